@@ -1,0 +1,1 @@
+"""Tables in, tidy estimates out; a module a question. Opens no file and knows no plan."""

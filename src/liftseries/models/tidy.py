@@ -1,0 +1,123 @@
+"""Tidy estimates: the rows of results.csv, and how an interval and a p-value come from a standard error.
+
+What cannot be estimated is a row with an empty estimate and its `problem` in words; an estimator that has to give
+up raises `NotFitted` with those words, and the question that asked turns them into rows. Opens no file.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtr, ndtri, stdtr, stdtrit
+
+CONF_LEVEL = 0.95
+FEW_PATIENTS = 50  # below this many, intervals come from t and, for a GEE, from the bias-reduced covariance
+
+NUMBERS = ("estimate", "std_error", "conf_low", "conf_high", "conf_level", "p_value")
+COUNTS = ("df", "n_sites", "n_patients", "n_events")
+RESULT_COLUMNS = (
+    "analysis",
+    "subset",
+    "term",
+    "estimate",
+    "std_error",
+    "conf_low",
+    "conf_high",
+    "conf_level",
+    "p_value",
+    "df",
+    "scale",
+    "n_sites",
+    "n_patients",
+    "n_events",
+    "method",
+    "problem",
+)
+LEFT_OUT_COLUMNS = ("analysis", "subset", "reason", "n_sites")
+
+
+class NotFitted(Exception):
+    """An estimator has no answer for these data; the message says why, in words a reader of results.csv sees."""
+
+
+@dataclass(frozen=True)
+class Estimates:
+    """What a question gives back.
+
+    Attributes
+    ----------
+    rows : columns RESULT_COLUMNS, one row an estimate
+        Counts and `df` are nullable integers, empty numbers NaN, empty texts "".
+    left_out : columns LEFT_OUT_COLUMNS
+        How many sites a fit left out and why; a site counts once, under its first reason.
+    """
+
+    rows: pd.DataFrame
+    left_out: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Fit:
+    """What the rows of one fit share: where it stands, how it was made, and on how many it rests."""
+
+    analysis: str
+    subset: str
+    scale: str
+    method: str
+    n_sites: int
+    n_patients: int
+    n_events: int | None = None
+    df: int | None = None
+
+    def row(self, term: str, estimate=np.nan, std_error=np.nan, problem: str = "", **columns) -> dict:
+        """One row of results.csv; `columns` fills or replaces what else stands in it."""
+        return {
+            "analysis": self.analysis,
+            "subset": self.subset,
+            "term": term,
+            "estimate": estimate,
+            "std_error": std_error,
+            "df": self.df,
+            "scale": self.scale,
+            "n_sites": self.n_sites,
+            "n_patients": self.n_patients,
+            "n_events": self.n_events,
+            "method": self.method,
+            "problem": problem,
+        } | columns
+
+    def wald_row(self, term: str, estimate: float, std_error: float, problem: str = "", p_value: bool = True):
+        """An estimate with its symmetric interval, by t where the fit has degrees of freedom, else the normal."""
+        half = critical_value(self.df) * std_error
+        interval = {"conf_low": estimate - half, "conf_high": estimate + half, "conf_level": CONF_LEVEL}
+        if p_value:
+            interval["p_value"] = two_sided_p(estimate / std_error, self.df)
+        return self.row(term, estimate, std_error, problem, **interval)
+
+
+def critical_value(df: int | None = None) -> float:
+    """Half-width of a 95 % interval in standard errors."""
+    upper = (1 + CONF_LEVEL) / 2
+    return float(ndtri(upper) if df is None else stdtrit(df, upper))
+
+
+def two_sided_p(z: float, df: int | None = None) -> float:
+    """Two-sided p-value of a Wald statistic."""
+    return float(2 * (ndtr(-abs(z)) if df is None else stdtr(df, -abs(z))))
+
+
+def results_table(rows: Iterable[dict]) -> pd.DataFrame:
+    """Rows as a table with the columns of results.csv, in the contract's order and types."""
+    table = pd.DataFrame(list(rows), columns=list(RESULT_COLUMNS))
+    for column in NUMBERS:
+        table[column] = table[column].astype(float)
+    for column in COUNTS:
+        table[column] = table[column].astype("Int64")
+    return table
+
+
+def left_out_table(analysis: str, subset: str, reasons: Sequence[tuple[str, int]]) -> pd.DataFrame:
+    """How many sites were left out and why, reasons with no site skipped."""
+    rows = [(analysis, subset, reason, int(n_sites)) for reason, n_sites in reasons if n_sites]
+    return pd.DataFrame(rows, columns=list(LEFT_OUT_COLUMNS)).astype({"n_sites": "int64"})

@@ -1,0 +1,55 @@
+"""How an output file comes to be: written under a temporary name, then renamed.
+
+So whatever carries its final name is whole, also after a power cut.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+SUFFIX = ".unfinished"
+
+
+@contextmanager
+def written_whole(path: Path | str) -> Iterator[Path]:
+    """Gives a temporary path beside `path`; renames it when the block ends well, removes it otherwise."""
+    path = Path(path)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    # The true ending stays last: libraries choose the format by it.
+    temporary = path.with_name(f"{path.stem}{SUFFIX}{path.suffix}")
+    try:
+        yield temporary
+        with temporary.open("rb+") as file:
+            os.fsync(file.fileno())
+        temporary.replace(path)
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def write_text(path: Path | str, text: str) -> None:
+    """UTF-8, Unix line ends."""
+    with written_whole(path) as temporary:
+        temporary.write_text(text, encoding="utf-8", newline="\n")
+
+
+def write_csv(path: Path | str, table) -> None:
+    """A data frame as CSV: numbers in full, true and false in small letters, missing = empty."""
+    with written_whole(path) as temporary:
+        csv_ready(table).to_csv(temporary, index=False, lineterminator="\n")
+
+
+def csv_ready(table):
+    """Booleans (also with missing ones) as `true` and `false`; everything else as it is."""
+    words = {True: "true", False: "false"}
+    flags = [name for name in table if table[name].dtype.name in ("bool", "boolean")]
+    return table.assign(**{name: table[name].map(words, na_action="ignore").astype(object) for name in flags})
+
+
+def remove_unfinished(folder: Path) -> None:
+    """Takes away what an interrupted run left half written."""
+    for path in folder.rglob(f"*{SUFFIX}*"):
+        if path.is_file():
+            path.unlink(missing_ok=True)

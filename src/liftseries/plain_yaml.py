@@ -1,0 +1,41 @@
+"""YAML as people mean it: `no`, `yes`, `on` and `off` are words, a repeated key is an error."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import yaml
+
+
+class _Loader(yaml.SafeLoader):
+    """Safe loading with the YAML 1.2 booleans, so that a level called `no` stays a word."""
+
+    def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict:
+        seen = set()
+        for key_node, _ in node.value:
+            if key_node.tag == "tag:yaml.org,2002:merge":
+                continue
+            key = self.construct_object(key_node, deep=True)
+            if not isinstance(key, str | int | float | bool):
+                raise yaml.constructor.ConstructorError(
+                    None, None, "a key is neither a word nor a number", key_node.start_mark
+                )
+            if key in seen:
+                raise yaml.constructor.ConstructorError(
+                    None, None, f'the key "{key}" stands twice', key_node.start_mark
+                )
+            seen.add(key)
+        return super().construct_mapping(node, deep=deep)
+
+
+_Loader.yaml_implicit_resolvers = {
+    first: [(tag, pattern) for tag, pattern in resolvers if not tag.endswith((":bool", ":timestamp"))]
+    for first, resolvers in yaml.SafeLoader.yaml_implicit_resolvers.items()
+}
+_Loader.add_implicit_resolver("tag:yaml.org,2002:bool", re.compile(r"^(?:true|false)$", re.I), list("tTfF"))
+
+
+def load_yaml(text: str) -> Any:
+    """Raises yaml.YAMLError with line and column where the text is no YAML."""
+    return yaml.load(text, Loader=_Loader)  # noqa: S506 - _Loader is a SafeLoader

@@ -1,0 +1,1 @@
+"""Estimates in, figures, tables and pages out; works out nothing new."""
