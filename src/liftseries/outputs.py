@@ -41,6 +41,12 @@ def write_csv(path: Path | str, table) -> None:
         csv_ready(table).to_csv(temporary, index=False, lineterminator="\n")
 
 
+def write_parquet(path: Path | str, table) -> None:
+    """A data frame as Parquet, its column types kept."""
+    with written_whole(path) as temporary:
+        table.to_parquet(temporary, index=False)
+
+
 def csv_ready(table):
     """Booleans (also with missing ones) as `true` and `false`; everything else as it is."""
     words = {True: "true", False: "false"}

@@ -1,7 +1,8 @@
 """Follow-up: from visits to one time an implant, the end of it, and what was known at surgery.
 
-A failure is dated at the visit that found it, as the field does. A death censors at the visit that reports it,
-otherwise the last visit in function censors. A site that was never seen again cannot tell anything and stays out.
+A failure is dated at the visit that found it, as the field does. A death censors at the visit that reports
+it, otherwise the last visit in function censors. A site that was never seen again cannot tell anything and
+stays out.
 """
 
 from dataclasses import dataclass
@@ -10,8 +11,6 @@ import numpy as np
 import pandas as pd
 
 from liftseries.models.tidy import left_out_table
-
-SEEN = ("functioning", "failed", "patient_died")
 
 
 @dataclass(frozen=True)
@@ -26,7 +25,8 @@ class FollowUp:
     n_without_implant : sites where none was placed
     n_without_visit : implants without a visit
     n_only_not_examined : implants that have visits, at none of which they were examined
-    n_seen_only_at_placement : implants in `implants` that fell out at month 0; at risk at placement, never after
+    n_seen_only_at_placement : implants in `implants` that fell out at month 0; at risk at placement, never
+    after
     """
 
     implants: pd.DataFrame

@@ -47,7 +47,7 @@ def levels_present(levels: pd.Categorical) -> list[str]:
 
 
 def subsets(table: pd.DataFrame, by: Sequence[str]) -> Iterator[tuple[str, np.ndarray]]:
-    """`all` and then each `column=level` that occurs, with the rows (shape (n,), true/false) that belong to it."""
+    """`all`, then each `column=level` that occurs, with its rows (shape (n,), true/false)."""
     yield "all", np.ones(len(table), bool)
     for column in by:
         levels = as_levels(table[column])

@@ -1,7 +1,8 @@
 """Tidy estimates: the rows of results.csv, and how an interval and a p-value come from a standard error.
 
-What cannot be estimated is a row with an empty estimate and its `problem` in words; an estimator that has to give
-up raises `NotFitted` with those words, and the question that asked turns them into rows. Opens no file.
+What cannot be estimated is a row with an empty estimate and its `problem` in words; an estimator that has
+to give up raises `NotFitted` with those words, and the question that asked turns them into rows. Opens no
+file.
 """
 
 from collections.abc import Iterable, Sequence
@@ -12,6 +13,7 @@ import pandas as pd
 from scipy.special import ndtr, ndtri, stdtr, stdtrit
 
 CONF_LEVEL = 0.95
+NO_STD_ERROR = 1e-10  # a standard error this small is rounding about zero
 FEW_PATIENTS = 50  # below this many, intervals come from t and, for a GEE, from the bias-reduced covariance
 
 NUMBERS = ("estimate", "std_error", "conf_low", "conf_high", "conf_level", "p_value")
@@ -34,11 +36,12 @@ RESULT_COLUMNS = (
     "method",
     "problem",
 )
+ZERO_STD_ERROR = "its standard error is zero, so nothing can be said of it"
 LEFT_OUT_COLUMNS = ("analysis", "subset", "reason", "n_sites")
 
 
 class NotFitted(Exception):
-    """An estimator has no answer for these data; the message says why, in words a reader of results.csv sees."""
+    """An estimator has no answer for these data; the message says why, in words for results.csv."""
 
 
 @dataclass(frozen=True)
@@ -88,7 +91,12 @@ class Fit:
         } | columns
 
     def wald_row(self, term: str, estimate: float, std_error: float, problem: str = "", p_value: bool = True):
-        """An estimate with its symmetric interval, by t where the fit has degrees of freedom, else the normal."""
+        """An estimate with its symmetric interval: by t where the fit has degrees of freedom, else normal.
+
+        Patients who cancel each other out leave a standard error of zero; such a row has a problem instead.
+        """
+        if not std_error > NO_STD_ERROR:
+            return self.row(term, problem=ZERO_STD_ERROR)
         half = critical_value(self.df) * std_error
         interval = {"conf_low": estimate - half, "conf_high": estimate + half, "conf_level": CONF_LEVEL}
         if p_value:

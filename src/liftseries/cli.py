@@ -1,0 +1,171 @@
+"""The command line: thin doors onto the package and onto Snakemake.
+
+Exit status: 0 done, 1 the study has problems, 2 the command was used wrongly, 3 a fault of liftseries itself.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import time
+from pathlib import Path
+
+from liftseries import __version__
+from liftseries.errors import StudyError, UsageError
+from liftseries.plan import PLAN_FILE, Plan, read_plan
+
+CAUTION = (
+    "For research and audit. Not a medical device, no advice for a patient in the chair: "
+    "local codes and licensed clinical judgement come first."
+)
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Runs one command; see `liftseries --help`."""
+    options = _parser().parse_args(arguments)
+    try:
+        return options.door(options)
+    except StudyError as error:
+        for problem in error.problems:
+            print(problem, file=sys.stderr)
+        return 1
+    except UsageError as error:
+        print(f"liftseries: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("Interrupted. Run the same command again to go on.", file=sys.stderr)
+        return 130
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="liftseries",
+        description="Outcomes of crestal sinus floor lifts with implants: a study folder in, a report out.",
+        epilog=CAUTION,
+    )
+    parser.add_argument("--version", action="version", version=f"liftseries {__version__}")
+    doors = parser.add_subparsers(required=True, metavar="COMMAND")
+
+    run = doors.add_parser("run", help="check, recompute, model and report", epilog=CAUTION)
+    run.add_argument("study", metavar="STUDY", help="the study folder, or its study.yaml")
+    run.add_argument("--cores", type=_count, default=os.cpu_count() or 1, help="jobs side by side (default: all)")
+    run.add_argument("--force", action="store_true", help="do everything again, changed or not")
+    run.set_defaults(door=_run)
+
+    check = doors.add_parser("check", help="list every problem of the study's tables", epilog=CAUTION)
+    check.add_argument("study", metavar="STUDY", help="the study folder, or its study.yaml")
+    check.set_defaults(door=_check)
+
+    new = doors.add_parser("new", help="make a folder to start a study from", epilog=CAUTION)
+    new.add_argument("study", metavar="STUDY", type=Path, help="the folder to make; must be empty or not yet there")
+    new.set_defaults(door=_new)
+
+    ladder = doors.add_parser(
+        "ladder", help="print the planned ladder with the study's own instruments and stops", epilog=CAUTION
+    )
+    ladder.add_argument("study", metavar="STUDY", help="the study folder, or its study.yaml")
+    ladder.add_argument("--rbh-min", type=_mm, required=True, metavar="MM", help="lowest residual bone height")
+    ladder.add_argument("--rbh-max", type=_mm, required=True, metavar="MM", help="highest residual bone height")
+    ladder.add_argument("--approach", choices=["guided", "freehand"], help="default: each that has instruments")
+    ladder.add_argument("--platform", type=float, default=0.0, metavar="MM", help="planned platform below the crest")
+    ladder.add_argument("--guide-offset", type=_mm, metavar="MM", help="planned platform to the top of the guide")
+    ladder.add_argument("--soft-tissue", type=_mm, metavar="MM", help="mucosa over the crest")
+    ladder.set_defaults(door=_ladder)
+    return parser
+
+
+def _count(text: str) -> int:
+    number = int(text)
+    if number < 1:
+        raise argparse.ArgumentTypeError("at least 1 is needed")
+    return number
+
+
+def _mm(text: str) -> float:
+    try:
+        number = float(text.replace(",", "."))
+    except ValueError:
+        raise argparse.ArgumentTypeError("a number of millimetres is needed") from None
+    if not 0 <= number <= 40:
+        raise argparse.ArgumentTypeError("between 0 and 40 mm is needed")
+    return number
+
+
+def _plan(study: str) -> Plan:
+    path = Path(study)
+    if not (path if path.suffix in (".yaml", ".yml") else path / PLAN_FILE).is_file():
+        raise UsageError(f"{study} holds no {PLAN_FILE}. Make a folder with `liftseries new`, or name another.")
+    return read_plan(path)
+
+
+def _run(options: argparse.Namespace) -> int:
+    from liftseries.run import RunFailed, run, took, what_to_look_at
+
+    started = time.monotonic()
+    plan = _plan(options.study)
+    try:
+        changed = run(plan, options.cores, options.force)
+    except RunFailed as error:
+        print(error, file=sys.stderr)
+        print("This is a fault of liftseries, not of the study. Please report the lines above.", file=sys.stderr)
+        return 3
+    print(f"Done in {took(started)}." if changed else "Nothing has changed since the last run.")
+    print("\n".join(what_to_look_at(plan)))
+    return 0
+
+
+def _check(options: argparse.Namespace) -> int:
+    from liftseries.intake.study import check_study
+
+    intake, problems = check_study(_plan(options.study))
+    for problem in problems:
+        print(problem, file=sys.stderr)
+    if problems:
+        print(f"{len(problems)} problem{'s' if len(problems) > 1 else ''} found.", file=sys.stderr)
+        return 1
+    for table, counts in intake.counts.groupby("table", sort=False):
+        files = f"{len(counts)} files" if len(counts) > 1 else "1 file"
+        print(f"{table}: {counts['read'].sum()} rows from {files}")
+    print("No problem found.")
+    return 0
+
+
+def _new(options: argparse.Namespace) -> int:
+    from liftseries.intake.templates import new_study
+
+    new_study(options.study)
+    print(f"Made {options.study}. Fill in its tables, then `liftseries check {options.study}`.")
+    return 0
+
+
+def _ladder(options: argparse.Namespace) -> int:
+    from liftseries.intake.study import read_drills
+    from liftseries.ladder_text import ladder_text
+
+    if options.rbh_min > options.rbh_max or options.rbh_min == 0:
+        raise UsageError("--rbh-min must be above 0 and not above --rbh-max. Were the two swapped?")
+    plan = _plan(options.study)
+    instruments, stops = read_drills(plan)
+    approaches = [options.approach] if options.approach else list(dict.fromkeys(instruments["approach"]))
+    for approach in approaches:
+        print(
+            ladder_text(
+                instruments,
+                stops,
+                approach,
+                rbh_min_mm=options.rbh_min,
+                rbh_max_mm=options.rbh_max,
+                platform_depth_mm=options.platform,
+                margin_mm=plan.first_depth_margin_mm[approach],
+                step_mm=plan.step_mm,
+                guide_offset_mm=options.guide_offset,
+                soft_tissue_mm=options.soft_tissue,
+            )
+        )
+    print(CAUTION)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

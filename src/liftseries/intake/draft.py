@@ -1,0 +1,192 @@
+"""A table on its way: the files of one table stacked, which cells are sound so far, where each of them stood.
+
+A cell with a finding is no longer sound and takes no part in later checks, so that no finding causes another.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from liftseries.intake.cells import read_column, value_class
+from liftseries.intake.findings import Finding
+from liftseries.intake.headers import Header, match_header
+from liftseries.intake.sources import Sheet, Unreadable, read_sheet
+from liftseries.plan import Source
+from liftseries.schema import TABLES, Table
+
+
+@dataclass
+class Draft:
+    """One table while it is checked; `frame` and all arrays run over the stacked rows of all its files."""
+
+    table: Table
+    sources: tuple[Source, ...]
+    sheets: dict[int, Sheet] = field(default_factory=dict)  # by number of the file; one that gave no cells is not here
+    headers: dict[int, Header] = field(default_factory=dict)
+    frame: pd.DataFrame = field(default_factory=pd.DataFrame)
+    raw: dict[str, np.ndarray] = field(default_factory=dict)
+    sound: dict[str, np.ndarray] = field(default_factory=dict)
+    file_no: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))
+    rows: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))  # as a spreadsheet shows them
+    repeated: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))  # rows whose key another row has too
+    findings: list[Finding] = field(default_factory=list)
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    @property
+    def keys_are_readable(self) -> bool:
+        """Every file was read, has the key columns, and there are rows: others may be checked against the keys."""
+        unreadable = set().union(*(header.unreadable for header in self.headers.values()))
+        return len(self.sheets) == len(self.sources) and len(self) > 0 and not unreadable & set(self.table.key)
+
+    def known(self, *columns: str) -> np.ndarray:
+        """Rows in which all these cells are sound and hold a value."""
+        rows = np.ones(len(self), dtype=bool)
+        for column in columns:
+            rows &= self.sound[column] & self.frame[column].notna().to_numpy()
+        return rows
+
+    def masked(self) -> pd.DataFrame:
+        """The table with every unsound cell missing."""
+        return pd.DataFrame({name: self.frame[name].where(self.sound[name]) for name in self.frame})
+
+    def keys(self) -> np.ndarray:
+        """Rows whose key can be read, also where another row has the same one."""
+        return self.known(*self.table.key) | self.repeated
+
+    def lacks(self, column: str, index: int) -> bool:
+        """Whether the row's file has no such column."""
+        return column not in self.headers[self.file_no[index]].positions
+
+    def position(self, column: str, index: int) -> int | None:
+        return self.headers[self.file_no[index]].positions.get(column)
+
+    def row_seen_from(self, other: int, index: int) -> str:
+        """`row 12`, with its file where that is another one than the reader is in."""
+        if self.file_no[other] == self.file_no[index]:
+            return f"row {self.rows[other]}"
+        return self.row_place(other)
+
+    def row_place(self, index: int) -> str:
+        return self.sheets[self.file_no[index]].row_place(self.rows[index])
+
+    def find(
+        self, rule: str, index: int, column: str, message: str, partner: int | None = None, reads: tuple[str, ...] = ()
+    ) -> None:
+        """Records a finding; its cell, and those that the check read, are unsound from here on."""
+        position = self.position(column, index)
+        sheet, row = self.sheets[self.file_no[index]], int(self.rows[index])
+        self.findings.append(
+            Finding(
+                table=self.table.name,
+                file=sheet.source.label,
+                row=row,
+                column=column,
+                value_class=value_class(self.raw[column][index]),
+                rule=rule,
+                message=message,
+                place=sheet.place(row, column, position),
+                order=self._order(self.file_no[index], row, len(sheet.header) if position is None else position),
+                index=int(index),
+                partner=None if partner is None else int(partner),
+            )
+        )
+        for name in (column, *reads):
+            self.sound[name][index] = False
+
+    def find_in_file(self, rule: str, file_no: int, place: str, message: str, column: str = "", position: int = -1):
+        """Records a finding that is no row's fault."""
+        sheet = self.sheets.get(file_no)
+        row = 0 if sheet is None else sheet.header_row
+        self.findings.append(
+            Finding(
+                table=self.table.name,
+                file=self.sources[file_no].label,
+                row=None,
+                column=column,
+                value_class="empty" if column else "text",
+                rule=rule,
+                message=message,
+                place=place,
+                order=self._order(file_no, row, position),
+            )
+        )
+
+    def find_row(self, rule: str, index: int, message: str) -> None:
+        """Records a finding on a whole row: none of its cells is sound."""
+        sheet, row = self.sheets[self.file_no[index]], int(self.rows[index])
+        self.findings.append(
+            Finding(
+                table=self.table.name,
+                file=sheet.source.label,
+                row=row,
+                column="",
+                value_class="text",
+                rule=rule,
+                message=message,
+                place=sheet.row_place(row),
+                order=self._order(self.file_no[index], row, -1),
+                index=int(index),
+            )
+        )
+        for sound in self.sound.values():
+            sound[index] = False
+
+    def _order(self, file_no: int, row: int, position: int) -> tuple[int, ...]:
+        return (TABLES.index(self.table.name), int(file_no), row, position)
+
+
+def draft_table(table: Table, sources: tuple[Source, ...]) -> Draft:
+    """Reads and types all files of a table; nothing is checked beyond a cell on its own."""
+    draft = Draft(table, sources)
+    for file_no, source in enumerate(sources):
+        try:
+            sheet = read_sheet(source, table.name)
+        except Unreadable as error:
+            draft.find_in_file(error.rule, file_no, error.place, error.message)
+            continue
+        draft.sheets[file_no] = sheet
+        draft.headers[file_no] = match_header(sheet, table)
+        for fault in draft.headers[file_no].faults:
+            draft.find_in_file(fault.rule, file_no, fault.place, fault.message, fault.column, fault.position)
+    _stack(draft)
+    return draft
+
+
+def _stack(draft: Draft) -> None:
+    sheets = draft.sheets
+    draft.file_no = _joined([np.full(len(sheet.rows), file_no) for file_no, sheet in sheets.items()], int)
+    draft.rows = _joined([sheet.rows for sheet in sheets.values()], int)
+    draft.repeated = np.zeros(len(draft), dtype=bool)
+    columns, faults = {}, []
+    for name, column in draft.table.columns.items():
+        pieces, readable = [], []
+        for file_no, sheet in sheets.items():
+            position = draft.headers[file_no].positions.get(name)
+            is_readable = name not in draft.headers[file_no].unreadable
+            empty = np.full(len(sheet.rows), None, dtype=object)
+            pieces.append(sheet.columns[position] if position is not None and is_readable else empty)
+            readable.append(np.full(len(sheet.rows), is_readable))
+        draft.raw[name] = _joined(pieces, object)
+        draft.sound[name] = _joined(readable, bool)
+        columns[name], faulty = read_column(draft.raw[name], column)
+        faults += [(index, name, fault) for index, fault in faulty.items() if draft.sound[name][index]]
+    draft.frame = pd.DataFrame(columns)
+    offset = 0
+    for sheet in sheets.values():
+        for at, length in sheet.too_long.items():
+            message = f"{length} cells under {len(sheet.header)} column names. A decimal comma or a text with a comma needs quotes."
+            draft.find_row("row_fits_the_header", offset + at, message)
+        offset += len(sheet.rows)
+    for index, name, fault in faults:
+        if draft.sound[name][index]:
+            draft.find(fault.rule, index, name, fault.message)
+
+
+def _joined(pieces: list[np.ndarray], dtype: Callable) -> np.ndarray:
+    return np.concatenate([np.zeros(0, dtype=dtype), *pieces]) if pieces else np.zeros(0, dtype=dtype)

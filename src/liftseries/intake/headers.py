@@ -1,0 +1,68 @@
+"""Header cells to columns: which column of a file is which of the schema's, and what is wrong with the header."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass, field
+
+from liftseries.errors import did_you_mean
+from liftseries.intake.sources import BLANKS, Sheet, is_blank
+from liftseries.plan import PLAN_FILE
+from liftseries.schema import Table
+
+NEAR = 0.6  # difflib's own default for a close match
+
+
+@dataclass(frozen=True)
+class HeaderFault:
+    rule: str
+    place: str
+    position: int
+    column: str
+    message: str
+
+
+@dataclass
+class Header:
+    """Where each column of the schema stands in one file."""
+
+    positions: dict[str, int]
+    faults: list[HeaderFault] = field(default_factory=list)
+    unreadable: set[str] = field(default_factory=set)  # missing though needed, or standing twice
+
+
+def match_header(sheet: Sheet, table: Table) -> Header:
+    """Blanks around a name and its letter case do not matter.
+
+    A missing column and an unknown one of nearly the same name are one fault, told at the unknown one.
+    """
+    header, unknown = Header({}), []
+    for position, cell in enumerate(sheet.header):
+        name = "" if is_blank(cell) else str(cell).strip(BLANKS).lower()
+        place = sheet.header_place(position)
+        if not name:
+            if any(not is_blank(cell) for cell in sheet.columns[position]):
+                message = "filled cells under no column name. Name the column or clear it."
+                header.faults.append(HeaderFault("column_has_a_name", place, position, "", message))
+        elif name in header.positions:
+            message = f"{name} stands twice in the header. Rename or remove one of the two."
+            header.faults.append(HeaderFault("column_stands_once", place, position, name, message))
+            header.unreadable.add(name)
+        elif name in table.columns:
+            header.positions[name] = position
+        else:
+            unknown.append((position, place, name))
+    missing = [name for name in table.columns if name not in header.positions]
+    for position, place, name in unknown:
+        meant = difflib.get_close_matches(name, missing, n=1, cutoff=NEAR)
+        header.unreadable.update(meant)
+        hint = f' Did you mean "{meant[0]}"?' if meant else did_you_mean(name, table.columns)
+        message = f"not a known column.{hint} Correct it, or declare it under extra_columns in {PLAN_FILE}."
+        header.faults.append(HeaderFault("column_is_known", place, position, "", message))
+    for name in missing:
+        if not table.columns[name].may_be_absent and name not in header.unreadable:
+            message = f"the column {name} is missing. Add it."
+            place = sheet.row_place(sheet.header_row)
+            header.faults.append(HeaderFault("column_is_there", place, len(sheet.header), name, message))
+            header.unreadable.add(name)
+    return header

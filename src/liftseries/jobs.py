@@ -1,0 +1,51 @@
+"""How a script of the workflow runs: what it says goes to its log, what a user can mend to `problems.txt`."""
+
+from __future__ import annotations
+
+import sys
+import traceback
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from liftseries.errors import StudyError
+
+PROBLEMS = Path("logs/problems.txt")
+
+
+@contextmanager
+def logged(log: str) -> Iterator[None]:
+    """Runs a job's block; warnings and errors go to `log`.
+
+    A `StudyError` ends the job with its lines on standard error, without a traceback. Any other error is ours
+    and ends it with its traceback.
+    """
+    with Path(log).open("w", encoding="utf-8", buffering=1) as file, warnings.catch_warnings():
+        warnings.showwarning = lambda message, category, filename, lineno, *_: print(
+            f"{Path(filename).name}:{lineno}: {category.__name__}: {message}", file=file
+        )
+        try:
+            yield
+        except StudyError as error:
+            _tell(str(error), file)
+            PROBLEMS.write_text(f"{error}\n", encoding="utf-8")
+            sys.exit(1)
+        except Exception:
+            _tell(traceback.format_exc(), file)
+            sys.exit(1)
+
+
+def read_cases(inputs, params):
+    """One row a site, from a job's `patients`, `sites` and `derived` and its bands."""
+    import pandas as pd
+
+    from liftseries.models.cases import cases
+
+    patients, sites = pd.read_parquet(inputs.patients), pd.read_parquet(inputs.sites)
+    return cases(patients, sites, pd.read_csv(inputs.derived), params.rbh_bands_mm, params.lift_bands_mm)
+
+
+def _tell(text: str, file) -> None:
+    print(text, file=file)
+    print(text, file=sys.stderr)

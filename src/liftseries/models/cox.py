@@ -1,0 +1,185 @@
+"""Cox regression for implants within patients: Efron ties, sandwich from each patient's score residuals.
+
+Everything is a cumulative sum over sorted times. The d implants that fail together are taken out of the
+risk set one after the other (Efron): in the l-th of d slots a share l/d of them is already gone.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from liftseries.models.clusters import cluster_codes, cluster_sums
+from liftseries.models.tidy import NotFitted
+
+MAX_ITERATIONS = 40
+STEP_TOLERANCE = 1e-10
+LARGEST_LOG_HAZARD = 30.0  # e³⁰ times the baseline hazard: the estimate runs off to infinity
+
+
+@dataclass(frozen=True)
+class CoxFit:
+    """A fitted Cox model.
+
+    Attributes
+    ----------
+    coefficients : shape (p,), log hazard
+    covariance : shape (p, p)
+        Patient-clustered sandwich.
+    naive_std_error : shape (p,)
+        As if implants were independent.
+    log_likelihood, log_likelihood_null : partial, Efron; with the covariates and without
+    n_clusters : patients
+    """
+
+    coefficients: np.ndarray
+    covariance: np.ndarray
+    naive_std_error: np.ndarray
+    log_likelihood: float
+    log_likelihood_null: float
+    n_clusters: int
+
+    @property
+    def std_error(self) -> np.ndarray:
+        return np.sqrt(np.diag(self.covariance))
+
+
+def cox_efron(months: np.ndarray, failed: np.ndarray, x: np.ndarray, cluster: np.ndarray) -> CoxFit:
+    """Fit a Cox model.
+
+    Parameters
+    ----------
+    months : shape (n,)
+    failed : shape (n,), true/false
+    x : shape (n, p)
+        No constant; columns independent of each other and of the constant.
+    cluster : shape (n,)
+        Whose implant it is.
+
+    Returns
+    -------
+    CoxFit
+
+    Raises
+    ------
+    NotFitted
+        No failure, no more patients than columns, or a log hazard without bound.
+
+    Source: Efron 1977, doi:10.1080/01621459.1977.10480613; Lin and Wei 1989,
+    doi:10.1080/01621459.1989.10478874; equal to R's `coxph(ties = "efron", cluster =)`.
+    """
+    failed = np.asarray(failed, bool)
+    codes, n_clusters = cluster_codes(cluster)
+    p = x.shape[1]
+    if not failed.any():
+        raise NotFitted("no implant failed, so no hazard can be compared")
+    if n_clusters <= p:
+        raise NotFitted(f"{n_clusters} patients are too few for {p} coefficients")
+
+    # Centred columns with standard deviation 1 keep exp() in range and make steps independent of units.
+    spread = x.std(axis=0)
+    z = (x - x.mean(axis=0)) / spread
+    likelihood = _EfronLikelihood(np.asarray(months, float), failed, z)
+
+    beta = np.zeros(p)
+    state = null = likelihood(beta)
+    for _ in range(MAX_ITERATIONS):
+        try:
+            step = np.linalg.solve(state.information, state.score)
+        except np.linalg.LinAlgError:
+            raise NotFitted("the information matrix is singular") from None
+        trial = likelihood(beta + step)
+        while not trial.log_likelihood >= state.log_likelihood - 1e-9 * abs(state.log_likelihood):
+            step = step / 2
+            if np.abs(step).max() < STEP_TOLERANCE:
+                raise NotFitted("the partial likelihood has no maximum that could be found")
+            trial = likelihood(beta + step)
+        beta, state = beta + step, trial
+        if np.abs(z @ beta).max() > LARGEST_LOG_HAZARD:
+            raise NotFitted("the terms tell failed and lasting implants apart, so log hazards are not finite")
+        if np.abs(step).max() < STEP_TOLERANCE:
+            break
+    else:
+        raise NotFitted(f"the partial likelihood did not settle within {MAX_ITERATIONS} steps")
+
+    naive = np.linalg.inv(state.information)
+    patient_scores = cluster_sums(codes, n_clusters, likelihood.score_residuals(state))
+    covariance = naive @ (patient_scores.T @ patient_scores) @ naive
+    return CoxFit(
+        coefficients=beta / spread,
+        covariance=covariance / np.outer(spread, spread),
+        naive_std_error=np.sqrt(np.diag(naive)) / spread,
+        log_likelihood=state.log_likelihood,
+        log_likelihood_null=null.log_likelihood,
+        n_clusters=n_clusters,
+    )
+
+
+@dataclass(frozen=True)
+class _State:
+    """The likelihood at one β, and the sums its score residuals need (a and b by time, A and B cumulated)."""
+
+    log_likelihood: float
+    score: np.ndarray
+    information: np.ndarray
+    relative_hazard: np.ndarray
+    mean_x: np.ndarray
+    tied_a: np.ndarray
+    tied_b: np.ndarray
+    cumulated_a: np.ndarray
+    cumulated_b: np.ndarray
+
+
+class _EfronLikelihood:
+    """Efron's partial likelihood of fixed data; call it with β."""
+
+    def __init__(self, months, failed, x):
+        self.x, self.failed = x, failed
+        self.times, self.when = np.unique(months, return_inverse=True)
+        self.when_failed = self.when[failed]
+        self.d = np.bincount(self.when_failed, minlength=len(self.times))
+        # One slot a failure: `slot` is its time, `gone` the share l/d of its tied failures already taken out.
+        self.slot = np.repeat(np.arange(len(self.times)), self.d)
+        first = np.repeat(np.cumsum(self.d) - self.d, self.d)
+        self.gone = (np.arange(len(self.slot)) - first) / self.d[self.slot]
+
+    def __call__(self, beta) -> _State:
+        x, when, n_times = self.x, self.when, len(self.times)
+        log_hazard = x @ beta
+        r = np.exp(np.clip(log_hazard, -700, 700))
+        rx = r[:, None] * x
+        at_risk = np.cumsum(np.bincount(when, weights=r, minlength=n_times)[::-1])[::-1]
+        at_risk_x = np.cumsum(cluster_sums(when, n_times, rx)[::-1], axis=0)[::-1]
+        failing = np.bincount(self.when_failed, weights=r[self.failed], minlength=n_times)
+        failing_x = cluster_sums(self.when_failed, n_times, rx[self.failed])
+
+        s0 = at_risk[self.slot] - self.gone * failing[self.slot]
+        mean_x = (at_risk_x[self.slot] - self.gone[:, None] * failing_x[self.slot]) / s0[:, None]
+        a = np.bincount(self.slot, weights=1 / s0, minlength=n_times)
+        tied_a = np.bincount(self.slot, weights=self.gone / s0, minlength=n_times)
+        b = cluster_sums(self.slot, n_times, mean_x / s0[:, None])
+        tied_b = cluster_sums(self.slot, n_times, mean_x * (self.gone / s0)[:, None])
+        cumulated_a, cumulated_b = np.cumsum(a), np.cumsum(b, axis=0)
+
+        # Σ over slots of Σ w x x' / s0, with the sums swapped: each implant's weight over all its slots at
+        # once.
+        weight = r * (cumulated_a[when] - self.failed * tied_a[when])
+        return _State(
+            log_likelihood=float(log_hazard[self.failed].sum() - np.log(s0).sum()),
+            score=x[self.failed].sum(0) - mean_x.sum(0),
+            information=(x * weight[:, None]).T @ x - mean_x.T @ mean_x,
+            relative_hazard=r,
+            mean_x=cluster_sums(self.slot, n_times, mean_x) / np.maximum(self.d, 1)[:, None],
+            tied_a=tied_a,
+            tied_b=tied_b,
+            cumulated_a=cumulated_a,
+            cumulated_b=cumulated_b,
+        )
+
+    def score_residuals(self, state: _State) -> np.ndarray:
+        """Each implant's part of the score, shape (n, p)."""
+        x, r = self.x, state.relative_hazard[:, None]
+        residuals = -r * (x * state.cumulated_a[self.when][:, None] - state.cumulated_b[self.when])
+        own, when = self.failed, self.when_failed
+        tied = r[own] * (x[own] * state.tied_a[when][:, None] - state.tied_b[when])
+        residuals[own] += x[own] - state.mean_x[when] + tied
+        return residuals

@@ -1,0 +1,81 @@
+"""How near the drilling came to the plan: bias and limits of agreement, achieved less planned last depth."""
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtri
+
+from liftseries.models.mixed import mixed_reml
+from liftseries.models.tidy import (
+    FEW_PATIENTS,
+    Estimates,
+    Fit,
+    NotFitted,
+    left_out_table,
+    results_table,
+)
+
+ANALYSIS = "depth.agreement"
+LIMITS_AT = float(ndtri(0.975))  # limits hold 95 % of sites: ± 1.96 standard deviations
+
+
+def fit_depth_agreement(cases: pd.DataFrame) -> Estimates:
+    """Bias and limits of agreement of the last depth, positive = deeper than planned.
+
+    Parameters
+    ----------
+    cases : one row a site, as `cases()` gives it
+
+    Returns
+    -------
+    Estimates
+        Terms `bias`, `low`, `high` on the scale `mm`; limits = bias ± 1.96 √(between + within variance). A
+        limit has SE² = SE(bias)² + 1.96² SE(total SD)² by the delta method; where the variance between
+        patients is estimated as zero that does not exist, and the limits stand without an interval.
+
+    Source: Bland and Altman 1999, doi:10.1177/096228029900800204, and 2007, doi:10.1080/10543400701329422
+    (repeated measurements); variances by `mixed_reml`.
+    """
+    achieved, planned = cases["achieved_last_mm"].to_numpy(float), cases["planned_last_mm"].to_numpy(float)
+    error_mm = achieved - planned
+    known = np.isfinite(error_mm)
+    error_mm, patient = error_mm[known], cases["patient_id"].to_numpy()[known]
+    n, n_patients = len(error_mm), len(pd.unique(patient))
+    clustered = n > n_patients
+    few = n_patients < FEW_PATIENTS
+    fit = Fit(
+        analysis=ANALYSIS,
+        subset="all",
+        scale="mm",
+        method=("REML, patient intercept" if clustered else "mean and SD; no patient has two sites")
+        + ("; t(K - 1)" if few else ""),
+        n_sites=n,
+        n_patients=n_patients,
+        df=n_patients - 1 if few and n_patients > 1 else None,
+    )
+    try:
+        if n == 0:
+            raise NotFitted("no site has both an achieved and a planned last depth")
+        if n_patients < 2:
+            raise NotFitted("all sites belong to one patient")
+        model = mixed_reml(error_mm, np.ones((n, 1)), patient if clustered else None)
+    except NotFitted as why:
+        rows = [fit.row(term, problem=str(why)) for term in ("bias", "low", "high")]
+    else:
+        bias, se = float(model.coefficients[0]), float(model.std_error[0])
+        sd = np.sqrt(model.total_variance)
+        limit_se = np.hypot(se, LIMITS_AT * sd / 2 * model.total_variance_log_se)
+        rows = [fit.wald_row("bias", bias, se)]
+        for term, limit in (("low", bias - LIMITS_AT * sd), ("high", bias + LIMITS_AT * sd)):
+            if np.isfinite(limit_se):
+                rows.append(fit.wald_row(term, limit, limit_se, p_value=False))
+            else:
+                rows.append(
+                    fit.row(term, limit, problem="no interval: the variance between patients is zero")
+                )
+
+    no_log, no_plan = np.isnan(achieved), ~np.isnan(achieved) & np.isnan(planned)
+    reasons = [
+        ("achieved_last_mm missing", int(no_log.sum())),
+        ("planned_last_mm missing", int(no_plan.sum())),
+    ]
+    return Estimates(results_table(rows), left_out_table(ANALYSIS, "all", reasons))

@@ -1,0 +1,101 @@
+"""How a number is written for reading: decimals, percent, p-values, intervals.
+
+Only the writing; results.csv keeps every number in full. A value that would round to nothing or to all is
+written as `<0.1%` or `>99.9%`, never as the round number that it is not.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import pandas as pd
+
+MINUS = "−"
+NOT_ESTIMATED = "not estimated"
+
+
+def missing(value) -> bool:
+    """Whether there is no number."""
+    return value is None or bool(pd.isna(value))
+
+
+def count(value) -> str:
+    """A whole number; empty where there is none."""
+    return "" if missing(value) else f"{int(value)}"
+
+
+def decimal(value: float, digits: int = 2) -> str:
+    """A number with that many decimals and a true minus sign; never "−0.00"."""
+    if missing(value):
+        return ""
+    text = f"{value:.{digits}f}"
+    if float(text) == 0:
+        return text.lstrip("-")
+    return text.replace("-", MINUS)
+
+
+def ratio(value: float) -> str:
+    """An odds or hazard ratio: two decimals, `<0.01` below and none above 100."""
+    if missing(value):
+        return ""
+    if value < 0.01:
+        return "<0.01"
+    if value > 9999:
+        return ">9999"
+    return decimal(value, 2 if value < 100 else 0)
+
+
+def percent(share: float) -> str:
+    """A share as percent, one decimal."""
+    if missing(share):
+        return ""
+    text = f"{100 * share:.1f}"
+    if text == "0.0" and share > 0:
+        return "<0.1%"
+    if text == "100.0" and share < 1:
+        return ">99.9%"
+    return f"{text}%"
+
+
+def p_value(p: float) -> str:
+    """Three decimals, `<0.001` below them."""
+    if missing(p):
+        return ""
+    if p < 0.001:
+        return "<0.001"
+    return ">0.999" if p > 0.9995 else f"{p:.3f}"
+
+
+def exponent(value: float) -> float:
+    """exp(), for showing log odds and log hazards as ratios; infinity where it is too large to hold."""
+    try:
+        return math.exp(value)
+    except OverflowError:
+        return math.inf
+
+
+def interval(estimate, low, high, written: Callable[[float], str] = decimal) -> str:
+    """`1.23 (0.98 to 1.55)`; the estimate alone where it has no interval."""
+    if missing(estimate):
+        return ""
+    if missing(low) or missing(high):
+        return written(estimate)
+    return f"{written(estimate)} ({written(low)} to {written(high)})"
+
+
+def share_of(n, total) -> str:
+    """`12 of 340 (3.5%)`."""
+    if missing(n) or missing(total):
+        return ""
+    return f"{count(n)} of {count(total)}" + (f" ({percent(int(n) / int(total))})" if int(total) else "")
+
+
+def counted(n, one: str, many: str | None = None) -> str:
+    """`1 site`, `2 sites`."""
+    return f"{count(n)} {one if int(n) == 1 else many or one + 's'}"
+
+
+def listed(words: list[str]) -> str:
+    """`a, b and c`."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}" if words else ""

@@ -1,0 +1,164 @@
+"""The whole job from a clean folder: outputs, reruns, recovery, and runs that must not meet."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from filelock import FileLock
+from whole_study.conftest import ROOT, copy_demo, liftseries, rules_run
+
+# The contract's words, letter for letter.
+RESULTS = (
+    "analysis,subset,term,estimate,std_error,conf_low,conf_high,conf_level,p_value,df,scale,n_sites,n_patients,"
+    "n_events,method,problem"
+)
+DERIVED_SITES = (
+    "site_id,rbh_mid_mm,floor_slope_deg,protrusion_mm,dome_ml,planned_first_mm,planned_last_mm,planned_rungs,"
+    "plan_problem,achieved_first_mm,achieved_last_mm,breakthrough_mm,first_error_mm,last_error_mm,overdrill_mm,"
+    "first_too_deep,advance_too_large,unguided_start,not_probed,probe_mismatch,drilled_after_open,overdrilled,"
+    "speed_high,intended_missed,stop_misread"
+)
+DERIVED_STEPS = "stop_length_mm,depth_mm,deepest_before_mm,advance_mm,engagement_mm"
+SET_ASIDE = "table,file,row,column,value_class,rule,message"
+
+
+def header(path: Path) -> str:
+    return path.read_text(encoding="utf-8").split("\n", maxsplit=1)[0]
+
+
+def test_demo_runs_to_its_report(demo):
+    study, said = demo
+    assert (said.status, said.err) == (0, "")
+    assert str(study / "output" / "report.html") in said.out
+    assert (study / "output" / "report.html").stat().st_size > 100_000
+
+
+def test_outputs_carry_the_contracts_names(demo):
+    output = demo[0] / "output"
+    assert header(output / "results.csv") == RESULTS
+    assert header(output / "derived" / "sites.csv") == DERIVED_SITES
+    assert header(output / "derived" / "steps.csv").endswith(DERIVED_STEPS)
+    assert header(output / "set_aside.csv") == SET_ASIDE
+    for figure in output.glob("figures/*.svg"):
+        assert figure.with_suffix(".pdf").is_file()
+        assert figure.with_suffix(".png").is_file()
+    assert {path.suffix for path in output.glob("tables/*")} == {".csv", ".docx"}
+
+
+def test_results_hold_every_analysis_of_this_release(demo):
+    results = pd.read_csv(demo[0] / "output" / "results.csv")
+    assert set(results["analysis"]) == {
+        "perforation.rate", "perforation.gee", "survival.km", "survival.life_table", "survival.cox", "gain.mixed",
+        "depth.agreement",
+    }  # fmt: skip
+    silent = results["estimate"].isna() & results["problem"].isna()
+    assert not silent.any()
+
+
+def test_manifest_covers_inputs_and_outputs(demo):
+    output = demo[0] / "output"
+    manifest = json.loads((output / "manifest.json").read_text(encoding="utf-8"))
+    assert "study.yaml" in manifest["inputs"]
+    left = {str(path.relative_to(output)) for name in ("derived", "figures", "tables") for path in output.glob(f"{name}/*")}
+    assert left | {"report.html", "report.pdf", "results.csv", "set_aside.csv"} == set(manifest["outputs"])
+
+
+def test_second_run_does_nothing(demo):
+    study, _ = demo
+    before = {path: path.stat().st_mtime_ns for path in (study / "output").rglob("*") if path.suffix != ".lock"}
+    said = liftseries("run", study)
+    after = {path: path.stat().st_mtime_ns for path in before}
+    assert said.status == 0
+    assert "Nothing has changed" in said.out
+    assert after == before
+
+
+def test_snakemake_in_the_checkout_sees_the_same_run(demo):
+    """The command line and `snakemake --configfile` are two doors onto one workflow."""
+    done = subprocess.run(
+        [sys.executable, "-m", "snakemake", "--configfile", demo[0] / "study.yaml", "--dry-run"],
+        cwd=ROOT,
+        capture_output=True,
+        encoding="utf-8",
+    )
+    assert done.returncode == 0, done.stderr
+    assert "Nothing to be done" in done.stdout + done.stderr
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "chapter"),
+    [
+        ("gain_terms: [protrusion_mm, graft, months]", "gain_terms: [protrusion_mm, months]", "gain"),
+        ("survival_terms: [rbh_mid_mm, smoking]", "survival_terms: [rbh_mid_mm]", "survival"),
+    ],
+)
+def test_changed_plan_key_reruns_only_what_reads_it(demo, before, after, chapter):
+    plan = demo[0] / "study.yaml"
+    words = plan.read_text(encoding="utf-8")
+    assert before in words
+    plan.write_text(words.replace(before, after), encoding="utf-8")
+    try:
+        said = liftseries("run", demo[0])
+        assert said.status == 0
+        assert rules_run(demo[0]) == {chapter, "collect_results", "report", "write_manifest"}
+    finally:
+        plan.write_text(words, encoding="utf-8")
+    assert liftseries("run", demo[0]).status == 0
+
+
+def test_killed_run_is_recovered_by_the_next(tmp_path):
+    study = copy_demo(tmp_path / "series")
+    run = subprocess.Popen(
+        [sys.executable, "-m", "liftseries.cli", "run", study], stdout=subprocess.PIPE, encoding="utf-8"
+    )
+    for line in run.stdout:  # until it is in the middle of its work
+        if line.startswith("[3/"):
+            break
+    os.kill(run.pid, signal.SIGKILL)
+    run.wait()
+    said = liftseries("run", study)
+    assert (said.status, said.err) == (0, "")
+    assert (study / "output" / "manifest.json").is_file()
+    assert not list((study / "output").rglob("*.unfinished*"))
+
+
+def test_two_runs_refuse_each_other(demo):
+    with FileLock(demo[0] / "output" / ".lock"):
+        said = liftseries("run", demo[0])
+    assert said.status == 1
+    assert "another run is at work in this folder" in said.err
+    assert "Traceback" not in said.err
+
+
+def test_run_of_snakemake_itself_is_respected(demo):
+    """A process with Snakemake's name in its command, at work in the output folder, not started by liftseries."""
+    output = demo[0] / "output"
+    sleeper = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(60)", "snakemake"], cwd=output)
+    try:
+        time.sleep(0.5)
+        said = liftseries("run", demo[0])
+    finally:
+        sleeper.kill()
+        sleeper.wait()
+    assert said.status == 1
+    assert re.search(rf"another run \(process {sleeper.pid}\) is at work", said.err)
+
+
+def test_report_is_reproducible(demo, tmp_path):
+    """Another folder, another process: every output is the same to the byte."""
+    study = copy_demo(tmp_path / "elsewhere")
+    assert liftseries("run", study).status == 0
+    first, second = (
+        json.loads((folder / "output" / "manifest.json").read_text(encoding="utf-8"))["outputs"]
+        for folder in (demo[0], study)
+    )
+    assert first == second

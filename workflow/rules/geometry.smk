@@ -1,0 +1,27 @@
+"""Reads the checked tables; leaves derived/steps.csv, derived/sites.csv and the cases for the ladder drawing."""
+
+
+rule derive_depths:
+    """Depth of every pass; ladder, lift, achieved depths and deviations of every site."""
+    input:
+        sites="checked/sites.parquet",
+        steps="checked/steps.parquet",
+        instruments="checked/instruments.parquet",
+        stops="checked/stops.parquet",
+    output:
+        steps="derived/steps.csv",
+        sites="derived/sites.csv",
+        ladder_cases="models/ladder_cases.csv",
+    log:
+        "logs/derive_depths.log",
+    params:
+        first_depth_margin_mm=plan.first_depth_margin_mm,
+        step_mm=plan.step_mm,
+        depth_tolerance_mm=plan.depth_tolerance_mm,
+        speed_limit_rpm=plan.speed_limit_rpm,
+        lift_base_radius_mm=plan.lift_base_radius_mm,
+        code=code_of("geometry"),
+    message:
+        "Recomputing depths, ladders and deviations"
+    script:
+        "../scripts/derive_depths.py"

@@ -1,0 +1,28 @@
+"""Reads the study folder; leaves checked/*.parquet, checked/counts.csv and set_aside.csv."""
+
+
+rule check_tables:
+    """Every cell typed and checked, across columns and across tables; all problems in one pass."""
+    input:
+        tables=plan.files(),
+    output:
+        patients="checked/patients.parquet",
+        sites="checked/sites.parquet",
+        steps="checked/steps.parquet",
+        visits="checked/visits.parquet",
+        instruments="checked/instruments.parquet",
+        stops="checked/stops.parquet",
+        counts="checked/counts.csv",
+        set_aside="set_aside.csv",
+    log:
+        "logs/check_tables.log",
+    params:
+        study=str(plan.folder),
+        tables=plan.as_written["tables"],
+        extra_columns=plan.extra_columns,
+        invalid_rows=plan.invalid_rows,
+        code=code_of("intake", "schema.py", "schemas"),
+    message:
+        "Checking the tables"
+    script:
+        "../scripts/check_tables.py"

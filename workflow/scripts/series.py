@@ -1,0 +1,21 @@
+"""Who is in the study: flow, characteristics, missing values; flow and residual height drawn."""
+
+from liftseries.jobs import logged, read_cases
+
+with logged(snakemake.log[0]):
+    import pandas as pd
+    from liftseries.models.describe import characteristics, flow, missingness
+    from liftseries.outputs import write_csv
+    from liftseries.report.figures.series import draw_flow, draw_residual_height
+    from liftseries.report.figures.style import save
+
+    visits, counts = pd.read_parquet(snakemake.input.visits), pd.read_csv(snakemake.input.counts)
+    cases = read_cases(snakemake.input, snakemake.params)
+
+    boxes = flow(cases, visits, counts)
+    write_csv(snakemake.output.flow, boxes)
+    write_csv(snakemake.output.characteristics, characteristics(cases))
+    write_csv(snakemake.output.missing, missingness(cases))
+
+    save(draw_flow(boxes), "figures/flow")
+    save(draw_residual_height(cases, snakemake.params.rbh_bands_mm), "figures/residual_height")
