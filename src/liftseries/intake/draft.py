@@ -25,14 +25,18 @@ class Draft:
 
     table: Table
     sources: tuple[Source, ...]
-    sheets: dict[int, Sheet] = field(default_factory=dict)  # by number of the file; one that gave no cells is not here
+    sheets: dict[int, Sheet] = field(
+        default_factory=dict
+    )  # by number of the file; one that gave no cells is not here
     headers: dict[int, Header] = field(default_factory=dict)
     frame: pd.DataFrame = field(default_factory=pd.DataFrame)
     raw: dict[str, np.ndarray] = field(default_factory=dict)
     sound: dict[str, np.ndarray] = field(default_factory=dict)
     file_no: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))
     rows: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))  # as a spreadsheet shows them
-    repeated: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))  # rows whose key another row has too
+    repeated: np.ndarray = field(
+        default_factory=lambda: np.zeros(0, dtype=bool)
+    )  # rows whose key another row has too
     findings: list[Finding] = field(default_factory=list)
 
     def __len__(self) -> int:
@@ -40,9 +44,11 @@ class Draft:
 
     @property
     def keys_are_readable(self) -> bool:
-        """Every file was read, has the key columns, and there are rows: others may be checked against the keys."""
+        """All files were read and have the key columns, and there are rows: others may be checked against them."""
         unreadable = set().union(*(header.unreadable for header in self.headers.values()))
-        return len(self.sheets) == len(self.sources) and len(self) > 0 and not unreadable & set(self.table.key)
+        return (
+            len(self.sheets) == len(self.sources) and len(self) > 0 and not unreadable & set(self.table.key)
+        )
 
     def known(self, *columns: str) -> np.ndarray:
         """Rows in which all these cells are sound and hold a value."""
@@ -63,9 +69,6 @@ class Draft:
         """Whether the row's file has no such column."""
         return column not in self.headers[self.file_no[index]].positions
 
-    def position(self, column: str, index: int) -> int | None:
-        return self.headers[self.file_no[index]].positions.get(column)
-
     def row_seen_from(self, other: int, index: int) -> str:
         """`row 12`, with its file where that is another one than the reader is in."""
         if self.file_no[other] == self.file_no[index]:
@@ -75,31 +78,44 @@ class Draft:
     def row_place(self, index: int) -> str:
         return self.sheets[self.file_no[index]].row_place(self.rows[index])
 
+    def finding(
+        self, rule: str, index: int, column: str, message: str, partner: int | None = None
+    ) -> Finding:
+        """A finding on a cell, or on a whole row where `column` is empty."""
+        sheet, row = self.sheets[self.file_no[index]], int(self.rows[index])
+        position = self.headers[self.file_no[index]].positions.get(column)
+        in_row = len(sheet.header) if column and position is None else -1 if position is None else position
+        return Finding(
+            table=self.table.name,
+            file=sheet.source.label,
+            row=row,
+            column=column,
+            value_class=value_class(self.raw[column][index]) if column else "text",
+            rule=rule,
+            message=message,
+            place=sheet.place(row, column, position) if column else sheet.row_place(row),
+            order=self._order(self.file_no[index], row, in_row),
+            index=int(index),
+            partner=None if partner is None else int(partner),
+        )
+
     def find(
-        self, rule: str, index: int, column: str, message: str, partner: int | None = None, reads: tuple[str, ...] = ()
+        self,
+        rule: str,
+        index: int,
+        column: str,
+        message: str,
+        partner: int | None = None,
+        reads: tuple[str, ...] = (),
     ) -> None:
         """Records a finding; its cell, and those that the check read, are unsound from here on."""
-        position = self.position(column, index)
-        sheet, row = self.sheets[self.file_no[index]], int(self.rows[index])
-        self.findings.append(
-            Finding(
-                table=self.table.name,
-                file=sheet.source.label,
-                row=row,
-                column=column,
-                value_class=value_class(self.raw[column][index]),
-                rule=rule,
-                message=message,
-                place=sheet.place(row, column, position),
-                order=self._order(self.file_no[index], row, len(sheet.header) if position is None else position),
-                index=int(index),
-                partner=None if partner is None else int(partner),
-            )
-        )
-        for name in (column, *reads):
+        self.findings.append(self.finding(rule, index, column, message, partner))
+        for name in (column, *reads) if column else self.sound:
             self.sound[name][index] = False
 
-    def find_in_file(self, rule: str, file_no: int, place: str, message: str, column: str = "", position: int = -1):
+    def find_in_file(
+        self, rule: str, file_no: int, place: str, message: str, column: str = "", position: int = -1
+    ) -> None:
         """Records a finding that is no row's fault."""
         sheet = self.sheets.get(file_no)
         row = 0 if sheet is None else sheet.header_row
@@ -116,26 +132,6 @@ class Draft:
                 order=self._order(file_no, row, position),
             )
         )
-
-    def find_row(self, rule: str, index: int, message: str) -> None:
-        """Records a finding on a whole row: none of its cells is sound."""
-        sheet, row = self.sheets[self.file_no[index]], int(self.rows[index])
-        self.findings.append(
-            Finding(
-                table=self.table.name,
-                file=sheet.source.label,
-                row=row,
-                column="",
-                value_class="text",
-                rule=rule,
-                message=message,
-                place=sheet.row_place(row),
-                order=self._order(self.file_no[index], row, -1),
-                index=int(index),
-            )
-        )
-        for sound in self.sound.values():
-            sound[index] = False
 
     def _order(self, file_no: int, row: int, position: int) -> tuple[int, ...]:
         return (TABLES.index(self.table.name), int(file_no), row, position)
@@ -180,8 +176,8 @@ def _stack(draft: Draft) -> None:
     offset = 0
     for sheet in sheets.values():
         for at, length in sheet.too_long.items():
-            message = f"{length} cells under {len(sheet.header)} column names. A decimal comma or a text with a comma needs quotes."
-            draft.find_row("row_fits_the_header", offset + at, message)
+            message = f"{length} cells under {len(sheet.header)} names. Put quotes around a cell with a comma in it."
+            draft.find("row_fits_the_header", offset + at, "", message)
         offset += len(sheet.rows)
     for index, name, fault in faults:
         if draft.sound[name][index]:

@@ -1,4 +1,4 @@
-"""Header cells to columns: which column of a file is which of the schema's, and what is wrong with the header."""
+"""Header cells to columns: which column of a file is which of the schema's, and what is wrong there."""
 
 from __future__ import annotations
 

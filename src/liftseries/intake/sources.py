@@ -1,7 +1,7 @@
 """Files to raw cells: CSV, a sheet of a workbook, or Parquet, with the place of every cell.
 
-Nothing is interpreted here. A cell is a text, a number, true or false, a date, None (empty) or an `Oddity` of a
-workbook; a row keeps the number that a spreadsheet shows, so the first row below the header is row 2.
+Nothing is interpreted here. A cell is a text, a number, true or false, a date, None (empty) or an `Oddity` of
+a workbook; a row keeps the number that a spreadsheet shows, so the first row below the header is row 2.
 """
 
 from __future__ import annotations
@@ -53,13 +53,15 @@ class Sheet:
     header_row: int
     columns: list[np.ndarray]  # one object array a header cell, shape (n_rows,)
     rows: np.ndarray  # shape (n_rows,), numbers as a spreadsheet shows them
-    too_long: dict[int, int]  # position among `rows` -> cells in the row, where they are more than the header has
+    too_long: dict[
+        int, int
+    ]  # position among `rows` -> cells in the row, where they are more than the header has
 
     def row_place(self, row: int) -> str:
         return f"{self.shown}, row {row}"
 
     def place(self, row: int, column: str, position: int | None) -> str:
-        """Where a cell stands; `position` is its column's number from 0, None where the file lacks the column."""
+        """Where a cell stands; `position` is its column's number from 0, None where the file has none."""
         if self.is_workbook and position is not None:
             return f"{self.shown}, cell {letters(position)}{row}, {column}"
         return f"{self.row_place(row)}, {column}"
@@ -101,7 +103,9 @@ def read_sheet(source: Source, table: str) -> Sheet:
     label, path = source.label, source.path
     if not path.is_file():
         where = f"{PLAN_FILE}, tables, {table}"
-        raise Unreadable(where, f"{label}: there is no such file. Correct the name or add the file.", "file_is_there")
+        raise Unreadable(
+            where, f"{label}: there is no such file. Correct the name or add the file.", "file_is_there"
+        )
     ending = path.suffix.lower()
     if source.sheet and ending not in (".xlsx", ".xlsm"):
         raise Unreadable(label, "only a workbook (.xlsx) has sheets. Leave out what follows the #.")
@@ -116,14 +120,16 @@ def read_sheet(source: Source, table: str) -> Sheet:
             raise Unreadable(label, "no format that is read here. Save it as CSV (UTF-8), XLSX or Parquet.")
 
 
-# ── CSV ───────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── CSV ─────────────────────────────────────────────────────────────────────────────────────────
 
 
 def _csv(source: Source) -> Sheet:
     label = source.label
     text = _decoded(source.path.read_bytes(), label)
     delimiter = _delimiter(text, label)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True)
+    reader = csv.reader(
+        io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True
+    )
     try:
         records = list(reader)
     except csv.Error:
@@ -157,11 +163,13 @@ def _delimiter(text: str, label: str) -> str:
     unquoted = re.sub(r'"[^"]*"', "", text).lstrip(BLANKS + '"')
     header = re.split(r"[\r\n]", unquoted, maxsplit=1)[0]
     if "\t" in header and not ("," in header or ";" in header):
-        raise Unreadable(f"{label}, row 1", "tabs stand between the columns. Save it with commas or semicolons.")
+        raise Unreadable(
+            f"{label}, row 1", "tabs stand between the columns. Save it with commas or semicolons."
+        )
     return ";" if header.count(";") > header.count(",") else ","
 
 
-# ── workbooks ─────────────────────────────────────────────────────────────────────────────────────────────────
+# ── workbooks ───────────────────────────────────────────────────────────────────────────────────
 
 
 def _workbook(source: Source, table: str) -> Sheet:
@@ -208,7 +216,9 @@ def _chosen_sheet(titles: list[str], source: Source, table: str, book: str) -> s
         message = f"the workbook has no sheet {source.sheet}. Correct the name behind the # in {PLAN_FILE}."
         raise Unreadable(f"{PLAN_FILE}, tables, {table}", f"{book}: {message}", "file_is_there")
     if len(titles) != 1:
-        message = f"{len(titles)} sheets, none called {table}. Write `{book}#` and the sheet's name in {PLAN_FILE}."
+        message = (
+            f"{len(titles)} sheets, none called {table}. Write `{book}#` and the sheet's name in {PLAN_FILE}."
+        )
         raise Unreadable(f"{PLAN_FILE}, tables, {table}", f"{book}: {message}", "file_is_there")
     return titles[0]
 
@@ -236,7 +246,9 @@ def _entered(cell: object, data_only: bool) -> object:
 def _has_formulas(path: Path) -> bool:
     """Looked up first, for reading a sheet a second time takes as long as the first."""
     with zipfile.ZipFile(path) as parts:
-        sheets = [name for name in parts.namelist() if name.startswith("xl/worksheets/") and name.endswith(".xml")]
+        sheets = [
+            name for name in parts.namelist() if name.startswith("xl/worksheets/") and name.endswith(".xml")
+        ]
         return any(re.search(rb"<(?:\w+:)?f[\s/>]", parts.read(name)) for name in sheets)
 
 
@@ -247,7 +259,7 @@ def _with_formulas(stored: list[object], entered: list[object]) -> list[object]:
     ]
 
 
-# ── Parquet ───────────────────────────────────────────────────────────────────────────────────────────────────
+# ── Parquet ─────────────────────────────────────────────────────────────────────────────────────
 
 
 def _parquet(source: Source) -> Sheet:
@@ -267,7 +279,9 @@ def _parquet(source: Source) -> Sheet:
     columns = [_plain(column, label, position) for position, column in enumerate(content.columns)]
     if not columns:
         raise Unreadable(label, "has no columns. Start from the table that `liftseries new` writes.")
-    filled = np.array([any(not is_blank(cell) for cell in row) for row in zip(*columns, strict=True)], dtype=bool)
+    filled = np.array(
+        [any(not is_blank(cell) for cell in row) for row in zip(*columns, strict=True)], dtype=bool
+    )
     rows = np.arange(2, content.num_rows + 2)[filled]
     cells = [_cells(column)[filled] for column in columns]
     return Sheet(source, label, False, list(content.column_names), 1, cells, rows, {})
@@ -280,31 +294,43 @@ def _plain(column, label: str, position: int) -> list[object]:
     kind = column.type.value_type if pa.types.is_dictionary(column.type) else column.type
     if pa.types.is_decimal(kind):
         column = column.cast(pa.float64())
-    elif not any(
-        test(kind)
-        for test in (
-            pa.types.is_null, pa.types.is_boolean, pa.types.is_integer, pa.types.is_floating, pa.types.is_string,
-            pa.types.is_large_string, pa.types.is_string_view, pa.types.is_temporal,
-        )
-    ):  # fmt: skip
+    elif not any(is_kind(kind) for is_kind in _kinds()):
         message = "holds neither text, numbers, yes/no values nor dates. Write it as text or numbers."
         raise Unreadable(f"{label}, column {position + 1} ({letters(position)})", message)
     return [None if cell != cell else cell for cell in column.to_pylist()]
 
 
-# ── rows to columns ───────────────────────────────────────────────────────────────────────────────────────────
+def _kinds() -> tuple:
+    from pyarrow import types
+
+    texts = (types.is_string, types.is_large_string, types.is_string_view)
+    numbers = (types.is_integer, types.is_floating, types.is_boolean)
+    return (*texts, *numbers, types.is_temporal, types.is_null)
+
+
+# ── rows to columns ─────────────────────────────────────────────────────────────────────────────
 
 
 def _sheet(
-    source: Source, shown: str, is_workbook: bool, records: Sequence[Sequence[object]], any_extra_cell: bool = False
+    source: Source,
+    shown: str,
+    is_workbook: bool,
+    records: Sequence[Sequence[object]],
+    any_extra_cell: bool = False,
 ) -> Sheet:
     """Blank rows dropped, every row as long as the header; `any_extra_cell` counts empty cells too."""
     numbered = [(row, cells) for row, cells in enumerate(records, start=1) if not all(map(is_blank, cells))]
     if not numbered:
-        raise Unreadable(shown, "is empty, without a header line. Start from the table that `liftseries new` writes.")
+        raise Unreadable(
+            shown, "is empty, without a header line. Start from the table that `liftseries new` writes."
+        )
     (header_row, header), *body = numbered
     header = list(header)
-    while is_blank(header[-1]) and not is_workbook and not any(_filled(cells, len(header) - 1) for _, cells in body):
+    while (
+        is_blank(header[-1])
+        and not is_workbook
+        and not any(_filled(cells, len(header) - 1) for _, cells in body)
+    ):
         header.pop()
     width = max([len(header), *(len(cells) for _, cells in body)]) if is_workbook else len(header)
     # In a workbook a cell keeps its column, so one beyond the header is a column without a name.
@@ -318,7 +344,14 @@ def _sheet(
     padded = [[*cells[:width], *[None] * (width - len(cells))] for _, cells in body]
     columns = [_cells(column) for column in zip(*padded, strict=True)] if body else [_cells([])] * width
     return Sheet(
-        source, shown, is_workbook, header, header_row, columns, np.array([row for row, _ in body], dtype=int), too_long
+        source,
+        shown,
+        is_workbook,
+        header,
+        header_row,
+        columns,
+        np.array([row for row, _ in body], dtype=int),
+        too_long,
     )
 
 

@@ -37,6 +37,8 @@ class RowCheck:
 
 def check_rows(draft: Draft) -> None:
     """Finds what is wrong within each row, and rows that repeat a key."""
+    if not len(draft):
+        return
     failures = _failures(draft)
     whole_rows = {check.name: check for check in row_checks(draft.table)}
     for column, index in failures["of_cells"]:
@@ -59,7 +61,7 @@ def check_rows(draft: Draft) -> None:
 
 
 def validator(table: Table):
-    """The pandera schema of a table whose cells are read: float64, Int64, categories with their levels, texts."""
+    """The pandera schema of a table whose cells are read; dtypes are known by then, so it looks at values."""
     import pandera.pandas as pa
 
     columns = {
@@ -110,16 +112,26 @@ def _needed(column: Column) -> RowCheck:
     needed = _null_safe(column.needed_when, where_unknown=False)
     message = f"empty, but needed here ({column.condition}). Fill it in, or correct {' or '.join(reads)}."
     return RowCheck(
-        NEEDED, column.name, reads, lambda table: ~needed(table) | table[column.name].notna(), lambda row: message
+        NEEDED,
+        column.name,
+        reads,
+        lambda table: ~needed(table) | table[column.name].notna(),
+        lambda row: message,
     )
 
 
 def _allowed(column: Column) -> RowCheck:
     reads = names_in(column.allowed_when)
     allowed = _null_safe(column.allowed_when)
-    message = f"a value where none is allowed ({column.condition}). Clear it, or correct {' or '.join(reads)}."
+    message = (
+        f"a value where none is allowed ({column.condition}). Clear it, or correct {' or '.join(reads)}."
+    )
     return RowCheck(
-        ALLOWED, column.name, reads, lambda table: allowed(table) | table[column.name].isna(), lambda row: message
+        ALLOWED,
+        column.name,
+        reads,
+        lambda table: allowed(table) | table[column.name].isna(),
+        lambda row: message,
     )
 
 
@@ -138,7 +150,9 @@ def _null_safe(expression: str, where_unknown: bool = True) -> Callable[[pd.Data
         result = pd.Series(where_unknown, index=table.index)
         if len(known):
             # As plain values: levels of a category can't be compared with words that are none of them.
-            result[known.index] = known.astype({name: object for name in known.select_dtypes("category")}).eval(expression)
+            result[known.index] = known.astype(
+                {name: object for name in known.select_dtypes("category")}
+            ).eval(expression)
         return result
 
     return holds
@@ -191,7 +205,8 @@ def _tell_once(draft: Draft, check: RowCheck, index: int, told: set) -> None:
         told.add((file_no, check.column))
         sheet = draft.sheets[file_no]
         condition = draft.table.columns[check.column].condition
-        message = f"the column {check.column} is missing, but row {draft.rows[index]} needs it ({condition}). Add it."
+        needs = f"row {draft.rows[index]} needs it ({condition})"
+        message = f"the column {check.column} is missing, but {needs}. Add it."
         place = sheet.row_place(sheet.header_row)
         draft.find_in_file("column_is_there", file_no, place, message, check.column, len(sheet.header))
     for name in (check.column, *check.reads):
@@ -207,7 +222,9 @@ def _find_repeats(draft: Draft, indices: list[int]) -> None:
     alike = " and ".join(key)
     for index in indices:
         other = int(first[tuple(keys.loc[index]) if len(key) > 1 else keys.loc[index, key[0]]])
-        message = f"repeats the key of {draft.row_seen_from(other, index)}; no two rows may have the same {alike}."
+        message = (
+            f"repeats the key of {draft.row_seen_from(other, index)}; no two rows may have the same {alike}."
+        )
         draft.find(UNIQUE, index, key[-1], f"{message} Correct or remove one.", partner=other)
         draft.repeated[[index, other]] = True
     # The first of two alike has no finding, but nothing may be concluded from it either.

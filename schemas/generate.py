@@ -1,0 +1,39 @@
+"""Writes what is made from the schemas: Table Schemas, data dictionary, the plan's JSON Schema and key table.
+
+    python schemas/generate.py
+
+A test fails while one of them is stale.
+"""
+
+from pathlib import Path
+
+from liftseries.intake.dictionary import dictionary_html, dictionary_markdown
+from liftseries.intake.frictionless import as_json, table_schema
+from liftseries.intake.plan_keys import json_schema, key_table
+from liftseries.outputs import write_text
+from liftseries.schema import read_schema
+
+ROOT = Path(__file__).resolve().parents[1]
+BEGIN, END = "<!-- plan keys: made by schemas/generate.py -->", "<!-- end of plan keys -->"
+
+
+def generated() -> dict[Path, str]:
+    """Path -> text of every generated file."""
+    schema = read_schema()
+    folder = ROOT / "schemas" / "generated"
+    files = {
+        folder / f"{name}.schema.json": as_json(table_schema(table, schema)) for name, table in schema.items()
+    }
+    files[folder / "dictionary.html"] = dictionary_html(schema)
+    files[folder / "dictionary.md"] = dictionary_markdown(schema)
+    files[folder / "plan.schema.json"] = json_schema()
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    if BEGIN in readme and END in readme:
+        before, after = readme.split(BEGIN)[0], readme.split(END)[1]
+        files[ROOT / "README.md"] = f"{before}{BEGIN}\n{key_table()}{END}{after}"
+    return files
+
+
+if __name__ == "__main__":
+    for path, text in generated().items():
+        write_text(path, text)

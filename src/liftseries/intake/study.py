@@ -1,0 +1,130 @@
+"""A study folder's tables, read and checked in one pass; what `liftseries` runs on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from liftseries.errors import Problem, StudyError
+from liftseries.intake.draft import Draft, draft_table
+from liftseries.intake.findings import Finding, as_problems, as_table
+from liftseries.plan import Plan
+from liftseries.schema import TABLES
+
+NEVER_EMPTY = ("patients", "sites")
+
+
+@dataclass(frozen=True)
+class Intake:
+    """What came in."""
+
+    tables: dict[str, pd.DataFrame]  # the rows kept; columns in the schema's order, the study's own last
+    findings: pd.DataFrame  # a row a problem: the columns of set_aside, and `place`
+    set_aside: pd.DataFrame  # a row a refused row and reason, as in the contract
+    counts: pd.DataFrame  # a row a file: table, file, read, kept, set_aside
+
+
+def read_study(plan: Plan) -> Intake:
+    """Every table of the study, typed and checked.
+
+    Parameters
+    ----------
+    plan
+        Which files there are, the study's own columns, and what to do with invalid rows.
+
+    Returns
+    -------
+    Intake
+        A table that the plan does not name is absent.
+
+    Raises
+    ------
+    StudyError
+        With every problem in file order. Under `invalid_rows: set_aside` only with those that are no row's
+        fault, such as a missing file or an unknown column.
+    """
+    intake, findings = _taken_in(plan, TABLES)
+    if plan.invalid_rows == "set_aside":
+        findings = [finding for finding in findings if finding.stops_the_run]
+    if findings:
+        raise StudyError(as_problems(findings))
+    return intake
+
+
+def check_study(plan: Plan) -> tuple[Intake, list[Problem]]:
+    """The same pass, but the problems are given back, also under `set_aside`; nothing is raised for them."""
+    intake, findings = _taken_in(plan, TABLES)
+    return intake, as_problems(findings)
+
+
+def read_drills(plan: Plan) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Instruments and stops alone, for planning a ladder.
+
+    Raises
+    ------
+    StudyError
+        With every problem of the two tables, whatever `invalid_rows` says.
+    """
+    intake, findings = _taken_in(plan, ("instruments", "stops"))
+    if findings:
+        raise StudyError(as_problems(findings))
+    return intake.tables["instruments"], intake.tables["stops"]
+
+
+def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
+    from liftseries.intake.across import check_across
+    from liftseries.intake.set_aside import set_aside
+    from liftseries.intake.validator import check_rows
+
+    schema = plan.schema
+    drafts = {name: draft_table(schema[name], plan.tables[name]) for name in names if plan.has(name)}
+    for draft in drafts.values():
+        _check_filled(draft)
+        check_rows(draft)
+    check_across(drafts)
+    gone, lines = set_aside(drafts)
+    findings = [finding for draft in drafts.values() for finding in draft.findings]
+    counts = pd.concat([_counted(draft, gone[name]) for name, draft in drafts.items()], ignore_index=True)
+    intake = Intake(
+        tables={name: draft.frame[~gone[name]].reset_index(drop=True) for name, draft in drafts.items()},
+        findings=as_table(findings, "place"),
+        set_aside=as_table(lines),
+        counts=counts,
+    )
+    _prove_nothing_lost(intake, drafts)
+    return intake, findings
+
+
+def _check_filled(draft: Draft) -> None:
+    """Without patients or sites there is no study; a log or visits may be empty."""
+    if draft.table.name in NEVER_EMPTY and len(draft) == 0 and len(draft.sheets) == len(draft.sources):
+        place = ", ".join(source.label for source in draft.sources)
+        draft.find_in_file("table_holds_rows", 0, place, f"holds no rows. Enter {draft.table.means.lower()}")
+
+
+def _counted(draft: Draft, gone: np.ndarray) -> pd.DataFrame:
+    n_files = len(draft.sources)
+    return pd.DataFrame(
+        {
+            "table": draft.table.name,
+            "file": [source.label for source in draft.sources],
+            "read": np.bincount(draft.file_no, minlength=n_files),
+            "kept": np.bincount(draft.file_no[~gone], minlength=n_files),
+            "set_aside": np.bincount(draft.file_no[gone], minlength=n_files),
+        }
+    )
+
+
+def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft]) -> None:
+    """Every row read is kept or listed as set aside; else the fault is ours and must not pass in silence."""
+    for name, draft in drafts.items():
+        listed = intake.set_aside.loc[intake.set_aside["table"] == name, ["file", "row"]].drop_duplicates()
+        counts = intake.counts[intake.counts["table"] == name]
+        read = sum(len(sheet.rows) for sheet in draft.sheets.values())
+        if not read == counts["read"].sum() == len(intake.tables[name]) + len(listed):
+            raise AssertionError(
+                f"{name}: {read} rows read, {len(intake.tables[name])} kept, {len(listed)} set aside"
+            )

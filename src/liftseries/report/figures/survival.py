@@ -1,0 +1,215 @@
+"""How the implants fared, drawn: Kaplan-Meier with the numbers behind it, by bone height, and hazard ratios."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+from matplotlib.ticker import FixedLocator, FuncFormatter
+
+from liftseries.report.figures.style import (
+    DARK,
+    DOUBLE_MM,
+    LIGHT,
+    LOOKS,
+    Drawing,
+    axes_at,
+    drawn,
+    new_figure,
+    nothing_drawn,
+    text_width_mm,
+)
+from liftseries.report.figures.terms import draw_terms
+from liftseries.report.numbers import counted, interval, missing, percent
+from liftseries.report.wording import Words
+
+AT_RISK = {"n_at_risk": "At risk", "n_failed": "Failed so far", "n_censored": "Censored so far"}
+ROW_MM, BODY_MM, BOTTOM_MM = 4.0, 58.0, 12.0
+NONE_FOLLOWED = "no implant was followed to a visit"
+
+
+@drawn
+def draw_survival(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.DataFrame | None = None) -> Drawing:
+    """Survival of all implants with its patient-clustered band; at risk, failed and censored below.
+
+    Parameters
+    ----------
+    curves : `subset, months, survival, conf_low, conf_high`
+    at_risk : `subset, months, n_at_risk, n_failed, n_censored`
+    km : rows of `survival.km`, for the words only
+    """
+    curve = _of(curves, "all")
+    if curve.empty:
+        return nothing_drawn(NONE_FOLLOWED, DOUBLE_MM)
+    numbers = _of(at_risk, "all")
+    figure, axes, ticks = _frame([curve], list(AT_RISK.values()), room_right_mm=6)
+    _band(axes, curve)
+    axes.step(curve["months"], curve["survival"], where="post", color=DARK, linewidth=1.4)
+    table = numbers.set_index("months")
+    _numbers_below(
+        figure, axes, ticks, {name: table[column] for column, name in AT_RISK.items() if column in table}
+    )
+    return Drawing(figure, "Kaplan-Meier survival of all implants. " + _told(km, curve, numbers, "all", "all implants"))
+
+
+@drawn
+def draw_survival_by_height(
+    curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.DataFrame | None = None
+) -> Drawing:
+    """Survival by band of residual bone height, with intervals at the plan's months.
+
+    Parameters
+    ----------
+    curves, at_risk : as for `draw_survival`, with subsets `rbh_band=…`
+    km : rows of `survival.km`, for the intervals
+    """
+    bands = [s for s in dict.fromkeys(curves["subset"]) if s.startswith("rbh_band=")] if len(curves) else []
+    if not bands:
+        return nothing_drawn(NONE_FOLLOWED, DOUBLE_MM)
+    parts = {band: _of(curves, band) for band in bands}
+    labels = {band: f"{band.partition('=')[2]} mm" for band in bands}
+    rows = {band: _estimated(km, band) for band in bands}
+    lows = [float(row["conf_low"]) for found in rows.values() for row in found if not missing(row["conf_low"])]
+    right = max(text_width_mm(label) for label in labels.values()) + 8
+    figure, axes, ticks = _frame(
+        list(parts.values()), [f"At risk, {label}" for label in labels.values()], right, bands=False, lows=lows
+    )
+    shift = 0.007 * (axes.get_xlim()[1] - axes.get_xlim()[0])
+    for k, band in enumerate(bands):
+        look, curve = LOOKS[k % len(LOOKS)], parts[band]
+        axes.step(curve["months"], curve["survival"], where="post", color=look.colour, linestyle=look.line)
+        for row in rows[band]:
+            x = float(row["term"]) + shift * (k - (len(bands) - 1) / 2) * 2
+            if not missing(row["conf_low"]):
+                axes.plot([x, x], [row["conf_low"], row["conf_high"]], color=look.colour, linewidth=0.9)
+            axes.plot(
+                x, row["estimate"], marker=look.marker, color=look.colour, markerfacecolor=look.face, clip_on=False,
+                zorder=4,
+            )  # fmt: skip
+    _name_curves(axes, [(parts[band], labels[band], LOOKS[k % len(LOOKS)]) for k, band in enumerate(bands)])
+    below = {}
+    for band in bands:
+        table = _of(at_risk, band).set_index("months")
+        below[f"At risk, {labels[band]}"] = table["n_at_risk"]
+    _numbers_below(figure, axes, ticks, below)
+    told = " ".join(_told(km, parts[band], _of(at_risk, band), band, labels[band]) for band in bands)
+    return Drawing(figure, f"Kaplan-Meier survival of implants by residual bone height. {told}")
+
+
+@drawn
+def draw_hazard_ratios(cox: pd.DataFrame, words: Words | None = None) -> Drawing:
+    """Hazard ratios of implant failure.
+
+    Parameters
+    ----------
+    cox : rows of `survival.cox`
+    words : names of the study's own columns
+    """
+    lead = ""
+    if len(cox):
+        first = cox.iloc[0]
+        lead = f"{counted(first['n_events'], 'failure')} in {counted(first['n_sites'], 'implant')}. "
+    return draw_terms(
+        cox, words, "Hazard ratio of implant failure", ("fewer failures", "more failures"), ratio=True, lead=lead
+    )
+
+
+def _of(table: pd.DataFrame, subset: str) -> pd.DataFrame:
+    return table[table["subset"].eq(subset)].sort_values("months") if len(table) else table
+
+
+def _estimated(km: pd.DataFrame | None, subset: str) -> list[pd.Series]:
+    """A subset's rows of survival.km that have an estimate."""
+    if km is None or km.empty:
+        return []
+    rows = km[km["subset"].eq(subset) & km["estimate"].notna()]
+    return [row for _, row in rows.iterrows()]
+
+
+def _frame(curves: list[pd.DataFrame], row_names: list[str], room_right_mm: float, bands: bool = True, lows=()):
+    """Figure, axes and the months at which numbers stand."""
+    left = max(text_width_mm(name) for name in row_names) + 5
+    below = BOTTOM_MM + ROW_MM * len(row_names) + 3
+    height = below + BODY_MM + 4
+    figure = new_figure(DOUBLE_MM, height)
+    axes = axes_at(figure, left, below, DOUBLE_MM - left - room_right_mm, BODY_MM)
+    last = max(float(curve["months"].max()) for curve in curves)
+    every = next(step for step in (12, 24, 60, 120, 240, 10**6) if last / step <= 11)
+    ticks = np.arange(0, last + 1e-9, every)
+    axes.set_xlim(0, max(last, 1.0))
+    axes.xaxis.set_major_locator(FixedLocator(ticks))
+    columns = ["survival", "conf_low"] if bands else ["survival"]
+    low = min([float(curve[columns].min().min()) for curve in curves] + list(lows))
+    floor = 0.0 if low < 0.5 else math.floor((low - 0.01) * 20) / 20
+    axes.set_ylim(floor, 1 + 0.02 * (1 - floor))
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{100 * value:g}"))
+    axes.grid(axis="y")
+    axes.set_xlabel("Months since placement")
+    axes.set_ylabel("Implants in function, %" + (f"\n(axis starts at {100 * floor:g}%)" if floor else ""))
+    return figure, axes, ticks
+
+
+def _band(axes, curve: pd.DataFrame) -> None:
+    known = curve["conf_low"].notna()
+    if known.any():
+        band = curve[known]
+        axes.fill_between(
+            band["months"], band["conf_low"], band["conf_high"], step="post", facecolor=LIGHT, alpha=0.45, linewidth=0
+        )
+
+
+def _name_curves(axes, curves: list[tuple]) -> None:
+    """Each curve's name at its right end, pushed apart where they would meet."""
+    low, high = axes.get_ylim()
+    least, placed = 0.065 * (high - low), -np.inf
+    right = axes.get_xlim()[1]
+    for curve, label, look in sorted(curves, key=lambda named: float(named[0]["survival"].iloc[-1])):
+        end, last = float(curve["months"].iloc[-1]), float(curve["survival"].iloc[-1])
+        placed = max(last, placed + least)
+        axes.annotate(
+            label, (right, placed), xytext=(14, 0), textcoords="offset points", va="center", annotation_clip=False
+        )
+        axes.annotate(
+            "", (end, last), xytext=(right, placed), textcoords="data", annotation_clip=False,
+            arrowprops={"arrowstyle": "-", "color": look.colour, "linewidth": 0.5, "shrinkA": 0, "shrinkB": 0},
+        )  # fmt: skip
+        axes.plot(
+            [right], [placed], marker=look.marker, color=look.colour, markerfacecolor=look.face, clip_on=False,
+            transform=axes.transData + _points_right(axes, 7),
+        )  # fmt: skip
+
+
+def _points_right(axes, points: float):
+    from matplotlib.transforms import ScaledTranslation
+
+    return ScaledTranslation(points / 72, 0, axes.figure.dpi_scale_trans)
+
+
+def _numbers_below(figure, axes, ticks: Sequence[float], rows: dict[str, pd.Series]) -> None:
+    """Rows of numbers under the ticks they belong to."""
+    width, height = figure.get_size_inches() * 25.4
+    left, right = axes.get_position().x0, axes.get_position().x1
+    last = axes.get_xlim()[1]
+    for k, (name, series) in enumerate(rows.items()):
+        y = (ROW_MM * (len(rows) - k) - 0.5) / height
+        figure.text(2.0 / width, y, name, va="center")
+        for tick in ticks:
+            if tick in series.index:
+                x = left + (right - left) * tick / last
+                figure.text(x, y, f"{int(series.loc[tick])}", ha="center", va="center")
+
+
+def _told(km, curve: pd.DataFrame, numbers: pd.DataFrame, subset: str, name: str) -> str:
+    """One sentence on a curve."""
+    found = [
+        f"{percent(row['estimate'])} at {row['term']} months" if missing(row["conf_low"])
+        else f"{interval(row['estimate'], row['conf_low'], row['conf_high'], percent)} at {row['term']} months"
+        for row in _estimated(km, subset)
+    ]  # fmt: skip
+    if not found:
+        found = [f"{percent(curve['survival'].iloc[-1])} at the last follow-up"]
+    at_start = numbers[numbers["months"].eq(0)]["n_at_risk"]
+    n = f", {int(at_start.iloc[0])} at risk at placement" if len(at_start) else ""
+    return f"{name[0].upper() + name[1:]}{n}: {', '.join(found)}."
