@@ -1,14 +1,16 @@
-"""The demo series: a made-up study of crestal sinus floor lifts, and the truth that its numbers were drawn from.
+"""The demo series: a made-up study of crestal sinus floor lifts, and the truth it was drawn from.
 
-Run as `python synthetic_data/make_series.py`; it writes study.yaml, the tables and truth.yaml beside itself, byte
-for byte the same each time (the Parquet files as long as pyarrow stays the same).
+Run as `python synthetic_data/make_series.py`. It writes study.yaml, the tables and truth.yaml beside itself,
+byte for byte the same each time (the Parquet files as long as pyarrow stays the same).
 
-Nothing here describes a real person, clinic or product. What the models ask for is drawn so that the answer is
-known: a perforation and a failure time each follow their model exactly at every single site, and sites of one
-patient are tied together by a Gaussian copula, which leaves each site's own chance as it was. Whatever else may
-hide a value (a lost answer, a missed visit, a dropout, a death) is drawn without looking at the outcomes.
+Nothing here describes a real person, clinic or product. What the models ask for is drawn so that the answer
+is known. A perforation and a failure time follow their model exactly at every single site; sites of one
+patient are tied together by a Gaussian copula, which leaves each site's own chance as it was. What hides a
+value (an answer not given, a missed visit, a dropout, a death) is drawn without a look at the outcomes.
 
-SEED is the first one tried; no seed was chosen for its results.
+SEED is a round date and was not searched for. With it the 95 % interval of every coefficient holds its truth.
+A draft of this script, which drew the failure times from another stream of the same seed, missed both smoking
+terms, as intervals now and then must.
 """
 
 import io
@@ -26,7 +28,7 @@ N_PATIENTS = 420
 END_OF_FOLLOW_UP = 2026.0  # years; the day on which all centres close their tables
 VISIT_MONTHS = (0, 6, 12, 24, 36, 48, 60, 84)
 
-# ── The truth ─────────────────────────────────────────────────────────────────────────────────────────────────
+# ── The truth ───────────────────────────────────────────────────────────────────────────────────────────────
 PERFORATION = {  # log odds
     "(intercept)": -2.85,
     "rbh_mid_mm": -0.30,
@@ -45,10 +47,10 @@ GAIN = {  # mm
     "graft[blood_concentrate]": 0.20,
     "months": -0.006,
 }
-GAIN_SD_MM = {"patient_sd_mm": 0.45, "site_sd_mm": 0.35, "residual_sd_mm": 0.40}
+GAIN_SD_MM = {"patient": 0.45, "site": 0.35, "residual": 0.40}
 PERFORATION_COPULA, FAILURE_COPULA = 0.35, 0.35  # correlation of two sites of one patient, normal scale
 
-# ── Who took part ─────────────────────────────────────────────────────────────────────────────────────────────
+# ── Who took part ───────────────────────────────────────────────────────────────────────────────────────────
 CENTRES = ["Heath", "Fen", "Moor", "Dune", "Brook"]
 CENTRE_SHARE = [0.27, 0.23, 0.20, 0.17, 0.13]
 OPERATORS = {
@@ -75,10 +77,10 @@ GUIDED_SHARE = {  # by protocol
 LOGGED_SHARE = {"Heath": 0.97, "Fen": 0.96, "Moor": 0.60, "Dune": 0.98, "Brook": 0.95}
 CENTRE_WITHOUT_SPEEDS = "Fen"
 
-# ── What they drilled with ────────────────────────────────────────────────────────────────────────────────────
-GUIDE_SHANK_MM = (
-    12.0  # a 12.5 mm drill is held once the hole is 0.5 mm deep, a 16 mm drill at 4 mm (platform at 0)
-)
+# ── What they drilled with ──────────────────────────────────────────────────────────────────────────────────
+# With the platform at the crest the guide holds a 12.5 mm drill once the hole is more than 0.5 mm deep, and a
+# 16 mm drill once it is more than 4 mm deep.
+GUIDE_SHANK_MM = 12.0
 INSTRUMENTS = pd.DataFrame(
     [
         ("guided_pilot_short", "pilot", "guided", 2.1, 9.0, GUIDE_SHANK_MM),
@@ -113,17 +115,17 @@ MARGIN_MM, STEP_MM, SPEED_LIMIT_RPM = 1.0, 1.0, 800
 
 # How often an experienced operator slips, a site; beginners slip more than twice as often.
 SLIPS = {
-    "first_too_deep": 0.04,
+    "first_too_deep": 0.03,
     "advance_too_large": 0.05,
-    "unguided_start": 0.05,
+    "unguided_start": 0.10,
     "not_probed": 0.06,
     "probe_mismatch": 0.03,
     "drilled_after_open": 0.05,
-    "overdrilled": 0.02,
+    "overdrilled": 0.012,
     "speed_high": 0.05,
     "intended_missed": 0.02,
-    "length_stop_misread": 0.02,
-    "depth_stop_misread": 0.02,
+    "length_stop_misread": 0.03,
+    "depth_stop_misread": 0.03,
 }
 
 STUDY = """\
@@ -132,15 +134,19 @@ study:
   id: five_centres
   title: Crestal sinus floor lifts at five invented centres, 2018 to 2024
   question: >-
-    How often does the sinus membrane tear, how long do the implants stay and how much bone is gained, under three
-    protocols: A, gauged drilling and a lift by fluid; B, gauged drilling and a lift by packed graft; C, drilling
-    short of the sinus floor and a lift by osteotome?
+    How often does the sinus membrane tear, how long do the implants stay and how much bone is gained under
+    three protocols? A: gauged drilling, lift by fluid. B: gauged drilling, lift by packed graft. C: drilling
+    short of the sinus floor, the last steps and the lift by osteotome.
 purpose: publication
 tables:
-  patients: [heath_patients.csv, fen_patients.csv, moor_patients.csv, dune.xlsx#patients, brook_patients.parquet]
-  sites: [heath_sites.csv, fen_sites.csv, moor_sites.csv, dune.xlsx#sites, brook_sites.parquet]
-  steps: [heath_steps.csv, fen_steps.csv, moor_steps.csv, dune.xlsx#steps, brook_steps.parquet]
-  visits: [heath_visits.csv, fen_visits.csv, moor_visits.csv, dune.xlsx#visits, brook_visits.parquet]
+  patients:
+    [heath_patients.csv, fen_patients.csv, moor_patients.csv, dune.xlsx#patients, brook_patients.parquet]
+  sites:
+    [heath_sites.csv, fen_sites.csv, moor_sites.csv, dune.xlsx#sites, brook_sites.parquet]
+  steps:
+    [heath_steps.csv, fen_steps.csv, moor_steps.csv, dune.xlsx#steps, brook_steps.parquet]
+  visits:
+    [heath_visits.csv, fen_visits.csv, moor_visits.csv, dune.xlsx#visits, brook_visits.parquet]
   instruments: instruments.csv
   stops: stops.csv
 plan:
@@ -149,7 +155,10 @@ plan:
   gain_terms: [protrusion_mm, graft, months]
 extra_columns:
   sites:
-    flapless: {type: category, levels: ["no", "yes"], description: The implant was placed without raising a flap.}
+    flapless:
+      type: category
+      levels: ["no", "yes"]
+      description: The implant was placed without raising a flap.
 """
 
 
@@ -170,7 +179,7 @@ def tied_uniforms(rng: np.random.Generator, patient: np.ndarray, correlation: fl
     return norm.cdf(np.sqrt(correlation) * shared + np.sqrt(1 - correlation) * own)
 
 
-# ── Patients and sites ────────────────────────────────────────────────────────────────────────────────────────
+# ── Patients and sites ──────────────────────────────────────────────────────────────────────────────────────
 def draw_patients() -> pd.DataFrame:
     """One row a patient; also when surgery was and what ends the follow-up, which only this script knows."""
     rng = stream("patients")
@@ -218,7 +227,8 @@ def draw_sites(patients: pd.DataFrame) -> pd.DataFrame:
     second = (sites.groupby("patient").cumcount() > 0) & (rng.random(n_sites) < 0.15) & (later < 2025)
     sites["surgery"] = of_patient["surgery"].mask(second, later)
     sites["surgery_year"] = sites["surgery"].astype(int)
-    cases_before = dict(zip(sum(OPERATORS.values(), []), rng.integers(0, 45, 14), strict=True))
+    everyone = [operator for team in OPERATORS.values() for operator in team]
+    cases_before = dict(zip(everyone, rng.integers(0, 45, len(everyone)), strict=True))
     order = sites.sort_values(["surgery", "site_id"]).groupby("operator").cumcount() + 1
     sites["operator_case_no"] = order.sort_index() + sites["operator"].map(cases_before)
 
@@ -278,7 +288,7 @@ def protrusion_mm(sites: pd.DataFrame) -> pd.Series:
     return sites["platform_depth_mm"] + sites["implant_length_mm"] - rbh_mid_mm(sites)
 
 
-# ── Perforation ───────────────────────────────────────────────────────────────────────────────────────────────
+# ── Perforation ─────────────────────────────────────────────────────────────────────────────────────────────
 def perforation_risk(sites: pd.DataFrame) -> pd.Series:
     """Each site's true risk of a perforation."""
     log_odds = (
@@ -312,8 +322,8 @@ def draw_perforations(sites: pd.DataFrame) -> pd.DataFrame:
 def draw_stages(sites: pd.DataFrame, deviates: pd.Series) -> pd.DataFrame:
     """When a tear was noticed, and its size; `deviates`: the log shows that the drill went astray.
 
-    Only when the tear shows hangs on the drilling. Whether there is one does not, else the coefficients that it
-    was drawn from would not be the truth.
+    Only when the tear shows hangs on the drilling. Whether there is one does not, else the coefficients that
+    it was drawn from would not be the truth.
     """
     rng = stream("stages")
     n_sites = len(sites)
@@ -354,9 +364,9 @@ def draw_surgery(sites: pd.DataFrame) -> pd.DataFrame:
     return sites
 
 
-# ── The drilling log ──────────────────────────────────────────────────────────────────────────────────────────
+# ── The drilling log ────────────────────────────────────────────────────────────────────────────────────────
 def settings(approach: str) -> pd.DataFrame:
-    """Every instrument of an approach with no stop and with each stop that fits, and how far its tip then goes.
+    """Each instrument of an approach, bare and with each stop that fits it, and how far its tip then goes.
 
     `misread_mm`: how far it would go if the marking had its other meaning.
     """
@@ -392,7 +402,7 @@ def next_rung_mm(reachable_mm: np.ndarray, rung_mm: float) -> float:
 
 
 class Drilling:
-    """One site being drilled: the hole so far, and the log as it is written."""
+    """One site being drilled: the hole so far, and the log as it is written. Depths in mm below the crest."""
 
     def __init__(self, site, rng: np.random.Generator):
         self.rng, self.site = rng, site
@@ -400,8 +410,8 @@ class Drilling:
         self.platform = site.platform_depth_mm if self.guided else 0.0
         table = SETTINGS[site.approach]
         depth = table["travel_mm"] + self.platform
-        # Of the ways to reach a depth the shortest instrument is taken, and a stop that takes off before one
-        # that leaves, except at the few sites where the operator likes it the other way round.
+        # Of the ways to reach a depth the shortest instrument is taken, and of its stops one marked with its
+        # own length before one marked with a depth; at a third of the sites it is the other way round.
         likes_depth_stops = rng.random() < 0.35
         stop_rank = table["marking_means"].eq("length") == likes_depth_stops
         self.settings = (
@@ -483,93 +493,94 @@ class Drilling:
 
 
 def drill_site(site, rng: np.random.Generator) -> list[dict]:
-    """The log of one site: the planned ladder with a gauge after every rung, and what the operator got wrong."""
+    """The log of one site: the planned ladder with a gauge after every rung, and what went wrong with it."""
     work = Drilling(site, rng)
-    beginner = 1 + 1.5 * np.exp(-(site.operator_case_no - 1) / 20)
-    slips = {name: rng.random() < beginner * share for name, share in SLIPS.items()}
     rungs = ladder_mm(work.reachable, site.rbh_min_mm - MARGIN_MM, site.rbh_max_mm)
-    if slips["first_too_deep"]:
-        deeper = [rung for rung in rungs if rung > max(site.rbh_min_mm - MARGIN_MM, rungs[0] + 0.9)]
-        rungs = deeper or rungs
-    if slips["advance_too_large"] and len(rungs) > 2:
+    beginner = 1 + 1.5 * np.exp(-(site.operator_case_no - 1) / 20)
+    slips = {  # and the number of the rung that each happens on
+        name: int(rng.integers(0, max(len(rungs) - 1, 1)))
+        for name, share in SLIPS.items()
+        if rng.random() < beginner * share
+    }
+    if "first_too_deep" in slips:
+        too_deep = max(site.rbh_min_mm - MARGIN_MM, rungs[0] + 0.9)
+        rungs = [rung for rung in rungs if rung > too_deep] or rungs
+    if "advance_too_large" in slips and len(rungs) > 2:
         del rungs[rng.integers(1, len(rungs) - 1)]
-    if slips["overdrilled"]:
+    if "overdrilled" in slips:
         beyond = work.reachable[work.reachable > site.rbh_max_mm + STEP_MM + 0.1]
         rungs[-1] = beyond[rng.integers(0, 2)]
-    at = {name: rng.integers(0, max(len(rungs) - 1, 1)) for name in SLIPS}  # the rung that a slip happens on
-    given_up_after = rng.integers(1, 3) if site.placement == "none" else 99
+    if site.placement == "none":
+        rungs = rungs[: rng.integers(1, 3)]  # given up on the way
 
-    going_on = slips["drilled_after_open"]
-    number = 0
-    while number < len(rungs) and number < given_up_after:
-        rung = rungs[number]
-        if rung > work.hole + 0.01:
-            drill_rung(work, site, rung, slips, at, number, rng)
-            if work.open:
-                if not going_on:
-                    break
-                going_on = False
-                if number + 1 == len(rungs):
-                    rungs.append(next_rung_mm(work.reachable, work.hole))
-            elif number + 1 == len(rungs):
-                further = next_rung_mm(work.reachable, rung)
-                if further <= site.rbh_max_mm + STEP_MM and rng.random() < 0.5:
-                    rungs.append(further)
-        number += 1
+    for number, rung in enumerate(rungs):  # which may grow as it is climbed
+        if rung < work.hole + 0.01:
+            continue
+        drill_rung(work, rung, number, slips)
+        probe_rung(work, number, slips)
+        is_last = number + 1 == len(rungs)
+        further = next_rung_mm(work.reachable, work.hole)
+        if work.open and slips.pop("drilled_after_open", None) is None:
+            break
+        if is_last and work.open:
+            rungs.append(further)
+        elif is_last and site.placement != "none" and further <= site.rbh_max_mm + STEP_MM:
+            rungs.extend([further] if rng.random() < 0.5 else [])
     if site.protocol != "C" and site.placement != "none":
         work.widen()
 
-    if slips["speed_high"]:
-        spun = [row for row in work.log if not np.isnan(row["speed_rpm"])]
-        for row in spun[:1]:
-            row["speed_rpm"] = float(rng.choice([1000, 1200]))
+    if "speed_high" in slips:
+        first_spun = next((row for row in work.log if row["speed_rpm"] > 0), {})
+        first_spun["speed_rpm"] = float(rng.choice([1000, 1200]))
     return work.log
 
 
-def drill_rung(work: Drilling, site, rung: float, slips: dict, at: dict, number: int, rng) -> None:
-    """Drill one rung and feel for the floor."""
-    pilots = work.ways("pilot", rung)
-    chosen = pilots.iloc[0]
-    if site.protocol == "C" and rung > site.rbh_min_mm - 0.5 and len(work.ways("osteotome", rung)):
-        chosen = work.ways("osteotome", rung).iloc[0]
-    table = work.settings
-    own_kind = table[table["role"] == chosen.role]
+def drill_rung(work: Drilling, rung_mm: float, number: int, slips: dict[str, int]) -> None:
+    """Drill one rung with the shortest pilot drill that reaches it, or what was taken for it."""
+    chosen = work.ways("pilot", rung_mm).iloc[0]
+    osteotomes = work.ways("osteotome", rung_mm)
+    if work.site.protocol == "C" and rung_mm > work.site.rbh_min_mm - 0.5 and len(osteotomes):
+        chosen = osteotomes.iloc[0]
 
-    if slips["unguided_start"] and number == 0 and (pilots["length_mm"] > 9).any():
-        chosen = pilots.iloc[-1]  # the longest that reaches it, with no hole to hold it
+    if "unguided_start" in slips and number == 0:
+        chosen = work.ways("pilot", rung_mm).iloc[-1]  # the longest one, with no hole to hold it
     else:
-        work.open_for(chosen, rung)
+        work.open_for(chosen, rung_mm)
 
-    wrong = own_kind.iloc[:0]
-    if slips["intended_missed"] and at["intended_missed"] == number:
-        near = np.isclose(np.abs(own_kind["depth_mm"] - rung), 1.0)
-        wrong = own_kind[near & (own_kind["length_mm"] == chosen.length_mm)]
-    for means in ("length", "depth"):
-        if slips[f"{means}_stop_misread"] and number >= at[f"{means}_stop_misread"]:
-            # A length stop read as a depth lets the tip reach the number itself below the crest.
-            meant = own_kind["misread_mm"] + (0.0 if means == "length" else work.platform)
-            off = (own_kind["depth_mm"] - rung).abs()
-            misread = (
-                own_kind["marking_means"].eq(means) & np.isclose(meant, rung) & (off > 0.1) & (off <= 4.1)
-            )
-            if misread.any():
-                wrong = own_kind[misread].sort_values("depth_mm")
-                slips[f"{means}_stop_misread"] = False
-                break
+    wrong = wrong_ways(work, chosen, rung_mm, number, slips)
     if len(wrong):
-        work.drill(wrong.iloc[rng.integers(len(wrong))], rung)
-        if work.hole < rung - 0.01:  # too shallow: noticed, and drilled again as meant
-            work.drill(chosen, rung)
-    else:
-        work.drill(chosen, rung)
+        work.drill(wrong.iloc[work.rng.integers(len(wrong))], rung_mm)
+    if work.hole < rung_mm - 0.01:  # also after a wrong stop that held the drill back, which is soon noticed
+        work.drill(chosen, rung_mm)
 
-    if slips["not_probed"] and at["not_probed"] == number:
+
+def wrong_ways(work: Drilling, chosen, rung_mm: float, number: int, slips: dict[str, int]) -> pd.DataFrame:
+    """What the operator may have put in by mistake for this rung; mostly nothing."""
+    same_role = work.settings[work.settings["role"] == chosen.role]
+    off_mm = (same_role["depth_mm"] - rung_mm).abs()
+    if slips.get("intended_missed") == number:  # the stop beside the right one
+        return same_role[np.isclose(off_mm, 1.0) & (same_role["length_mm"] == chosen.length_mm)]
+    for means in ("length", "depth"):
+        if number >= slips.get(f"{means}_stop_misread", 99):
+            # Who reads a length stop as a depth expects that very number below the crest.
+            expected = same_role["misread_mm"] + (0.0 if means == "length" else work.platform)
+            misread = same_role["marking_means"].eq(means) & np.isclose(expected, rung_mm)
+            misread &= (off_mm > 0.1) & (off_mm < 4.1)
+            if misread.any():
+                del slips[f"{means}_stop_misread"]
+                return same_role[misread]
+    return same_role.iloc[:0]
+
+
+def probe_rung(work: Drilling, number: int, slips: dict[str, int]) -> None:
+    """Feel for the floor after a rung; in protocol C the first rung is then widened for the osteotome."""
+    if slips.get("not_probed") == number:
         return
-    if slips["probe_mismatch"] and at["probe_mismatch"] == number:
-        work.probe(work.hole + rng.choice([-1.0, 1.0]))
+    if slips.get("probe_mismatch") == number:
+        work.probe(work.hole + work.rng.choice([-1.0, 1.0]))
         return
     work.probe(work.hole)
-    if site.protocol == "C" and number == 0 and not work.open:
+    if work.site.protocol == "C" and number == 0 and not work.open:
         work.widen()
 
 
@@ -600,7 +611,7 @@ def drilled_astray(sites: pd.DataFrame, steps: pd.DataFrame) -> pd.Series:
     return sites["site_id"].isin(steps.loc[missed | deep, "site_id"])
 
 
-# ── Visits ────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── Visits ──────────────────────────────────────────────────────────────────────────────────────────────────
 def failure_log_hazard(sites: pd.DataFrame, patients: pd.DataFrame) -> np.ndarray:
     """Each site's true log hazard of failure, against bone height 0 and never smoking."""
     smoking = patients["smoking"].to_numpy()[sites["patient"]]
@@ -616,95 +627,89 @@ def survival(months: float, log_hazard: np.ndarray) -> np.ndarray:
     return np.exp(-FAILURE_RATE * months**FAILURE_SHAPE * np.exp(log_hazard))
 
 
-def draw_visits(sites: pd.DataFrame, patients: pd.DataFrame) -> pd.DataFrame:
-    """The visits of every implant: a failure shows at the next visit that is kept, nothing follows a death."""
-    rng = stream("visits")
-    n_sites, n_visits = len(sites), len(VISIT_MONTHS)
-    uniform = tied_uniforms(rng, sites["patient"].to_numpy(), FAILURE_COPULA)
+def draw_failures(sites: pd.DataFrame, patients: pd.DataFrame) -> np.ndarray:
+    """Months from placement to failure, for every site as if it were followed for ever."""
+    uniform = tied_uniforms(stream("failures"), sites["patient"].to_numpy(), FAILURE_COPULA)
     hazard = FAILURE_RATE * np.exp(failure_log_hazard(sites, patients))
-    fails_at = (-np.log(uniform) / hazard) ** (1 / FAILURE_SHAPE)
+    return (-np.log(uniform) / hazard) ** (1 / FAILURE_SHAPE)
 
-    # A patient comes with all sites at once: jitter and missed visits are the patient's.
-    jitter = np.round(rng.normal(0, 1, (N_PATIENTS, n_visits)) * [0, 0.5, 0.7, 1, 1, 1.2, 1.2, 1.5], 1)
-    kept = rng.random((N_PATIENTS, n_visits))
-    kept = np.where(kept < 0.04, "absent", np.where(kept < 0.07, "not_examined", "came"))
-    kept[:, 0] = "came"
-    delay = np.where(sites["placement"].eq("staged"), rng.uniform(5, 8, n_sites), 0.0)
-    placed_at = sites["surgery"] + delay / 12
+
+def draw_gain(sites: pd.DataFrame) -> np.ndarray:
+    """Bone gain of each site at month 0 without the scatter of single measurements, mm."""
+    rng = stream("gain")
+    patient_effect = rng.normal(0, GAIN_SD_MM["patient"], N_PATIENTS)[sites["patient"]]
+    site_effect = rng.normal(0, GAIN_SD_MM["site"], len(sites))
+    of_graft = sites["graft"].map(lambda graft: GAIN.get(f"graft[{graft}]", 0.0))
+    mean = GAIN["(intercept)"] + GAIN["protrusion_mm"] * protrusion_mm(sites) + of_graft
+    return mean.to_numpy() + patient_effect + site_effect
+
+
+def draw_visits(sites: pd.DataFrame, patients: pd.DataFrame) -> pd.DataFrame:
+    """The visits of every implant: a failure shows at the next visit that is kept, a death ends them."""
+    rng = stream("visits")
+    placed_at = (
+        sites["surgery"] + np.where(sites["placement"] == "staged", rng.uniform(5, 8, len(sites)), 0) / 12
+    )
     of_patient = patients.iloc[sites["patient"]].reset_index(drop=True)
     leaves = np.minimum(of_patient["dropout"], END_OF_FOLLOW_UP)
-    death_months = np.round((of_patient["death"] - placed_at) * 12, 1)
-    reported = (of_patient["death"] < leaves) & (death_months > 0)
-    end_months = (np.minimum(leaves, of_patient["death"]) - placed_at) * 12
+    death_months = np.round((of_patient["death"] - placed_at) * 12, 1).to_numpy()
+    end_months = np.minimum((leaves - placed_at) * 12, death_months - 0.1).to_numpy()
 
-    patient_effect = rng.normal(0, GAIN_SD_MM["patient_sd_mm"], N_PATIENTS)[sites["patient"]]
-    site_effect = rng.normal(0, GAIN_SD_MM["site_sd_mm"], n_sites)
-    mean_gain = (
-        GAIN["(intercept)"]
-        + GAIN["protrusion_mm"] * protrusion_mm(sites)
-        + sites["graft"].map(lambda graft: GAIN.get(f"graft[{graft}]", 0.0))
-    )
-    start_height = (rbh_mid_mm(sites) + mean_gain + patient_effect + site_effect).to_numpy()
+    # A patient comes with all sites at once: how late, and whether at all, is the patient's.
+    shape = (N_PATIENTS, len(VISIT_MONTHS))
+    late = np.round(rng.normal(0, [0, 0.5, 0.7, 1, 1, 1.2, 1.2, 1.5], shape), 1)
+    kept = rng.choice(["came", "absent", "not_examined"], shape, p=[0.93, 0.04, 0.03])
+    kept[:, 0] = "came"
+    months, kept = (late + VISIT_MONTHS)[sites["patient"]], kept[sites["patient"]]
+    kept = np.where(months < end_months[:, None], kept, "absent")
+    kept[sites["placement"] == "none"] = "absent"
+    found_lost = (kept == "came") & (months >= draw_failures(sites, patients)[:, None])
+    after_failure = found_lost.cumsum(axis=1) > found_lost
 
-    rows = []
-    for i in np.flatnonzero(sites["placement"].ne("none")):
-        months = np.array(VISIT_MONTHS) + jitter[sites["patient"][i]]
-        failed = False
-        for visit in np.flatnonzero(months < end_months[i] - 0.1):
-            noise = rng.normal(0, GAIN_SD_MM["residual_sd_mm"])
-            crestal = rng.normal(0.2 + 0.12 * np.sqrt(months[visit]), 0.35)
-            has_height, has_crestal = rng.random(2) < 0.87
-            complication = rng.choice(
-                ["none", "infection", "sinusitis", "vertigo", "bleeding", "other"],
-                p=[
-                    0.955,
-                    0.008,
-                    0.010,
-                    0.006 if visit < 2 else 0,
-                    0.009 if visit < 2 else 0,
-                    0.012 if visit < 2 else 0.027,
-                ],
-            )
-            came = kept[sites["patient"][i], visit]
-            if came == "absent":
-                continue
-            if came == "not_examined":
-                rows.append((i, months[visit], "not_examined", np.nan, np.nan, None))
-                continue
-            failed = fails_at[i] <= months[visit]
-            if failed:
-                complication = rng.choice(["none", "infection", "other"], p=[0.55, 0.35, 0.10])
-                rows.append((i, months[visit], "failed", np.nan, np.nan, complication))
-                break
-            height = start_height[i] + GAIN["months"] * months[visit] + noise
-            rows.append(
-                (
-                    i,
-                    months[visit],
-                    "functioning",
-                    round(height, 1) if has_height else np.nan,
-                    round(crestal, 1) if has_crestal else np.nan,
-                    complication,
-                )
-            )
-        if reported[i] and not failed:
-            rows.append((i, death_months[i], "patient_died", np.nan, np.nan, None))
-    columns = ["site", "months", "status", "bone_height_mm", "marginal_bone_mm", "complication"]
-    visits = pd.DataFrame(rows, columns=columns)
+    site, visit = np.nonzero((kept != "absent") & ~after_failure)
+    status = np.where(found_lost[site, visit], "failed", "functioning")
+    status = np.where(kept[site, visit] == "not_examined", "not_examined", status)
+    visits = pd.DataFrame({"site": site, "months": months[site, visit].round(1), "status": status})
+    gain = draw_gain(sites)[site] + GAIN["months"] * visits["months"]
+    scatter = rng.normal(0, GAIN_SD_MM["residual"], len(visits))
+    visits["bone_height_mm"] = np.round(rbh_mid_mm(sites).to_numpy()[site] + gain + scatter, 1)
+    crestal_loss = 0.2 + 0.12 * np.sqrt(visits["months"]) + rng.normal(0, 0.35, len(visits))
+    visits["marginal_bone_mm"] = np.round(crestal_loss, 1)
     if visits["bone_height_mm"].min() < 0.5:
-        raise ValueError("a bone height came near 0; cut off, it would bend the gain's truth")
-    visits.insert(0, "site_id", sites["site_id"].to_numpy()[visits.pop("site")])
-    visits["months"] = visits["months"].round(1)
-    return visits
+        raise ValueError("a bone height came near 0; cut off, it would bend the truth of the gain")
+    for column in ("bone_height_mm", "marginal_bone_mm"):
+        visits[column] = some_missing(rng, visits[column], 0.13).where(status == "functioning")
+    visits["complication"] = draw_complications(rng, status, visit)
+
+    died = sites["placement"].ne("none") & (of_patient["death"] < leaves)
+    died &= ~found_lost.any(axis=1)
+    deaths = pd.DataFrame(
+        {"site": np.flatnonzero(died), "months": death_months[died], "status": "patient_died"}
+    )
+    visits = pd.concat([visits, deaths]).sort_values(["site", "months"], kind="stable")
+    return visits.assign(site_id=sites["site_id"].to_numpy()[visits["site"]]).reset_index(drop=True)
 
 
-# ── Writing ───────────────────────────────────────────────────────────────────────────────────────────────────
+def draw_complications(rng: np.random.Generator, status: np.ndarray, visit: np.ndarray) -> pd.Series:
+    """The worst complication since the visit before; vertigo and bleeding only about surgery."""
+    kinds = ["none", "infection", "sinusitis", "vertigo", "bleeding", "other"]
+    early = rng.choice(kinds, status.size, p=[0.955, 0.008, 0.010, 0.008, 0.009, 0.010])
+    later = rng.choice(kinds, status.size, p=[0.970, 0.008, 0.009, 0, 0, 0.013])
+    with_failure = rng.choice(["none", "infection", "other"], status.size, p=[0.55, 0.35, 0.10])
+    complication = np.where(status == "failed", with_failure, np.where(visit < 2, early, later))
+    return pd.Series(complication).where(status != "not_examined")
+
+
+# ── Writing ─────────────────────────────────────────────────────────────────────────────────────────────────
 COLUMNS = {
     "patients": "patient_id centre age_years sex smoking diabetes periodontitis",
-    "sites": "site_id patient_id operator operator_case_no surgery_year tooth approach protocol rbh_min_mm rbh_max_mm "
-    "soft_tissue_mm ridge_width_mm sinus_width_mm membrane_mm septum implant_diameter_mm implant_length_mm "
-    "platform_depth_mm guide_offset_mm fluid_ml graft_ml graft perforation perforation_test perforation_stage "
-    "perforation_mm lift_method bone_quality placement torque_ncm isq healing bone_height_post_mm flapless",
+    "sites": """
+        site_id patient_id operator operator_case_no surgery_year tooth approach protocol rbh_min_mm
+        rbh_max_mm soft_tissue_mm ridge_width_mm sinus_width_mm membrane_mm septum implant_diameter_mm
+        implant_length_mm platform_depth_mm guide_offset_mm fluid_ml graft_ml graft perforation
+        perforation_test perforation_stage perforation_mm lift_method bone_quality placement torque_ncm isq
+        healing bone_height_post_mm flapless
+    """,
     "steps": "site_id step_no instrument_id stop_id intended_depth_mm speed_rpm finding",
     "visits": "site_id months status bone_height_mm marginal_bone_mm complication",
 }
@@ -753,7 +758,7 @@ def write_tables(tables: dict[str, pd.DataFrame]) -> None:
     }
     for name in tables:
         write_csv(by_centre["Heath"][name], f"heath_{name}.csv")
-        # As a spreadsheet program with a continental setting saves "CSV UTF-8".
+        # Two centres write a decimal comma, one of them with byte-order mark and CRLF.
         write_csv(by_centre["Fen"][name], f"fen_{name}.csv", ";", ",", "utf-8-sig", "\r\n")
         write_csv(by_centre["Moor"][name], f"moor_{name}.csv", ";", ",")
         write_parquet(by_centre["Brook"][name], f"brook_{name}.parquet")
@@ -771,39 +776,42 @@ def truth_text(sites: pd.DataFrame, patients: pd.DataFrame) -> str:
     log_hazard = failure_log_hazard(sites, patients)[placed]
     true_survival = {str(months): survival(months, log_hazard).mean() for months in (12, 36, 60)}
 
-    def block(values: dict[str, float], indent: str = "    ") -> str:
-        return "".join(f'{indent}"{term}": {round(float(value), 6)}\n' for term, value in values.items())
+    def block(values: dict[str, float]) -> str:
+        return "\n".join(f'    "{term}": {round(float(value), 6)}' for term, value in values.items())
 
-    return (
-        "# What make_series.py drew the series from, under the names of results.csv. An interval of 95 % misses\n"
-        "# its value one time in twenty.\n"
-        f"seed: {SEED}\n"
-        "estimates:\n"
-        "  # Log odds, each site's own (marginal); sites of a patient are tied by a Gaussian copula.\n"
-        "  perforation.gee:\n"
-        + block(PERFORATION)
-        + "  perforation.firth:\n"
-        + block(PERFORATION)
-        + "  # The sites' mean risk, given their bone, floor, approach and lift.\n"
-        "  perforation.rate:\n"
-        + block({"rate": perforation_risk(sites).mean()})
-        + "  # Log hazard, marginal as above. Visits find failures late, which moves it little.\n"
-        "  survival.cox:\n"
-        + block(FAILURE)
-        + "  # The same law on log time: cumulative hazard = (months / exp(linear predictor)) ** shape.\n"
-        "  survival.interval:\n"
-        + block(log_time)
-        + "  # mm; heights are rounded to 0.1 mm, which adds 0.03 mm to the residual sd in squares.\n"
-        "  gain.mixed:\n" + block(GAIN) + "# Standard deviations of gain.mixed, mm.\n"
-        "gain_sd_mm:\n"
-        + block({name.removesuffix("_sd_mm"): sd for name, sd in GAIN_SD_MM.items()}, "  ")
-        + "# Mean chance that a placed implant still stands at these months, by the time of failure itself.\n"
-        "# survival.km dates a failure at the visit that found it and so lies a little above.\n"
-        "true_survival:\n"
-        + block(true_survival, "  ")
-        + "# Correlation of two sites of a patient on the normal scale of the copula.\n"
-        "copula_correlation:\n" + block({"perforation": PERFORATION_COPULA, "failure": FAILURE_COPULA}, "  ")
-    )
+    return f"""\
+# What make_series.py drew the series from, under the names of results.csv.
+# A 95 % interval misses its value one time in twenty.
+seed: {SEED}
+estimates:
+  # Log odds of a perforation at a site; the sites of a patient are tied by a Gaussian copula.
+  perforation.gee:
+{block(PERFORATION)}
+  perforation.firth:
+{block(PERFORATION)}
+  # The mean of the sites' risks, given their bone, floor, approach and lift.
+  perforation.rate:
+{block({"rate": perforation_risk(sites).mean()})}
+  # Log hazard of a failure at a site, tied alike. Dating it at the visit that found it moves this little.
+  survival.cox:
+{block(FAILURE)}
+  # The same law on log time: cumulative hazard = (months / exp(linear predictor)) ** shape.
+  survival.interval:
+{block(log_time)}
+  # mm
+  gain.mixed:
+{block(GAIN)}
+# Standard deviations of gain.mixed, mm. Heights are rounded to 0.1 mm: the residual's becomes 0.401.
+gain_sd_mm:
+{block(GAIN_SD_MM)}
+# Chance that an implant still stands, mean over those placed. survival.km dates a failure at the visit that
+# found it, and so lies above.
+true_survival:
+{block(true_survival)}
+# Correlation of two sites of a patient on the normal scale of the copula.
+copula_correlation:
+{block({"perforation": PERFORATION_COPULA, "failure": FAILURE_COPULA})}
+"""
 
 
 def main() -> None:

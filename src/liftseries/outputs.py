@@ -6,6 +6,7 @@ So whatever carries its final name is whole, also after a power cut.
 from __future__ import annotations
 
 import os
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -54,8 +55,25 @@ def csv_ready(table):
     return table.assign(**{name: table[name].map(words, na_action="ignore").astype(object) for name in flags})
 
 
+@contextmanager
+def remake_folder(path: Path | str) -> Iterator[Path]:
+    """Gives an empty folder beside `path`; it takes that name, and the old one's place, when the block ends well."""
+    path = Path(path)
+    temporary = path.with_name(f"{path.name}{SUFFIX}")
+    shutil.rmtree(temporary, ignore_errors=True)
+    temporary.mkdir(parents=True)
+    try:
+        yield temporary
+        shutil.rmtree(path, ignore_errors=True)
+        temporary.replace(path)
+    finally:
+        shutil.rmtree(temporary, ignore_errors=True)
+
+
 def remove_unfinished(folder: Path) -> None:
     """Takes away what an interrupted run left half written."""
-    for path in folder.rglob(f"*{SUFFIX}*"):
-        if path.is_file():
+    for path in list(folder.rglob(f"*{SUFFIX}*")):
+        if path.is_dir():
+            shutil.rmtree(path, ignore_errors=True)
+        else:
             path.unlink(missing_ok=True)

@@ -202,7 +202,7 @@ def what_to_look_at(plan: Plan) -> list[str]:
     n_aside = len({(row["file"], row["row"]) for row in _rows(plan.output / "set_aside.csv")})
     if n_aside:
         words.append(f"Look first at set_aside.csv: {n_aside} rows were left out.")
-    unfit = sorted({row["analysis"] for row in _rows(plan.output / "results.csv") if row["problem"]})
+    unfit = sorted({row["analysis"] for row in _rows(plan.output / "results.csv") if not row["estimate"]})
     if unfit:
         words.append(f"Some estimates could not be made; results.csv says why: {', '.join(unfit)}.")
     words.append('Then read "Who is in it" and "What this cannot tell" before any figure.')

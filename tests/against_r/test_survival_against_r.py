@@ -53,7 +53,9 @@ def test_rows_of_survival_km_by_smoker(series, r_rows):
     rows = fit_survival_km(implants_of(series), [12, 36, 60], ["smoker"]).rows
     r = r_rows("kaplan_meier", "series_smoker_cluster")
     for smoker in (0, 1):
-        ours = rows.loc[rows["subset"] == f"smoker={smoker}", ["estimate", "std_error", "conf_low", "conf_high"]]
+        ours = rows.loc[
+            rows["subset"] == f"smoker={smoker}", ["estimate", "std_error", "conf_low", "conf_high"]
+        ]
         np.testing.assert_allclose(ours, r[r.index.str.startswith(f"smoker={smoker}")], rtol=CLOSED_FORM)
 
 
@@ -62,7 +64,9 @@ def test_life_table_of_the_series(series, r_rows):
     r = r_rows("life_table", "series")["value"]
     np.testing.assert_allclose(life.survival[:6], r[r.index.str.startswith("survival")], rtol=CLOSED_FORM)
     # R's last interval is open, ours ends at 72.
-    np.testing.assert_allclose(life.n_effective[:5], r[r.index.str.startswith("effective")][:5], rtol=CLOSED_FORM)
+    np.testing.assert_allclose(
+        life.n_effective[:5], r[r.index.str.startswith("effective")][:5], rtol=CLOSED_FORM
+    )
 
 
 def test_life_table_of_two_eyes_a_patient(r_data, r_rows):

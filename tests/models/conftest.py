@@ -1,80 +1,13 @@
-"""Invented tables for the models: nothing here stems from a patient."""
+"""Invented tables for the models."""
 
-import numpy as np
 import pandas as pd
 import pytest
-
-LEVELS = {
-    "sex": ["female", "male", "other", "unknown"],
-    "smoking": ["never", "former", "current", "unknown"],
-    "approach": ["guided", "freehand"],
-    "graft": ["none", "autogenous", "allograft", "xenograft"],
-    "septum": ["no", "yes", "unknown"],
-    "perforation": ["no", "yes", "unknown"],
-    "placement": ["same_day", "staged", "none"],
-    "status": ["functioning", "failed", "patient_died", "not_examined"],
-    "complication": ["none", "infection", "sinusitis", "vertigo"],
-}
-
-
-def category(name: str, values) -> pd.Categorical:
-    """A column as the intake gives it: a categorical with all its declared levels."""
-    return pd.Categorical(list(values), categories=LEVELS[name])
+from invented import LEVELS, category, invented_cases, invented_visits
 
 
 @pytest.fixture(scope="session")
 def as_category():
     return category
-
-
-def invented_cases(n_patients: int, seed: int) -> pd.DataFrame:
-    """One row a site, 1-3 sites a patient, in the shape that cases() gives."""
-    rng = np.random.default_rng(seed)
-    size = rng.integers(1, 4, n_patients)
-    patient = np.repeat(np.arange(n_patients), size)
-    n = len(patient)
-    rbh = np.round(rng.uniform(2, 8, n), 1)
-    risk = 1 / (1 + np.exp(1.2 + 0.2 * (rbh - 5) - rng.normal(0, 0.7, n_patients)[patient]))
-    return pd.DataFrame(
-        {
-            "site_id": [f"S{i:04d}" for i in range(n)],
-            "patient_id": [f"P{i:03d}" for i in patient],
-            "centre": rng.choice(["east", "west"], n_patients)[patient],
-            "age_years": rng.integers(30, 80, n_patients)[patient],
-            "smoking": category("smoking", rng.choice(["never", "former", "current"], n_patients)[patient]),
-            "approach": category("approach", rng.choice(["guided", "freehand"], n)),
-            "protocol": rng.choice(["A", "B"], n),
-            "graft": category("graft", rng.choice(["none", "xenograft"], n)),
-            "septum": category("septum", rng.choice(["no", "yes"], n)),
-            "placement": category("placement", ["same_day"] * n),
-            "perforation": category("perforation", np.where(rng.random(n) < risk, "yes", "no")),
-            "rbh_mid_mm": rbh,
-            "rbh_band": pd.cut(rbh, [-np.inf, 4, 6, np.inf], right=False, labels=["<4", "4 to <6", "≥6"]),
-            "protrusion_mm": np.round(rng.uniform(1, 6, n), 1),
-            "planned_last_mm": np.round(rbh),
-            "achieved_last_mm": np.round(rbh) + np.round(rng.normal(0.1, 0.5, n), 1),
-        }
-    )
-
-
-def invented_visits(cases: pd.DataFrame, seed: int) -> pd.DataFrame:
-    """Visits at 0, 6, 12, 24, 36 and 60 months, with failures, dropouts and bone heights."""
-    rng = np.random.default_rng(seed)
-    own = dict(zip(cases["patient_id"].unique(), rng.normal(0, 0.6, cases["patient_id"].nunique()), strict=True))
-    rows = []
-    for site in cases.itertuples():
-        site_effect = rng.normal(0, 0.4)
-        for months in (0.0, 6.0, 12.0, 24.0, 36.0, 60.0):
-            status = "failed" if rng.random() < 0.05 else "functioning"
-            height = site.rbh_mid_mm + 3 + own[site.patient_id] + site_effect + rng.normal(0, 0.4)
-            rows.append((site.site_id, months, status, height))
-            if status == "failed" or rng.random() < 0.15:
-                break
-    visits = pd.DataFrame(rows, columns=["site_id", "months", "status", "bone_height_mm"])
-    complication = rng.choice(["none", "infection", "sinusitis"], len(visits), p=[0.9, 0.06, 0.04])
-    return visits.assign(
-        status=category("status", visits["status"]), complication=category("complication", complication)
-    )
 
 
 @pytest.fixture(scope="session")

@@ -99,10 +99,12 @@ def test_units_and_order_do_not_matter(seed, scale, shift):
     np.testing.assert_allclose(again.std_error * [scale, 1], fit.std_error, rtol=1e-5)
 
 
-def test_two_groups_worked_by_hand():
-    """Two implants, the one with x = 1 fails first, then the other: log-likelihood β - log(1 + e^β), without bound."""
+def test_implants_that_fail_in_the_order_of_their_covariate_have_no_finite_answer():
+    """x = 3, 2, 1 fail in that order: the larger β, the likelier."""
     with pytest.raises(NotFitted, match="not finite|did not settle"):
-        cox_efron(np.array([1.0, 2.0, 3.0]), np.array([True, True, True]), np.array([[3.0], [2], [1]]), [1, 2, 3])
+        cox_efron(
+            np.array([1.0, 2.0, 3.0]), np.array([True, True, True]), np.array([[3.0], [2], [1]]), [1, 2, 3]
+        )
 
 
 def test_three_implants_with_a_closed_answer():

@@ -93,8 +93,8 @@ def test_lifelines_draws_the_same_curve():
     fit = kaplan_meier(months, failed, np.arange(len(months)))
     np.testing.assert_allclose(fit.survival, theirs.predict(fit.months), rtol=1e-10)
     low, high = log_log_interval(fit.survival, fit.std_error)
-    limits = theirs.confidence_interval_.loc[fit.months]
-    np.testing.assert_allclose(np.column_stack([low, high])[:-1], limits[:-1], rtol=1e-8)
+    limits = theirs.confidence_interval_.loc[fit.months].to_numpy()
+    np.testing.assert_allclose(np.column_stack([low, high]), limits, rtol=1e-8)
 
 
 def test_when_the_last_implants_fail_survival_is_zero_without_a_variance():

@@ -20,6 +20,7 @@ rule gain:
         terms=plan.gain_terms,
         rbh_bands_mm=plan.rbh_bands_mm,
         lift_bands_mm=plan.lift_bands_mm,
+        extra_columns=plan.extra_columns,
         code=code_of("models", "report"),
     message:
         "Modelling bone gain on {params.terms}"

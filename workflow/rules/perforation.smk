@@ -19,6 +19,7 @@ rule perforation:
         terms=plan.perforation_terms,
         rbh_bands_mm=plan.rbh_bands_mm,
         lift_bands_mm=plan.lift_bands_mm,
+        extra_columns=plan.extra_columns,
         code=code_of("models", "report"),
     message:
         "Modelling perforation on {params.terms}"

@@ -8,6 +8,7 @@ rule series:
         sites="checked/sites.parquet",
         visits="checked/visits.parquet",
         counts="checked/counts.csv",
+        set_aside="set_aside.csv",
         derived="derived/sites.csv",
     output:
         flow="models/flow.csv",

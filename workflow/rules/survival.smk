@@ -27,6 +27,7 @@ rule survival:
         months=plan.survival_months,
         rbh_bands_mm=plan.rbh_bands_mm,
         lift_bands_mm=plan.lift_bands_mm,
+        extra_columns=plan.extra_columns,
         code=code_of("models", "report"),
     message:
         "Following the implants: survival on {params.terms}"

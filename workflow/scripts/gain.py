@@ -8,6 +8,7 @@ with logged(snakemake.log[0]):
     from liftseries.outputs import write_csv
     from liftseries.report.figures.gain import draw_gain_by_visit, draw_gain_terms
     from liftseries.report.figures.style import save
+    from liftseries.report.wording import Words
 
     visits = pd.read_parquet(snakemake.input.visits)
     cases = read_cases(snakemake.input, snakemake.params)
@@ -19,4 +20,4 @@ with logged(snakemake.log[0]):
     write_csv(snakemake.output.by_visit, gain.by_visit)
 
     save(draw_gain_by_visit(gain.by_visit, gain_at_visits(visits, cases)), "figures/gain_by_visit")
-    save(draw_gain_terms(gain.rows), "figures/gain_terms")
+    save(draw_gain_terms(gain.rows, Words(snakemake.params.extra_columns)), "figures/gain_terms")

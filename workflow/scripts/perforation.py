@@ -9,6 +9,7 @@ with logged(snakemake.log[0]):
     from liftseries.outputs import write_csv
     from liftseries.report.figures.perforation import draw_perforation_by_height, draw_perforation_odds
     from liftseries.report.figures.style import save
+    from liftseries.report.wording import Words
 
     cases = read_cases(snakemake.input, snakemake.params)
 
@@ -20,4 +21,4 @@ with logged(snakemake.log[0]):
     write_csv(snakemake.output.gee_left_out, gee.left_out)
 
     save(draw_perforation_by_height(rate.rows), "figures/perforation_by_height")
-    save(draw_perforation_odds(gee.rows), "figures/perforation_odds")
+    save(draw_perforation_odds(gee.rows, Words(snakemake.params.extra_columns)), "figures/perforation_odds")

@@ -8,6 +8,7 @@ with logged(snakemake.log[0]):
     from liftseries.outputs import write_csv
     from liftseries.report.figures.series import draw_flow, draw_residual_height
     from liftseries.report.figures.style import save
+    from liftseries.report.material import read_table
 
     visits, counts = pd.read_parquet(snakemake.input.visits), pd.read_csv(snakemake.input.counts)
     cases = read_cases(snakemake.input, snakemake.params)
@@ -17,5 +18,5 @@ with logged(snakemake.log[0]):
     write_csv(snakemake.output.characteristics, characteristics(cases))
     write_csv(snakemake.output.missing, missingness(cases))
 
-    save(draw_flow(boxes), "figures/flow")
+    save(draw_flow(boxes, read_table(snakemake.input.set_aside)), "figures/flow")
     save(draw_residual_height(cases, snakemake.params.rbh_bands_mm), "figures/residual_height")

@@ -12,6 +12,7 @@ with logged(snakemake.log[0]):
     from liftseries.outputs import write_csv
     from liftseries.report.figures.style import save
     from liftseries.report.figures.survival import draw_hazard_ratios, draw_survival, draw_survival_by_height
+    from liftseries.report.wording import Words
 
     visits = pd.read_parquet(snakemake.input.visits)
     cases = read_cases(snakemake.input, snakemake.params)
@@ -29,6 +30,6 @@ with logged(snakemake.log[0]):
     write_csv(snakemake.output.intervals, life_table.table)
     write_csv(snakemake.output.complications, complications(visits, cases))
 
-    save(draw_survival(km.curves, km.at_risk), "figures/survival")
-    save(draw_survival_by_height(km.curves, km.at_risk), "figures/survival_by_height")
-    save(draw_hazard_ratios(cox.rows), "figures/hazard_ratios")
+    save(draw_survival(km.curves, km.at_risk, km.rows), "figures/survival")
+    save(draw_survival_by_height(km.curves, km.at_risk, km.rows), "figures/survival_by_height")
+    save(draw_hazard_ratios(cox.rows, Words(snakemake.params.extra_columns)), "figures/hazard_ratios")

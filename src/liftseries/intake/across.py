@@ -1,4 +1,4 @@
-"""Checks between rows and between tables: references, the order of a log, and lives that can't have been lived.
+"""Checks between rows and between tables: references, the order of a log, lives that can't have been lived.
 
 Only sound cells take part, and what another finding explains is not told a second time.
 """
@@ -14,6 +14,8 @@ from liftseries.geometry.depth import HAIR_MM, stop_length_mm
 from liftseries.intake.cells import plain
 from liftseries.intake.draft import Draft
 
+ALIVE = ("functioning", "failed")
+DEATH_RULES = ("one_death_a_patient", "no_life_after_death")
 HAIR_YEARS = 1e-9  # months / 12 is no exact binary number
 
 
@@ -122,36 +124,31 @@ def _check_stops(drafts: Mapping[str, Draft]) -> None:
         steps.find("stop_is_shorter_than_the_instrument", index, "stop_id", message)
 
 
-# ── follow-up ─────────────────────────────────────────────────────────────────────────────────────────────────
+# ── follow-up ───────────────────────────────────────────────────────────────────────────────────
 
 
 def _check_life_of_sites(visits: Draft) -> None:
     """No implant works after it failed; nobody is seen after death, or dies twice."""
-    known = visits.frame[visits.known("site_id", "months", "status")].sort_values(
-        ["site_id", "months"], kind="stable"
+    known = visits.frame[visits.known("site_id", "months", "status")]
+    known = known.sort_values(["site_id", "months"], kind="stable")
+    died, failed = _came_before(known, "patient_died"), _came_before(known, "failed")
+    # What comes after a death is told once.
+    failed = failed.mask(died.notna())
+    status = known["status"]
+    _find_first(visits, died[status.isin(ALIVE)], "no_life_after_death", "seen after the patient's death in")
+    _find_first(
+        visits, died[status == "patient_died"], "one_death_a_patient", "a second death after the one in"
     )
-    failed_at, died_at = _came_before(known, "failed"), _came_before(known, "patient_died")
-    alive = known["status"].isin(["functioning", "failed"])
-    for rule, earlier, status, told in (
-        ("no_life_after_death", died_at, alive, "seen after the patient's death in"),
-        (
-            "one_death_a_patient",
-            died_at,
-            known["status"] == "patient_died",
-            "a second death after the one in",
-        ),
-        # What comes after a death is told once.
-        (
-            "no_life_after_failure",
-            failed_at.mask(died_at.notna()),
-            known["status"] == "functioning",
-            "works after it failed in",
-        ),
-    ):
-        for index in known.index[earlier.notna() & status]:
-            other = int(earlier[index])
-            message = f"{told} {visits.row_seen_from(other, index)}. Correct the status or months of one of the two."
-            visits.find(rule, index, "status", message, partner=other)
+    _find_first(visits, failed[status == "functioning"], "no_life_after_failure", "works after it failed in")
+
+
+def _find_first(visits: Draft, earlier: pd.Series, rule: str, told: str) -> None:
+    """One finding for each earlier row, since one wrong row makes all that follow look wrong."""
+    for index, other in earlier.dropna().astype(int).drop_duplicates().items():
+        message = (
+            f"{told} {visits.row_seen_from(other, index)}. Correct the status or months of one of the two."
+        )
+        visits.find(rule, index, "status", message, partner=other)
 
 
 def _came_before(visits: pd.DataFrame, status: str) -> pd.Series:
@@ -164,13 +161,13 @@ def _came_before(visits: pd.DataFrame, status: str) -> pd.Series:
 def _check_deaths_of_patients(drafts: Mapping[str, Draft]) -> None:
     """Deaths told at several sites must be able to be the same one, and nobody is seen after it.
 
-    Only the year of surgery is known, so a visit fell within the year that begins at surgery_year + months/12;
+    Only the year of surgery is known: a visit fell within the year that begins at surgery_year + months/12;
     months count from placement, which follows surgery by an unknown time where it was staged.
     """
     visits = drafts["visits"]
-    told_twice = [finding.partner for finding in visits.findings if finding.rule == "one_death_a_patient"]
     seen = _dated(visits, drafts["sites"])
-    seen = seen[~seen["patient_id"].isin(seen.loc[seen.index.isin(told_twice), "patient_id"])]
+    doubtful = [finding.partner for finding in visits.findings if finding.rule in DEATH_RULES]
+    seen = seen[~seen["patient_id"].isin(seen.loc[seen.index.isin(doubtful), "patient_id"])]
     deaths = seen[seen["status"] == "patient_died"]
     first = deaths.drop_duplicates("patient_id").reset_index().set_index("patient_id")
     earliest, latest = (deaths["patient_id"].map(first[name]) for name in ("earliest", "latest"))
@@ -182,8 +179,9 @@ def _check_deaths_of_patients(drafts: Mapping[str, Draft]) -> None:
     agreed = deaths[~deaths["patient_id"].isin(deaths.loc[apart, "patient_id"])]
     soonest = agreed.sort_values("latest", kind="stable").drop_duplicates("patient_id")
     soonest = soonest.reset_index().set_index("patient_id")
-    alive = seen[seen["status"].isin(["functioning", "failed"])]
+    alive = seen[seen["status"].isin(ALIVE)]
     after = alive[alive["earliest"] >= alive["patient_id"].map(soonest["latest"]) - HAIR_YEARS]
+    after = after.drop_duplicates("patient_id")
     _find_other_site(visits, after, soonest, "no_life_after_death", "seen after the death in")
 
 

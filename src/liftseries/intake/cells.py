@@ -111,7 +111,7 @@ def value_class(cell: object) -> str:
 
 
 def number_in(cell: object) -> float | None:
-    """The number that a cell holds or its text spells, with decimal point or comma; None for anything else."""
+    """The number that a cell holds or spells, with decimal point or comma; None for anything else."""
     if isinstance(cell, bool) or not isinstance(cell, str | int | float):
         return None
     if not isinstance(cell, str):

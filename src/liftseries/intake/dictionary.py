@@ -12,9 +12,9 @@ from liftseries.schema import Column, Table
 TITLE = "Data dictionary"
 LEAD = (
     "What each table of a study folder holds. A file may be CSV (UTF-8, comma or semicolon, decimal point or "
-    "comma), a sheet of a workbook or Parquet. An empty cell is a missing value; letter case and blanks around a "
-    "level do not matter, and a true/false cell stands for yes/no. Depths run along the drilling axis, positive "
-    "into bone, zero at the crest."
+    "comma), a sheet of a workbook or Parquet. An empty cell is a missing value; letter case and blanks around "
+    "a level do not matter, and a true/false cell stands for yes/no. Depths run along the drilling axis, "
+    "positive into bone, zero at the crest."
 )
 HEADINGS = ("Column", "Holds", "Needed", "Means", "How it is measured")
 STYLE = """

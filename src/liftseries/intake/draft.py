@@ -25,9 +25,8 @@ class Draft:
 
     table: Table
     sources: tuple[Source, ...]
-    sheets: dict[int, Sheet] = field(
-        default_factory=dict
-    )  # by number of the file; one that gave no cells is not here
+    # By number of the file; one that gave no cells is not here.
+    sheets: dict[int, Sheet] = field(default_factory=dict)
     headers: dict[int, Header] = field(default_factory=dict)
     frame: pd.DataFrame = field(default_factory=pd.DataFrame)
     raw: dict[str, np.ndarray] = field(default_factory=dict)
@@ -36,7 +35,7 @@ class Draft:
     rows: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))  # as a spreadsheet shows them
     repeated: np.ndarray = field(
         default_factory=lambda: np.zeros(0, dtype=bool)
-    )  # rows whose key another row has too
+    )  # another row has the same key
     findings: list[Finding] = field(default_factory=list)
 
     def __len__(self) -> int:
@@ -44,7 +43,7 @@ class Draft:
 
     @property
     def keys_are_readable(self) -> bool:
-        """All files were read and have the key columns, and there are rows: others may be checked against them."""
+        """All files were read, with the key columns and rows: other tables may be checked against them."""
         unreadable = set().union(*(header.unreadable for header in self.headers.values()))
         return (
             len(self.sheets) == len(self.sources) and len(self) > 0 and not unreadable & set(self.table.key)
@@ -176,7 +175,8 @@ def _stack(draft: Draft) -> None:
     offset = 0
     for sheet in sheets.values():
         for at, length in sheet.too_long.items():
-            message = f"{length} cells under {len(sheet.header)} names. Put quotes around a cell with a comma in it."
+            names = f"{len(sheet.header)} column names"
+            message = f"{length} cells under {names}. Put quotes around a cell that holds the separator."
             draft.find("row_fits_the_header", offset + at, "", message)
         offset += len(sheet.rows)
     for index, name, fault in faults:

@@ -1,7 +1,8 @@
 """A table of the schema as a Frictionless Table Schema, an open standard for describing tables.
 
 Source: Table Schema, https://specs.frictionlessdata.io/table-schema/ (fields, constraints, primaryKey,
-foreignKeys, missingValues). `unit`, `measured` and `condition` are properties of our own, which the standard allows.
+foreignKeys, missingValues). `unit`, `measured` and `condition` are properties of our own, which the standard
+allows.
 """
 
 from __future__ import annotations

@@ -21,7 +21,7 @@ def key_table() -> str:
 
 
 def json_schema() -> str:
-    """schemas/plan.yaml as JSON, for editors: one file or purpose may stand without a list, as people write it."""
+    """schemas/plan.yaml as JSON for editors; there one file or purpose may stand without a list."""
     schema = json.loads(json.dumps(plan_schema()))
     named = schema["properties"]
     named["purpose"] = _one_or_list(named["purpose"])

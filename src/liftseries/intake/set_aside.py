@@ -1,8 +1,8 @@
 """Rows that go, and what goes with them.
 
 A patient takes the sites along, a site its log and its visits, an instrument or a stop the passes made with it.
-A pass takes its site's whole log along, since a log with a hole gives wrong depths; a visit the site's whole
-follow-up, since a failure might vanish. The site itself stays.
+A pass takes its site's whole log along, since a log with a hole gives wrong depths, and a visit the site's
+whole follow-up, since a failure might vanish. The site itself stays.
 """
 
 from __future__ import annotations
@@ -72,52 +72,52 @@ def _partners(draft: Draft, findings: list[Finding]) -> list[Finding]:
 
 
 def _go_with_parent(draft: Draft, column: str, parent: Draft, gone: dict[str, np.ndarray]) -> list[Finding]:
-    staying = ~gone[draft.table.name]
-    names_one = draft.frame[column].notna().to_numpy()
     key = parent.frame[parent.table.key[0]]
-    lost = np.flatnonzero(
-        staying & names_one & ~draft.frame[column].isin(key[~gone[parent.table.name]]).to_numpy()
-    )
-    first_gone = (
-        key[gone[parent.table.name]].reset_index().drop_duplicates(key.name).set_index(key.name)["index"]
-    )
+    parent_gone = gone[parent.table.name]
+    reference = draft.frame[column]
+    has_lost = reference.notna() & ~reference.isin(key[~parent_gone])
+    lost = np.flatnonzero(~gone[draft.table.name] & has_lost)
     gone[draft.table.name][lost] = True
+    first_gone = {value: index for index, value in key[parent_gone].dropna()[::-1].items()}
     lines = []
     for index in lost:
         # A key that nobody can read may be the one meant; then no row can be named.
-        row = first_gone.get(draft.frame.at[index, column])
+        row = first_gone.get(reference[index])
         where = (
-            f"a row of {parent.table.name} that is"
-            if row is None
-            else f"{parent.row_place(int(row))}, which is"
+            f"a row of {parent.table.name} that is" if row is None else f"{parent.row_place(row)}, which is"
         )
         lines.append(draft.finding(DEPENDS, index, column, f"depends on {where} set aside."))
     return lines
 
 
 def _go_with_site(draft: Draft, gone: np.ndarray) -> list[Finding]:
+    site, knows_site = draft.frame["site_id"].to_numpy(), draft.known("site_id")
     reason: dict[object, int] = {}  # site -> the row that takes the others along
-    known = draft.frame["site_id"].notna().to_numpy()
-    sites = draft.frame["site_id"].to_numpy()
-    unknown = ~draft.known("site_id")
     for index in np.flatnonzero(gone):
-        neighbours = [
-            at
-            for at in (index - 1, index + 1)
-            if 0 <= at < len(draft) and draft.file_no[at] == draft.file_no[index]
-        ]
-        # Which log has the hole, if the row's own site can't be read? Most likely one beside it.
-        for at in neighbours if unknown[index] else [index]:
-            if known[at]:
-                reason.setdefault(sites[at], index)
-    follow = np.flatnonzero(~gone & pd.Series(sites).isin(reason).to_numpy())
+        reason.setdefault(site[index], index)
+        if not knows_site[index]:
+            for beside in _beside(draft, index):
+                reason.setdefault(site[beside], index)
+    reason.pop(None, None)
+    follow = np.flatnonzero(~gone & draft.frame["site_id"].isin(list(reason)))
     gone[follow] = True
+    places = [draft.row_seen_from(reason[site[index]], index) for index in follow]
     return [
-        draft.finding(
-            DEPENDS,
-            at,
-            "site_id",
-            f"depends on {draft.row_seen_from(reason[sites[at]], at)}, which is set aside.",
-        )
-        for at in follow
+        draft.finding(DEPENDS, index, "site_id", f"depends on {place}, which is set aside.")
+        for index, place in zip(follow, places, strict=True)
     ]
+
+
+def _beside(draft: Draft, index: int) -> list[int]:
+    """Rows above and below whose site the row may belong to, when its own can't be read.
+
+    In a log (or follow-up) the row above comes earlier and the row below later.
+    """
+    order = draft.frame[draft.table.key[1]]
+    earlier = [at for at in (index - 1,) if at >= 0 and _may_be_below(order[at], order[index])]
+    later = [at for at in (index + 1,) if at < len(draft) and _may_be_below(order[index], order[at])]
+    return [at for at in earlier + later if draft.file_no[at] == draft.file_no[index]]
+
+
+def _may_be_below(first: float, second: float) -> bool:
+    return bool(pd.isna(first) or pd.isna(second) or first < second)

@@ -44,11 +44,13 @@ def read_study(plan: Plan) -> Intake:
     ------
     StudyError
         With every problem in file order. Under `invalid_rows: set_aside` only with those that are no row's
-        fault, such as a missing file or an unknown column.
+        fault, such as a missing file or an unknown column, unless no patient or site would be left.
     """
     intake, findings = _taken_in(plan, TABLES)
     if plan.invalid_rows == "set_aside":
-        findings = [finding for finding in findings if finding.stops_the_run]
+        stopping = [finding for finding in findings if finding.stops_the_run]
+        nothing_left = any(intake.tables[name].empty for name in NEVER_EMPTY)
+        findings = findings if nothing_left else stopping
     if findings:
         raise StudyError(as_problems(findings))
     return intake

@@ -81,7 +81,17 @@ def interval(estimate, low, high, written: Callable[[float], str] = decimal) -> 
         return ""
     if missing(low) or missing(high):
         return written(estimate)
+    if written is decimal:
+        digits = digits_for(high - low)
+        return f"{decimal(estimate, digits)} ({decimal(low, digits)} to {decimal(high, digits)})"
     return f"{written(estimate)} ({written(low)} to {written(high)})"
+
+
+def digits_for(width: float) -> int:
+    """Decimals that still tell the ends of an interval apart: two, more where it is narrower than 0.05."""
+    if not 0 < width < math.inf:
+        return 2
+    return min(max(2, 1 - math.floor(math.log10(width / 0.5))), 6)
 
 
 def share_of(n, total) -> str:

@@ -38,6 +38,8 @@ DEVIATIONS = {
     "intended_missed": "Depth differs from the intended one",
     "stop_misread": "Stop's marking misread",
 }
+IMPOSSIBLE = ("unguided_start", "approach=freehand")  # no guide, so no start outside it
+CANNOT_OCCUR = "cannot occur"
 SCALES = {
     "log_odds": "odds ratio",
     "log_hazard": "hazard ratio",

@@ -29,7 +29,7 @@ from liftseries.report.figures.style import (
     wrapped,
 )
 from liftseries.report.numbers import counted, decimal, interval, listed, missing, share_of
-from liftseries.report.wording import DEVIATIONS, deviation_words
+from liftseries.report.wording import CANNOT_OCCUR, DEVIATIONS, IMPOSSIBLE, deviation_words
 
 AGREEMENT_WORDS = {"high": "upper limit", "bias": "bias", "low": "lower limit"}
 LONGEST_NARROW_LOG = 16  # passes that fit one column; longer logs get the whole width
@@ -79,7 +79,7 @@ def draw_planned_achieved(cases: pd.DataFrame, agreement: pd.DataFrame) -> Drawi
         axes.set_ylim(y.min() - y_room, y.max() + y_room)
         axes.set_xlabel("Planned last depth below the crest, mm")
         axes.set_title(f"{level}, {counted(len(table[table['approach'].eq(level)]), 'site')}", loc="left", pad=4)
-        axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: decimal(value, 1)))
+        axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}".replace("-", "−")))
         if k:
             axes.tick_params(labelleft=False)
         else:
@@ -127,12 +127,12 @@ def _size_key(figure, axes, most: int) -> None:
     steps = sorted({1, most} if most < 6 else {1, round(most / 2), most})
     handles = [
         Line2D([], [], linestyle="", marker="o", markerfacecolor=LIGHT, markeredgecolor=DARK, markeredgewidth=0.6,
-               markersize=float(np.sqrt(_area(np.array([n]), most)[0])), label=counted(n, "site"))
+               markersize=float(np.sqrt(_area(np.array([n]), most)[0])), label=counted(n, "site") if n == most else f"{n}")
         for n in steps
     ]  # fmt: skip
     axes.legend(
-        handles=handles, loc="lower left", bbox_to_anchor=(1.02, -0.02), borderpad=0, handletextpad=0.4,
-        labelspacing=0.7,
+        handles=handles, loc="lower left", bbox_to_anchor=(1.03, 0.99), borderpad=0, handletextpad=0.1,
+        columnspacing=0.7, ncols=len(handles),
     )  # fmt: skip
 
 
@@ -153,14 +153,16 @@ def draw_deviations(deviations: pd.DataFrame) -> Drawing:
     cell = judged.set_index(["deviation", "subset"])
     names = [DEVIATIONS.get(kind, kind) for kind in kinds]
     texts = {
-        (kind, subset): share_of(cell.loc[(kind, subset), "n_true"], cell.loc[(kind, subset), "n_sites"])
+        (kind, subset): CANNOT_OCCUR
+        if (kind, subset) == IMPOSSIBLE
+        else share_of(cell.loc[(kind, subset), "n_true"], cell.loc[(kind, subset), "n_sites"])
         if (kind, subset) in cell.index
         else "none judged"
         for kind in kinds
         for subset in subsets
     }
     heads = [subset.partition("=")[2] or "all sites" for subset in subsets]
-    label_mm = max(text_width_mm(name) for name in names) + 4
+    label_mm = max(text_width_mm(name) for name in names) + 5
     column_mm = max(text_width_mm(text) for text in [*texts.values(), *heads]) + 4
     row_mm, bottom = 6.4, 11.0
     height = bottom + row_mm * len(kinds) + 8
@@ -171,7 +173,7 @@ def draw_deviations(deviations: pd.DataFrame) -> Drawing:
     axes.set(ylim=(len(kinds) - 0.5, -0.5), xlim=(0, max(0.05, 1.08 * shares[judged["subset"].isin(subsets)].max())))
     axes.grid(axis="x")
     axes.set_yticks(range(len(kinds)), names)
-    axes.tick_params(axis="y", length=0)
+    axes.tick_params(axis="y", length=0, pad=6)
     axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{100 * value:g}"))
     axes.set_xlabel("Sites with a drilling log that show it, %")
     offsets = np.linspace(-0.17, 0.17, len(subsets)) if len(subsets) > 1 else [0.0]
@@ -186,7 +188,7 @@ def draw_deviations(deviations: pd.DataFrame) -> Drawing:
         for at, kind in enumerate(kinds):
             y = (bottom + row_mm * (len(kinds) - at - 0.5)) / height
             figure.text(column, y, texts[kind, subset], va="center")
-            if (kind, subset) in cell.index:
+            if (kind, subset) in cell.index and (kind, subset) != IMPOSSIBLE:
                 share = float(cell.loc[(kind, subset), "share"])
                 axes.plot([0, share], [at + offset] * 2, color=look.colour, linewidth=0.9, linestyle=look.line)
                 axes.plot(
@@ -286,7 +288,7 @@ def _draw_case(axes, case: pd.DataFrame, deepest: float) -> None:
         if step.finding == "open" and not opened:
             opened = True
             axes.annotate(
-                "open", (x, depth), xytext=(0, -9), textcoords="offset points", ha="center", va="top", weight="bold",
+                "open", (x, depth), xytext=(0, -20), textcoords="offset points", ha="center", va="top", weight="bold",
                 arrowprops={"arrowstyle": "-|>", "color": MID, "linewidth": 1.2, "shrinkA": 0, "shrinkB": 3},
                 bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8}, zorder=5,
             )  # fmt: skip

@@ -79,7 +79,7 @@ def draw_forest(
     label_mm = max(text_width_mm(label, weight="bold" if line.heading else "normal")
                    for label, line in zip(labels, lines, strict=True)) + 2  # fmt: skip
     column_mm = [
-        max(text_width_mm(text) for text in (heading, *(line.columns[k] for line in lines if line.columns)))
+        max(text_width_mm(heading, weight="bold"), *(text_width_mm(line.columns[k]) for line in lines if line.columns))
         for k, heading in enumerate(headings)
     ]
     right_mm = sum(column_mm) + GAP_MM * len(column_mm)
@@ -171,10 +171,13 @@ def _mark(axes, line: Line, y: float, low: float, high: float) -> None:
     start, end = max(line.low, low), min(line.high, high)
     if math.isfinite(line.low) and math.isfinite(line.high):
         axes.plot([start, end], [y, y], color=DARK, linewidth=1.1, solid_capstyle="butt")
+        for cap in (line.low, line.high):
+            if low <= cap <= high:
+                axes.plot(cap, y, marker="|", color=DARK, markersize=5, markeredgewidth=1.0, clip_on=False)
         if line.low < low:
             axes.plot(low, y, marker="<", color=DARK, markersize=4, clip_on=False)
         if line.high > high:
             axes.plot(high, y, marker=">", color=DARK, markersize=4, clip_on=False)
     if low <= line.estimate <= high:
         face = "white" if line.open_marker else DARK
-        axes.plot(line.estimate, y, marker="s", color=DARK, markerfacecolor=face, markersize=4.6, clip_on=False)
+        axes.plot(line.estimate, y, marker="s", color=DARK, markerfacecolor=face, markersize=3.8, clip_on=False)

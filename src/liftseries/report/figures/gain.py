@@ -36,7 +36,7 @@ def draw_gain_by_visit(by_visit: pd.DataFrame, gains: pd.DataFrame | None = None
     """
     if by_visit.empty:
         return nothing_drawn("no visit has a bone height", DOUBLE_MM)
-    left, bottom, rows = max(text_width_mm("Measured"), 8.0) + 6, 15.0, 5.0
+    left, bottom, rows = max(text_width_mm("Measured"), 8.0) + 6, 11.5, 4.0
     height = bottom + rows + 58 + 3
     figure = new_figure(DOUBLE_MM, height)
     axes = axes_at(figure, left, bottom + rows, DOUBLE_MM - left - 34, 58)

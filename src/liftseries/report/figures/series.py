@@ -75,7 +75,7 @@ def draw_flow(flow: pd.DataFrame, set_aside: pd.DataFrame | None = None) -> Draw
         if stage not in (READ, SET_ASIDE, IN_SERIES) and "." not in stage and not missing(row["n_sites"])
     }
 
-    aside_mm = 66.0
+    aside_mm = 60.0
     aside_text = "\n".join(wrapped(line, aside_mm - 6) for line in aside_lines)
     n_lines = aside_text.count("\n") + 1 if aside_text else 0
     aside_height = n_lines * LINE_MM + 4
@@ -87,7 +87,7 @@ def draw_flow(flow: pd.DataFrame, set_aside: pd.DataFrame | None = None) -> Draw
     axes.set(xlim=(0, DOUBLE_MM), ylim=(0, height))
     axes.set_axis_off()
 
-    centre = DOUBLE_MM / 2 - (0 if not aside_text else 18)
+    centre = DOUBLE_MM / 2 - (0 if not aside_text else 17)
     top = height - 2
     if READ in stages:
         _box(axes, centre - 32, top - box, 64, box, f"Read\n{people(stages[READ])}")
@@ -150,7 +150,7 @@ def draw_residual_height(cases: pd.DataFrame, rbh_bands_mm: Sequence[float] = ()
     levels += sorted(set(approach) - set(levels))
     edges = np.arange(np.floor(values.min() / BIN_MM), np.floor(values.max() / BIN_MM) + 2) * BIN_MM
     panel_mm, left, bottom = 27.0, 13.0, 11.0
-    figure = new_figure(SINGLE_MM, bottom + len(levels) * (panel_mm + 4) + 6)
+    figure = new_figure(SINGLE_MM, bottom + len(levels) * (panel_mm + 4) + 2)
     most = max(np.histogram(values[approach == level], edges)[0].max() for level in levels)
     told = []
     for k, level in enumerate(levels):

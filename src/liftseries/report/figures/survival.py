@@ -130,7 +130,7 @@ def _estimated(km: pd.DataFrame | None, subset: str) -> list[pd.Series]:
 
 def _frame(curves: list[pd.DataFrame], row_names: list[str], room_right_mm: float, bands: bool = True, lows=()):
     """Figure, axes and the months at which numbers stand."""
-    left = max(text_width_mm(name) for name in row_names) + 5
+    left = max(text_width_mm(name) for name in row_names) + 9
     below = BOTTOM_MM + ROW_MM * len(row_names) + 3
     height = below + BODY_MM + 4
     figure = new_figure(DOUBLE_MM, height)

@@ -1,0 +1,118 @@
+"""What the series cannot tell, in the study's own numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import pandas as pd
+
+from liftseries.models.design import INTERCEPT
+from liftseries.report.material import Material
+from liftseries.report.numbers import count, counted, listed, missing, percent, share_of
+from liftseries.report.wording import Words
+
+
+def limits(material: Material, words: Words) -> Iterable[str]:
+    """A short paragraph a limit; those that the data do not bear out are left unsaid."""
+    yield (
+        "This is a series of cases, not an experiment. Who was treated how was decided by people who saw the patient, "
+        "so that a difference between groups can come from how they were chosen. Terms in a model account for what was "
+        "recorded, not for what was not."
+    )
+    yield from _few_events(material)
+    yield from _detection(material)
+    if len(material.rows("survival.km")):
+        yield (
+            "An implant found lost failed at some time since the visit before. The report dates it at the visit that "
+            "found it, so that survival before that visit looks a little better than it was."
+        )
+    yield from _dropouts(material)
+    yield from _missing(material, words)
+    yield from _log(material)
+    yield (
+        "Many numbers stand in this report. Intervals and p-values are not widened for their number, so that about one "
+        "in twenty intervals misses the truth even if every assumption holds."
+    )
+
+
+def _few_events(material: Material) -> Iterable[str]:
+    told = []
+    for analysis, one, many in (
+        ("perforation.gee", "perforation", "perforations"),
+        ("survival.cox", "failure", "failures"),
+    ):
+        rows = material.rows(analysis)
+        if len(rows) and not missing(rows["n_events"].iloc[0]):
+            n_terms = int(rows["term"].ne(INTERCEPT).sum())
+            told.append(f"{counted(rows['n_events'].iloc[0], one, many)} for {counted(n_terms, 'coefficient')}")
+    if told:
+        yield (
+            f"Events are few: {listed(told)}. With fewer than about ten events a coefficient, estimates swing and "
+            "intervals can be too narrow; what the model does not find may still be there."
+        )
+
+
+def _detection(material: Material) -> Iterable[str]:
+    text = "A perforation counts as such when the test used at the site could show it; what no test looked for stays unseen."
+    tests = material.characteristics
+    if len(tests):
+        tests = tests[tests["column"].eq("perforation_test") & tests["subset"].eq("all")]
+        used = [f"{str(row['level']).replace('_', ' ')} at {count(row['n'])}" for _, row in tests.iterrows() if row["n"]]
+        if used:
+            text += f" How the membrane was tested, by sites: {listed(used)}."
+    left_out = material.left_out
+    unknown = left_out[left_out["analysis"].eq("perforation.rate") & left_out["subset"].eq("all")]
+    if len(unknown):
+        n = int(unknown["n_sites"].sum())
+        text += f" At {counted(n, 'site')} it is unknown whether the membrane tore, and {'it stays' if n == 1 else 'they stay'} out."
+    yield text
+
+
+def _dropouts(material: Material) -> Iterable[str]:
+    table = material.at_risk[material.at_risk["subset"].eq("all")] if len(material.at_risk) else material.at_risk
+    if table.empty:
+        return
+    start, later = table[table["months"].eq(0)], table[table["months"].gt(0)]
+    if start.empty or later.empty:
+        return
+    n = int(start["n_at_risk"].iloc[0])
+    told = [f"{count(row['n_at_risk'])} at month {row['months']:g}" for _, row in later.iterrows() if row["months"] % 12 == 0]
+    yield (
+        f"Of {counted(n, 'implant')} at risk at placement, the following were still at risk: {listed(told)}. The others had failed, "
+        "died or were not seen any longer; if those who stay away fare worse, survival is flattered."
+    )
+    left_out = material.left_out
+    never = left_out[left_out["analysis"].isin(["survival.km", "follow_up"]) & left_out["subset"].eq("all")]
+    told = [f"{count(row['n_sites'])} {row['reason']}" for _, row in never.iterrows()]
+    if told:
+        yield f"Sites that no survival estimate could use: {listed(told)}."
+
+
+def _missing(material: Material, words: Words) -> Iterable[str]:
+    table = material.missing
+    table = table[table["subset"].eq("all")] if len(table) else table
+    if table.empty:
+        return
+    gaps = table[pd.to_numeric(table["n_missing"]).gt(0)].sort_values("share", ascending=False, kind="stable").head(3)
+    told = [
+        f"{words.column(row['column']).lower()} {share_of(row['n_missing'], row['n'])}" for _, row in gaps.iterrows()
+    ]
+    if told:
+        yield (
+            f"Values are missing, most often {listed(told)}. Models take complete cases: if what is missing hangs "
+            "together with the outcome, their answers are off, and no analysis here corrects that."
+        )
+
+
+def _log(material: Material) -> Iterable[str]:
+    stages = {row["stage"]: row for _, row in material.flow.iterrows()}
+    if "with a drilling log" not in stages or "in the series" not in stages:
+        return
+    with_log, n = stages["with a drilling log"]["n_sites"], stages["in the series"]["n_sites"]
+    if missing(with_log) or missing(n) or not int(n):
+        return
+    yield (
+        f"A drilling log exists for {count(with_log)} of {counted(n, 'site')} ({percent(int(with_log) / int(n))}). It tells "
+        "what was written down: a depth is worked out from instrument, stop and platform, not measured in the jaw, and a "
+        "deviation that nobody logged stays unseen."
+    )

@@ -1,0 +1,539 @@
+"""Estimates and counts as tables for reading: rounded, in words, and traceable to results.csv.
+
+Each table is written as CSV and DOCX. Whatever results.csv holds stands in one of them, its row named in the
+last column; what could not be estimated stands there with its problem.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import zipfile
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import pandas as pd
+
+from liftseries.outputs import write_text, written_whole
+from liftseries.report.material import Material
+from liftseries.report.numbers import (
+    count,
+    decimal,
+    exponent,
+    interval,
+    missing,
+    p_value,
+    percent,
+    ratio,
+    share_of,
+)
+from liftseries.report.wording import BANDS, CANNOT_OCCUR, DEVIATIONS, IMPOSSIBLE, SCALES, Words, trace
+
+TRACE = "results.csv row"
+FIXED_TIME = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold: a rerun gives the same bytes
+RATIO_SCALES = ("log_odds", "log_hazard")
+PERCENT_SCALES = ("risk", "probability")
+
+
+@dataclass(frozen=True)
+class Display:
+    """A table as it is printed.
+
+    Attributes
+    ----------
+    name : of its files
+    caption : one sentence
+    columns : headings
+    rows : texts, as many in each as there are headings; the first one names the row
+    note : what stands below
+    """
+
+    name: str
+    caption: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    note: str = ""
+
+
+def displays(material: Material) -> dict[str, Display]:
+    """Every table of the report that has rows, by name, in reading order."""
+    words = Words(material.plan.get("extra_columns") or {})
+    made = [
+        flow_table(material),
+        set_aside_table(material),
+        characteristics_table(material, words),
+        missing_table(material, words),
+        deviations_table(material),
+        agreement_table(material),
+        perforation_rate_table(material, words),
+        terms_table(
+            material, words, "perforation.gee", "perforation_odds", "Odds ratios of a perforation, sites clustered in patients."
+        ),
+        survival_table(material, words),
+        numbers_at_risk_table(material, words),
+        life_table_table(material),
+        terms_table(
+            material, words, "survival.cox", "hazard_ratios", "Hazard ratios of implant failure, implants clustered in patients."
+        ),
+        complications_table(material),
+        terms_table(material, words, "gain.mixed", "gain_terms", "Differences in bone gain, mm, by term."),
+        gain_scatter_table(material),
+        other_estimates_table(material, words),
+        left_out_table(material, words),
+    ]  # fmt: skip
+    return {table.name: table for table in made if table is not None}
+
+
+# ── who is in the study ───────────────────────────────────────────────────────────────────────────────────────
+
+
+def flow_table(material: Material) -> Display | None:
+    """Patients and sites at each stage and in each analysis."""
+    rows = [
+        (str(row["stage"]).capitalize() if "." not in str(row["stage"]) else str(row["stage"]),
+         count(row["n_patients"]), count(row["n_sites"]))
+        for _, row in material.flow.iterrows()
+    ]  # fmt: skip
+    return _table("flow", "Patients and sites at each stage and in each analysis.", ("Stage", "Patients", "Sites"), rows)
+
+
+def set_aside_table(material: Material) -> Display | None:
+    """How many rows were refused, by table, column and rule."""
+    refused = material.set_aside
+    if refused.empty:
+        return None
+    refused = refused.fillna({"column": ""}).drop_duplicates(["table", "file", "row", "column", "rule"])
+    counts = refused.groupby(["table", "column", "rule"], sort=True).size()
+    rows = [(table, column, str(rule).replace("_", " "), count(n)) for (table, column, rule), n in counts.items()]
+    return _table(
+        "set_aside",
+        "Rows set aside, by table, column and rule.",
+        ("Table", "Column", "Rule", "Rows"),
+        rows,
+        "A row can break more than one rule. set_aside.csv lists each row with its message.",
+    )
+
+
+def characteristics_table(material: Material, words: Words) -> Display | None:
+    """Patients and sites, overall and by group: n (%), or mean (SD) and median [quartiles]."""
+    table = material.characteristics
+    if table.empty:
+        return None
+    subsets = list(dict.fromkeys(table["subset"]))
+    cells = {(r.unit, r.column, r.level, r.subset): r for r in table.itertuples(index=False)}
+    rows: list[tuple[str, ...]] = []
+    for unit, column in dict.fromkeys(zip(table["unit"], table["column"], strict=True)):
+        levels = list(dict.fromkeys(table.loc[table["unit"].eq(unit) & table["column"].eq(column), "level"]))
+        found = [[cells.get((unit, column, level, subset)) for subset in subsets] for level in levels]
+        of_unit = {"patient": "patients", "site": "sites"}.get(unit, f"{unit}s")
+        unit_text = words.unit(column)
+        name = words.column(column) + (f", {unit_text}" if unit_text else "")
+        if levels == [""]:
+            rows.append((f"{name} ({of_unit})", *(_number_cell(cell) for cell in found[0])))
+        else:
+            rows.append((f"{name} ({of_unit}), n of known (%)", *([""] * len(subsets))))
+            for level, cells_of_level in zip(levels, found, strict=True):
+                if any(cell is not None and cell.n for cell in cells_of_level):
+                    shown = [_level_cell(cell) for cell in cells_of_level]
+                    rows.append((f"   {level.replace('_', ' ')}", *shown))
+        absent = [next((row[k].n_missing for row in found if row[k] is not None), 0) for k in range(len(subsets))]
+        if any(absent):
+            rows.append(("   missing", *(count(n) for n in absent)))
+    heads = ["All" if subset == "all" else words.subset(subset) for subset in subsets]
+    return _table(
+        "characteristics",
+        "Patients and sites, overall and by group.",
+        ("Characteristic", *heads),
+        rows,
+        "Numbers: mean (SD), median [quartiles]. A patient with sites in two groups counts in both.",
+    )
+
+
+def _number_cell(cell) -> str:
+    if cell is None or not cell.n or missing(cell.mean):
+        return "none known"
+    sd = f" ({decimal(cell.sd)})" if not missing(cell.sd) else ""
+    return f"{decimal(cell.mean)}{sd}, {decimal(cell.median)} [{decimal(cell.q1)} to {decimal(cell.q3)}]"
+
+
+def _level_cell(cell) -> str:
+    if cell is None:
+        return "0"
+    return f"{count(cell.n)}" + (f" ({percent(cell.share)})" if not missing(cell.share) else "")
+
+
+def missing_table(material: Material, words: Words) -> Display | None:
+    """Empty or `unknown` values by column and centre; columns without any are left out and counted."""
+    table = material.missing
+    if table.empty:
+        return None
+    subsets = list(dict.fromkeys(table["subset"]))
+    cells = {(r.column, r.subset): r for r in table.itertuples(index=False)}
+    columns = list(dict.fromkeys(table["column"]))
+    with_gaps = [c for c in columns if any((c, s) in cells and cells[c, s].n_missing for s in subsets)]
+    rows = [
+        (words.column(column), *(share_of(cells[column, s].n_missing, cells[column, s].n) if (column, s) in cells else ""
+                                 for s in subsets))
+        for column in with_gaps
+    ]  # fmt: skip
+    heads = ["All" if subset == "all" else words.subset(subset) for subset in subsets]
+    n_full = len(columns) - len(with_gaps)
+    note = f"Empty or unknown of all; {n_full} of {len(columns)} columns looked at have no gap and are not listed."
+    return _table("missing", "Missing values by column and centre.", ("Column", *heads), rows, note)
+
+
+# ── how deep was drilled ──────────────────────────────────────────────────────────────────────────────────────
+
+
+def deviations_table(material: Material) -> Display | None:
+    """Deviations from the drilling plan by kind and approach."""
+    table = material.deviations
+    if table.empty:
+        return None
+    subsets = list(dict.fromkeys(table["subset"]))
+    cells = {(r.deviation, r.subset): r for r in table.itertuples(index=False)}
+    rows = [
+        (f"{DEVIATIONS.get(kind, kind)} ({kind})",
+         *(CANNOT_OCCUR if (kind, subset) == IMPOSSIBLE else _judged(cells.get((kind, subset))) for subset in subsets))
+        for kind in dict.fromkeys(table["deviation"])
+    ]  # fmt: skip
+    heads = ["All" if s == "all" else s.partition("=")[2].capitalize() for s in subsets]
+    return _table(
+        "deviations",
+        "Sites that show a deviation, of the sites where it could be judged.",
+        ("Deviation", *heads),
+        rows,
+        "Judged from the drilling log; whether a gauge depth differs needs a gauge pass.",
+    )
+
+
+def _judged(cell) -> str:
+    return share_of(cell.n_true, cell.n_sites) if cell is not None and cell.n_sites else "none judged"
+
+
+def agreement_table(material: Material) -> Display | None:
+    """Bias and limits of agreement of the last depth."""
+    names = {"bias": "Bias, achieved less planned", "low": "Lower limit of agreement", "high": "Upper limit of agreement"}
+    rows = [
+        (names.get(row["term"], row["term"]), _estimate(row), p_value(row["p_value"]), *_numbers(row), _trace(row))
+        for _, row in material.rows("depth.agreement").iterrows()
+    ]
+    return _table(
+        "depth_agreement",
+        "Agreement of the last drilled depth with the planned one, mm; positive is deeper than planned.",
+        ("", "mm (95% interval)", "p", "Sites", "Patients", TRACE),
+        rows,
+        _methods(material.rows("depth.agreement")),
+    )
+
+
+# ── what happened to the membrane, the implants and the bone ──────────────────────────────────────────────────
+
+
+def perforation_rate_table(material: Material, words: Words) -> Display | None:
+    """Every rate with each of its intervals."""
+    names = {
+        "cluster": "clustered by patient",
+        "wilson": "Wilson, sites independent",
+        "exact": "exact, sites independent",
+    }
+    rows = []
+    for subset, table in material.rows("perforation.rate").groupby("subset", sort=False):
+        table = table.sort_values("method", key=lambda m: m.map({"cluster": 0, "wilson": 1, "exact": 2}), kind="stable")
+        for _, row in table.iterrows():
+            rows.append(
+                (words.subset(subset), names.get(row["method"], row["method"]),
+                 share_of(row["n_events"], row["n_sites"]), count(row["n_patients"]), _estimate(row), _trace(row))
+            )  # fmt: skip
+    return _table(
+        "perforation_rate",
+        "Share of sites whose membrane was perforated.",
+        ("Sites", "Interval", "Perforated", "Patients", "% (95% interval)", TRACE),
+        rows,
+        "Sites whose perforation is unknown are left out and counted under what was left out. The clustered "
+        "estimate weighs sites by how alike those of one patient are, so that it can differ from the crude share.",
+    )
+
+
+def terms_table(material: Material, words: Words, analysis: str, name: str, caption: str) -> Display | None:
+    """The terms of a model; logarithms turned into ratios."""
+    model = material.rows(analysis)
+    if model.empty:
+        return None
+    scale = str(model["scale"].iloc[0])
+    events = scale in RATIO_SCALES
+    rows = [
+        (words.term(row["term"], str(row["method"])), _estimate(row), p_value(row["p_value"]), *_numbers(row, events),
+         _trace(row))
+        for _, row in model.iterrows()
+    ]  # fmt: skip
+    word = SCALES.get(scale, scale)
+    heads = ("Term", f"{word[0].upper() + word[1:] if events else word} (95% interval)", "p", "Sites", "Patients")
+    note = _methods(model)
+    if events and "(intercept)" in set(model["term"]):
+        note += " The intercept is the odds where every number is 0 and every label at its reference."
+    return _table(name, caption, (*heads, *(["Events"] if events else []), TRACE), rows, note)
+
+
+def survival_table(material: Material, words: Words) -> Display | None:
+    """Kaplan-Meier survival at the plan's months."""
+    rows = [
+        (words.subset(row["subset"]).replace("All sites", "All implants"), row["term"], _estimate(row),
+         *_numbers(row, True), _trace(row))
+        for _, row in material.rows("survival.km").iterrows()
+    ]  # fmt: skip
+    return _table(
+        "survival",
+        "Implant survival (Kaplan-Meier) at the months of the plan.",
+        ("Implants", "Month", "% in function (95% interval)", "Implants followed", "Patients", "Failures in all", TRACE),
+        rows,
+        _methods(material.rows("survival.km")),
+    )
+
+
+def numbers_at_risk_table(material: Material, words: Words) -> Display | None:
+    """At risk, failed and censored at each month, by subset."""
+    rows = [
+        (words.subset(row["subset"]).replace("All sites", "All implants"), f"{row['months']:g}", count(row["n_at_risk"]),
+         count(row["n_failed"]), count(row["n_censored"]))
+        for _, row in material.at_risk.iterrows()
+    ]  # fmt: skip
+    return _table(
+        "numbers_at_risk",
+        "Implants at risk just before each month, and failed or censored before it.",
+        ("Implants", "Month", "At risk", "Failed", "Censored"),
+        rows,
+    )
+
+
+def life_table_table(material: Material) -> Display | None:
+    """The yearly actuarial life table."""
+    estimates = {float(row["term"]): row for _, row in material.rows("survival.life_table").iterrows()}
+    rows = []
+    for _, year in material.life_table.iterrows():
+        row = estimates.pop(float(year["start_months"]), None)
+        rows.append(
+            (
+                f"{year['start_months']:g} to <{year['end_months']:g}",
+                count(year["n_entering"]),
+                count(year["n_censored"]),
+                count(year["n_failed"]),
+                decimal(year["n_effective"], 1),
+                percent(year["risk"]),
+                _estimate(row) if row is not None else percent(year["survival"]),
+                _trace(row) if row is not None else "",
+            )
+        )
+    rows += [
+        (f"from {month:g}", "", "", "", "", "", _estimate(row), _trace(row)) for month, row in estimates.items()
+    ]
+    return _table(
+        "life_table",
+        "Yearly actuarial life table of the implants.",
+        ("Months", "Entering", "Censored", "Failed", "Effective", "Risk in it",
+         "% in function at its start (95% interval)", TRACE),
+        rows,
+        "An implant censored within a year counts as at risk for half of it. " + _methods(material.rows("survival.life_table")),
+    )  # fmt: skip
+
+
+def complications_table(material: Material) -> Display | None:
+    """Sites that ever had a complication, by kind."""
+    rows = [
+        (str(row["complication"]).capitalize(), share_of(row["n_sites"], row["n_asked"]), count(row["n_patients"]))
+        for _, row in material.complications.iterrows()
+    ]
+    return _table(
+        "complications",
+        "Sites that ever had a complication, of the sites with one or none recorded at any visit.",
+        ("Complication", "Sites", "Patients"),
+        rows,
+    )
+
+
+def gain_scatter_table(material: Material) -> Display | None:
+    """How much bone gain differs between patients, sites and measurements."""
+    if material.gain_variances.empty:
+        return None
+    row = material.gain_variances.iloc[0]
+    names = {
+        "patient_sd_mm": "Between patients",
+        "site_sd_mm": "Between sites of a patient",
+        "residual_sd_mm": "Between measurements of a site",
+    }
+    rows = [(text, decimal(row[name]) or "not in the model") for name, text in names.items()]
+    note = f"From {count(row['n_visits'])} measurements; models/gain_variances.csv." if not missing(row["n_visits"]) else ""
+    return _table("gain_scatter", "Scatter of the bone gain, standard deviations.", ("", "mm"), rows, note)
+
+
+COVERED = (
+    "perforation.rate", "perforation.gee", "survival.km", "survival.life_table", "survival.cox", "gain.mixed",
+    "depth.agreement",
+)  # fmt: skip
+
+
+def other_estimates_table(material: Material, words: Words) -> Display | None:
+    """Analyses that have no table of their own, on the model's scale."""
+    others = material.results[~material.results["analysis"].isin(COVERED)]
+    rows = [
+        (row["analysis"], words.subset(row["subset"]), words.term(row["term"], str(row["method"])), _estimate(row),
+         p_value(row["p_value"]), *_numbers(row, True), _trace(row))
+        for _, row in others.iterrows()
+    ]  # fmt: skip
+    heads = ("Analysis", "Subset", "Term", "Estimate (95% interval)", "p", "Sites", "Patients", "Events", TRACE)
+    return _table("other_estimates", "Other estimates.", heads, rows)
+
+
+def left_out_table(material: Material, words: Words) -> Display | None:
+    """Sites that an analysis left out, and why."""
+    rows = [
+        (row["analysis"], _group(row["subset"], words), str(row["reason"]).replace("_", " "), count(row["n_sites"]))
+        for _, row in material.left_out.iterrows()
+    ]
+    return _table(
+        "left_out",
+        "Sites that each analysis left out, and why; a site counts once, under its first reason.",
+        ("Analysis", "Subset", "Reason", "Sites"),
+        rows,
+    )
+
+
+def _group(subset: str, words: Words) -> str:
+    if subset == "all":
+        return "All"
+    return words.subset(subset) if "=" in subset else f"by {BANDS.get(subset, words.column(subset)).lower()}"
+
+
+# ── cells ─────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def _written(scale: str) -> Callable[[float], str]:
+    if scale in RATIO_SCALES:
+        return lambda value: ratio(exponent(value))
+    return percent if scale in PERCENT_SCALES else decimal
+
+
+def _estimate(row) -> str:
+    """The estimate with its interval, its problem beside or instead of it."""
+    problem = "" if missing(row["problem"]) else str(row["problem"])
+    if missing(row["estimate"]):
+        return f"not estimated: {problem}" if problem else "not estimated"
+    text = interval(row["estimate"], row["conf_low"], row["conf_high"], _written(str(row["scale"])))
+    return f"{text}; {problem}" if problem else text
+
+
+def _numbers(row, events: bool = False) -> tuple[str, ...]:
+    numbers = (count(row["n_sites"]), count(row["n_patients"]))
+    return (*numbers, count(row["n_events"])) if events else numbers
+
+
+def _trace(row) -> str:
+    method = row["method"] if row["analysis"] == "perforation.rate" else ""
+    return trace(row["analysis"], row["subset"], row["term"], method)
+
+
+def _methods(rows: pd.DataFrame) -> str:
+    methods = [str(method) for method in dict.fromkeys(rows["method"]) if not missing(method) and method]
+    return f"Method: {' / '.join(methods)}." if methods else ""
+
+
+def _table(name: str, caption: str, columns: Sequence[str], rows: Iterable[Sequence[str]], note: str = ""):
+    rows = tuple(tuple(row) for row in rows)
+    return Display(name, caption, tuple(columns), rows, note) if rows else None
+
+
+# ── files ─────────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def write_tables(tables: dict[str, Display], folder: Path | str) -> None:
+    """Each table as `folder/name.csv` and `folder/name.docx`; a rerun gives the same bytes."""
+    for table in tables.values():
+        write_text(Path(folder) / f"{table.name}.csv", as_csv(table))
+        with written_whole(Path(folder) / f"{table.name}.docx") as temporary:
+            temporary.write_bytes(as_docx(table))
+
+
+def as_csv(table: Display) -> str:
+    """Headings and rows as they are printed."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(table.columns)
+    writer.writerows([cell.strip() for cell in row] for row in table.rows)
+    return text.getvalue()
+
+
+def as_docx(table: Display) -> bytes:
+    """A page with caption, table (its heading repeats on every page) and note."""
+    from docx import Document
+    from docx.enum.section import WD_ORIENT
+    from docx.shared import Mm, Pt
+
+    document = Document()
+    properties = document.core_properties
+    properties.author, properties.title = "", table.caption
+    properties.comments = ""
+    properties.created = properties.modified = datetime(*FIXED_TIME)
+    style = document.styles["Normal"]
+    style.font.name, style.font.size = "DejaVu Sans", Pt(8)
+    style.paragraph_format.space_after = Pt(4)
+    section = document.sections[0]
+    wide = len(table.columns) > 5
+    width, height = (Mm(297), Mm(210)) if wide else (Mm(210), Mm(297))
+    section.orientation = WD_ORIENT.LANDSCAPE if wide else WD_ORIENT.PORTRAIT
+    section.page_width, section.page_height = width, height
+    section.left_margin = section.right_margin = section.top_margin = section.bottom_margin = Mm(18)
+    document.add_paragraph().add_run(table.caption).bold = True
+    _docx_table(document, table)
+    if table.note:
+        document.add_paragraph(table.note)
+    buffer = io.BytesIO()
+    document.save(buffer)
+    return _same_bytes(buffer.getvalue())
+
+
+def _docx_table(document, table: Display) -> None:
+    """Cells set through the XML: python-docx's own way is quadratic in the number of rows."""
+    from docx.oxml import OxmlElement
+    from docx.oxml.ns import qn
+
+    grid = document.add_table(rows=1, cols=len(table.columns))
+    _rules(grid)
+    for cell, heading in zip(grid.rows[0].cells, table.columns, strict=True):
+        cell.paragraphs[0].add_run(heading).bold = True
+    repeat = OxmlElement("w:tblHeader")
+    repeat.set(qn("w:val"), "true")
+    grid.rows[0]._tr.get_or_add_trPr().append(repeat)
+    for texts in table.rows:
+        row = grid.add_row()
+        whole = OxmlElement("w:cantSplit")
+        row._tr.get_or_add_trPr().append(whole)
+        for cell, text in zip(row._tr.tc_lst, texts, strict=True):
+            run = cell.p_lst[0].add_r()
+            run.text = text.replace("   ", "\u2003")
+
+
+def _rules(grid) -> None:
+    """Thin lines above, below and between rows; none upright."""
+    from docx.oxml import OxmlElement
+    from docx.oxml.ns import qn
+
+    borders = OxmlElement("w:tblBorders")
+    for edge, size in (("top", "8"), ("bottom", "8"), ("insideH", "4")):
+        line = OxmlElement(f"w:{edge}")
+        for name, value in (("val", "single"), ("sz", size), ("space", "0"), ("color", "808080")):
+            line.set(qn(f"w:{name}"), value)
+        borders.append(line)
+    grid._tbl.tblPr.append(borders)
+
+
+def _same_bytes(docx: bytes) -> bytes:
+    """The zip with fixed times, order and attributes."""
+    rewritten = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(docx)) as old, zipfile.ZipFile(rewritten, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in sorted(old.namelist(), key=lambda name: (name != "[Content_Types].xml", name)):
+            entry = zipfile.ZipInfo(name, FIXED_TIME)
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            new.writestr(entry, old.read(name))
+    return rewritten.getvalue()

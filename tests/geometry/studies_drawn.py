@@ -1,0 +1,155 @@
+"""Draws whole studies for the oracle: a tray of drills and stops, sites, and logs that break every rule now and then."""
+
+from __future__ import annotations
+
+from hypothesis import strategies as st
+
+SHORTEST_MM = 6  # of all instruments, so that a length stop up to it fits every one
+FEW_LENGTHS = [6, 7, 8.5, 10, 11.2, 13]
+
+
+def tenths(low: int, high: int):
+    """Lengths with one decimal, mm; given in tenths so that none carries binary noise of its own."""
+    return st.integers(low, high).map(lambda tenth: tenth / 10)
+
+
+def hundredths(low: int, high: int):
+    return st.integers(low, high).map(lambda hundredth: hundredth / 100)
+
+
+lengths = st.one_of(st.sampled_from(FEW_LENGTHS), hundredths(100 * SHORTEST_MM, 1600))
+
+
+@st.composite
+def instruments(draw, approach: str):
+    """One to three drills, none to two gauges of an approach."""
+    rows = []
+    roles = draw(st.lists(st.sampled_from(["pilot", "widening", "osteotome"]), min_size=1, max_size=3))
+    roles += ["gauge"] * draw(st.integers(0, 2))
+    for number, role in enumerate(roles):
+        shank = None
+        if approach == "guided" and not (role == "gauge" and draw(st.booleans())):
+            shank = draw(tenths(30, 140))
+        rows.append(
+            {
+                "instrument_id": f"{approach} {number}",
+                "role": role,
+                "approach": approach,
+                "diameter_mm": draw(tenths(20, 40)),
+                "length_mm": draw(lengths),
+                "guide_shank_mm": shank,
+            }
+        )
+    return rows
+
+
+def length_stop(marking_mm: float):
+    return {
+        "stop_id": f"stop of {marking_mm:g}",
+        "marking_mm": marking_mm,
+        "marking_means": "length",
+        "marked_on_length_mm": None,
+    }
+
+
+@st.composite
+def stops(draw, drill_lengths: list[float]):
+    """None to six stops, at times a whole series; a depth stop is marked for a length of the tray or for none of it."""
+    if draw(st.booleans()):
+        return [length_stop(marking) for marking in range(1, SHORTEST_MM + 1)]
+    rows = []
+    for number in range(draw(st.integers(0, 6))):
+        means = draw(st.sampled_from(["length", "length", "depth"]))
+        marked_on = None
+        if means == "depth":
+            marked_on = draw(st.one_of(st.sampled_from(drill_lengths), st.sampled_from(FEW_LENGTHS)))
+        lowest = 0 if marked_on is None else max(0, round(10 * marked_on) - 10 * SHORTEST_MM + 1)
+        highest = 10 * SHORTEST_MM if marked_on is None else int(10 * marked_on)
+        rows.append(
+            {
+                "stop_id": f"stop {number}",
+                "marking_mm": draw(st.one_of(tenths(lowest, highest), st.just(float(highest // 10)))),
+                "marking_means": means,
+                "marked_on_length_mm": marked_on,
+            }
+        )
+    return rows
+
+
+@st.composite
+def sites(draw, number: int):
+    approach = draw(st.sampled_from(["guided", "freehand"]))
+    lowest = draw(tenths(10, 90))
+    return {
+        "site_id": f"site {number}",
+        "approach": approach,
+        "rbh_min_mm": lowest,
+        "rbh_max_mm": draw(st.one_of(st.just(lowest), tenths(round(10 * lowest), 110))),
+        "soft_tissue_mm": draw(st.one_of(st.none(), tenths(10, 60))),
+        "implant_diameter_mm": draw(tenths(25, 60)),
+        "implant_length_mm": draw(tenths(40, 140)),
+        "platform_depth_mm": draw(st.one_of(st.just(0.0), tenths(-30, 30))),
+        "guide_offset_mm": draw(tenths(40, 120)) if approach == "guided" else None,
+    }
+
+
+@st.composite
+def logs(draw, site, tray, all_stops):
+    """A site's passes, at times none. Intended depths lie on, at the edge of, and off what either reading gives."""
+    own = [row for row in tray if row["approach"] == site["approach"]]
+    platform = site["platform_depth_mm"] if site["approach"] == "guided" else 0.0
+    rows = []
+    for step_no in range(1, draw(st.integers(0, 8)) + 1):
+        instrument = draw(st.sampled_from(own))
+        stop = draw(st.one_of(st.none(), st.sampled_from(all_stops))) if all_stops else None
+        rows.append(
+            {
+                "site_id": site["site_id"],
+                "step_no": step_no,
+                "instrument_id": instrument["instrument_id"],
+                "stop_id": stop and stop["stop_id"],
+                "intended_depth_mm": draw(intended(instrument, stop, platform)),
+                "speed_rpm": draw(st.sampled_from([None, 0.0, 600.0, 800.0, 800.5, 1200.0])),
+                "finding": draw(st.sampled_from(["closed", "closed", "not_tested", "open"])),
+            }
+        )
+    return rows
+
+
+def intended(instrument, stop, platform):
+    length = instrument["length_mm"]
+    readings = [length + platform]
+    if stop:
+        marking, marked_on = stop["marking_mm"], stop["marked_on_length_mm"]
+        takes_off = marking if marked_on is None else marked_on - marking
+        readings = [length - takes_off + platform, marking, length - marking + platform]
+    nudges = st.sampled_from([0, 0, 0.05, -0.05, 0.06, -0.06, 0.5])
+    near = st.builds(lambda reading, nudge: round(reading + nudge, 2), st.sampled_from(readings), nudges)
+    return st.one_of(st.none(), near, tenths(0, 120))
+
+
+plans = st.fixed_dictionaries(
+    {
+        "first_depth_margin_mm": st.fixed_dictionaries({"guided": tenths(0, 20), "freehand": tenths(0, 20)}),
+        "step_mm": st.one_of(st.just(1.0), tenths(3, 30)),
+        "depth_tolerance_mm": st.sampled_from([0.0, 0.05, 0.05, 0.1]),
+        "speed_limit_rpm": st.sampled_from([600.0, 800.0]),
+        "lift_base_radius_mm": st.sampled_from([3.0, 5.0]),
+    }
+)
+
+
+@st.composite
+def studies(draw):
+    """sites, steps in any order, instruments, stops (lists of dicts) and the plan."""
+    tray = draw(instruments("guided")) + draw(instruments("freehand"))
+    all_stops = draw(stops([row["length_mm"] for row in tray]))
+    all_sites = [draw(sites(number)) for number in range(draw(st.integers(1, 4)))]
+    steps = [row for site in all_sites for row in draw(logs(site, tray, all_stops))]
+    return {
+        "sites": draw(st.permutations(all_sites)),
+        "steps": draw(st.permutations(steps)),
+        "instruments": tray,
+        "stops": all_stops,
+        "plan": draw(plans),
+    }
