@@ -2,8 +2,9 @@
 
     python tests/benchmarks/geometry.py [10000 100000 1000000]
 
-Simulated sites, eight passes each. Every measurement is a fresh process on one core; its clock starts after the
-imports. The ratio is what to read: seconds are the machine's. Goal at a million sites: ratio ≤ 2, peak ≤ 3 GiB.
+Simulated sites, eight passes each. Every measurement is a fresh process on one core; its clock starts
+after the imports. The ratio is what to read: seconds are the machine's. Goal at a million sites: ratio ≤ 2,
+peak ≤ 3 GiB.
 """
 
 from __future__ import annotations
@@ -23,14 +24,15 @@ REPEATS = 3
 N_PASSES = 8
 SEED = 20260101
 ONE_THREAD = dict.fromkeys(
-    ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMEXPR_NUM_THREADS", "ARROW_IO_THREADS"), "1"
+    ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMEXPR_NUM_THREADS", "ARROW_IO_THREADS"),
+    "1",
 )
 TABLES = ("sites", "steps", "instruments", "stops")
 GUIDED, FREEHAND = (7.0, 10.0, 13.0), (12.0, 16.0)  # drill lengths, mm
 STOPS = (1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11)  # the last but one is marked for a depth
 
 
-# ── simulated tables, typed as the checked ones ───────────────────────────────────────────────────────────────
+# ── simulated tables, typed as the checked ones ───────────────────────────────────────────────────
 
 
 def simulate(folder: Path, n_sites: int) -> None:
@@ -55,7 +57,14 @@ def instruments_used():
     import pandas as pd
 
     rows = [
-        (f"{role}-{approach}-{length:g}", role, approach, diameter, length, 7.5 if approach == "guided" else None)
+        (
+            f"{role}-{approach}-{length:g}",
+            role,
+            approach,
+            diameter,
+            length,
+            7.5 if approach == "guided" else None,
+        )
         for approach, lengths in (("guided", GUIDED), ("freehand", FREEHAND))
         for role, diameter in (("widening", 3.2), ("gauge", 2.8))
         for length in lengths
@@ -113,7 +122,9 @@ def simulated_steps(rng, sites, instruments):
     length = instruments.set_index("instrument_id")["length_mm"].loc[instrument].to_numpy()
     wanted = sites["rbh_min_mm"].to_numpy()[site] - 1 + (step_no - 1) // 2
     takes_off = np.clip(np.round(length - wanted), 0, length - 1).astype(int)
-    stop = np.array([None, *(f"stop-{mark}" for mark in STOPS)], dtype=object)[np.minimum(takes_off, len(STOPS))]
+    stop = np.array([None, *(f"stop-{mark}" for mark in STOPS)], dtype=object)[
+        np.minimum(takes_off, len(STOPS))
+    ]
     drills = step_no % 2 == 1
     return pd.DataFrame(
         {
@@ -129,8 +140,7 @@ def simulated_steps(rng, sites, instruments):
 
 
 def as_checked(name: str, table):
-    """Every column of the schema, in its order and type; what was not simulated takes its first level or nothing."""
-    import numpy as np
+    """Every column of the schema, in order and type; what was not simulated is its first level or empty."""
     import pandas as pd
 
     from liftseries.schema import read_schema
@@ -147,14 +157,10 @@ def as_checked(name: str, table):
             columns[column.name] = values.astype(float)
         else:
             columns[column.name] = values.astype(object).where(values.notna(), None)
-    checked = pd.DataFrame(columns)
-    if not len(checked) or not np.array_equal(checked[name.rstrip("s") + "_id" if name != "steps" else "site_id"],
-                                              table[name.rstrip("s") + "_id" if name != "steps" else "site_id"]):
-        raise AssertionError(f"{name}: rows went astray")
-    return checked
+    return pd.DataFrame(columns)
 
 
-# ── what is measured ──────────────────────────────────────────────────────────────────────────────────────────
+# ── what is measured ──────────────────────────────────────────────────────────────────────────────
 
 
 def bare(folder: Path) -> float:
@@ -169,7 +175,7 @@ def bare(folder: Path) -> float:
     started = time.perf_counter()
     pd.read_parquet(folder / "sites.parquet")
     steps = pd.read_parquet(folder / "steps.parquet")
-    write_parquet(folder / "bare_steps.parquet", steps.assign(**measured))
+    write_parquet(folder / "bare_steps.parquet", pd.DataFrame({**steps, **measured}, copy=False))
     write_parquet(folder / "bare_sites.parquet", derived_sites)
     return time.perf_counter() - started
 
@@ -194,7 +200,11 @@ def in_this_process(what: str, folder: Path, n_sites: int) -> None:
     import pyarrow
 
     pyarrow.set_cpu_count(1)
-    took = simulate(folder, n_sites) if what == "simulate" else {"bare": bare, "geometry": geometry}[what](folder)
+    took = (
+        simulate(folder, n_sites)
+        if what == "simulate"
+        else {"bare": bare, "geometry": geometry}[what](folder)
+    )
     peak_gib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20  # kibibytes on Linux
     print(json.dumps({"s": took, "peak_gib": peak_gib}))
 
@@ -223,7 +233,9 @@ def main(sizes: list[int]) -> None:
             for _ in range(REPEATS):  # in turn, so that a busy minute of the machine hits both
                 for what, results in runs.items():
                     results.append(in_a_fresh_process(what, folder, n_sites))
-        bare_s, geometry_s = (statistics.median(run["s"] for run in runs[what]) for what in ("bare", "geometry"))
+        bare_s, geometry_s = (
+            statistics.median(run["s"] for run in runs[what]) for what in ("bare", "geometry")
+        )
         bare_gib, geometry_gib = (max(run["peak_gib"] for run in runs[what]) for what in ("bare", "geometry"))
         print(
             f"| {n_sites:,} | {bare_s:.2f} | {bare_gib:.2f} | {geometry_s:.2f} | {geometry_gib:.2f} "

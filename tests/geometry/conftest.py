@@ -62,10 +62,10 @@ def checked():
 def log():
     """Derives one site's log; gives the derived passes, and the derived site as a Series.
 
-    Every row of the drawing is a pass with an instrument and a stop of its own: `length_mm`; where needed `role`
-    (else widening), `shank_mm`, `stop` with `means` (else length) and `marked_on_mm`, `intended_mm`, `rpm`,
-    `finding` (else closed). Beside them the tray holds a drill with stops for every whole depth from 1 to 11 mm,
-    so that the plan is one of 1 mm steps. Keywords change the site.
+    Every row of the drawing is a pass with an instrument and a stop of its own: `length_mm`; where needed
+    `role` (else widening), `shank_mm`, `stop` with `means` (else length) and `marked_on_mm`, `intended_mm`,
+    `rpm`, `finding` (else closed). Beside them the tray holds a drill with stops for every whole depth from
+    1 to 11 mm, so that the plan is one of 1 mm steps. Keywords change the site.
     """
 
     def derived(drawing: str, limits: Limits = LIMITS, **site) -> tuple[pd.DataFrame, pd.Series]:

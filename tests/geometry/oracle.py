@@ -2,8 +2,8 @@
 
 Written from the contract's sections 2 and 3 alone, before `liftseries.geometry` was read, so that the two
 can only agree by both being right or both reading the contract the same way. Millimetres are exact decimals
-here, so that no comparison at a tolerance's edge hangs on a binary fraction. Rows are dicts; a missing cell is
-None. Source: the contract, "Depth arithmetic" and "What a run leaves"; common practice, no source.
+here, so that no comparison at a tolerance's edge hangs on a binary fraction. Rows are dicts; a missing cell
+is None. Source: the contract, "Depth arithmetic" and "What a run leaves"; common practice, no source.
 """
 
 from __future__ import annotations
@@ -73,10 +73,9 @@ def reachable_depths(site, instruments, stops):
             continue
         depths.add(depth(instrument, None, site))
         for stop in stops:
-            if stop["marking_means"] == "depth":
-                if exact(stop["marked_on_length_mm"]) != exact(instrument["length_mm"]):
-                    continue
-            depths.add(depth(instrument, stop, site))
+            marked_on = exact(stop["marked_on_length_mm"])
+            if stop["marking_means"] == "length" or marked_on == exact(instrument["length_mm"]):
+                depths.add(depth(instrument, stop, site))
     return sorted(d for d in depths if d > 0)
 
 
@@ -183,7 +182,9 @@ def deviations(site, passes, planned_first, plan):
         engaged = one_pass["engagement_mm"]
         if deepens and engaged is not None and engaged <= 0:
             answer["unguided_start"] = True
-        if one_pass["speed_rpm"] is not None and exact(one_pass["speed_rpm"]) > exact(plan["speed_limit_rpm"]):
+        if one_pass["speed_rpm"] is not None and exact(one_pass["speed_rpm"]) > exact(
+            plan["speed_limit_rpm"]
+        ):
             answer["speed_high"] = True
 
     waiting_for_a_gauge = False

@@ -1,4 +1,4 @@
-"""Draws whole studies for the oracle: a tray of drills and stops, sites, and logs that break every rule now and then."""
+"""Draws whole studies for the oracle: drills, stops, sites, and logs that break every rule now and then."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def length_stop(marking_mm: float):
 
 @st.composite
 def stops(draw, drill_lengths: list[float]):
-    """None to six stops, at times a whole series; a depth stop is marked for a length of the tray or for none of it."""
+    """None to six stops, at times a whole series; depth stops marked for a length of the tray or another."""
     if draw(st.booleans()):
         return [length_stop(marking) for marking in range(1, SHORTEST_MM + 1)]
     rows = []
@@ -95,7 +95,7 @@ def sites(draw, number: int):
 
 @st.composite
 def logs(draw, site, tray, all_stops):
-    """A site's passes, at times none. Intended depths lie on, at the edge of, and off what either reading gives."""
+    """A site's passes, at times none; intended depths on, at the edge of and off either reading."""
     own = [row for row in tray if row["approach"] == site["approach"]]
     platform = site["platform_depth_mm"] if site["approach"] == "guided" else 0.0
     rows = []

@@ -14,7 +14,7 @@ from liftseries.geometry.depth import (
 LENGTH_MARKED = np.nan  # such a stop is marked for no length
 
 
-# ── common practice, no source ────────────────────────────────────────────────────────────────────────────────
+# ── common practice, no source ────────────────────────────────────────────────────────────────────
 
 
 @pytest.mark.parametrize(
@@ -36,7 +36,7 @@ def test_a_depth_marked_stop_leaves_its_number_on_the_length_it_is_marked_for():
 
 @pytest.mark.parametrize("soft_tissue_mm", [3.0, 3.5])
 def test_the_short_drill_is_guided_when_its_tip_meets_bone_and_the_long_one_is_not(soft_tissue_mm):
-    """Common practice, no source: 10.5 mm of guide offset over the mucosa leaves a guide hole of 7 to 7.5 mm."""
+    """Common practice, no source: 10.5 mm of guide offset over mucosa leaves a guide hole of 7 to 7.5 mm."""
     guide_hole_mm = 10.5 - soft_tissue_mm
     assert 7 <= guide_hole_mm <= 7.5
     shank_mm = 7.5
@@ -46,11 +46,11 @@ def test_the_short_drill_is_guided_when_its_tip_meets_bone_and_the_long_one_is_n
 
 
 def test_a_shank_that_just_reaches_the_guide_does_not_steer_yet():
-    """Shank 7.0 mm on a 7 mm drill: the tip meets bone as the shank meets the guide, engagement 0, unguided."""
+    """Shank 7.0 mm on a 7 mm drill: tip meets bone as shank meets guide; engagement 0 is unguided."""
     assert engagement_mm(7.0, 0.0, 7.0, 0.0, 10.5, 3.0) == 0
 
 
-# ── by hand ───────────────────────────────────────────────────────────────────────────────────────────────────
+# ── by hand ───────────────────────────────────────────────────────────────────────────────────────
 
 
 def test_the_platform_moves_guided_depths():

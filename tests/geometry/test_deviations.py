@@ -1,14 +1,13 @@
 """The ten deviations: each true, and just not true where the tolerance of 0.05 mm ends; and what stays empty.
 
-The drawn site (see conftest): freehand, lowest floor 5 mm, highest 6 mm, margin and step 1 mm, so the plan is 4, 5,
-6 mm and the limit of the first depth 4 mm. A pass without a stop reaches its `length_mm`.
+The drawn site (see conftest): freehand, lowest floor 5 mm, highest 6 mm, margin and step 1 mm, so the plan
+is 4, 5, 6 mm and the limit of the first depth 4 mm. A pass without a stop reaches its `length_mm`.
 """
 
 from dataclasses import replace
 
 import pandas as pd
 import pytest
-from conftest import LIMITS
 
 from liftseries.geometry.deviations import DEVIATIONS
 
@@ -37,7 +36,7 @@ def test_a_log_as_planned_shows_no_deviation(judge):
     assert site["breakthrough_mm"] == 6
 
 
-# ── first_too_deep ────────────────────────────────────────────────────────────────────────────────────────────
+# ── first_too_deep ────────────────────────────────────────────────────────────────────────────────
 
 
 @pytest.mark.parametrize("tenth", range(15, 90))
@@ -57,14 +56,14 @@ def test_the_sweep_above_meets_binary_noise():
 
 
 def test_a_stop_on_a_decimal_length_is_not_too_deep_by_a_hair(judge):
-    """11.2 - 7 = 4.2 in the mind, 4.199… in binary; 5.15 - 1 + 0.05 = 4.2 is the limit. 9.2 - 4.9 = 4.3 is not."""
+    """11.2 - 7 = 4.2, 4.199… in binary; 5.15 - 1 + 0.05 = 4.2 is the limit. 9.2 - 4.9 = 4.3 is past it."""
     assert not judge("length_mm | stop\n11.2 | 7", rbh_min_mm=5.15)["first_too_deep"]
     assert judge("length_mm | stop\n9.2 | 4.9", rbh_min_mm=5.15)["first_too_deep"]
 
 
-def test_the_limit_of_the_first_depth_has_the_margin_of_the_approach(judge):
+def test_the_limit_of_the_first_depth_has_the_margin_of_the_approach(judge, limits):
     """3.5 mm under 5 mm of bone: short enough by 1 mm, not by 2."""
-    careful = replace(LIMITS, first_depth_margin_mm={"guided": 1.0, "freehand": 2.0})
+    careful = replace(limits, first_depth_margin_mm={"guided": 1.0, "freehand": 2.0})
     assert not judge("length_mm\n3.5")["first_too_deep"]
     assert judge("length_mm\n3.5", careful)["first_too_deep"]
     assert not judge("length_mm | shank_mm\n3.5 | 9", careful, approach="guided")["first_too_deep"]
@@ -90,7 +89,7 @@ def test_without_a_gauge_the_first_depth_is_the_first_drill_pass(judge):
     assert not site["first_too_deep"]
 
 
-# ── advance_too_large ─────────────────────────────────────────────────────────────────────────────────────────
+# ── advance_too_large ─────────────────────────────────────────────────────────────────────────────
 
 
 @pytest.mark.parametrize(
@@ -110,7 +109,7 @@ def test_advance_too_large_past_the_first_depth(judge, first, second, too_large)
 
 
 def test_the_first_drill_pass_is_never_too_large_an_advance(judge):
-    """5.5 mm at once is too deep for a first depth, and told as that alone; a gauge before it changes nothing."""
+    """5.5 mm at once is too deep a first depth, and told as that alone; a gauge before changes nothing."""
     assert shown(judge("length_mm\n5.5")) == {"first_too_deep"}
     assert not judge("role | length_mm\ngauge | 1\nwidening | 5.5")["advance_too_large"]
 
@@ -120,7 +119,7 @@ def test_an_advance_counts_from_the_deepest_pass_not_from_the_last(judge):
     assert not judge("length_mm\n4\n5\n2\n6")["advance_too_large"]
 
 
-# ── unguided_start ────────────────────────────────────────────────────────────────────────────────────────────
+# ── unguided_start ────────────────────────────────────────────────────────────────────────────────
 
 
 @pytest.mark.parametrize(
@@ -147,7 +146,7 @@ def test_a_shank_as_long_as_the_way_down_is_unguided_for_every_tenth(judge, tent
 
 
 def test_only_a_pass_that_deepens_can_start_unguided(judge):
-    """The 10 mm drill with a shank of 5 is 1 mm short of the guide at 4 mm; to 4.05 it only follows the hole."""
+    """The 10 mm drill with a shank of 5 is 1 mm short of the guide at 4 mm; to 4.05 it follows the hole."""
     drawing = "length_mm | stop | shank_mm\n7 | 3 | 9\n10 | {} | 5"
     site = {"approach": "guided", "guide_offset_mm": 10.5}
     assert not judge(drawing.format("5.95"), **site)["unguided_start"]
@@ -159,7 +158,9 @@ def test_mucosa_as_high_as_the_guide_leaves_nothing_to_be_held_by(judge):
     drawing = "length_mm | stop | shank_mm\n7 | 3 | 9"
     assert judge(drawing, **site, soft_tissue_mm=3.0)["unguided_start"]
     assert not judge(drawing, **site, soft_tissue_mm=2.9)["unguided_start"]
-    assert not judge(drawing, **site, soft_tissue_mm=None)["unguided_start"]  # unknown: the shank alone, 2 mm in
+    assert not judge(drawing, **site, soft_tissue_mm=None)[
+        "unguided_start"
+    ]  # unknown: the shank alone, 2 mm in
 
 
 def test_a_gauge_does_not_start(judge):
@@ -167,7 +168,7 @@ def test_a_gauge_does_not_start(judge):
     assert not judge(drawing, approach="guided", guide_offset_mm=10.5)["unguided_start"]
 
 
-# ── not_probed ────────────────────────────────────────────────────────────────────────────────────────────────
+# ── not_probed ────────────────────────────────────────────────────────────────────────────────────
 
 
 @pytest.mark.parametrize(("first", "unprobed"), [("3.94", False), ("3.95", True), ("4", True)])
@@ -194,7 +195,7 @@ def test_a_gauge_before_does_not_probe_what_comes_after(judge):
     assert judge("role | length_mm\ngauge | 0\nwidening | 4\nwidening | 5\ngauge | 5")["not_probed"]
 
 
-# ── probe_mismatch ────────────────────────────────────────────────────────────────────────────────────────────
+# ── probe_mismatch ────────────────────────────────────────────────────────────────────────────────
 
 
 @pytest.mark.parametrize(
@@ -211,19 +212,21 @@ def test_the_gauge_is_held_against_the_deepest_drill_not_the_last(judge):
 
 
 def test_another_gauge_pass_deepens_nothing(judge):
-    """The first gauge says 6 in a hole of 5; the second, at 5, is right; the one before any drill is wrong."""
-    assert judge("role | length_mm\nwidening | 5\ngauge | 5\ngauge | 5")["probe_mismatch"] == False  # noqa: E712
+    """A gauge at 6 in a hole of 5 is wrong, another at 5 right; 1 mm before any drill is wrong."""
+    assert not judge("role | length_mm\nwidening | 5\ngauge | 5\ngauge | 5")["probe_mismatch"]
     assert judge("role | length_mm\nwidening | 5\ngauge | 6\ngauge | 5")["probe_mismatch"]
     assert judge("role | length_mm\ngauge | 1\nwidening | 5")["probe_mismatch"]
 
 
-# ── drilled_after_open ────────────────────────────────────────────────────────────────────────────────────────
+# ── drilled_after_open ────────────────────────────────────────────────────────────────────────────
 
 
 @pytest.mark.parametrize(("after", "deepened"), [("5.05", False), ("5.06", True)])
 @pytest.mark.parametrize("felt_by", ["widening | 5", "gauge | 5"])
 def test_drilled_after_open(judge, felt_by, after, deepened):
-    drawing = f"role | length_mm | finding\nwidening | 5 | closed\n{felt_by} | open\nwidening | {after} | closed"
+    drawing = (
+        f"role | length_mm | finding\nwidening | 5 | closed\n{felt_by} | open\nwidening | {after} | closed"
+    )
     assert judge(drawing)["drilled_after_open"] == deepened
 
 
@@ -249,7 +252,18 @@ def test_breakthrough_is_the_deepest_drill_pass_up_to_the_first_open_finding(jud
     )
 
 
-# ── overdrilled ───────────────────────────────────────────────────────────────────────────────────────────────
+def test_a_hole_that_never_left_the_platform_breaks_through_where_it_ends(judge):
+    """Odd but said: platform 3 mm above the crest, 7 - 5 - 3 = -1, felt open. Last and breakthrough agree."""
+    site = judge(
+        "length_mm | stop | shank_mm | finding\n7 | 5 | 9 | open",
+        approach="guided",
+        platform_depth_mm=-3.0,
+        guide_offset_mm=10.5,
+    )
+    assert site["breakthrough_mm"] == site["achieved_last_mm"] == -1
+
+
+# ── overdrilled ───────────────────────────────────────────────────────────────────────────────────
 
 
 @pytest.mark.parametrize("tenth", range(50, 100))
@@ -266,7 +280,7 @@ def test_a_gauge_does_not_overdrill(judge):
     assert not judge("role | length_mm\nwidening | 6\ngauge | 9")["overdrilled"]
 
 
-# ── speed_high ────────────────────────────────────────────────────────────────────────────────────────────────
+# ── speed_high ────────────────────────────────────────────────────────────────────────────────────
 
 
 @pytest.mark.parametrize(("rpm", "too_fast"), [("800", False), ("800.5", True), ("1200", True), ("", False)])
@@ -279,7 +293,7 @@ def test_the_speed_of_a_gauge_does_not_count(judge):
     assert not judge("role | length_mm | rpm\nwidening | 4 | 600\ngauge | 4 | 1200")["speed_high"]
 
 
-# ── intended_missed and stop_misread ──────────────────────────────────────────────────────────────────────────
+# ── intended_missed and stop_misread ──────────────────────────────────────────────────────────────
 
 
 def test_the_classic_misreading(judge):
@@ -322,7 +336,7 @@ def test_a_depth_stop_read_as_a_length(judge, intended, misread):
 
 
 def test_the_platform_counts_where_a_depth_stop_is_read_as_a_length_but_not_in_a_depth_read_off(judge):
-    """Platform 1 mm deep. Depth mark 2 on 7: 3 mm drilled, misread 7 - 2 + 1 = 6. Length mark 3: misread 3."""
+    """Platform 1 mm deep. Depth mark 2 on 7: drills 3, misread 7 - 2 + 1 = 6. Length mark 3: misread 3."""
     site = {"approach": "guided", "platform_depth_mm": 1.0, "guide_offset_mm": 10.5}
     as_length = "length_mm | stop | means | marked_on_mm | intended_mm | shank_mm\n7 | 2 | depth | 7 | {} | 9"
     assert judge(as_length.format(6), **site)["stop_misread"]
@@ -337,14 +351,21 @@ def test_where_both_readings_agree_there_is_nothing_to_misread(judge):
     assert shown(judge("length_mm | stop | intended_mm\n4 ||\n12 | 7 | 5\n12 | 6 | 6")) == {"not_probed"}
 
 
-# ── what stays empty ──────────────────────────────────────────────────────────────────────────────────────────
+# ── what stays empty ──────────────────────────────────────────────────────────────────────────────
 
 
 def test_without_a_log_everything_of_the_log_is_empty(judge):
     """The table of passes is there, but holds none of this site."""
     site = judge("length_mm")
     assert all(site[name] is pd.NA for name in DEVIATIONS)
-    drilled = ["achieved_first_mm", "achieved_last_mm", "breakthrough_mm", "first_error_mm", "last_error_mm", "overdrill_mm"]
+    drilled = [
+        "achieved_first_mm",
+        "achieved_last_mm",
+        "breakthrough_mm",
+        "first_error_mm",
+        "last_error_mm",
+        "overdrill_mm",
+    ]
     assert site[drilled].isna().all()
     assert site["planned_first_mm"] == 4
 
@@ -352,12 +373,16 @@ def test_without_a_log_everything_of_the_log_is_empty(judge):
 def test_without_a_gauge_only_probe_mismatch_is_empty(judge):
     site = judge("length_mm\n4\n5")
     assert site["probe_mismatch"] is pd.NA
-    assert site.drop("probe_mismatch")[[name for name in DEVIATIONS if name != "probe_mismatch"]].notna().all()
+    assert (
+        site.drop("probe_mismatch")[[name for name in DEVIATIONS if name != "probe_mismatch"]].notna().all()
+    )
 
 
 def test_freehand_nothing_starts_unguided_and_without_records_nothing_is_fast_or_missed(judge):
     site = judge("length_mm\n4\n5")
-    assert [site[name] for name in ("unguided_start", "speed_high", "intended_missed", "stop_misread")] == [False] * 4
+    assert [site[name] for name in ("unguided_start", "speed_high", "intended_missed", "stop_misread")] == [
+        False
+    ] * 4
 
 
 def test_a_log_of_gauges_alone_reached_nothing(judge):

@@ -10,7 +10,7 @@ from liftseries.geometry.floor import dome_ml, floor_slope_deg, gain_mm, protrus
 
 
 def test_middle_protrusion_and_gain_by_hand():
-    """4 to 6 mm: middle 5. Platform 1 mm deep, implant 9 mm: 10 - 5 = 5 mm of lift; 9.5 mm of bone: 4.5 gained."""
+    """4 to 6 mm: middle 5. Platform 1 mm deep, implant 9 mm: lift 10 - 5 = 5; 9.5 mm of bone: 4.5 gained."""
     assert rbh_mid_mm([4.0], [6.0]).tolist() == [5]
     assert protrusion_mm([1.0, -1.0], [9.0, 9.0], [5.0, 5.0]).tolist() == [5, 3]
     assert gain_mm([9.5, 4.0, np.nan], [5.0, 5.0, 5.0]) == pytest.approx([4.5, -1, np.nan], nan_ok=True)
@@ -37,7 +37,9 @@ def test_dome_as_high_as_its_base_radius_is_half_a_sphere(radius_mm):
     assert dome_ml(radius_mm, radius_mm) == pytest.approx(2 / 3 * math.pi * radius_mm**3 / 1000, rel=1e-14)
 
 
-@pytest.mark.parametrize(("height_mm", "base_mm"), [(0.1, 5.0), (1.0, 5.0), (4.0, 5.0), (5.0, 5.0), (8.0, 3.0)])
+@pytest.mark.parametrize(
+    ("height_mm", "base_mm"), [(0.1, 5.0), (1.0, 5.0), (4.0, 5.0), (5.0, 5.0), (8.0, 3.0)]
+)
 def test_dome_is_the_integral_of_its_slices(height_mm, base_mm):
     """Slices of the sphere through base circle and top, R = (a² + h²) / 2h: π (R² - z²) from R - h to R."""
     radius = (base_mm**2 + height_mm**2) / (2 * height_mm)

@@ -26,14 +26,23 @@ def reach(lengths, length_stops=(), depth_stops=(), shank_mm=UNKNOWN):
     marked_on = [UNKNOWN] * len(length_stops) + [marked_on for _, marked_on in depth_stops]
     shanks = np.broadcast_to(shank_mm, len(lengths))
     return settings(
-        np.array(lengths, float), np.full(len(lengths), 3.0), shanks, np.array(stop_lengths), np.array(marked_on)
+        np.array(lengths, float),
+        np.full(len(lengths), 3.0),
+        shanks,
+        np.array(stop_lengths),
+        np.array(marked_on),
     )
 
 
 def ladder_of(travel_mm, lowest, highest, platform=0.0, margin=1.0, step=1.0):
     """First, last, number of rungs and problem of one site."""
     one = plan_ladders(
-        np.asarray(travel_mm, float), np.array([lowest]), np.array([highest]), np.array([platform]), margin, step
+        np.asarray(travel_mm, float),
+        np.array([lowest]),
+        np.array([highest]),
+        np.array([platform]),
+        margin,
+        step,
     )
     return one.first_mm[0], one.last_mm[0], one.n_rungs[0], one.problem[0]
 
@@ -41,18 +50,22 @@ def ladder_of(travel_mm, lowest, highest, platform=0.0, margin=1.0, step=1.0):
 def in_words(passes, lengths, stops):
     """Depth, length and stop of each pass; a gauge's length in brackets."""
     return [
-        (step.depth_mm, [lengths[step.instrument]] if step.gauge else lengths[step.instrument], stops[step.stop])
+        (
+            step.depth_mm,
+            [lengths[step.instrument]] if step.gauge else lengths[step.instrument],
+            stops[step.stop],
+        )
         for step in passes
     ]
 
 
-# ── common practice, no source ────────────────────────────────────────────────────────────────────────────────
+# ── common practice, no source ────────────────────────────────────────────────────────────────────
 
 STOPS = [1, 2, 3, 4, 5, 6, 7]
 
 
 def test_lowest_bone_of_4_mm_is_climbed_from_3_mm_with_the_gauge_after_each_rung():
-    """Common practice, no source: the 7 mm drill takes the 4, 3, 2 mm stops; the 10 mm gauge 7, then 6 and 5."""
+    """Common practice, no source: the 7 mm drill takes the 4, 3, 2 mm stops; the 10 mm gauge 7, 6, 5."""
     passes, problem = climb(reach([7], STOPS), reach([10], STOPS), 4.0, 5.0, 0.0, margin_mm=1.0, step_mm=1.0)
     assert problem is None
     told = [(step.depth_mm, "gauge" if step.gauge else "drill", STOPS[step.stop]) for step in passes]
@@ -67,7 +80,9 @@ def test_lowest_bone_of_4_mm_is_climbed_from_3_mm_with_the_gauge_after_each_rung
 
 
 @pytest.mark.parametrize(("margin_mm", "first_mm"), [(1.0, 3), (2.0, 2)], ids=["guided", "freehand, careful"])
-def test_the_first_depth_stays_short_of_the_lowest_floor_and_the_last_reaches_the_highest(margin_mm, first_mm):
+def test_the_first_depth_stays_short_of_the_lowest_floor_and_the_last_reaches_the_highest(
+    margin_mm, first_mm
+):
     """Common practice, no source: 1 mm short guided, 1 to 2 mm freehand."""
     travel = reach([7, 10], STOPS).travel_mm
     first, last, _, _ = ladder_of(travel, 4.0, 5.5, margin=margin_mm)
@@ -81,7 +96,7 @@ def test_passes_advance_1_mm_at_a_time():
     assert rungs == [3, 4, 5, 6, 7]
 
 
-# ── which depths can be reached ───────────────────────────────────────────────────────────────────────────────
+# ── which depths can be reached ───────────────────────────────────────────────────────────────────
 
 
 def test_a_depth_stop_goes_on_no_other_length_than_its_own():
@@ -93,9 +108,9 @@ def test_a_depth_stop_goes_on_no_other_length_than_its_own():
 
 
 def test_lengths_that_differ_by_binary_noise_only_are_one_length():
-    """10.1 + 1.1 is a hair off 11.2, but the stop marked for 11.2 mm fits."""
-    assert 10.1 + 1.1 != 11.2
-    assert reach([10.1 + 1.1], depth_stops=[(4, 11.2)]).stop.tolist() == [0, -1]
+    """1.1 + 2.2 is a hair off 3.3, but the stop marked for 3.3 mm fits."""
+    assert 1.1 + 2.2 != 3.3
+    assert reach([1.1 + 2.2], depth_stops=[(2, 3.3)]).stop.tolist() == [0, -1]
 
 
 def test_equal_depths_are_one_rung_whatever_their_binary_noise():
@@ -109,7 +124,7 @@ def test_a_stop_longer_than_the_instrument_goes_on_none():
     assert reach([7, 10], [9]).travel_mm.tolist() == [1, 7, 10]
 
 
-# ── first, next, last, by hand ────────────────────────────────────────────────────────────────────────────────
+# ── first, next, last, by hand ────────────────────────────────────────────────────────────────────
 
 
 def test_each_rung_is_the_deepest_in_reach_of_the_one_before():
@@ -148,16 +163,23 @@ def test_a_rung_at_exactly_the_margin_counts_for_every_tenth(tenth):
     travel = reach([13.0], [13 - lowest + 1, 13 - lowest, 13 - lowest + 1.3]).travel_mm
     assert ladder_of(travel, lowest, lowest)[0] == pytest.approx(lowest - 1, abs=HAIR_MM)
     shorter = ladder_of(travel, lowest - 0.1, lowest - 0.1)[0]
-    assert np.isnan(shorter) if lowest - 1.3 <= HAIR_MM else shorter == pytest.approx(lowest - 1.3, abs=HAIR_MM)
+    assert (
+        np.isnan(shorter) if lowest - 1.3 <= HAIR_MM else shorter == pytest.approx(lowest - 1.3, abs=HAIR_MM)
+    )
 
 
 @pytest.mark.parametrize("step_tenths", range(1, 31))
 def test_a_rung_exactly_one_step_on_is_in_reach(step_tenths):
-    step = step_tenths / 10
-    first, last, n_rungs, problem = ladder_of([3.0, 3.0 + step], 4.0, 3.0 + step, step=step)
-    assert (problem, n_rungs) == (None, 2)
-    assert (first, last) == (3, pytest.approx(3 + step, abs=HAIR_MM))
-    assert ladder_of([3.0, 3.0 + step], 4.0, 3.0 + step, step=step - 0.01)[3] == NO_WAY_UP
+    """Typed as decimals, 3.1 + step is a hair off the rung for some steps; a step 0.01 mm short misses it."""
+    step, rung = step_tenths / 10, (31 + step_tenths) / 10
+    first, last, n_rungs, problem = ladder_of([3.1, rung], 4.1, rung, step=step)
+    assert (first, last, n_rungs, problem) == (3.1, rung, 2, None)
+    assert ladder_of([3.1, rung], 4.1, rung, step=step - 0.01)[3] == NO_WAY_UP
+
+
+def test_the_steps_above_meet_binary_noise():
+    """Else they would prove nothing."""
+    assert any(3.1 + step / 10 < (31 + step) / 10 for step in range(1, 31))
 
 
 def test_the_plan_says_what_it_lacks():
@@ -179,7 +201,7 @@ def test_sites_do_not_hear_each_other():
     assert together.problem.tolist() == [row[3] for row in alone]
 
 
-# ── whatever the tray ─────────────────────────────────────────────────────────────────────────────────────────
+# ── whatever the tray ─────────────────────────────────────────────────────────────────────────────
 
 # A tray of 1 mm steps or of none in particular, and some odd lengths; most such trays have a way up.
 travels = st.builds(
@@ -191,7 +213,9 @@ floors = st.tuples(tenths(30, 90), tenths(0, 40)).map(lambda floor: (floor[0], r
 
 
 @given(travels, floors, tenths(-20, 20), tenths(0, 20), tenths(5, 30))
-def test_rungs_rise_by_a_step_at_most_from_short_of_the_floor_to_past_it(travel, floor, platform, margin, step):
+def test_rungs_rise_by_a_step_at_most_from_short_of_the_floor_to_past_it(
+    travel, floor, platform, margin, step
+):
     lowest, highest = floor
     rungs = np.array(rungs_mm(travel, lowest, highest, platform, margin, step))
     assume(rungs.size)
@@ -210,7 +234,7 @@ def test_rungs_rise_by_a_step_at_most_from_short_of_the_floor_to_past_it(travel,
 def test_one_more_way_to_set_a_drill_neither_lowers_the_first_rung_nor_lengthens_the_climb(
     travel, floor, margin, step, more
 ):
-    """Each rung is the deepest in reach, so a further depth can only put rung by rung deeper, never into a dead end."""
+    """Each rung is the deepest in reach: one more depth can only put rungs deeper, never into a dead end."""
     first, _, n_rungs, problem = ladder_of(travel, *floor, margin=margin, step=step)
     assume(problem is None)
     first_now, _, n_rungs_now, problem_now = ladder_of([*travel, more], *floor, margin=margin, step=step)
@@ -219,13 +243,11 @@ def test_one_more_way_to_set_a_drill_neither_lowers_the_first_rung_nor_lengthens
     assert n_rungs_now <= n_rungs
 
 
-# ── what drills each rung ─────────────────────────────────────────────────────────────────────────────────────
+# ── what drills each rung ─────────────────────────────────────────────────────────────────────────
 
 
 def guided_passes(drills, lowest, highest, guide_offset=10.5, mucosa=3.0, gauges=None):
-    passes, problem = climb(
-        drills, gauges or reach([]), lowest, highest, 0.0, 1.0, 1.0, guide_offset, mucosa
-    )
+    passes, problem = climb(drills, gauges or reach([]), lowest, highest, 0.0, 1.0, 1.0, guide_offset, mucosa)
     assert problem is None
     return passes
 
@@ -247,8 +269,8 @@ def test_the_shortest_drill_that_reaches_a_rung_drills_it():
 def test_a_shorter_drill_opens_the_hole_where_the_own_one_would_start_unguided():
     """Common practice, no source. Shanks of 8 mm; only the 10 mm drill has a stop for 3 mm (depth-marked).
 
-    It would meet bone with 8 - 10 = -2 mm in the guide. The 7 mm drill, held by 1 mm, first goes to 2.5 mm, which
-    is the deepest that it reaches short of 3; the 10 mm drill is then held by 8 + 2.5 - 10 = 0.5 mm.
+    It would meet bone with 8 - 10 = -2 mm in the guide. The 7 mm drill, held by 1 mm, first goes to 2.5 mm,
+    the deepest that it reaches short of 3; the 10 mm drill is then held by 8 + 2.5 - 10 = 0.5 mm.
     """
     drills = reach([7, 10], depth_stops=[(2.5, 7), (3, 10), (4, 10)], shank_mm=8.0)
     first, own, last = guided_passes(drills, 4.0, 4.0)
@@ -258,10 +280,15 @@ def test_a_shorter_drill_opens_the_hole_where_the_own_one_would_start_unguided()
 
 
 def test_two_openers_one_after_the_other():
-    """Shanks of 6.5: the 6 mm drill (0.5 in) opens to 2 for the 8 mm one (6.5 + 2 - 8 = 0.5), that to 4 for the 10."""
+    """Shanks of 6.5: the 6 mm drill (0.5 in) opens to 2 for the 8 mm one (0.5 in), that to 4 for the 10."""
     drills = reach([6, 8, 10], depth_stops=[(2, 6), (4, 8), (4.5, 10), (5.5, 10)], shank_mm=6.5)
     passes = guided_passes(drills, 5.5, 5.5)
-    assert [(step.depth_mm, step.opens) for step in passes] == [(2, True), (4, True), (4.5, False), (5.5, False)]
+    assert [(step.depth_mm, step.opens) for step in passes] == [
+        (2, True),
+        (4, True),
+        (4.5, False),
+        (5.5, False),
+    ]
     assert [step.engagement_mm for step in passes] == [0.5, 0.5, 0.5, 1.0]
 
 
@@ -286,7 +313,9 @@ def test_freehand_nothing_opens_for_another():
 
 
 def test_the_thinner_of_two_drills_of_one_length_goes_first():
-    drills = settings(np.array([7.0, 7.0]), np.array([3.2, 2.0]), np.full(2, UNKNOWN), np.array([4.0]), np.array([UNKNOWN]))
+    drills = settings(
+        np.array([7.0, 7.0]), np.array([3.2, 2.0]), np.full(2, UNKNOWN), np.array([4.0]), np.array([UNKNOWN])
+    )
     passes, _ = climb(drills, reach([]), 4.0, 3.0, 0.0, 1.0, 1.0)
     assert [step.instrument for step in passes] == [1]
 
@@ -325,7 +354,9 @@ def test_every_planned_pass_is_possible_and_the_rungs_are_those_of_the_ladder(
         assert step.depth_mm <= rungs[step.rung - 1] + HAIR_MM
         if step.opens:
             assert held > 0
-            own = next(later for later in passes if later.rung == step.rung and not (later.opens or later.gauge))
+            own = next(
+                later for later in passes if later.rung == step.rung and not (later.opens or later.gauge)
+            )
             assert length < lengths[own.instrument]
         else:
             drilled.append(step.depth_mm)

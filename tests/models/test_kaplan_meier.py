@@ -60,7 +60,7 @@ def test_a_curve_worked_by_hand():
 
 
 def test_two_implants_that_always_share_their_fate_count_as_one():
-    months, failed, patient = simulated(40, seed=1)
+    months, failed, _ = simulated(40, seed=1)
     once = kaplan_meier(months, failed, np.arange(len(months)))
     twice = kaplan_meier(np.tile(months, 2), np.tile(failed, 2), np.tile(np.arange(len(months)), 2))
     np.testing.assert_allclose(twice.survival, once.survival)
@@ -102,6 +102,21 @@ def test_when_the_last_implants_fail_survival_is_zero_without_a_variance():
     assert fit.survival.tolist() == [0]
     assert np.isnan(fit.std_error).all()
     assert np.isnan(log_log_interval(fit.survival, fit.std_error)).all()
+
+
+def test_the_end_of_the_curve_leaves_its_beginning_alone():
+    """All that are left fail at 5: the variance at 2 is what it was without them failing."""
+    months, patient = [2, 3, 5, 5], [1, 2, 2, 1]
+    to_the_end = kaplan_meier(months, [True, False, True, True], patient)
+    censored = kaplan_meier(months, [True, False, False, False], patient)
+    assert to_the_end.std_error[0] == pytest.approx(censored.std_error[0])
+    assert np.isnan(to_the_end.std_error[1])
+
+
+def test_patients_who_cancel_out_have_a_variance_of_exactly_zero():
+    """Each loses one implant of two at the same time."""
+    fit = kaplan_meier([6, 24] * 7, [True, False] * 7, np.repeat(range(7), 2))
+    assert fit.std_error.tolist() == [0]
 
 
 def test_nobody_and_no_failure():

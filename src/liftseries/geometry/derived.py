@@ -5,19 +5,23 @@ The columns are those of derived/steps.csv and derived/sites.csv in the contract
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, fields
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 
 from liftseries.geometry import depth, deviations, floor, ladder
 
+PASSES_A_BLOCK = 100_000
 STEP_COLUMNS = ("stop_length_mm", "depth_mm", "deepest_before_mm", "advance_mm", "engagement_mm")
 SITE_COLUMNS = (
-    "site_id", "rbh_mid_mm", "floor_slope_deg", "protrusion_mm", "dome_ml", "planned_first_mm", "planned_last_mm",
-    "planned_rungs", "plan_problem", "achieved_first_mm", "achieved_last_mm", "breakthrough_mm", "first_error_mm",
-    "last_error_mm", "overdrill_mm", *deviations.DEVIATIONS,
+    "site_id", "rbh_mid_mm", "floor_slope_deg", "protrusion_mm", "dome_ml",
+    "planned_first_mm", "planned_last_mm", "planned_rungs", "plan_problem",
+    "achieved_first_mm", "achieved_last_mm", "breakthrough_mm",
+    "first_error_mm", "last_error_mm", "overdrill_mm",
+    *deviations.DEVIATIONS,
 )  # fmt: skip
 
 
@@ -50,28 +54,50 @@ def derive(
     Returns
     -------
     steps with the columns of `STEP_COLUMNS` appended (None without a log), and the table of `SITE_COLUMNS`,
-    both in the order of the rows given
+    both in the order of the rows given; the former shares its other columns' memory with `steps`
     """
     derived = _floor(sites, limits).assign(**_planned(sites, instruments, stops, limits))
     if steps is None:
         return None, _without_log(derived)
-    order, log = _log(sites, steps, instruments, stops)
-    passes = _passes(log)
-    back = np.argsort(order)
-    measured = {
-        "stop_length_mm": log["stop_length_mm"],
-        "depth_mm": passes.depth_mm,
-        "deepest_before_mm": passes.deepest_before_mm,
-        "advance_mm": passes.advance_mm,
-        "engagement_mm": passes.engagement_mm,
+    site = pd.Index(sites["site_id"]).get_indexer(steps["site_id"])
+    sources = _sources(sites, steps, instruments, stops, site)
+    judged_by = {
+        "rbh_max_mm": _floats(sites["rbh_max_mm"]),
+        "first_limit_mm": _floats(sites["rbh_min_mm"]) - _margin(sites, limits),
+        "planned_first_mm": derived["planned_first_mm"].to_numpy(),
     }
-    derived_steps = steps.assign(**{name: values[back] for name, values in measured.items()})
-    return derived_steps, _judged(derived, sites, log["site"], passes, limits)
+    measured = {name: np.empty(len(steps)) for name in STEP_COLUMNS}
+    found = _nothing_found(len(sites))
+    for rows in _blocks(site, steps["step_no"].to_numpy(dtype=np.int64)):
+        log = _log(sources, rows)
+        passes = _passes(log)
+        for name in STEP_COLUMNS:
+            measured[name][rows] = log[name] if name in log else getattr(passes, name)
+        logged = log["site"][passes.starts]
+        reached = deviations.achieved(passes)
+        flags = deviations.judge(
+            passes,
+            reached,
+            **{name: values[logged] for name, values in judged_by.items()},
+            step_mm=limits.step_mm,
+            tolerance_mm=limits.depth_tolerance_mm,
+            speed_limit_rpm=limits.speed_limit_rpm,
+        )
+        gauged = deviations.has_gauge(passes)
+        for name, values in {**vars(reached), **vars(flags), "has_log": True, "has_gauge": gauged}.items():
+            found[name][logged] = values
+    # Not `assign`: it would copy every column of the log.
+    derived_steps = pd.DataFrame({**steps, **measured}, copy=False)
+    return derived_steps, _judged(derived, judged_by["rbh_max_mm"], found)
 
 
-def reach(instruments: pd.DataFrame, stops: pd.DataFrame, approach: str, gauges: bool = False) -> ladder.Reach:
+def reach(
+    instruments: pd.DataFrame, stops: pd.DataFrame, approach: str, gauges: bool = False
+) -> ladder.Reach:
     """The settings of an approach's drills, or of its gauges; row numbers are those of the tables given."""
-    rows = np.flatnonzero((instruments["approach"] == approach) & ((instruments["role"] == "gauge") == gauges))
+    rows = np.flatnonzero(
+        (instruments["approach"] == approach) & ((instruments["role"] == "gauge") == gauges)
+    )
     chosen = instruments.iloc[rows]
     settings = ladder.settings(
         _floats(chosen["length_mm"]),
@@ -84,7 +110,8 @@ def reach(instruments: pd.DataFrame, stops: pd.DataFrame, approach: str, gauges:
 
 
 def _floats(column: pd.Series) -> depth.Array:
-    return column.to_numpy(dtype=float, na_value=np.nan)
+    # Asked for its missing values, pandas copies even a column of floats.
+    return column.to_numpy() if column.dtype == float else column.to_numpy(dtype=float, na_value=np.nan)
 
 
 def _marked_on(stops: pd.DataFrame) -> depth.Array:
@@ -104,7 +131,9 @@ def _floor(sites: pd.DataFrame, limits: Limits) -> pd.DataFrame:
     lowest, highest = _floats(sites["rbh_min_mm"]), _floats(sites["rbh_max_mm"])
     middle = floor.rbh_mid_mm(lowest, highest)
     # The planned platform counts here also freehand: the lift depends on where the implant will stand.
-    lift = floor.protrusion_mm(_floats(sites["platform_depth_mm"]), _floats(sites["implant_length_mm"]), middle)
+    lift = floor.protrusion_mm(
+        _floats(sites["platform_depth_mm"]), _floats(sites["implant_length_mm"]), middle
+    )
     return pd.DataFrame(
         {
             "site_id": sites["site_id"].to_numpy(),
@@ -137,34 +166,72 @@ def _planned(sites: pd.DataFrame, instruments: pd.DataFrame, stops: pd.DataFrame
     }
 
 
-def _log(sites: pd.DataFrame, steps: pd.DataFrame, instruments: pd.DataFrame, stops: pd.DataFrame) -> tuple:
-    """The log with what it needs of the other tables, site by site in the order of the passes."""
-    site = pd.Index(sites["site_id"]).get_indexer(steps["site_id"])
-    order = np.lexsort((steps["step_no"].to_numpy(dtype=np.int64), site))
-    site = site[order]
-    instrument = pd.Index(instruments["instrument_id"]).get_indexer(steps["instrument_id"])[order]
-    stop = pd.Index(stops["stop_id"]).get_indexer(steps["stop_id"])[order]
-    stop_length = np.append(depth.stop_length_mm(_floats(stops["marking_mm"]), _marked_on(stops)), 0.0)
-    marking = np.append(_floats(stops["marking_mm"]), np.nan)
-    by_depth = np.append((stops["marking_means"] == "depth").to_numpy(dtype=bool), False)
-    guided = (sites["approach"] == "guided").to_numpy(dtype=bool)[site]
-    return order, {
-        "site": site,
-        "guided": guided,
-        "platform_mm": _platform(sites)[site],
-        "guide_offset_mm": _floats(sites["guide_offset_mm"])[site],
-        "soft_tissue_mm": _floats(sites["soft_tissue_mm"])[site],
-        "is_drill": (instruments["role"] != "gauge").to_numpy(dtype=bool)[instrument],
-        "length_mm": _floats(instruments["length_mm"])[instrument],
-        "guide_shank_mm": _floats(instruments["guide_shank_mm"])[instrument],
-        # -1, no stop, picks the last entry: it takes nothing off and has no marking.
-        "stop_length_mm": stop_length[stop],
-        "marking_mm": marking[stop],
-        "marked_as_depth": by_depth[stop],
-        "speed_rpm": _floats(steps["speed_rpm"])[order],
-        "intended_depth_mm": _floats(steps["intended_depth_mm"])[order],
-        "found_open": (steps["finding"] == "open").to_numpy(dtype=bool)[order],
-    }
+def _sources(
+    sites: pd.DataFrame, steps: pd.DataFrame, instruments: pd.DataFrame, stops: pd.DataFrame, site: np.ndarray
+) -> tuple:
+    """What passes need of each table: every pass's row there (None for the log itself), and the columns."""
+    instrument = pd.Index(instruments["instrument_id"]).get_indexer(steps["instrument_id"])
+    stop = pd.Index(stops["stop_id"]).get_indexer(steps["stop_id"])
+    stop_length = depth.stop_length_mm(_floats(stops["marking_mm"]), _marked_on(stops))
+    return (
+        (
+            None,
+            {
+                "site": site,
+                "speed_rpm": _floats(steps["speed_rpm"]),
+                "intended_depth_mm": _floats(steps["intended_depth_mm"]),
+                "found_open": (steps["finding"] == "open").to_numpy(dtype=bool),
+            },
+        ),
+        (
+            site,
+            {
+                "guided": (sites["approach"] == "guided").to_numpy(dtype=bool),
+                "platform_mm": _platform(sites),
+                "guide_offset_mm": _floats(sites["guide_offset_mm"]),
+                "soft_tissue_mm": _floats(sites["soft_tissue_mm"]),
+            },
+        ),
+        (
+            instrument,
+            {
+                "is_drill": (instruments["role"] != "gauge").to_numpy(dtype=bool),
+                "length_mm": _floats(instruments["length_mm"]),
+                "guide_shank_mm": _floats(instruments["guide_shank_mm"]),
+            },
+        ),
+        (
+            stop,
+            {
+                # -1, no stop, picks the last entry: it takes nothing off and has no marking.
+                "stop_length_mm": np.append(stop_length, 0.0),
+                "marking_mm": np.append(_floats(stops["marking_mm"]), np.nan),
+                "marked_as_depth": np.append((stops["marking_means"] == "depth").to_numpy(dtype=bool), False),
+            },
+        ),
+    )
+
+
+def _blocks(site: np.ndarray, step_no: np.ndarray) -> Iterator[np.ndarray]:
+    """Rows of some whole logs at a time, site by site in the order of the passes.
+
+    So a million sites need little more memory than their tables.
+    """
+    order = np.lexsort((step_no, site))
+    begins = np.append(np.flatnonzero(np.diff(site[order], prepend=-1)), site.size)
+    wanted = np.arange(0, site.size + PASSES_A_BLOCK, PASSES_A_BLOCK).clip(max=site.size)
+    cuts = np.unique(begins[np.searchsorted(begins, wanted)])
+    for begin, end in pairwise(cuts):
+        yield order[begin:end]
+
+
+def _log(sources: tuple, rows: np.ndarray) -> dict[str, np.ndarray]:
+    """The rows of the log with what they need of the other tables."""
+    log = {}
+    for row_there, columns in sources:
+        there = rows if row_there is None else row_there[rows]
+        log.update({name: values[there] for name, values in columns.items()})
+    return log
 
 
 def _passes(log: dict) -> deviations.Passes:
@@ -193,45 +260,25 @@ def _passes(log: dict) -> deviations.Passes:
     )
 
 
-def _judged(
-    derived: pd.DataFrame, sites: pd.DataFrame, site: np.ndarray, passes: deviations.Passes, limits: Limits
-) -> pd.DataFrame:
-    logged = site[passes.starts]
-    lowest, highest = _floats(sites["rbh_min_mm"]), _floats(sites["rbh_max_mm"])
-    reached = deviations.achieved(passes)
-    flags = deviations.judge(
-        passes,
-        reached,
-        rbh_max_mm=highest[logged],
-        first_limit_mm=(lowest - _margin(sites, limits))[logged],
-        planned_first_mm=derived["planned_first_mm"].to_numpy()[logged],
-        step_mm=limits.step_mm,
-        tolerance_mm=limits.depth_tolerance_mm,
-        speed_limit_rpm=limits.speed_limit_rpm,
-    )
-    n_sites = len(sites)
+def _nothing_found(n_sites: int) -> dict[str, np.ndarray]:
+    """Depths NaN and flags false for every site, to be filled where there is a log."""
+    depths = {field.name: np.full(n_sites, np.nan) for field in fields(deviations.Achieved)}
+    flags = (*deviations.DEVIATIONS, "has_log", "has_gauge")
+    return depths | {name: np.zeros(n_sites, dtype=bool) for name in flags}
 
-    def spread(values: np.ndarray) -> np.ndarray:
-        everywhere = np.full(n_sites, np.nan)
-        everywhere[logged] = values
-        return everywhere
 
-    first, last = spread(reached.first_mm), spread(reached.last_mm)
+def _judged(derived: pd.DataFrame, rbh_max_mm: depth.Array, found: dict[str, np.ndarray]) -> pd.DataFrame:
     columns = {
-        "achieved_first_mm": first,
-        "achieved_last_mm": last,
-        "breakthrough_mm": spread(reached.breakthrough_mm),
-        "first_error_mm": first - derived["planned_first_mm"].to_numpy(),
-        "last_error_mm": last - derived["planned_last_mm"].to_numpy(),
-        "overdrill_mm": last - highest,
+        "achieved_first_mm": found["first_mm"],
+        "achieved_last_mm": found["last_mm"],
+        "breakthrough_mm": found["breakthrough_mm"],
+        "first_error_mm": found["first_mm"] - derived["planned_first_mm"].to_numpy(),
+        "last_error_mm": found["last_mm"] - derived["planned_last_mm"].to_numpy(),
+        "overdrill_mm": found["last_mm"] - rbh_max_mm,
     }
-    gauged = deviations.has_gauge(passes)
     for name in deviations.DEVIATIONS:
-        known = np.zeros(n_sites, dtype=bool)
-        known[logged] = gauged if name == "probe_mismatch" else True
-        shown = np.zeros(n_sites, dtype=bool)
-        shown[logged] = getattr(flags, name)
-        columns[name] = pd.arrays.BooleanArray(shown, ~known)
+        known = found["has_gauge" if name == "probe_mismatch" else "has_log"]
+        columns[name] = pd.arrays.BooleanArray(found[name], ~known)
     return derived.assign(**columns)[list(SITE_COLUMNS)]
 
 

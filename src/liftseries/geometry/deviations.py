@@ -79,12 +79,13 @@ def achieved(passes: Passes) -> Achieved:
     n_gauges, n_drills = _so_far(passes, ~passes.is_drill), _so_far(passes, passes.is_drill)
     first_drill = _deepest(passes, np.where(n_drills == 1, drilled, -np.inf))
     before_gauge = _deepest(passes, np.where(n_gauges == 0, drilled, -np.inf))
-    first_open = passes.found_open & (_so_far(passes, passes.found_open) == 1)
-    reached = np.where(n_drills > 0, np.fmax(passes.deepest_before_mm, drilled), -np.inf)
+    up_to_open = ~_opened_before(passes)
     return Achieved(
         first_mm=np.where(has_gauge(passes), before_gauge, first_drill),
         last_mm=_deepest(passes, drilled),
-        breakthrough_mm=_deepest(passes, np.where(first_open, reached, -np.inf)),
+        breakthrough_mm=np.where(
+            _any(passes, passes.found_open), _deepest(passes, np.where(up_to_open, drilled, -np.inf)), np.nan
+        ),
     )
 
 
@@ -123,7 +124,6 @@ def judge(
     off_depth = np.abs(passes.depth_mm - passes.deepest_before_mm) > tolerance
     missed = np.abs(passes.intended_depth_mm - passes.depth_mm) > tolerance
     misread = missed & (np.abs(passes.intended_depth_mm - passes.misread_depth_mm) <= tolerance)
-    opened_before = _so_far(passes, passes.found_open) - passes.found_open > 0
     return Deviations(
         first_too_deep=reached.first_mm > first_limit_mm + tolerance,
         advance_too_large=_any(
@@ -132,7 +132,7 @@ def judge(
         unguided_start=_any(passes, deepens & (passes.engagement_mm <= HAIR_MM)),
         not_probed=_any(passes, _went_on_unprobed(passes, deepens, from_here - tolerance)),
         probe_mismatch=_any(passes, ~passes.is_drill & off_depth),
-        drilled_after_open=_any(passes, deepens & opened_before),
+        drilled_after_open=_any(passes, deepens & _opened_before(passes)),
         overdrilled=reached.last_mm > rbh_max_mm + step_mm + tolerance,
         speed_high=_any(passes, passes.is_drill & (passes.speed_rpm > speed_limit_rpm)),
         intended_missed=_any(passes, missed),
@@ -149,6 +149,11 @@ def _went_on_unprobed(passes: Passes, deepens: Flags, from_mm: Array) -> Flags:
     unprobed = np.zeros(deepens.size, dtype=bool)
     unprobed[rows[:-1][no_gauge_to_next]] = True
     return unprobed & (passes.depth_mm >= from_mm)
+
+
+def _opened_before(passes: Passes) -> Flags:
+    """Whether an earlier pass of the log found the floor open."""
+    return _so_far(passes, passes.found_open) - passes.found_open > 0
 
 
 def _begins(passes: Passes) -> Flags:

@@ -72,12 +72,10 @@ def kaplan_meier(months: np.ndarray, failed: np.ndarray, cluster: np.ndarray) ->
     n = np.cumsum(n_out[::-1])[::-1]
     survival = np.cumprod(1 - d / n)
     with np.errstate(divide="ignore", invalid="ignore"):
-        jump = np.where(d > 0, 1 / (n - d), 0.0)
-        hazard_sum = np.cumsum(np.where(d > 0, d / (n * (n - d)), 0.0))  # G, the sum in Greenwood's formula
-    hazard_sum[n == d] = np.nan  # survival is 0 from here on and has no variance
-    jump[n == d] = np.nan
-
+        jump = np.where((d > 0) & (n > d), 1 / (n - d), 0.0)
+    hazard_sum = np.cumsum(jump * d / n)  # G, the sum in Greenwood's formula
     variance = clustered_variance(when, failed, cluster, jump, hazard_sum)
+    variance[n == d] = np.nan  # all that were left failed: survival is 0 from here on and has no variance
     at_failure = d > 0
     return KaplanMeier(
         months=times[at_failure],
@@ -107,17 +105,19 @@ def clustered_variance(when, failed, cluster, jump, hazard_sum) -> np.ndarray:
     position = np.arange(len(codes)) - np.repeat(starts, size)
     y_before = (np.repeat(size, size) - position).astype(float)
     y_after = y_before - 1
-    with np.errstate(invalid="ignore"):
-        q_after = _cumsum_within(left_behind, starts, size)
-        q_before = np.where(position == 0, 0.0, np.r_[0.0, q_after[:-1]])
+    q_after = _cumsum_within(left_behind, starts, size)
+    q_before = np.where(position == 0, 0.0, np.r_[0.0, q_after[:-1]])
 
-        def running_total(change, initial=0.0):
-            return initial + np.cumsum(np.bincount(when, weights=change, minlength=len(hazard_sum)))
+    def running_total(change):
+        return np.cumsum(np.bincount(when, weights=change, minlength=len(hazard_sum)))
 
-        qq = running_total(q_after**2 - q_before**2)
-        qy = running_total(q_after * y_after - q_before * y_before)
-        yy = running_total(y_after**2 - y_before**2, initial=(size.astype(float) ** 2).sum())
-        return np.maximum(qq - 2 * hazard_sum * qy + hazard_sum**2 * yy, 0.0)
+    qq = running_total(q_after**2 - q_before**2)
+    qy = running_total(q_after * y_after - q_before * y_before)
+    yy = (size.astype(float) ** 2).sum() + running_total(y_after**2 - y_before**2)
+    variance = qq - 2 * hazard_sum * qy + hazard_sum**2 * yy
+    # Patients may cancel exactly (each loses one implant of two); what is left of the terms then is rounding.
+    rounding = 1e-12 * (qq + 2 * hazard_sum * np.abs(qy) + hazard_sum**2 * yy)
+    return np.where(variance > rounding, variance, 0.0)
 
 
 def _cumsum_within(values, starts, size) -> np.ndarray:

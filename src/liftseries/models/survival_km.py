@@ -8,11 +8,20 @@ import pandas as pd
 
 from liftseries.models.kaplan_meier import kaplan_meier, log_log_interval, numbers_at
 from liftseries.models.levels import as_levels, subsets
-from liftseries.models.tidy import CONF_LEVEL, Estimates, Fit, left_out_table, results_table
+from liftseries.models.tidy import (
+    CONF_LEVEL,
+    NO_STD_ERROR,
+    ZERO_STD_ERROR,
+    Estimates,
+    Fit,
+    left_out_table,
+    results_table,
+)
 
 ANALYSIS = "survival.km"
 METHOD = "Kaplan-Meier, patient-clustered infinitesimal jackknife, log-log interval"
 NO_FAILURE = "no implant has failed by then, and an interval cannot be drawn without a failure"
+ONE_PATIENT = "all implants belong to one patient, so no variance is seen"
 ALL_FAILED = "every implant still at risk has failed, so the estimate has no interval"
 
 
@@ -108,9 +117,9 @@ def survival_rows(fit: Fit, months, survival, std_error, last_month: float) -> l
         elif s == 0:
             rows.append(fit.row(term, 0.0, problem=ALL_FAILED))
         elif fit.n_patients < 2:
-            rows.append(
-                fit.row(term, s, problem="all implants belong to one patient, so no variance is seen")
-            )
+            rows.append(fit.row(term, s, problem=ONE_PATIENT))
+        elif not se > NO_STD_ERROR:
+            rows.append(fit.row(term, s, problem=ZERO_STD_ERROR))
         else:
             rows.append(fit.row(term, s, se, conf_low=a, conf_high=b, conf_level=CONF_LEVEL))
     return rows

@@ -36,7 +36,7 @@ RESULT_COLUMNS = (
     "method",
     "problem",
 )
-ZERO_STD_ERROR = "its standard error is zero, so nothing can be said of it"
+ZERO_STD_ERROR = "the patients cancel out exactly: its standard error is zero, so it has no interval"
 LEFT_OUT_COLUMNS = ("analysis", "subset", "reason", "n_sites")
 
 

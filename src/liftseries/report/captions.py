@@ -3,35 +3,40 @@
 CAPTIONS = {
     "flow": "Patients and sites from what was read to what each question could use.",
     "residual_height": (
-        "Residual bone height in the middle of the implant's footprint, by approach; dashed lines are the cuts of the "
-        "bands."
+        "Residual bone height in the middle of the implant's footprint, by approach; dashed lines are the "
+        "cuts of the bands."
     ),
     "planned_achieved": (
-        "Achieved less planned last depth against the planned one; a larger mark stands for more sites. Solid line: "
-        "bias; dashed lines: limits of agreement. Above 0 is deeper than planned."
+        "Achieved less planned last depth against the planned one; a larger mark stands for more sites. "
+        "Solid line: bias; dashed lines: limits of agreement. Above 0 is deeper than planned."
     ),
     "deviations": "Sites with a drilling log that show each deviation from the drilling plan, by approach.",
     "ladder_case": (
-        "The passes of single cases. Bars: drill passes, from the depth already reached to their own; a flat bar went "
-        "no deeper. Circles: gauge passes. Above the crest, what was used: its length in mm less what the stop takes "
-        "off. Dotted lines: planned rungs."
+        "The passes of single cases. Bars: drill passes, from the depth already reached to their own; a "
+        "flat bar went no deeper. Circles: gauge passes. Above the crest, what was used: its length in mm "
+        "less what the stop takes off. Dotted lines: planned rungs."
     ),
     "perforation_by_height": (
-        "Share of sites whose membrane was perforated, with 95% intervals that take sites as clustered in patients."
+        "Share of sites whose membrane was perforated, with 95% intervals that take sites as clustered in "
+        "patients."
     ),
     "perforation_odds": "Odds ratios of a perforation with 95% intervals, each term held against the others.",
     "survival": (
-        "Kaplan-Meier survival of all implants with its patient-clustered 95% band. Below: implants at risk just before "
-        "each month, and failed or censored before it. Where few are left at risk, one failure makes a large step."
+        "Kaplan-Meier survival of all implants with its patient-clustered 95% band. Below: implants at risk "
+        "just before each month, and failed or censored before it. Where few are left at risk, one failure "
+        "makes a large step."
     ),
     "survival_by_height": (
-        "Kaplan-Meier survival by residual bone height, with patient-clustered 95% intervals at the months of the plan, "
-        "set side by side for reading. Where few are left at risk, one failure makes a large step."
+        "Kaplan-Meier survival by residual bone height, with patient-clustered 95% intervals at the months "
+        "of the plan, set side by side for reading. Where few are left at risk, one failure makes a large "
+        "step."
     ),
-    "hazard_ratios": "Hazard ratios of implant failure with 95% intervals, each term held against the others.",
+    "hazard_ratios": (
+        "Hazard ratios of implant failure with 95% intervals, each term held against the others."
+    ),
     "gain_by_visit": (
-        "Bone gain at the visits: every measurement, and the mean with its standard deviation at the visits nearest to "
-        "each year."
+        "Bone gain at the visits: every measurement, and the mean with its standard deviation at the visits "
+        "nearest to each year."
     ),
     "gain_terms": "Differences in bone gain with 95% intervals, each term held against the others.",
 }

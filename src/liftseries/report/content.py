@@ -17,7 +17,7 @@ import yaml
 from liftseries.models.design import INTERCEPT
 from liftseries.report.captions import CAPTIONS
 from liftseries.report.figures.series import people
-from liftseries.report.figures.style import alt_text
+from liftseries.report.figures.style import alt_text, width_mm
 from liftseries.report.limits import limits
 from liftseries.report.material import Material
 from liftseries.report.methods import methods
@@ -37,7 +37,8 @@ from liftseries.report.tables import Display, displays
 from liftseries.report.wording import BANDS, DEVIATIONS, Words, trace
 
 NOTICES = (
-    "For research and audit. This report is not a medical device and gives no advice for a patient in the chair.",
+    "For research and audit. This report is not a medical device and gives no advice for a patient in the "
+    "chair.",
     "Local codes and licensed clinical judgement come first.",
     "Small numbers mislead: read every share with its denominator and every estimate with its interval.",
 )
@@ -45,10 +46,11 @@ NOTICES = (
 
 @dataclass(frozen=True)
 class Paragraph:
-    """Plain text; `source` names the row of results.csv that its number comes from."""
+    """Plain text; `source` names the row of results.csv that it comes from, `lead` opens it in bold."""
 
     text: str
     source: str = ""
+    lead: str = ""
     kind: str = "paragraph"
 
 
@@ -63,13 +65,14 @@ class Listing:
 
 @dataclass(frozen=True)
 class Picture:
-    """A figure: `path` of its SVG, the alternative text read from it, `number` in reading order."""
+    """A figure: `path` of its SVG, the alternative text and width read from it, `number` in reading order."""
 
     name: str
     path: Path
     alt: str
     caption: str
     number: int
+    width_mm: float
     kind: str = "figure"
 
 
@@ -180,7 +183,7 @@ class _Writer:
         if path is None:
             return []
         self.n_figures += 1
-        return [Picture(name, path, alt_text(path), CAPTIONS[name], self.n_figures)]
+        return [Picture(name, path, alt_text(path), CAPTIONS[name], self.n_figures, width_mm(path))]
 
     def table(self, name: str) -> list[Block]:
         if name not in self.tables:
@@ -190,7 +193,7 @@ class _Writer:
         return [NumberedTable(self.tables[name], self.n_tables)]
 
 
-# ── the first page ────────────────────────────────────────────────────────────────────────────────────────────
+# ── the first page ──────────────────────────────────────────────────────────────────────────────────────────
 
 
 def _in_numbers(material: Material) -> Iterable[tuple[str, str]]:
@@ -198,32 +201,36 @@ def _in_numbers(material: Material) -> Iterable[tuple[str, str]]:
     if "in the series" in stages:
         yield "In the series", people(stages["in the series"])
     if "set aside" in stages:
-        yield "Set aside", people(stages["set aside"]) or "none"
+        yield "Set aside", people(stages["set aside"])
     for stage, label in (("with a drilling log", "With a drilling log"), ("with a visit", "With a visit")):
         if stage in stages:
             yield label, people(stages[stage])
     rate = _first(material.rows("perforation.rate", "all"))
     if rate is not None:
-        yield "Perforations", f"{count(rate['n_events'])} at {counted(rate['n_sites'], 'site')} where it is known"
+        yield (
+            "Perforations",
+            f"{count(rate['n_events'])} at {counted(rate['n_sites'], 'site')} where it is known",
+        )
     followed = _first(material.rows("survival.km", "all"))
     if followed is not None and followed["n_sites"]:
-        yield "Implant failures", f"{count(followed['n_events'])} of {counted(followed['n_sites'], 'implant')} followed"
+        yield (
+            "Implant failures",
+            f"{count(followed['n_events'])} of {counted(followed['n_sites'], 'implant')} followed",
+        )
 
 
 def _findings(writer: _Writer) -> Iterable[Paragraph]:
     material, words = writer.material, writer.words
     sentences = [
         _rate_sentence(material),
-        _effect(_first_term(material.rows("perforation.gee")), words, "the odds of a perforation", "odds ratio"),
+        _effect(_first_term(material.rows("perforation.gee")), words, "the odds of a perforation"),
         _depth_sentence(material),
         _survival_sentence(material),
-        _effect(_first_term(material.rows("survival.cox")), words, "the hazard of implant failure", "hazard ratio"),
+        _effect(_first_term(material.rows("survival.cox")), words, "the hazard of implant failure"),
         _gain_sentence(material),
     ]
     found = [sentence for sentence in sentences if sentence is not None]
-    if not found:
-        yield Paragraph("Nothing could be estimated; the chapters say why.")
-    yield from found
+    yield from found or [Paragraph("Nothing could be estimated; the chapters say why.")]
 
 
 def _rate_sentence(material: Material) -> Paragraph | None:
@@ -232,28 +239,27 @@ def _rate_sentence(material: Material) -> Paragraph | None:
     row = row if row is not None else _first(rows[rows["method"].eq("exact") & rows["estimate"].notna()])
     if row is None:
         return None
-    interval_text = interval(row["estimate"], row["conf_low"], row["conf_high"], percent)
-    kind = "with sites clustered in patients" if row["method"] == "cluster" else "exact, sites taken as independent"
-    text = (
-        f"The membrane was perforated at {count(row['n_events'])} of {counted(row['n_sites'], 'site')} where it is "
-        f"known: {interval_text}, {kind}. Numbers in brackets are 95% intervals, here and below."
-    )
+    numbers = interval(row["estimate"], row["conf_low"], row["conf_high"], percent)
+    crude = share_of(row["n_events"], row["n_sites"]).replace(" (", " sites where it is known (")
+    kind = "with sites clustered in patients" if row["method"] == "cluster" else "sites taken as independent"
+    text = f"The membrane was perforated at {crude}; the rate is {numbers}, {kind}."
     return Paragraph(text, _source(row, row["method"]))
 
 
 def _depth_sentence(material: Material) -> Paragraph | None:
-    rows = {row["term"]: row for _, row in material.rows("depth.agreement").iterrows() if not missing(row["estimate"])}
+    rows = {
+        row["term"]: row
+        for _, row in material.rows("depth.agreement").iterrows()
+        if not missing(row["estimate"])
+    }
     if not {"bias", "low", "high"} <= set(rows):
         return None
     bias = rows["bias"]
-    away = "deeper" if bias["estimate"] >= 0 else "shallower"
-    size = interval(
-        abs(bias["estimate"]),
-        *sorted([bias["conf_low"], bias["conf_high"]]) if bias["estimate"] >= 0 else (-bias["conf_high"], -bias["conf_low"]),
-    )
+    size, deeper = _size(bias)
     text = (
-        f"The last drill pass ended on average {size} mm {away} than planned at {counted(bias['n_sites'], 'site')}; the "
-        f"limits of agreement reach from {decimal(rows['low']['estimate'])} to {decimal(rows['high']['estimate'])} mm."
+        f"The last drilled depth lay on average {size} mm {'deeper' if deeper else 'shallower'} than "
+        f"planned at {counted(bias['n_sites'], 'site')}; the limits of agreement reach from "
+        f"{decimal(rows['low']['estimate'])} to {decimal(rows['high']['estimate'])} mm."
     )
     return Paragraph(text, _source(bias))
 
@@ -263,12 +269,14 @@ def _survival_sentence(material: Material) -> Paragraph | None:
     row = _last(rows[rows["estimate"].notna()])
     if row is None:
         return None
-    at_risk = material.at_risk[material.at_risk["subset"].eq("all") & material.at_risk["months"].eq(float(row["term"]))]
-    still = f", {count(at_risk['n_at_risk'].iloc[0])} of them still at risk then" if len(at_risk) else ""
+    at_risk = material.at_risk[
+        material.at_risk["subset"].eq("all") & material.at_risk["months"].eq(float(row["term"]))
+    ]
+    still = f", with {count(at_risk['n_at_risk'].iloc[0])} still at risk" if len(at_risk) else ""
     text = (
-        f"At {row['term']} months {interval(row['estimate'], row['conf_low'], row['conf_high'], percent)} of the "
-        f"implants were in function; {count(row['n_events'])} of {counted(row['n_sites'], 'implant')} failed over the whole "
-        f"follow-up{still}."
+        f"At {row['term']} months {interval(row['estimate'], row['conf_low'], row['conf_high'], percent)} "
+        f"of the implants were in function{still}; {count(row['n_events'])} of "
+        f"{counted(row['n_sites'], 'implant')} followed failed at any time."
     )
     return Paragraph(text, _source(row))
 
@@ -287,10 +295,10 @@ def _gain_sentence(material: Material) -> Paragraph | None:
     return Paragraph(text, "models/gain_by_visit.csv")
 
 
-# ── sentences on estimates ────────────────────────────────────────────────────────────────────────────────────
+# ── sentences on estimates ──────────────────────────────────────────────────────────────────────────────────
 
 
-def _effect(row, words: Words, outcome: str, measure: str) -> Paragraph | None:
+def _effect(row, words: Words, outcome: str) -> Paragraph | None:
     """What a term of a ratio model says, in one sentence."""
     if row is None:
         return None
@@ -319,18 +327,29 @@ def _open(low: float, high: float, none: float) -> str:
 
 def _difference(row, words: Words) -> Paragraph:
     """What a term of the gain model says."""
-    numbers = interval(row["estimate"], row["conf_low"], row["conf_high"])
-    text = f"{_compared(row, words, 'bone gain')} {numbers} mm larger" + _open(row["conf_low"], row["conf_high"], 0.0) + "."
+    numbers, larger = _size(row)
+    text = f"{_compared(row, words, 'bone gain')} {numbers} mm {'larger' if larger else 'smaller'}"
+    text += _open(row["conf_low"], row["conf_high"], 0.0) + "."
     return Paragraph(text[0].upper() + text[1:], _source(row))
+
+
+def _size(row) -> tuple[str, bool]:
+    """A difference without its sign, with its interval, and whether it is above 0."""
+    if row["estimate"] >= 0:
+        return interval(row["estimate"], row["conf_low"], row["conf_high"]), True
+    return interval(-row["estimate"], -row["conf_high"], -row["conf_low"]), False
 
 
 def _problems(material: Material, *analyses: str) -> list[Block]:
     """What could not be estimated in these analyses, each reason once."""
     rows = material.results[material.results["analysis"].isin(analyses)]
-    rows = rows[~rows["problem"].map(lambda text: missing(text) or not text)]
+    rows = rows[rows["problem"].fillna("").ne("")]
     items = []
     for problem, group in rows.groupby("problem", sort=False):
-        places = [_source(row, row["method"] if row["analysis"] == "perforation.rate" else "") for _, row in group.iterrows()]
+        places = [
+            _source(row, row["method"] if row["analysis"] == "perforation.rate" else "")
+            for _, row in group.iterrows()
+        ]
         items.append(f"{listed(places)}: {problem}.")
     return [Listing("What could not be estimated in full, and why:", tuple(items))] if items else []
 
@@ -355,16 +374,16 @@ def _small(text: str) -> str:
     return text[0].lower() + text[1:] if text else text
 
 
-# ── the chapters ──────────────────────────────────────────────────────────────────────────────────────────────
+# ── the chapters ────────────────────────────────────────────────────────────────────────────────────────────
 
 
 def _studied(writer: _Writer) -> Iterable[Block]:
     material = writer.material
     plan = material.plan.get("plan", {})
     yield Paragraph(
-        "A series of crestal sinus floor lifts with implants. The unit of study is the site; sites of one patient "
-        "resemble each other, and every interval that says so takes that into account. Depths run along the drilling "
-        "axis, positive into bone, from 0 at the crest."
+        "A series of crestal sinus floor lifts with implants. The unit of study is the site; sites of one "
+        "patient resemble each other, and every interval that says so takes that into account. Depths run "
+        "along the drilling axis, positive into bone, from 0 at the crest."
     )
     files = material.plan.get("tables", {})
     if files:
@@ -392,9 +411,12 @@ def _who(writer: _Writer) -> Iterable[Block]:
     material = writer.material
     stages = {row["stage"]: row for _, row in material.flow.iterrows()}
     if "in the series" in stages:
-        read = f"{people(stages['read'])} were read, " if "read" in stages else ""
-        aside = f"{people(stages['set aside'])} set aside, and " if "set aside" in stages else ""
-        yield Paragraph(f"{read}{aside}{people(stages['in the series'])} are in the series.")
+        told = [
+            f"{stage}: {people(stages[stage])}"
+            for stage in ("read", "set aside", "in the series")
+            if stage in stages
+        ]
+        yield Paragraph(f"{'; '.join(told)[0].upper()}{'; '.join(told)[1:]}.")
     else:
         yield Paragraph("The run left no counts of patients and sites.")
     yield from writer.figure("flow")
@@ -403,7 +425,10 @@ def _who(writer: _Writer) -> Iterable[Block]:
         yield Paragraph("No row was set aside.")
     else:
         n = len(material.set_aside.drop_duplicates(["table", "file", "row"]))
-        yield Paragraph(f"{counted(n, 'row')} of all tables {'was' if n == 1 else 'were'} set aside, with what depends on them.")
+        yield Paragraph(
+            f"{counted(n, 'row')} of all tables {'was' if n == 1 else 'were'} set aside, with what depends "
+            "on them."
+        )
         yield from writer.table("set_aside")
     yield from writer.table("characteristics")
     yield from writer.figure("residual_height")
@@ -430,12 +455,15 @@ def _depth(writer: _Writer) -> Iterable[Block]:
     if len(whole):
         ranked = whole.sort_values("share", ascending=False, kind="stable").head(3)
         told = [
-            f"{_small(DEVIATIONS.get(row['deviation'], row['deviation']))} at {share_of(row['n_true'], row['n_sites'])}"
+            f"{_small(DEVIATIONS.get(row['deviation'], row['deviation']))} at "
+            f"{share_of(row['n_true'], row['n_sites'])}"
             for _, row in ranked.iterrows()
             if row["n_true"]
         ]
         if told:
-            yield Paragraph(f"The commonest deviations from the drilling plan: {listed(told)}.", "models/deviations.csv")
+            yield Paragraph(
+                f"The commonest deviations from the drilling plan: {listed(told)}.", "models/deviations.csv"
+            )
         else:
             yield Paragraph("No deviation from the drilling plan was found.", "models/deviations.csv")
     yield from writer.figure("deviations")
@@ -454,28 +482,33 @@ def _membrane(writer: _Writer) -> Iterable[Block]:
         yield sentence
     for band, name in BANDS.items():
         told = []
-        for _, row in rates[rates["subset"].str.startswith(f"{band}=") & rates["method"].eq("exact")].iterrows():
+        for _, row in rates[
+            rates["subset"].str.startswith(f"{band}=") & rates["method"].eq("exact")
+        ].iterrows():
             level = row["subset"].partition("=")[2]
             told.append(f"{level} mm {share_of(row['n_events'], row['n_sites'])}")
         if told:
-            yield Paragraph(f"By {_small(name)}: {'; '.join(told)}.", f"perforation.rate · {band}=… · rate · exact")
+            yield Paragraph(
+                f"By {_small(name)}: {'; '.join(told)}.", f"perforation.rate · {band}=… · rate · exact"
+            )
     yield from writer.figure("perforation_by_height")
     yield from writer.table("perforation_rate")
     gee = material.rows("perforation.gee")
     if len(gee):
         yield Paragraph(
-            f"The model rests on {counted(gee['n_events'].iloc[0], 'perforation')} in {counted(gee['n_sites'].iloc[0], 'site')} "
-            f"of {counted(gee['n_patients'].iloc[0], 'patient')}. Each term is held against the others."
+            f"The model rests on {counted(gee['n_events'].iloc[0], 'perforation')} in "
+            f"{counted(gee['n_sites'].iloc[0], 'site')} of {counted(gee['n_patients'].iloc[0], 'patient')}. "
+            "Each term is held against the others."
         )
-        yield from _effects(gee, words, "the odds of a perforation", "odds ratio")
+        yield from _effects(gee, words, "the odds of a perforation")
     yield from writer.figure("perforation_odds")
     yield from writer.table("perforation_odds")
     yield from _problems(material, "perforation.rate", "perforation.gee")
 
 
-def _effects(rows: pd.DataFrame, words: Words, outcome: str, measure: str) -> Iterable[Block]:
+def _effects(rows: pd.DataFrame, words: Words, outcome: str) -> Iterable[Block]:
     for _, row in rows[~rows["term"].eq(INTERCEPT) & rows["estimate"].notna()].iterrows():
-        sentence = _effect(row, words, outcome, measure)
+        sentence = _effect(row, words, outcome)
         if sentence:
             yield sentence
 
@@ -500,9 +533,10 @@ def _implants(writer: _Writer) -> Iterable[Block]:
     if len(cox):
         yield Paragraph(
             f"The model rests on {counted(cox['n_events'].iloc[0], 'failure')} in "
-            f"{counted(cox['n_sites'].iloc[0], 'implant')} of {counted(cox['n_patients'].iloc[0], 'patient')}."
+            f"{counted(cox['n_sites'].iloc[0], 'implant')} of "
+            f"{counted(cox['n_patients'].iloc[0], 'patient')}."
         )
-        yield from _effects(cox, words, "the hazard of implant failure", "hazard ratio")
+        yield from _effects(cox, words, "the hazard of implant failure")
     yield from writer.figure("hazard_ratios")
     yield from writer.table("hazard_ratios")
     yield from writer.table("complications")
@@ -514,7 +548,10 @@ def _bone(writer: _Writer) -> Iterable[Block]:
     if not _has_visits(material):
         yield Paragraph("The study has no visits, so nothing can be said of the bone gained.")
         return
-    yield Paragraph("Bone gain is the bone height at a visit less the residual bone height in the middle of the footprint.")
+    yield Paragraph(
+        "Bone gain is the bone height at a visit less the residual bone height in the middle of the "
+        "footprint."
+    )
     sentence = _gain_sentence(material)
     if sentence:
         yield sentence
@@ -535,22 +572,32 @@ def _limits(writer: _Writer) -> Iterable[Block]:
 
 
 def _methods(writer: _Writer) -> Iterable[Block]:
-    for text in methods(writer.material, writer.words):
-        yield Paragraph(text)
+    for lead, text in methods(writer.material, writer.words):
+        yield Paragraph(text, lead=lead)
     yield from writer.table("other_estimates")
 
 
 def _versions(writer: _Writer) -> Iterable[Block]:
     material = writer.material
     if material.versions:
-        yield _reference_table(writer, "versions", "What made the numbers and pictures.", ("Software", "Version"),
-                               material.versions.items())  # fmt: skip
+        yield _reference_table(
+            writer,
+            "versions",
+            "What made the numbers and pictures.",
+            ("Software", "Version"),
+            material.versions.items(),
+        )
     seed = material.plan.get("plan", {}).get("seed")
     if seed is not None:
         yield Paragraph(f"Random numbers start from {seed}.")
     if material.inputs:
-        yield _reference_table(writer, "inputs", "The input files and their SHA-256.", ("File", "SHA-256"),
-                               material.inputs.items())  # fmt: skip
+        yield _reference_table(
+            writer,
+            "inputs",
+            "The input files and their SHA-256.",
+            ("File", "SHA-256"),
+            material.inputs.items(),
+        )
     yield Paragraph("study.yaml as the run read it, every default filled in:")
     plain = json.loads(json.dumps(material.plan, default=str))
     yield Verbatim(yaml.safe_dump(plain, sort_keys=False, allow_unicode=True, width=90).rstrip())
@@ -558,7 +605,9 @@ def _versions(writer: _Writer) -> Iterable[Block]:
 
 def _reference_table(writer: _Writer, name: str, caption: str, columns: Sequence[str], rows) -> NumberedTable:
     writer.n_tables += 1
-    return NumberedTable(Display(name, caption, tuple(columns), tuple((str(a), str(b)) for a, b in rows)), writer.n_tables)
+    return NumberedTable(
+        Display(name, caption, tuple(columns), tuple((str(a), str(b)) for a, b in rows)), writer.n_tables
+    )
 
 
 def _has_log(material: Material) -> bool:

@@ -15,23 +15,23 @@ from liftseries.report.wording import Words
 def limits(material: Material, words: Words) -> Iterable[str]:
     """A short paragraph a limit; those that the data do not bear out are left unsaid."""
     yield (
-        "This is a series of cases, not an experiment. Who was treated how was decided by people who saw the patient, "
-        "so that a difference between groups can come from how they were chosen. Terms in a model account for what was "
-        "recorded, not for what was not."
+        "This is a series of cases, not an experiment. Who was treated how was decided by people who saw "
+        "the patient, so that a difference between groups can come from how they were chosen. Terms in a "
+        "model account for what was recorded, not for what was not."
     )
     yield from _few_events(material)
     yield from _detection(material)
     if len(material.rows("survival.km")):
         yield (
-            "An implant found lost failed at some time since the visit before. The report dates it at the visit that "
-            "found it, so that survival before that visit looks a little better than it was."
+            "An implant found lost failed at some time since the visit before. The report dates it at the "
+            "visit that found it, so that survival before that visit looks a little better than it was."
         )
-    yield from _dropouts(material)
+    yield from _dropouts(material, words)
     yield from _missing(material, words)
     yield from _log(material)
     yield (
-        "Many numbers stand in this report. Intervals and p-values are not widened for their number, so that about one "
-        "in twenty intervals misses the truth even if every assumption holds."
+        "Many numbers stand in this report. Intervals and p-values are not widened for their number, so "
+        "that about one in twenty intervals misses the truth even if every assumption holds."
     )
 
 
@@ -44,46 +44,65 @@ def _few_events(material: Material) -> Iterable[str]:
         rows = material.rows(analysis)
         if len(rows) and not missing(rows["n_events"].iloc[0]):
             n_terms = int(rows["term"].ne(INTERCEPT).sum())
-            told.append(f"{counted(rows['n_events'].iloc[0], one, many)} for {counted(n_terms, 'coefficient')}")
+            told.append(
+                f"{counted(rows['n_events'].iloc[0], one, many)} for {counted(n_terms, 'coefficient')}"
+            )
     if told:
         yield (
-            f"Events are few: {listed(told)}. With fewer than about ten events a coefficient, estimates swing and "
-            "intervals can be too narrow; what the model does not find may still be there."
+            f"Events are few: {listed(told)}. With fewer than about ten events a coefficient, estimates "
+            "swing and intervals can be too narrow; what the model does not find may still be there."
         )
 
 
 def _detection(material: Material) -> Iterable[str]:
-    text = "A perforation counts as such when the test used at the site could show it; what no test looked for stays unseen."
+    text = (
+        "A perforation counts as such when the test used at the site could show it; what no test looked for "
+        "stays unseen."
+    )
     tests = material.characteristics
     if len(tests):
         tests = tests[tests["column"].eq("perforation_test") & tests["subset"].eq("all")]
-        used = [f"{str(row['level']).replace('_', ' ')} at {count(row['n'])}" for _, row in tests.iterrows() if row["n"]]
+        used = [
+            f"{str(row['level']).replace('_', ' ')} at {count(row['n'])}"
+            for _, row in tests.iterrows()
+            if row["n"]
+        ]
         if used:
             text += f" How the membrane was tested, by sites: {listed(used)}."
     left_out = material.left_out
     unknown = left_out[left_out["analysis"].eq("perforation.rate") & left_out["subset"].eq("all")]
     if len(unknown):
         n = int(unknown["n_sites"].sum())
-        text += f" At {counted(n, 'site')} it is unknown whether the membrane tore, and {'it stays' if n == 1 else 'they stay'} out."
+        text += (
+            f" At {counted(n, 'site')} it is unknown whether the membrane tore, and "
+            f"{'it stays' if n == 1 else 'they stay'} out."
+        )
     yield text
 
 
-def _dropouts(material: Material) -> Iterable[str]:
-    table = material.at_risk[material.at_risk["subset"].eq("all")] if len(material.at_risk) else material.at_risk
+def _dropouts(material: Material, words: Words) -> Iterable[str]:
+    table = (
+        material.at_risk[material.at_risk["subset"].eq("all")] if len(material.at_risk) else material.at_risk
+    )
     if table.empty:
         return
     start, later = table[table["months"].eq(0)], table[table["months"].gt(0)]
     if start.empty or later.empty:
         return
     n = int(start["n_at_risk"].iloc[0])
-    told = [f"{count(row['n_at_risk'])} at month {row['months']:g}" for _, row in later.iterrows() if row["months"] % 12 == 0]
+    told = [
+        f"{count(row['n_at_risk'])} at month {row['months']:g}"
+        for _, row in later.iterrows()
+        if row["months"] % 12 == 0
+    ]
     yield (
-        f"Of {counted(n, 'implant')} at risk at placement, the following were still at risk: {listed(told)}. The others had failed, "
-        "died or were not seen any longer; if those who stay away fare worse, survival is flattered."
+        f"Of {counted(n, 'implant')} at risk at placement, the following were still at risk: "
+        f"{listed(told)}. The others had failed, died or were not seen any longer; if those who stay away "
+        "fare worse, survival is flattered."
     )
     left_out = material.left_out
     never = left_out[left_out["analysis"].isin(["survival.km", "follow_up"]) & left_out["subset"].eq("all")]
-    told = [f"{count(row['n_sites'])} {row['reason']}" for _, row in never.iterrows()]
+    told = [f"{count(row['n_sites'])} {words.reason(str(row['reason']))}" for _, row in never.iterrows()]
     if told:
         yield f"Sites that no survival estimate could use: {listed(told)}."
 
@@ -93,15 +112,24 @@ def _missing(material: Material, words: Words) -> Iterable[str]:
     table = table[table["subset"].eq("all")] if len(table) else table
     if table.empty:
         return
-    gaps = table[pd.to_numeric(table["n_missing"]).gt(0)].sort_values("share", ascending=False, kind="stable").head(3)
+    plan = material.plan.get("plan", {})
+    terms = {
+        term for key in ("perforation_terms", "survival_terms", "gain_terms") for term in plan.get(key, ())
+    }
+    gaps = table[pd.to_numeric(table["n_missing"]).gt(0)]
+    used = gaps[gaps["column"].isin({"perforation", *terms})]
     told = [
-        f"{words.column(row['column']).lower()} {share_of(row['n_missing'], row['n'])}" for _, row in gaps.iterrows()
+        f"{words.column(row['column']).lower()} {share_of(row['n_missing'], row['n'])}"
+        for _, row in used.iterrows()
     ]
     if told:
         yield (
-            f"Values are missing, most often {listed(told)}. Models take complete cases: if what is missing hangs "
-            "together with the outcome, their answers are off, and no analysis here corrects that."
+            f"Among what the models take, values are missing: {listed(told)}. Models take complete cases: "
+            "if what is missing hangs together with the outcome, their answers are off, and no analysis "
+            "here corrects that."
         )
+    elif len(gaps):
+        yield "Values are missing, though none that a model takes; the table of missing values says which."
 
 
 def _log(material: Material) -> Iterable[str]:
@@ -112,7 +140,8 @@ def _log(material: Material) -> Iterable[str]:
     if missing(with_log) or missing(n) or not int(n):
         return
     yield (
-        f"A drilling log exists for {count(with_log)} of {counted(n, 'site')} ({percent(int(with_log) / int(n))}). It tells "
-        "what was written down: a depth is worked out from instrument, stop and platform, not measured in the jaw, and a "
-        "deviation that nobody logged stays unseen."
+        f"A drilling log exists for {count(with_log)} of {counted(n, 'site')} "
+        f"({percent(int(with_log) / int(n))}). It tells what was written down: a depth is worked out from "
+        "instrument, stop and platform, not measured in the jaw, and a deviation that nobody logged stays "
+        "unseen."
     )

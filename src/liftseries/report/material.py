@@ -5,7 +5,7 @@ A file that a run did not leave is an empty table, and the report says so in one
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -16,42 +16,33 @@ from liftseries.models.tidy import LEFT_OUT_COLUMNS, RESULT_COLUMNS
 
 # field of Material -> its file in the output folder and the columns that an empty one still has
 FILES = {
-    "counts": ("checked/counts.csv", ("table", "file", "read", "kept", "set_aside")),
-    "set_aside": (
-        "set_aside.csv",
-        ("table", "file", "row", "column", "value_class", "rule", "message"),
-    ),
-    "flow": ("models/flow.csv", ("stage", "n_patients", "n_sites")),
+    "counts": ("checked/counts.csv", "table file read kept set_aside"),
+    "set_aside": ("set_aside.csv", "table file row column value_class rule message"),
+    "flow": ("models/flow.csv", "stage n_patients n_sites"),
     "characteristics": (
         "models/characteristics.csv",
-        ("unit", "column", "level", "subset", "n", "n_known", "n_missing", "share", "mean", "sd", "median", "q1", "q3"),
+        "unit column level subset n n_known n_missing share mean sd median q1 q3",
     ),
-    "missing": ("models/missing.csv", ("column", "subset", "n", "n_missing", "share")),
-    "deviations": ("models/deviations.csv", ("deviation", "subset", "n_sites", "n_true", "share")),
-    "complications": (
-        "models/complications.csv",
-        ("complication", "n_sites", "n_patients", "n_asked", "share"),
-    ),
+    "missing": ("models/missing.csv", "column subset n n_missing share"),
+    "deviations": ("models/deviations.csv", "deviation subset n_sites n_true share"),
+    "complications": ("models/complications.csv", "complication n_sites n_patients n_asked share"),
     "life_table": (
         "models/life_table.csv",
-        (
-            "start_months", "end_months", "n_entering", "n_censored", "n_failed", "n_effective", "risk", "survival",
-            "std_error", "conf_low", "conf_high",
-        ),
+        "start_months end_months n_entering n_censored n_failed n_effective risk survival",
     ),
-    "at_risk": ("models/survival_at_risk.csv", ("subset", "months", "n_at_risk", "n_failed", "n_censored")),
-    "ladder_cases": ("models/ladder_cases.csv", ("case", "site_label", "approach", "step_no", "deviations")),
-    "gain_variances": (
-        "models/gain_variances.csv",
-        ("patient_sd_mm", "site_sd_mm", "residual_sd_mm", "n_visits"),
-    ),
-    "gain_by_visit": ("models/gain_by_visit.csv", ("months", "n", "mean", "sd")),
-    "results": ("results.csv", RESULT_COLUMNS),
-}  # fmt: skip
+    "at_risk": ("models/survival_at_risk.csv", "subset months n_at_risk n_failed n_censored"),
+    "ladder_cases": ("models/ladder_cases.csv", "case site_label approach step_no deviations"),
+    "gain_variances": ("models/gain_variances.csv", "patient_sd_mm site_sd_mm residual_sd_mm n_visits"),
+    "gain_by_visit": ("models/gain_by_visit.csv", "months n mean sd"),
+    "results": ("results.csv", " ".join(RESULT_COLUMNS)),
+}
+# fmt: off
 TEXT_COLUMNS = (
-    "analysis", "subset", "term", "scale", "method", "problem", "reason", "level", "stage", "column", "unit", "table",
-    "file", "rule", "message", "value_class", "deviation", "complication", "rungs_mm", "deviations", "site_label",
-)  # fmt: skip
+    "analysis", "subset", "term", "scale", "method", "problem", "reason", "level", "stage", "column",
+    "unit", "table", "file", "rule", "message", "value_class", "deviation",
+    "complication", "rungs_mm", "deviations", "site_label",
+)
+# fmt: on
 
 
 @dataclass(frozen=True)
@@ -100,8 +91,8 @@ class Material:
         return bool(self.plan.get("tables", {}).get(name))
 
 
-def read_table(path: Path | str, columns: tuple[str, ...] = ()) -> pd.DataFrame:
-    """A CSV that a run left; texts stay texts (a level `NA`, a term `12`), an absent file is an empty table."""
+def read_table(path: Path | str, columns: Sequence[str] = ()) -> pd.DataFrame:
+    """A CSV that a run left; texts stay texts (a level `NA`, a term `12`), an absent file is an empty one."""
     path = Path(path)
     if not path.is_file() or not path.stat().st_size:
         return pd.DataFrame(columns=list(columns))
@@ -131,14 +122,16 @@ def read_material(
     inputs : input file -> SHA-256
     """
     output = Path(output)
-    tables = {name: read_table(output / file, columns) for name, (file, columns) in FILES.items()}
+    tables = {name: read_table(output / file, columns.split()) for name, (file, columns) in FILES.items()}
     left_out = [read_table(path, LEFT_OUT_COLUMNS) for path in sorted(output.glob("models/*.left_out.csv"))]
     left_out = [table for table in left_out if len(table)]
     return Material(
         plan=plan,
         versions=versions or {},
         inputs=inputs or {},
-        left_out=pd.concat(left_out, ignore_index=True) if left_out else pd.DataFrame(columns=list(LEFT_OUT_COLUMNS)),
+        left_out=pd.concat(left_out, ignore_index=True)
+        if left_out
+        else pd.DataFrame(columns=list(LEFT_OUT_COLUMNS)),
         figures={path.stem: path for path in sorted(output.glob("figures/*.svg"))},
         **tables,
     )

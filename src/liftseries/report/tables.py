@@ -19,6 +19,7 @@ import pandas as pd
 from liftseries.outputs import write_text, written_whole
 from liftseries.report.material import Material
 from liftseries.report.numbers import (
+    NOT_ESTIMATED,
     count,
     decimal,
     exponent,
@@ -33,6 +34,7 @@ from liftseries.report.wording import BANDS, CANNOT_OCCUR, DEVIATIONS, IMPOSSIBL
 
 TRACE = "results.csv row"
 FIXED_TIME = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold: a rerun gives the same bytes
+RATE_METHODS = ("cluster", "wilson", "exact")
 RATIO_SCALES = ("log_odds", "log_hazard")
 PERCENT_SCALES = ("risk", "probability")
 
@@ -69,34 +71,47 @@ def displays(material: Material) -> dict[str, Display]:
         agreement_table(material),
         perforation_rate_table(material, words),
         terms_table(
-            material, words, "perforation.gee", "perforation_odds", "Odds ratios of a perforation, sites clustered in patients."
+            material,
+            words,
+            "perforation.gee",
+            "perforation_odds",
+            "Odds ratios of a perforation, sites clustered in patients.",
         ),
         survival_table(material, words),
         numbers_at_risk_table(material, words),
         life_table_table(material),
         terms_table(
-            material, words, "survival.cox", "hazard_ratios", "Hazard ratios of implant failure, implants clustered in patients."
+            material,
+            words,
+            "survival.cox",
+            "hazard_ratios",
+            "Hazard ratios of implant failure, implants clustered in patients.",
         ),
         complications_table(material),
         terms_table(material, words, "gain.mixed", "gain_terms", "Differences in bone gain, mm, by term."),
         gain_scatter_table(material),
         other_estimates_table(material, words),
         left_out_table(material, words),
-    ]  # fmt: skip
+    ]
     return {table.name: table for table in made if table is not None}
 
 
-# ── who is in the study ───────────────────────────────────────────────────────────────────────────────────────
+# ── who is in the study ─────────────────────────────────────────────────────────────────────────────────────
 
 
 def flow_table(material: Material) -> Display | None:
     """Patients and sites at each stage and in each analysis."""
     rows = [
-        (str(row["stage"]).capitalize() if "." not in str(row["stage"]) else str(row["stage"]),
-         count(row["n_patients"]), count(row["n_sites"]))
+        (
+            str(row["stage"]).capitalize() if "." not in str(row["stage"]) else str(row["stage"]),
+            count(row["n_patients"]),
+            count(row["n_sites"]),
+        )
         for _, row in material.flow.iterrows()
-    ]  # fmt: skip
-    return _table("flow", "Patients and sites at each stage and in each analysis.", ("Stage", "Patients", "Sites"), rows)
+    ]
+    return _table(
+        "flow", "Patients and sites at each stage and in each analysis.", ("Stage", "Patients", "Sites"), rows
+    )
 
 
 def set_aside_table(material: Material) -> Display | None:
@@ -106,7 +121,9 @@ def set_aside_table(material: Material) -> Display | None:
         return None
     refused = refused.fillna({"column": ""}).drop_duplicates(["table", "file", "row", "column", "rule"])
     counts = refused.groupby(["table", "column", "rule"], sort=True).size()
-    rows = [(table, column, str(rule).replace("_", " "), count(n)) for (table, column, rule), n in counts.items()]
+    rows = [
+        (table, column, str(rule).replace("_", " "), count(n)) for (table, column, rule), n in counts.items()
+    ]
     return _table(
         "set_aside",
         "Rows set aside, by table, column and rule.",
@@ -131,14 +148,21 @@ def characteristics_table(material: Material, words: Words) -> Display | None:
         unit_text = words.unit(column)
         name = words.column(column) + (f", {unit_text}" if unit_text else "")
         if levels == [""]:
-            rows.append((f"{name} ({of_unit})", *(_number_cell(cell) for cell in found[0])))
+            rows.append(
+                (
+                    f"{name} ({of_unit})",
+                    *(_number_cell(cell, 2 if unit_text == "mm" else 1) for cell in found[0]),
+                )
+            )
         else:
-            rows.append((f"{name} ({of_unit}), n of known (%)", *([""] * len(subsets))))
+            rows.append((f"{name} ({of_unit})", *([""] * len(subsets))))
             for level, cells_of_level in zip(levels, found, strict=True):
                 if any(cell is not None and cell.n for cell in cells_of_level):
                     shown = [_level_cell(cell) for cell in cells_of_level]
                     rows.append((f"   {level.replace('_', ' ')}", *shown))
-        absent = [next((row[k].n_missing for row in found if row[k] is not None), 0) for k in range(len(subsets))]
+        absent = [
+            next((row[k].n_missing for row in found if row[k] is not None), 0) for k in range(len(subsets))
+        ]
         if any(absent):
             rows.append(("   missing", *(count(n) for n in absent)))
     heads = ["All" if subset == "all" else words.subset(subset) for subset in subsets]
@@ -147,15 +171,18 @@ def characteristics_table(material: Material, words: Words) -> Display | None:
         "Patients and sites, overall and by group.",
         ("Characteristic", *heads),
         rows,
-        "Numbers: mean (SD), median [quartiles]. A patient with sites in two groups counts in both.",
+        "Numbers: mean (SD), median [quartiles]. Labels: n (% of those known). A patient with sites in two "
+        "groups counts in both.",
     )
 
 
-def _number_cell(cell) -> str:
+def _number_cell(cell, digits: int) -> str:
     if cell is None or not cell.n or missing(cell.mean):
         return "none known"
-    sd = f" ({decimal(cell.sd)})" if not missing(cell.sd) else ""
-    return f"{decimal(cell.mean)}{sd}, {decimal(cell.median)} [{decimal(cell.q1)} to {decimal(cell.q3)}]"
+    mean, sd, median, q1, q3 = (
+        decimal(value, digits) for value in (cell.mean, cell.sd, cell.median, cell.q1, cell.q3)
+    )
+    return f"{mean}{f' ({sd})' if sd else ''}, {median} [{q1} to {q3}]"
 
 
 def _level_cell(cell) -> str:
@@ -174,17 +201,23 @@ def missing_table(material: Material, words: Words) -> Display | None:
     columns = list(dict.fromkeys(table["column"]))
     with_gaps = [c for c in columns if any((c, s) in cells and cells[c, s].n_missing for s in subsets)]
     rows = [
-        (words.column(column), *(share_of(cells[column, s].n_missing, cells[column, s].n) if (column, s) in cells else ""
-                                 for s in subsets))
+        (words.column(column), *(_gap(cells.get((column, subset))) for subset in subsets))
         for column in with_gaps
-    ]  # fmt: skip
+    ]
     heads = ["All" if subset == "all" else words.subset(subset) for subset in subsets]
     n_full = len(columns) - len(with_gaps)
-    note = f"Empty or unknown of all; {n_full} of {len(columns)} columns looked at have no gap and are not listed."
+    note = (
+        f"Empty or unknown of all; {n_full} of {len(columns)} columns looked at have no gap and are not "
+        "listed."
+    )
     return _table("missing", "Missing values by column and centre.", ("Column", *heads), rows, note)
 
 
-# ── how deep was drilled ──────────────────────────────────────────────────────────────────────────────────────
+def _gap(cell) -> str:
+    return share_of(cell.n_missing, cell.n) if cell is not None else ""
+
+
+# ── how deep was drilled ────────────────────────────────────────────────────────────────────────────────────
 
 
 def deviations_table(material: Material) -> Display | None:
@@ -195,10 +228,12 @@ def deviations_table(material: Material) -> Display | None:
     subsets = list(dict.fromkeys(table["subset"]))
     cells = {(r.deviation, r.subset): r for r in table.itertuples(index=False)}
     rows = [
-        (f"{DEVIATIONS.get(kind, kind)} ({kind})",
-         *(CANNOT_OCCUR if (kind, subset) == IMPOSSIBLE else _judged(cells.get((kind, subset))) for subset in subsets))
+        (
+            f"{DEVIATIONS.get(kind, kind)} ({kind})",
+            *(_judged(cells.get((kind, subset)), kind, subset) for subset in subsets),
+        )
         for kind in dict.fromkeys(table["deviation"])
-    ]  # fmt: skip
+    ]
     heads = ["All" if s == "all" else s.partition("=")[2].capitalize() for s in subsets]
     return _table(
         "deviations",
@@ -209,15 +244,27 @@ def deviations_table(material: Material) -> Display | None:
     )
 
 
-def _judged(cell) -> str:
+def _judged(cell, kind: str, subset: str) -> str:
+    if (kind, subset) == IMPOSSIBLE:
+        return CANNOT_OCCUR
     return share_of(cell.n_true, cell.n_sites) if cell is not None and cell.n_sites else "none judged"
 
 
 def agreement_table(material: Material) -> Display | None:
     """Bias and limits of agreement of the last depth."""
-    names = {"bias": "Bias, achieved less planned", "low": "Lower limit of agreement", "high": "Upper limit of agreement"}
+    names = {
+        "bias": "Bias, achieved less planned",
+        "low": "Lower limit of agreement",
+        "high": "Upper limit of agreement",
+    }
     rows = [
-        (names.get(row["term"], row["term"]), _estimate(row), p_value(row["p_value"]), *_numbers(row), _trace(row))
+        (
+            names.get(row["term"], row["term"]),
+            _estimate(row),
+            p_value(row["p_value"]),
+            *_numbers(row),
+            _trace(row),
+        )
         for _, row in material.rows("depth.agreement").iterrows()
     ]
     return _table(
@@ -229,31 +276,37 @@ def agreement_table(material: Material) -> Display | None:
     )
 
 
-# ── what happened to the membrane, the implants and the bone ──────────────────────────────────────────────────
+# ── what happened to the membrane, the implants and the bone ────────────────────────────────────────────────
 
 
 def perforation_rate_table(material: Material, words: Words) -> Display | None:
-    """Every rate with each of its intervals."""
-    names = {
-        "cluster": "clustered by patient",
-        "wilson": "Wilson, sites independent",
-        "exact": "exact, sites independent",
-    }
+    """Every rate with each of its intervals, a subset a row."""
     rows = []
     for subset, table in material.rows("perforation.rate").groupby("subset", sort=False):
-        table = table.sort_values("method", key=lambda m: m.map({"cluster": 0, "wilson": 1, "exact": 2}), kind="stable")
-        for _, row in table.iterrows():
-            rows.append(
-                (words.subset(subset), names.get(row["method"], row["method"]),
-                 share_of(row["n_events"], row["n_sites"]), count(row["n_patients"]), _estimate(row), _trace(row))
-            )  # fmt: skip
+        of_method = {row["method"]: row for _, row in table.iterrows()}
+        one = table.iloc[0]
+        rows.append(
+            (
+                words.subset(subset),
+                share_of(one["n_events"], one["n_sites"]),
+                count(one["n_patients"]),
+                *(_estimate(of_method[method]) if method in of_method else "" for method in RATE_METHODS),
+                trace(
+                    "perforation.rate",
+                    subset,
+                    one["term"],
+                    " ".join(m for m in RATE_METHODS if m in of_method),
+                ),
+            )
+        )
     return _table(
         "perforation_rate",
-        "Share of sites whose membrane was perforated.",
-        ("Sites", "Interval", "Perforated", "Patients", "% (95% interval)", TRACE),
+        "Share of sites whose membrane was perforated, with 95% intervals.",
+        ("Sites", "Perforated", "Patients", "Clustered by patient", "Wilson", "Exact", TRACE),
         rows,
-        "Sites whose perforation is unknown are left out and counted under what was left out. The clustered "
-        "estimate weighs sites by how alike those of one patient are, so that it can differ from the crude share.",
+        "Sites whose perforation is unknown are left out and counted under what was left out. The "
+        "clustered estimate weighs sites by how alike those of one patient are, so that it can differ from "
+        "the crude share; Wilson and exact take sites as independent.",
     )
 
 
@@ -265,12 +318,23 @@ def terms_table(material: Material, words: Words, analysis: str, name: str, capt
     scale = str(model["scale"].iloc[0])
     events = scale in RATIO_SCALES
     rows = [
-        (words.term(row["term"], str(row["method"])), _estimate(row), p_value(row["p_value"]), *_numbers(row, events),
-         _trace(row))
+        (
+            words.term(row["term"], str(row["method"])),
+            _estimate(row),
+            p_value(row["p_value"]),
+            *_numbers(row, events),
+            _trace(row),
+        )
         for _, row in model.iterrows()
-    ]  # fmt: skip
+    ]
     word = SCALES.get(scale, scale)
-    heads = ("Term", f"{word[0].upper() + word[1:] if events else word} (95% interval)", "p", "Sites", "Patients")
+    heads = (
+        "Term",
+        f"{word[0].upper() + word[1:] if events else word} (95% interval)",
+        "p",
+        "Sites",
+        "Patients",
+    )
     note = _methods(model)
     if events and "(intercept)" in set(model["term"]):
         note += " The intercept is the odds where every number is 0 and every label at its reference."
@@ -280,30 +344,48 @@ def terms_table(material: Material, words: Words, analysis: str, name: str, capt
 def survival_table(material: Material, words: Words) -> Display | None:
     """Kaplan-Meier survival at the plan's months."""
     rows = [
-        (words.subset(row["subset"]).replace("All sites", "All implants"), row["term"], _estimate(row),
-         *_numbers(row, True), _trace(row))
+        (_implants(row["subset"], words), row["term"], _estimate(row), *_numbers(row, True), _trace(row))
         for _, row in material.rows("survival.km").iterrows()
-    ]  # fmt: skip
+    ]
     return _table(
         "survival",
         "Implant survival (Kaplan-Meier) at the months of the plan.",
-        ("Implants", "Month", "% in function (95% interval)", "Implants followed", "Patients", "Failures in all", TRACE),
+        (
+            "Implants",
+            "Month",
+            "% in function (95% interval)",
+            "Implants followed",
+            "Patients",
+            "Failures in all",
+            TRACE,
+        ),
         rows,
         _methods(material.rows("survival.km")),
     )
 
 
+def _implants(subset: str, words: Words) -> str:
+    return "All implants" if subset == "all" else words.subset(subset)
+
+
 def numbers_at_risk_table(material: Material, words: Words) -> Display | None:
-    """At risk, failed and censored at each month, by subset."""
+    """At risk, failed and censored, a month a row and a subset a column."""
+    table = material.at_risk
+    if table.empty:
+        return None
+    subsets = list(dict.fromkeys(table["subset"]))
+    cells = {
+        (r.months, r.subset): f"{count(r.n_at_risk)} / {count(r.n_failed)} / {count(r.n_censored)}"
+        for r in table.itertuples(index=False)
+    }
     rows = [
-        (words.subset(row["subset"]).replace("All sites", "All implants"), f"{row['months']:g}", count(row["n_at_risk"]),
-         count(row["n_failed"]), count(row["n_censored"]))
-        for _, row in material.at_risk.iterrows()
-    ]  # fmt: skip
+        (f"{month:g}", *(cells.get((month, subset), "") for subset in subsets))
+        for month in sorted(set(table["months"]))
+    ]
     return _table(
         "numbers_at_risk",
-        "Implants at risk just before each month, and failed or censored before it.",
-        ("Implants", "Month", "At risk", "Failed", "Censored"),
+        "Implants at risk just before each month / failed before it / censored before it.",
+        ("Month", *(_implants(subset, words) for subset in subsets)),
         rows,
     )
 
@@ -327,22 +409,38 @@ def life_table_table(material: Material) -> Display | None:
             )
         )
     rows += [
-        (f"from {month:g}", "", "", "", "", "", _estimate(row), _trace(row)) for month, row in estimates.items()
+        (f"from {month:g}", "", "", "", "", "", _estimate(row), _trace(row))
+        for month, row in estimates.items()
     ]
     return _table(
         "life_table",
         "Yearly actuarial life table of the implants.",
-        ("Months", "Entering", "Censored", "Failed", "Effective", "Risk in it",
-         "% in function at its start (95% interval)", TRACE),
+        (
+            "Months",
+            "Entering",
+            "Censored",
+            "Failed",
+            "Effective",
+            "Risk in it",
+            "% in function at its start (95% interval)",
+            TRACE,
+        ),
         rows,
-        "An implant censored within a year counts as at risk for half of it. " + _methods(material.rows("survival.life_table")),
-    )  # fmt: skip
+        "An implant censored within a year counts as at "
+        "risk for half of it. " + _methods(material.rows("survival.life_table")),
+    )
 
 
 def complications_table(material: Material) -> Display | None:
     """Sites that ever had a complication, by kind."""
+    if material.complications.empty or not material.complications["n_asked"].max():
+        return None
     rows = [
-        (str(row["complication"]).capitalize(), share_of(row["n_sites"], row["n_asked"]), count(row["n_patients"]))
+        (
+            str(row["complication"]).capitalize(),
+            share_of(row["n_sites"], row["n_asked"]),
+            count(row["n_patients"]),
+        )
         for _, row in material.complications.iterrows()
     ]
     return _table(
@@ -355,7 +453,7 @@ def complications_table(material: Material) -> Display | None:
 
 def gain_scatter_table(material: Material) -> Display | None:
     """How much bone gain differs between patients, sites and measurements."""
-    if material.gain_variances.empty:
+    if material.gain_variances.empty or not material.gain_variances["n_visits"].iloc[0]:
         return None
     row = material.gain_variances.iloc[0]
     names = {
@@ -364,32 +462,63 @@ def gain_scatter_table(material: Material) -> Display | None:
         "residual_sd_mm": "Between measurements of a site",
     }
     rows = [(text, decimal(row[name]) or "not in the model") for name, text in names.items()]
-    note = f"From {count(row['n_visits'])} measurements; models/gain_variances.csv." if not missing(row["n_visits"]) else ""
+    note = (
+        f"From {count(row['n_visits'])} measurements; models/gain_variances.csv."
+        if not missing(row["n_visits"])
+        else ""
+    )
     return _table("gain_scatter", "Scatter of the bone gain, standard deviations.", ("", "mm"), rows, note)
 
 
 COVERED = (
-    "perforation.rate", "perforation.gee", "survival.km", "survival.life_table", "survival.cox", "gain.mixed",
+    "perforation.rate",
+    "perforation.gee",
+    "survival.km",
+    "survival.life_table",
+    "survival.cox",
+    "gain.mixed",
     "depth.agreement",
-)  # fmt: skip
+)
 
 
 def other_estimates_table(material: Material, words: Words) -> Display | None:
     """Analyses that have no table of their own, on the model's scale."""
     others = material.results[~material.results["analysis"].isin(COVERED)]
     rows = [
-        (row["analysis"], words.subset(row["subset"]), words.term(row["term"], str(row["method"])), _estimate(row),
-         p_value(row["p_value"]), *_numbers(row, True), _trace(row))
+        (
+            row["analysis"],
+            words.subset(row["subset"]),
+            words.term(row["term"], str(row["method"])),
+            _estimate(row),
+            p_value(row["p_value"]),
+            *_numbers(row, True),
+            _trace(row),
+        )
         for _, row in others.iterrows()
-    ]  # fmt: skip
-    heads = ("Analysis", "Subset", "Term", "Estimate (95% interval)", "p", "Sites", "Patients", "Events", TRACE)
+    ]
+    heads = (
+        "Analysis",
+        "Subset",
+        "Term",
+        "Estimate (95% interval)",
+        "p",
+        "Sites",
+        "Patients",
+        "Events",
+        TRACE,
+    )
     return _table("other_estimates", "Other estimates.", heads, rows)
 
 
 def left_out_table(material: Material, words: Words) -> Display | None:
     """Sites that an analysis left out, and why."""
     rows = [
-        (row["analysis"], _group(row["subset"], words), str(row["reason"]).replace("_", " "), count(row["n_sites"]))
+        (
+            row["analysis"],
+            _group(row["subset"], words),
+            words.reason(str(row["reason"])),
+            count(row["n_sites"]),
+        )
         for _, row in material.left_out.iterrows()
     ]
     return _table(
@@ -406,7 +535,7 @@ def _group(subset: str, words: Words) -> str:
     return words.subset(subset) if "=" in subset else f"by {BANDS.get(subset, words.column(subset)).lower()}"
 
 
-# ── cells ─────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── cells ───────────────────────────────────────────────────────────────────────────────────────────────────
 
 
 def _written(scale: str) -> Callable[[float], str]:
@@ -416,12 +545,15 @@ def _written(scale: str) -> Callable[[float], str]:
 
 
 def _estimate(row) -> str:
-    """The estimate with its interval, its problem beside or instead of it."""
-    problem = "" if missing(row["problem"]) else str(row["problem"])
+    """The estimate with its interval; its problem in words where there is none."""
     if missing(row["estimate"]):
-        return f"not estimated: {problem}" if problem else "not estimated"
+        return (
+            f"{NOT_ESTIMATED}: {row['problem']}"
+            if not missing(row["problem"]) and row["problem"]
+            else NOT_ESTIMATED
+        )
     text = interval(row["estimate"], row["conf_low"], row["conf_high"], _written(str(row["scale"])))
-    return f"{text}; {problem}" if problem else text
+    return f"{text}, no interval" if missing(row["conf_low"]) else text
 
 
 def _numbers(row, events: bool = False) -> tuple[str, ...]:
@@ -435,8 +567,13 @@ def _trace(row) -> str:
 
 
 def _methods(rows: pd.DataFrame) -> str:
+    """The methods of these rows, and the problems of those that have an estimate all the same."""
     methods = [str(method) for method in dict.fromkeys(rows["method"]) if not missing(method) and method]
-    return f"Method: {' / '.join(methods)}." if methods else ""
+    problems = dict.fromkeys(rows.loc[rows["estimate"].notna(), "problem"])
+    told = [f"Method: {' / '.join(methods)}."] if methods else []
+    return " ".join(
+        [*told, *(f"Note: {problem}." for problem in problems if not missing(problem) and problem)]
+    )
 
 
 def _table(name: str, caption: str, columns: Sequence[str], rows: Iterable[Sequence[str]], note: str = ""):
@@ -444,7 +581,7 @@ def _table(name: str, caption: str, columns: Sequence[str], rows: Iterable[Seque
     return Display(name, caption, tuple(columns), rows, note) if rows else None
 
 
-# ── files ─────────────────────────────────────────────────────────────────────────────────────────────────────
+# ── files ───────────────────────────────────────────────────────────────────────────────────────────────────
 
 
 def write_tables(tables: dict[str, Display], folder: Path | str) -> None:
@@ -531,7 +668,10 @@ def _rules(grid) -> None:
 def _same_bytes(docx: bytes) -> bytes:
     """The zip with fixed times, order and attributes."""
     rewritten = io.BytesIO()
-    with zipfile.ZipFile(io.BytesIO(docx)) as old, zipfile.ZipFile(rewritten, "w", zipfile.ZIP_DEFLATED) as new:
+    with (
+        zipfile.ZipFile(io.BytesIO(docx)) as old,
+        zipfile.ZipFile(rewritten, "w", zipfile.ZIP_DEFLATED) as new,
+    ):
         for name in sorted(old.namelist(), key=lambda name: (name != "[Content_Types].xml", name)):
             entry = zipfile.ZipInfo(name, FIXED_TIME)
             entry.compress_type = zipfile.ZIP_DEFLATED

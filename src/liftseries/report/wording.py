@@ -21,6 +21,8 @@ DERIVED = {
     "dome_ml": ("Volume of the lifted space", "ml"),
     "first_error_mm": ("First depth, achieved less planned", "mm"),
     "last_error_mm": ("Last depth, achieved less planned", "mm"),
+    "planned_last_mm": ("Planned last depth", "mm"),
+    "achieved_last_mm": ("Achieved last depth", "mm"),
     "overdrill_mm": ("Depth drilled beyond the highest floor", "mm"),
     "months": ("Time since placement", "month"),
     "gain_mm": ("Bone gain", "mm"),
@@ -106,6 +108,12 @@ class Words:
         words = {"true": "yes", "false": "no"}.get(level, level)
         told = f" against {against.replace('_', ' ')}" if against else ""
         return f"{self.column(name)}: {words.replace('_', ' ')}{told}"
+
+    def reason(self, reason: str) -> str:
+        """`Slope of the sinus floor missing` for `floor_slope_deg missing`."""
+        name, _, rest = reason.partition(" ")
+        known = name in DERIVED or name in DEVIATIONS or name in self.columns
+        return f"{self.column(name)} {rest}" if known and rest in ("missing", "unknown") else reason
 
     def subset(self, subset: str) -> str:
         """`All sites`, `Residual height 4 to <6 mm`, `Protocol B`."""

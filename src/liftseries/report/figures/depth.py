@@ -1,4 +1,4 @@
-"""How deep was drilled, drawn: achieved against planned, deviations by kind, and the ladder of single cases."""
+"""How deep was drilled, drawn: achieved against planned, deviations by kind, the ladder of single cases."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ from liftseries.report.figures.style import (
     Drawing,
     axes_at,
     drawn,
+    name_beside,
     new_figure,
     nothing_drawn,
     text_width_mm,
@@ -47,7 +48,9 @@ def draw_planned_achieved(cases: pd.DataFrame, agreement: pd.DataFrame) -> Drawi
     wanted = ["planned_last_mm", "achieved_last_mm"]
     if not set(wanted) <= set(cases):
         return nothing_drawn("no site has both a planned and an achieved last depth")
-    table = cases[["approach", *wanted]].assign(**{name: pd.to_numeric(cases[name]) for name in wanted}).dropna()
+    table = (
+        cases[["approach", *wanted]].assign(**{name: pd.to_numeric(cases[name]) for name in wanted}).dropna()
+    )
     if table.empty:
         return nothing_drawn("no site has both a planned and an achieved last depth")
     table["error_mm"] = (table["achieved_last_mm"] - table["planned_last_mm"]).astype(float).round(6)
@@ -55,11 +58,12 @@ def draw_planned_achieved(cases: pd.DataFrame, agreement: pd.DataFrame) -> Drawi
     levels = [level for level in ("guided", "freehand") if table["approach"].eq(level).any()]
     lines = {row["term"]: row for _, row in agreement.iterrows() if not missing(row["estimate"])}
 
-    left, bottom, right, panel_height = 13.0, 11.0, 37.0, 56.0
+    left, bottom, right, panel_height = 16.0, 11.0, 37.0, 56.0
     width = (DOUBLE_MM - left - right - 4 * (len(levels) - 1)) / len(levels)
     figure = new_figure(DOUBLE_MM, bottom + panel_height + 7)
     spots = {
-        level: table[table["approach"].eq(level)].groupby(["planned_last_mm", "error_mm"]).size() for level in levels
+        level: table[table["approach"].eq(level)].groupby(["planned_last_mm", "error_mm"]).size()
+        for level in levels
     }
     most = max(sizes.max() for sizes in spots.values())
     x = table["planned_last_mm"]
@@ -69,16 +73,25 @@ def draw_planned_achieved(cases: pd.DataFrame, agreement: pd.DataFrame) -> Drawi
         axes = axes_at(figure, left + k * (width + 4), bottom, width, panel_height)
         axes.axhline(0, color=INK, linewidth=0.6)
         for term, row in lines.items():
-            axes.axhline(row["estimate"], color=MID, linewidth=1.1, linestyle="-" if term == "bias" else (0, (4, 2)))
+            axes.axhline(
+                row["estimate"], color=MID, linewidth=1.1, linestyle="-" if term == "bias" else (0, (4, 2))
+            )
         sizes = spots[level]
         axes.scatter(
-            sizes.index.get_level_values(0), sizes.index.get_level_values(1), s=_area(sizes.to_numpy(), most),
-            facecolor=LIGHT, edgecolor=DARK, linewidth=0.6, marker="o" if k == 0 else "D",
-        )  # fmt: skip
+            sizes.index.get_level_values(0),
+            sizes.index.get_level_values(1),
+            s=_area(sizes.to_numpy(), most),
+            facecolor=LIGHT,
+            edgecolor=DARK,
+            linewidth=0.6,
+            marker="o" if k == 0 else "D",
+        )
         axes.set_xlim(x.min() - x_room, x.max() + x_room)
         axes.set_ylim(y.min() - y_room, y.max() + y_room)
         axes.set_xlabel("Planned last depth below the crest, mm")
-        axes.set_title(f"{level}, {counted(len(table[table['approach'].eq(level)]), 'site')}", loc="left", pad=4)
+        axes.set_title(
+            f"{level}, {counted(len(table[table['approach'].eq(level)]), 'site')}", loc="left", pad=4
+        )
         axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}".replace("-", "−")))
         if k:
             axes.tick_params(labelleft=False)
@@ -87,7 +100,9 @@ def draw_planned_achieved(cases: pd.DataFrame, agreement: pd.DataFrame) -> Drawi
     _name_lines(axes, lines)
     _size_key(figure, axes, most)
 
-    named = [f"{AGREEMENT_WORDS.get(term, term)} {decimal(row['estimate'])} mm" for term, row in lines.items()]
+    named = [
+        f"{AGREEMENT_WORDS.get(term, term)} {decimal(row['estimate'])} mm" for term, row in lines.items()
+    ]
     deeper = int((table["error_mm"] > 1e-6).sum())
     shallower = int((table["error_mm"] < -1e-6).sum())
     alt = (
@@ -114,10 +129,7 @@ def _name_lines(axes, lines: dict) -> None:
             placed = max(row["estimate"], placed + least)
             numbers = interval(row["estimate"], row["conf_low"], row["conf_high"])
             text = f"{AGREEMENT_WORDS[term]}\n{numbers}"
-            axes.annotate(
-                text, (1.0, placed), xycoords=("axes fraction", "data"), xytext=(5, 0), textcoords="offset points",
-                va="center", ha="left", linespacing=1.15, annotation_clip=False,
-            )  # fmt: skip
+            name_beside(axes, placed, text)
 
 
 def _size_key(figure, axes, most: int) -> None:
@@ -125,15 +137,22 @@ def _size_key(figure, axes, most: int) -> None:
     if most < 2:
         return
     steps = sorted({1, most} if most < 6 else {1, round(most / 2), most})
+    looks = {"marker": "o", "markerfacecolor": LIGHT, "markeredgecolor": DARK, "markeredgewidth": 0.6}
+    diameters = np.sqrt(_area(np.array(steps), most))
+    labels = [*(f"{n}" for n in steps[:-1]), counted(steps[-1], "site")]
     handles = [
-        Line2D([], [], linestyle="", marker="o", markerfacecolor=LIGHT, markeredgecolor=DARK, markeredgewidth=0.6,
-               markersize=float(np.sqrt(_area(np.array([n]), most)[0])), label=counted(n, "site") if n == most else f"{n}")
-        for n in steps
-    ]  # fmt: skip
+        Line2D([], [], linestyle="", markersize=diameter, label=label, **looks)
+        for diameter, label in zip(diameters, labels, strict=True)
+    ]
     axes.legend(
-        handles=handles, loc="lower left", bbox_to_anchor=(1.03, 0.99), borderpad=0, handletextpad=0.1,
-        columnspacing=0.7, ncols=len(handles),
-    )  # fmt: skip
+        handles=handles,
+        loc="lower left",
+        bbox_to_anchor=(1.03, 0.99),
+        borderpad=0,
+        handletextpad=0.1,
+        columnspacing=0.7,
+        ncols=len(handles),
+    )
 
 
 @drawn
@@ -142,7 +161,8 @@ def draw_deviations(deviations: pd.DataFrame) -> Drawing:
 
     Parameters
     ----------
-    deviations : `deviation, subset, n_sites, n_true, share`; subsets `approach=…`, or `all` where there is none
+    deviations : `deviation, subset, n_sites, n_true, share`
+        Of the subsets those by approach are drawn, or `all` where there are none.
     """
     judged = deviations[pd.to_numeric(deviations["n_sites"]).gt(0)] if len(deviations) else deviations
     if judged.empty:
@@ -170,7 +190,10 @@ def draw_deviations(deviations: pd.DataFrame) -> Drawing:
     width = DOUBLE_MM - label_mm - column_mm * len(subsets) - 8
     axes = axes_at(figure, label_mm, bottom, width, row_mm * len(kinds))
     shares = pd.to_numeric(judged["share"])
-    axes.set(ylim=(len(kinds) - 0.5, -0.5), xlim=(0, max(0.05, 1.08 * shares[judged["subset"].isin(subsets)].max())))
+    axes.set(
+        ylim=(len(kinds) - 0.5, -0.5),
+        xlim=(0, max(0.05, 1.08 * shares[judged["subset"].isin(subsets)].max())),
+    )
     axes.grid(axis="x")
     axes.set_yticks(range(len(kinds)), names)
     axes.tick_params(axis="y", length=0, pad=6)
@@ -183,20 +206,34 @@ def draw_deviations(deviations: pd.DataFrame) -> Drawing:
         top = (bottom + row_mm * len(kinds) + 3.2) / height
         figure.text(column, top, heads[k], weight="bold", va="center")
         figure.add_artist(
-            Line2D([column - 2.4 / DOUBLE_MM], [top], marker=look.marker, color=look.colour, markerfacecolor=look.face)
+            Line2D(
+                [column - 2.4 / DOUBLE_MM],
+                [top],
+                marker=look.marker,
+                color=look.colour,
+                markerfacecolor=look.face,
+            )
         )
         for at, kind in enumerate(kinds):
             y = (bottom + row_mm * (len(kinds) - at - 0.5)) / height
             figure.text(column, y, texts[kind, subset], va="center")
             if (kind, subset) in cell.index and (kind, subset) != IMPOSSIBLE:
                 share = float(cell.loc[(kind, subset), "share"])
-                axes.plot([0, share], [at + offset] * 2, color=look.colour, linewidth=0.9, linestyle=look.line)
                 axes.plot(
-                    share, at + offset, marker=look.marker, color=look.colour, markerfacecolor=look.face,
-                    clip_on=False, zorder=3,
-                )  # fmt: skip
+                    [0, share], [at + offset] * 2, color=look.colour, linewidth=0.9, linestyle=look.line
+                )
+                axes.plot(
+                    share,
+                    at + offset,
+                    marker=look.marker,
+                    color=look.colour,
+                    markerfacecolor=look.face,
+                    clip_on=False,
+                    zorder=3,
+                )
     told = "; ".join(
-        f"{name.lower()}: " + ", ".join(f"{head} {texts[kind, subset]}" for head, subset in zip(heads, subsets, strict=True))
+        f"{name.lower()}: "
+        + ", ".join(f"{head} {texts[kind, subset]}" for head, subset in zip(heads, subsets, strict=True))
         for kind, name in zip(kinds, names, strict=True)
     )
     return Drawing(figure, f"Share of sites with a drilling log that show each deviation. {told}.")
@@ -209,8 +246,8 @@ def draw_ladder_case(ladder_cases: pd.DataFrame) -> Drawing:
     Parameters
     ----------
     ladder_cases : one row a pass
-        `case, site_label, approach, step_no, role, length_mm, stop_length_mm, depth_mm, deepest_before_mm, finding,
-        rbh_min_mm, rbh_max_mm, rungs_mm, deviations`; the last two space-separated.
+        `case, site_label, approach, step_no, role, length_mm, stop_length_mm, depth_mm, deepest_before_mm,
+        finding, rbh_min_mm, rbh_max_mm, rungs_mm, deviations`; the last two space-separated.
     """
     if ladder_cases.empty:
         return nothing_drawn("no site has both a planned ladder and a drilling log")
@@ -228,17 +265,22 @@ def draw_ladder_case(ladder_cases: pd.DataFrame) -> Drawing:
     panel_mm = head_mm + labels_mm + body_mm + foot_mm
     figure = new_figure(figure_mm, panel_mm * down + 1)
     deepest = max(
-        float(pd.to_numeric(case[["depth_mm", "deepest_before_mm", "rbh_max_mm"]].stack()).max()) for case in panels
+        float(pd.to_numeric(case[["depth_mm", "deepest_before_mm", "rbh_max_mm"]].stack()).max())
+        for case in panels
     )
     for k, (case, note) in enumerate(zip(panels, notes, strict=True)):
         x0 = width * (k if side_by_side else 0)
         y0 = 0.5 if side_by_side else panel_mm * (down - 1 - k) + 0.5
         axes = axes_at(figure, x0 + left, y0 + foot_mm, width - left - 12, body_mm)
-        _draw_case(axes, case, deepest + 1.2)
-        heading = f"Case {int(case['case'].iloc[0])}, {case['approach'].iloc[0]}: {case['site_label'].iloc[0]}"
+        _draw_case(axes, case, max(deepest + 1.2, 1.22 * deepest))  # room for the word below the deepest pass
+        heading = (
+            f"Case {int(case['case'].iloc[0])}, {case['approach'].iloc[0]}: {case['site_label'].iloc[0]}"
+        )
         figure_x = (x0 + 2.5) / figure_mm
         total = panel_mm * down + 1
-        figure.text(figure_x, (y0 + panel_mm - 2.6) / total, heading, size=TEXT_PT, weight="bold", va="center")
+        figure.text(
+            figure_x, (y0 + panel_mm - 2.6) / total, heading, size=TEXT_PT, weight="bold", va="center"
+        )
         figure.text(figure_x, (y0 + foot_mm - 9.2) / total, note, va="top", linespacing=1.2)
     return Drawing(figure, " ".join(_case_told(case) for case in panels))
 
@@ -256,7 +298,11 @@ def pass_label(step) -> str:
 def _deviations_told(case: pd.DataFrame) -> str:
     named = case["deviations"].iloc[0]
     words = deviation_words("" if missing(named) else str(named))
-    return f"Deviations: {'; '.join(word[0].lower() + word[1:] for word in words)}." if words else "No deviation."
+    return (
+        f"Deviations: {'; '.join(word[0].lower() + word[1:] for word in words)}."
+        if words
+        else "No deviation."
+    )
 
 
 def _draw_case(axes, case: pd.DataFrame, deepest: float) -> None:
@@ -267,14 +313,32 @@ def _draw_case(axes, case: pd.DataFrame, deepest: float) -> None:
     axes.set(xlim=(0.3, n + 0.7), ylim=(deepest, 0))
     axes.add_patch(Rectangle((0.3, 0), n + 0.4, low, facecolor=PALE, linewidth=0, zorder=0))
     axes.add_patch(
-        Rectangle((0.3, low), n + 0.4, high - low, facecolor="white", edgecolor=RULE, hatch="////", linewidth=0, zorder=0)
+        Rectangle(
+            (0.3, low),
+            n + 0.4,
+            high - low,
+            facecolor="white",
+            edgecolor=RULE,
+            hatch="////",
+            linewidth=0,
+            zorder=0,
+        )
     )
     for edge in (low, high):
         axes.axhline(edge, color=INK, linewidth=0.7, zorder=1)
     for rung in rungs:
         axes.axhline(rung, color=INK, linewidth=0.5, linestyle=(0, (1, 2.5)), zorder=1)
-        axes.plot([1.0, 1.012], [rung, rung], transform=axes.get_yaxis_transform(), color=INK, linewidth=1.4, clip_on=False)
-    _side_words(axes, [(low / 2, "bone"), ((low + high) / 2, "floor"), ((high + deepest) / 2, "sinus")], deepest)
+        axes.plot(
+            [1.0, 1.012],
+            [rung, rung],
+            transform=axes.get_yaxis_transform(),
+            color=INK,
+            linewidth=1.4,
+            clip_on=False,
+        )
+    _side_words(
+        axes, [(low / 2, "bone"), ((low + high) / 2, "floor"), ((high + deepest) / 2, "sinus")], deepest
+    )
 
     opened = False
     for step in _rows(case):
@@ -282,21 +346,37 @@ def _draw_case(axes, case: pd.DataFrame, deepest: float) -> None:
         if step.role == "gauge":
             axes.plot(x, depth, marker="o", color=INK, markerfacecolor="white", markersize=4.6, zorder=4)
         elif depth > before:
-            axes.add_patch(Rectangle((x - 0.3, before), 0.6, depth - before, facecolor=DARK, linewidth=0, zorder=3))
+            axes.add_patch(
+                Rectangle((x - 0.3, before), 0.6, depth - before, facecolor=DARK, linewidth=0, zorder=3)
+            )
         else:
             axes.plot([x - 0.3, x + 0.3], [depth, depth], color=DARK, linewidth=2.0, zorder=3)
         if step.finding == "open" and not opened:
             opened = True
             axes.annotate(
-                "open", (x, depth), xytext=(0, -20), textcoords="offset points", ha="center", va="top", weight="bold",
+                "open",
+                (x, depth),
+                xytext=(0, -20),
+                textcoords="offset points",
+                ha="center",
+                va="top",
+                weight="bold",
                 arrowprops={"arrowstyle": "-|>", "color": MID, "linewidth": 1.2, "shrinkA": 0, "shrinkB": 3},
-                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8}, zorder=5,
-            )  # fmt: skip
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
+                zorder=5,
+            )
     for step in _rows(case):
         axes.annotate(
-            pass_label(step), (step.step_no, 0), xytext=(0, 4), textcoords="offset points", rotation=90, ha="center",
-            va="bottom", size=SMALL_PT, annotation_clip=False,
-        )  # fmt: skip
+            pass_label(step),
+            (step.step_no, 0),
+            xytext=(0, 4),
+            textcoords="offset points",
+            rotation=90,
+            ha="center",
+            va="bottom",
+            size=SMALL_PT,
+            annotation_clip=False,
+        )
     axes.axhline(0, color=INK, linewidth=1.4, zorder=6, clip_on=False)
     axes.spines["bottom"].set_visible(False)
     axes.tick_params(axis="x", length=0)
@@ -311,10 +391,7 @@ def _side_words(axes, words: list[tuple[float, str]], deepest: float) -> None:
     placed = -np.inf
     for depth, word in words:
         placed = max(depth, placed + 0.055 * deepest)
-        axes.annotate(
-            word, (1.0, placed), xycoords=("axes fraction", "data"), xytext=(5, 0), textcoords="offset points",
-            ha="left", va="center", annotation_clip=False,
-        )  # fmt: skip
+        name_beside(axes, placed, word)
 
 
 def _case_told(case: pd.DataFrame) -> str:

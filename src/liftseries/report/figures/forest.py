@@ -1,4 +1,4 @@
-"""Estimates with their intervals, a line each: names to the left, the axis in the middle, numbers to the right."""
+"""Estimates with their intervals, a line each: name to the left, axis in the middle, numbers to the right."""
 
 from __future__ import annotations
 
@@ -76,10 +76,18 @@ def draw_forest(
     An interval that leaves the axis ends in an arrow head; the numbers to the right still tell it in full.
     """
     labels = [wrapped(line.label, LABEL_MM) for line in lines]
-    label_mm = max(text_width_mm(label, weight="bold" if line.heading else "normal")
-                   for label, line in zip(labels, lines, strict=True)) + 2  # fmt: skip
+    label_mm = (
+        max(
+            text_width_mm(label, weight="bold" if line.heading else "normal")
+            for label, line in zip(labels, lines, strict=True)
+        )
+        + 2
+    )
     column_mm = [
-        max(text_width_mm(heading, weight="bold"), *(text_width_mm(line.columns[k]) for line in lines if line.columns))
+        max(
+            text_width_mm(heading, weight="bold"),
+            *(text_width_mm(line.columns[k]) for line in lines if line.columns),
+        )
         for k, heading in enumerate(headings)
     ]
     right_mm = sum(column_mm) + GAP_MM * len(column_mm)
@@ -108,15 +116,22 @@ def draw_forest(
 
     beside = blended_transform_factory(figure.transFigure, axes.transData)
     tops = [sum(heights[:k]) for k in range(len(lines))]
-    starts = [DOUBLE_MM - EDGE_MM - right_mm + GAP_MM + sum(column_mm[:k]) + GAP_MM * k for k in range(len(headings))]
+    starts = [
+        DOUBLE_MM - EDGE_MM - right_mm + GAP_MM + sum(column_mm[:k]) + GAP_MM * k
+        for k in range(len(headings))
+    ]
     for start, heading in zip(starts, headings, strict=True):
         figure.text(start / DOUBLE_MM, -3.2, heading, transform=beside, va="center", weight="bold")
     for line, label, top, height in zip(lines, labels, tops, heights, strict=True):
         middle = top + height / 2
         figure.text(
-            EDGE_MM / DOUBLE_MM, middle, label, transform=beside, va="center",
+            EDGE_MM / DOUBLE_MM,
+            middle,
+            label,
+            transform=beside,
+            va="center",
             weight="bold" if line.heading else "normal",
-        )  # fmt: skip
+        )
         for start, text in zip(starts, line.columns, strict=bool(line.columns)):
             figure.text(start / DOUBLE_MM, middle, text, transform=beside, va="center")
         if line.heading and top:
@@ -129,7 +144,12 @@ def draw_forest(
 
 def _limits(lines: Sequence[Line], axis: Axis) -> tuple[float, float]:
     """The axis' ends: what the lines need, within reason."""
-    seen = [v for line in lines for v in (line.estimate, line.low, line.high) if math.isfinite(v) and (v > 0 or not axis.ratio)]
+    seen = [
+        v
+        for line in lines
+        for v in (line.estimate, line.low, line.high)
+        if math.isfinite(v) and (v > 0 or not axis.ratio)
+    ]
     seen += [axis.none] if axis.none is not None else []
     if axis.ratio:
         low, high = min([*seen, 0.8]), max([*seen, 1.25])
@@ -180,4 +200,6 @@ def _mark(axes, line: Line, y: float, low: float, high: float) -> None:
             axes.plot(high, y, marker=">", color=DARK, markersize=4, clip_on=False)
     if low <= line.estimate <= high:
         face = "white" if line.open_marker else DARK
-        axes.plot(line.estimate, y, marker="s", color=DARK, markerfacecolor=face, markersize=3.8, clip_on=False)
+        axes.plot(
+            line.estimate, y, marker="s", color=DARK, markerfacecolor=face, markersize=3.8, clip_on=False
+        )

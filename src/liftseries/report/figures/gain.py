@@ -14,6 +14,7 @@ from liftseries.report.figures.style import (
     Drawing,
     axes_at,
     drawn,
+    name_beside,
     new_figure,
     nothing_drawn,
     text_width_mm,
@@ -43,27 +44,35 @@ def draw_gain_by_visit(by_visit: pd.DataFrame, gains: pd.DataFrame | None = None
     months = by_visit["months"].to_numpy(float)
     if gains is not None and len(gains):
         axes.plot(
-            gains["months"].astype(float), gains["gain_mm"].astype(float), linestyle="", marker="o", markersize=2.0,
-            markerfacecolor=LIGHT, markeredgewidth=0, alpha=0.55, rasterized=len(gains) > MOST_VECTOR_POINTS,
-        )  # fmt: skip
+            gains["months"].astype(float),
+            gains["gain_mm"].astype(float),
+            linestyle="",
+            marker="o",
+            markersize=2.0,
+            markerfacecolor=LIGHT,
+            markeredgewidth=0,
+            alpha=0.55,
+            rasterized=len(gains) > MOST_VECTOR_POINTS,
+        )
     mean, sd = by_visit["mean"].to_numpy(float), by_visit["sd"].to_numpy(float)
     seen = np.isfinite(sd)
     axes.vlines(months[seen], (mean - sd)[seen], (mean + sd)[seen], color=DARK, linewidth=1.1)
     axes.plot(months, mean, color=DARK, linewidth=1.1)
-    axes.plot(months, mean, linestyle="", marker="D", color=DARK, markerfacecolor="white", markersize=4.6, zorder=4)
+    axes.plot(
+        months, mean, linestyle="", marker="D", color=DARK, markerfacecolor="white", markersize=4.6, zorder=4
+    )
     axes.axhline(0, color=MID, linewidth=0.8, linestyle=(0, (4, 2)))
-    furthest = max(months.max(), 0.0 if gains is None or gains.empty else float(gains["months"].astype(float).max()))
+    furthest = max(
+        months.max(), 0.0 if gains is None or gains.empty else float(gains["months"].astype(float).max())
+    )
     axes.set_xlim(-0.03 * max(furthest, 12), 1.03 * max(furthest, 12))
     step = next(step for step in (12, 24, 60, 120, 10**6) if furthest / step <= 12)
     axes.xaxis.set_major_locator(FixedLocator(np.arange(0, furthest + 1e-9, step)))
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}".replace("-", "−")))
     axes.set_xlabel("Months since placement")
     axes.set_ylabel("Bone gain, mm")
-    for text, y in (("mean and standard\ndeviation, by year", mean[-1]), ("no gain", 0.0)):
-        axes.annotate(
-            text, (1.0, y), xycoords=("axes fraction", "data"), xytext=(4, 0), textcoords="offset points",
-            va="center", annotation_clip=False, linespacing=1.15,
-        )  # fmt: skip
+    name_beside(axes, mean[-1], "mean and standard\ndeviation, by year")
+    name_beside(axes, 0.0, "no gain")
     box, last = axes.get_position(), axes.get_xlim()
     figure.text(2.0 / DOUBLE_MM, 3.4 / height, "Measured", va="center")
     for month, n in zip(months, by_visit["n"], strict=True):
@@ -71,7 +80,8 @@ def draw_gain_by_visit(by_visit: pd.DataFrame, gains: pd.DataFrame | None = None
             x = box.x0 + box.width * (month - last[0]) / (last[1] - last[0])
             figure.text(x, 3.4 / height, f"{int(n)}", ha="center", va="center")
     told = "; ".join(
-        f"{month:g} months, {counted(n, 'measurement')}, {decimal(m)}" + ("" if missing(s) else f" (SD {decimal(s)})")
+        f"{month:g} months, {counted(n, 'measurement')}, {decimal(m)}"
+        + ("" if missing(s) else f" (SD {decimal(s)})")
         for month, n, m, s in zip(months, by_visit["n"], mean, sd, strict=True)
     )
     return Drawing(figure, f"Mean bone gain in mm by year since placement: {told}.")
@@ -90,4 +100,6 @@ def draw_gain_terms(gain: pd.DataFrame, words: Words | None = None) -> Drawing:
     if len(gain):
         first = gain.iloc[0]
         lead = f"{counted(first['n_sites'], 'site')} of {counted(first['n_patients'], 'patient')}. "
-    return draw_terms(gain, words, "Difference in bone gain, mm", ("less gain", "more gain"), ratio=False, lead=lead)
+    return draw_terms(
+        gain, words, "Difference in bone gain, mm", ("less gain", "more gain"), ratio=False, lead=lead
+    )

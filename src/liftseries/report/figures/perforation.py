@@ -46,7 +46,10 @@ def draw_perforation_by_height(rates: pd.DataFrame) -> Drawing:
         told.append(f"{said} {n_events} of {n_sites}, {numbers}{', exact interval' if exact else ''}")
     note = ""
     if any(exact for _, exact in chosen):
-        note = "* Open marker: exact interval, which takes sites as independent; the patient-clustered one could not be had."
+        note = (
+            "* Open marker: exact interval, which takes sites as independent; the patient-clustered one "
+            "could not be had."
+        )
     return draw_forest(
         lines,
         ("Perforated", "% (95% interval)"),
@@ -85,5 +88,10 @@ def draw_perforation_odds(gee: pd.DataFrame, words: Words | None = None) -> Draw
         first = gee.iloc[0]
         lead = f"{counted(first['n_events'], 'perforation')} in {counted(first['n_sites'], 'site')}. "
     return draw_terms(
-        gee, words, "Odds ratio of a perforation", ("fewer perforations", "more perforations"), ratio=True, lead=lead
+        gee,
+        words,
+        "Odds ratio of a perforation",
+        ("fewer perforations", "more perforations"),
+        ratio=True,
+        lead=lead,
     )

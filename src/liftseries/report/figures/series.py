@@ -13,7 +13,6 @@ from liftseries.report.figures.style import (
     DOUBLE_MM,
     INK,
     LOOKS,
-    RULE,
     SINGLE_MM,
     SMALL_PT,
     Drawing,
@@ -21,7 +20,6 @@ from liftseries.report.figures.style import (
     drawn,
     new_figure,
     nothing_drawn,
-    text_width_mm,
     wrapped,
 )
 from liftseries.report.numbers import counted, listed, missing
@@ -33,8 +31,10 @@ MOST_REASONS = 6
 
 
 def people(row: pd.Series) -> str:
-    """`3 patients, 5 sites`, as far as they were counted."""
+    """`3 patients, 5 sites`, as far as they were counted; `none` where there are none."""
     counts = (("n_patients", "patient"), ("n_sites", "site"))
+    if not any(int(row[name]) for name, _ in counts if not missing(row[name])):
+        return "none"
     return ", ".join(counted(row[name], word) for name, word in counts if not missing(row[name]))
 
 
@@ -117,7 +117,9 @@ def draw_flow(flow: pd.DataFrame, set_aside: pd.DataFrame | None = None) -> Draw
     return Drawing(figure, f"Flow diagram: {'; '.join(told)}.")
 
 
-def _box(axes, x: float, y: float, width: float, height: float, text: str, left: bool = False, bold: bool = False):
+def _box(
+    axes, x: float, y: float, width: float, height: float, text: str, left: bool = False, bold: bool = False
+):
     axes.add_patch(
         Rectangle((x, y), width, height, facecolor="white", edgecolor=INK, linewidth=1.1 if bold else 0.6)
     )
@@ -127,7 +129,9 @@ def _box(axes, x: float, y: float, width: float, height: float, text: str, left:
 
 def _arrow(axes, start: tuple[float, float], end: tuple[float, float]) -> None:
     axes.add_patch(
-        FancyArrowPatch(start, end, arrowstyle="-|>", mutation_scale=6, color=INK, linewidth=0.7, shrinkA=0, shrinkB=0)
+        FancyArrowPatch(
+            start, end, arrowstyle="-|>", mutation_scale=6, color=INK, linewidth=0.7, shrinkA=0, shrinkB=0
+        )
     )
 
 
@@ -160,26 +164,38 @@ def draw_residual_height(cases: pd.DataFrame, rbh_bands_mm: Sequence[float] = ()
         look = LOOKS[k % len(LOOKS)]
         counts = np.histogram(of_level, edges)[0]
         axes.bar(
-            edges[:-1], counts, BIN_MM, align="edge", linewidth=0.5,
-            facecolor=look.colour if not look.hatch else "white", edgecolor="white" if not look.hatch else look.colour,
+            edges[:-1],
+            counts,
+            BIN_MM,
+            align="edge",
+            linewidth=0.5,
+            facecolor=look.colour if not look.hatch else "white",
+            edgecolor="white" if not look.hatch else look.colour,
             hatch=look.hatch,
-        )  # fmt: skip
+        )
         for cut in rbh_bands_mm:
             axes.axvline(cut, color=INK, linewidth=0.8, linestyle=(0, (3, 2)))
         axes.set(xlim=(edges[0] - 0.25, edges[-1] + 0.25), ylim=(0, most * 1.22))
         axes.yaxis.set_major_locator(MaxNLocator(4, integer=True))
         axes.tick_params(labelbottom=k == len(levels) - 1)
         axes.text(
-            0.985, 0.97, f"{level}, {counted(len(of_level), 'site')}", transform=axes.transAxes, ha="right", va="top",
+            0.985,
+            0.97,
+            f"{level}, {counted(len(of_level), 'site')}",
+            transform=axes.transAxes,
+            ha="right",
+            va="top",
             bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
-        )  # fmt: skip
+        )
         axes.set_ylabel("Sites")
         if k == 0:
             for cut in rbh_bands_mm:
                 if edges[0] - 0.25 < cut < edges[-1] + 0.25:
                     axes.text(cut, most * 1.25, f"{cut:g} mm", ha="center", va="bottom")
         middle, low, high = np.median(of_level), of_level.min(), of_level.max()
-        told.append(f"{counted(len(of_level), level + ' site')}, median {middle:.1f} mm, range {low:.1f} to {high:.1f}")
+        told.append(
+            f"{counted(len(of_level), level + ' site')}, median {middle:.1f}, from {low:.1f} to {high:.1f} mm"
+        )
     axes.set_xlabel("Residual bone height in the middle of the footprint, mm")
     bands = ""
     if "rbh_band" in cases:

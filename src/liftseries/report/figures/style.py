@@ -1,8 +1,8 @@
 """How every figure looks, how large it is, and how it is written.
 
-Drawn at print width (84 mm one column, 174 mm two), 7 to 8 point DejaVu Sans, which matplotlib ships. Lightness,
-marker, line style and hatch differ together, so that a grey print tells all that colour tells. Files are
-byte-identical on a rerun; the alternative text travels inside the SVG and the PDF.
+Drawn at print width (84 mm one column, 174 mm two), 7 to 8 point DejaVu Sans, which matplotlib ships.
+Lightness, marker, line style and hatch differ together, so that a grey print tells all that colour tells.
+Files are byte-identical on a rerun; the alternative text travels inside the SVG and the PDF.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 import xml.etree.ElementTree as ElementTree
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import wraps
+from functools import cache, wraps
 from pathlib import Path
 
 import matplotlib
@@ -27,6 +27,7 @@ PNG_DPI = 600
 # Four tones whose lightness alone (CIE L* about 27, 50, 68, 88) tells them apart.
 INK, DARK, MID, LIGHT, PALE, RULE = "#1c2126", "#1d4256", "#a9602c", "#8fabaa", "#e3ddd0", "#b9bec2"
 SMALL_PT, TEXT_PT = 7.0, 8.0
+FONT = "DejaVu Sans"
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,7 @@ LOOKS = (
 )
 
 _RC = {
-    "font.family": "DejaVu Sans",
+    "font.family": FONT,
     "font.size": SMALL_PT,
     "axes.titlesize": TEXT_PT,
     "axes.labelsize": SMALL_PT,
@@ -129,10 +130,25 @@ def axes_at(figure: Figure, left_mm: float, bottom_mm: float, width_mm: float, h
     )
 
 
+def name_beside(axes, y: float, text: str, points: float = 5) -> None:
+    """A direct label to the right of the axes, at a height of the data."""
+    axes.annotate(
+        text,
+        (1.0, y),
+        xycoords=("axes fraction", "data"),
+        xytext=(points, 0),
+        textcoords="offset points",
+        va="center",
+        linespacing=1.15,
+        annotation_clip=False,
+    )
+
+
+@cache
 def text_width_mm(text: str, size_pt: float = SMALL_PT, weight: str = "normal") -> float:
     """How wide a text will stand; the widest of its lines."""
     figure = new_figure(10, 10)
-    shown = figure.text(0, 0, text, size=size_pt, weight=weight)
+    shown = figure.text(0, 0, text, size=size_pt, weight=weight, family=FONT)
     return shown.get_window_extent(figure.canvas.get_renderer()).width / figure.dpi * MM_PER_INCH
 
 
@@ -184,6 +200,11 @@ def save(drawing: Drawing, stem: Path | str) -> None:
         for form in FORMATS:
             with written_whole(stem.with_name(f"{stem.name}.{form}")) as temporary:
                 drawing.figure.savefig(temporary, format=form, dpi=PNG_DPI, metadata=metadata[form])
+
+
+def width_mm(svg: Path | str) -> float:
+    """The print width of an SVG that `save` wrote."""
+    return float(ElementTree.parse(svg).getroot().get("width").removesuffix("pt")) / 72 * MM_PER_INCH
 
 
 def alt_text(svg: Path | str) -> str:

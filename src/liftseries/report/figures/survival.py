@@ -1,4 +1,4 @@
-"""How the implants fared, drawn: Kaplan-Meier with the numbers behind it, by bone height, and hazard ratios."""
+"""How the implants fared, drawn: Kaplan-Meier with the numbers behind it, by bone height; hazard ratios."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 from matplotlib.ticker import FixedLocator, FuncFormatter
+from matplotlib.transforms import ScaledTranslation
 
 from liftseries.report.figures.style import (
     DARK,
@@ -17,6 +18,7 @@ from liftseries.report.figures.style import (
     Drawing,
     axes_at,
     drawn,
+    name_beside,
     new_figure,
     nothing_drawn,
     text_width_mm,
@@ -51,7 +53,9 @@ def draw_survival(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.DataFrame 
     _numbers_below(
         figure, axes, ticks, {name: table[column] for column, name in AT_RISK.items() if column in table}
     )
-    return Drawing(figure, "Kaplan-Meier survival of all implants. " + _told(km, curve, numbers, "all", "all implants"))
+    return Drawing(
+        figure, "Kaplan-Meier survival of all implants. " + _told(km, curve, numbers, "all", "all implants")
+    )
 
 
 @drawn
@@ -71,10 +75,16 @@ def draw_survival_by_height(
     parts = {band: _of(curves, band) for band in bands}
     labels = {band: f"{band.partition('=')[2]} mm" for band in bands}
     rows = {band: _estimated(km, band) for band in bands}
-    lows = [float(row["conf_low"]) for found in rows.values() for row in found if not missing(row["conf_low"])]
+    lows = [
+        float(row["conf_low"]) for found in rows.values() for row in found if not missing(row["conf_low"])
+    ]
     right = max(text_width_mm(label) for label in labels.values()) + 8
     figure, axes, ticks = _frame(
-        list(parts.values()), [f"At risk, {label}" for label in labels.values()], right, bands=False, lows=lows
+        list(parts.values()),
+        [f"At risk, {label}" for label in labels.values()],
+        right,
+        bands=False,
+        lows=lows,
     )
     shift = 0.007 * (axes.get_xlim()[1] - axes.get_xlim()[0])
     for k, band in enumerate(bands):
@@ -85,14 +95,20 @@ def draw_survival_by_height(
             if not missing(row["conf_low"]):
                 axes.plot([x, x], [row["conf_low"], row["conf_high"]], color=look.colour, linewidth=0.9)
             axes.plot(
-                x, row["estimate"], marker=look.marker, color=look.colour, markerfacecolor=look.face, clip_on=False,
+                x,
+                row["estimate"],
+                marker=look.marker,
+                color=look.colour,
+                markerfacecolor=look.face,
+                clip_on=False,
                 zorder=4,
-            )  # fmt: skip
+            )
     _name_curves(axes, [(parts[band], labels[band], LOOKS[k % len(LOOKS)]) for k, band in enumerate(bands)])
     below = {}
     for band in bands:
-        table = _of(at_risk, band).set_index("months")
-        below[f"At risk, {labels[band]}"] = table["n_at_risk"]
+        n_at_risk = _of(at_risk, band).set_index("months")["n_at_risk"]
+        # The table ends with a band's own follow-up: after it nobody is at risk.
+        below[f"At risk, {labels[band]}"] = n_at_risk.reindex(ticks, fill_value=0)
     _numbers_below(figure, axes, ticks, below)
     told = " ".join(_told(km, parts[band], _of(at_risk, band), band, labels[band]) for band in bands)
     return Drawing(figure, f"Kaplan-Meier survival of implants by residual bone height. {told}")
@@ -112,7 +128,12 @@ def draw_hazard_ratios(cox: pd.DataFrame, words: Words | None = None) -> Drawing
         first = cox.iloc[0]
         lead = f"{counted(first['n_events'], 'failure')} in {counted(first['n_sites'], 'implant')}. "
     return draw_terms(
-        cox, words, "Hazard ratio of implant failure", ("fewer failures", "more failures"), ratio=True, lead=lead
+        cox,
+        words,
+        "Hazard ratio of implant failure",
+        ("fewer failures", "more failures"),
+        ratio=True,
+        lead=lead,
     )
 
 
@@ -128,7 +149,9 @@ def _estimated(km: pd.DataFrame | None, subset: str) -> list[pd.Series]:
     return [row for _, row in rows.iterrows()]
 
 
-def _frame(curves: list[pd.DataFrame], row_names: list[str], room_right_mm: float, bands: bool = True, lows=()):
+def _frame(
+    curves: list[pd.DataFrame], row_names: list[str], room_right_mm: float, bands: bool = True, lows=()
+):
     """Figure, axes and the months at which numbers stand."""
     left = max(text_width_mm(name) for name in row_names) + 9
     below = BOTTOM_MM + ROW_MM * len(row_names) + 3
@@ -156,7 +179,13 @@ def _band(axes, curve: pd.DataFrame) -> None:
     if known.any():
         band = curve[known]
         axes.fill_between(
-            band["months"], band["conf_low"], band["conf_high"], step="post", facecolor=LIGHT, alpha=0.45, linewidth=0
+            band["months"],
+            band["conf_low"],
+            band["conf_high"],
+            step="post",
+            facecolor=LIGHT,
+            alpha=0.45,
+            linewidth=0,
         )
 
 
@@ -168,22 +197,34 @@ def _name_curves(axes, curves: list[tuple]) -> None:
     for curve, label, look in sorted(curves, key=lambda named: float(named[0]["survival"].iloc[-1])):
         end, last = float(curve["months"].iloc[-1]), float(curve["survival"].iloc[-1])
         placed = max(last, placed + least)
+        name_beside(axes, placed, label, points=14)
         axes.annotate(
-            label, (right, placed), xytext=(14, 0), textcoords="offset points", va="center", annotation_clip=False
+            "",
+            (end, last),
+            xytext=(right, placed),
+            textcoords="data",
+            annotation_clip=False,
+            arrowprops={
+                "arrowstyle": "-",
+                "color": look.colour,
+                "linewidth": 0.5,
+                "shrinkA": 0,
+                "shrinkB": 0,
+            },
         )
-        axes.annotate(
-            "", (end, last), xytext=(right, placed), textcoords="data", annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "color": look.colour, "linewidth": 0.5, "shrinkA": 0, "shrinkB": 0},
-        )  # fmt: skip
         axes.plot(
-            [right], [placed], marker=look.marker, color=look.colour, markerfacecolor=look.face, clip_on=False,
+            [right],
+            [placed],
+            marker=look.marker,
+            color=look.colour,
+            markerfacecolor=look.face,
+            clip_on=False,
             transform=axes.transData + _points_right(axes, 7),
-        )  # fmt: skip
+        )
 
 
 def _points_right(axes, points: float):
-    from matplotlib.transforms import ScaledTranslation
-
+    """A shift to the right."""
     return ScaledTranslation(points / 72, 0, axes.figure.dpi_scale_trans)
 
 
@@ -204,10 +245,9 @@ def _numbers_below(figure, axes, ticks: Sequence[float], rows: dict[str, pd.Seri
 def _told(km, curve: pd.DataFrame, numbers: pd.DataFrame, subset: str, name: str) -> str:
     """One sentence on a curve."""
     found = [
-        f"{percent(row['estimate'])} at {row['term']} months" if missing(row["conf_low"])
-        else f"{interval(row['estimate'], row['conf_low'], row['conf_high'], percent)} at {row['term']} months"
+        f"{interval(row['estimate'], row['conf_low'], row['conf_high'], percent)} at {row['term']} months"
         for row in _estimated(km, subset)
-    ]  # fmt: skip
+    ]
     if not found:
         found = [f"{percent(curve['survival'].iloc[-1])} at the last follow-up"]
     at_start = numbers[numbers["months"].eq(0)]["n_at_risk"]

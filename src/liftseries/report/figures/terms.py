@@ -1,4 +1,4 @@
-"""The terms of a model, drawn as a forest: odds and hazard ratios on a logarithmic axis, differences in mm."""
+"""The terms of a model as a forest: odds and hazard ratios on a logarithmic axis, differences in mm."""
 
 from __future__ import annotations
 

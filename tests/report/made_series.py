@@ -1,0 +1,255 @@
+"""A made-up series of any size with everything a report is built from: nothing here stems from a patient."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from liftseries.models import describe
+from liftseries.models.depth_agreement import fit_depth_agreement
+from liftseries.models.follow_up import follow_up
+from liftseries.models.gain_mixed import fit_gain_mixed, gain_at_visits
+from liftseries.models.perforation_gee import fit_perforation_gee
+from liftseries.models.perforation_rate import fit_perforation_rate
+from liftseries.models.survival_cox import fit_survival_cox
+from liftseries.models.survival_km import fit_survival_km
+from liftseries.models.survival_life_table import fit_survival_life_table
+from liftseries.outputs import write_csv
+from liftseries.report.figures import depth, gain, perforation, series, survival
+from liftseries.report.figures.style import Drawing
+
+PLAN = {
+    "study": {
+        "id": "made_up",
+        "title": "A made-up series",
+        "question": "Does the report say what it should?",
+    },
+    "purpose": ["publication"],
+    "tables": {"patients": ["p.csv"], "sites": ["s.csv"], "steps": ["l.csv"], "visits": ["v.csv"]},
+    "plan": {
+        "first_depth_margin_mm": {"guided": 1.0, "freehand": 1.5},
+        "step_mm": 1.0,
+        "depth_tolerance_mm": 0.05,
+        "speed_limit_rpm": 800,
+        "survival_months": [12, 36, 60],
+        "perforation_terms": ["rbh_mid_mm", "approach"],
+        "survival_terms": ["rbh_mid_mm", "smoking"],
+        "gain_terms": ["protrusion_mm", "graft", "months"],
+        "seed": 7,
+    },
+    "extra_columns": {"sites": {"flapless": {"type": "category", "levels": ["no", "yes"]}}},
+    "invalid_rows": "stop",
+}
+BANDS_MM = [4.0, 6.0]
+LEVELS = {
+    "smoking": ["never", "former", "current", "unknown"],
+    "approach": ["guided", "freehand"],
+    "graft": ["none", "autogenous", "xenograft"],
+    "perforation": ["no", "yes", "unknown"],
+    "placement": ["same_day", "staged", "none"],
+    "status": ["functioning", "failed", "patient_died", "not_examined"],
+    "complication": ["none", "infection", "sinusitis"],
+}
+
+
+@dataclass(frozen=True)
+class Series:
+    """What the chapters of a run hand to the figures, and the tables that they leave."""
+
+    cases: pd.DataFrame
+    gains: pd.DataFrame
+    curves: pd.DataFrame
+    left: dict[str, pd.DataFrame]  # path within the output folder -> table
+
+    def rows(self, analysis: str) -> pd.DataFrame:
+        results = self.left["results.csv"]
+        return results[results["analysis"].eq(analysis)]
+
+    def drawings(self) -> dict[str, Drawing]:
+        """Every figure of the report."""
+        left, km = self.left, self.rows("survival.km")
+        at_risk = left["models/survival_at_risk.csv"]
+        return {
+            "flow": series.draw_flow(left["models/flow.csv"], left["set_aside.csv"]),
+            "residual_height": series.draw_residual_height(self.cases, BANDS_MM),
+            "planned_achieved": depth.draw_planned_achieved(self.cases, self.rows("depth.agreement")),
+            "deviations": depth.draw_deviations(left["models/deviations.csv"]),
+            "ladder_case": depth.draw_ladder_case(left["models/ladder_cases.csv"]),
+            "perforation_by_height": perforation.draw_perforation_by_height(self.rows("perforation.rate")),
+            "perforation_odds": perforation.draw_perforation_odds(self.rows("perforation.gee")),
+            "survival": survival.draw_survival(self.curves, at_risk, km),
+            "survival_by_height": survival.draw_survival_by_height(self.curves, at_risk, km),
+            "hazard_ratios": survival.draw_hazard_ratios(self.rows("survival.cox")),
+            "gain_by_visit": gain.draw_gain_by_visit(left["models/gain_by_visit.csv"], self.gains),
+            "gain_terms": gain.draw_gain_terms(self.rows("gain.mixed")),
+        }
+
+    def leave_in(self, output: Path) -> Path:
+        """Write the tables as a run leaves them."""
+        for path, table in self.left.items():
+            write_csv(output / path, table)
+        return output
+
+
+def category(name: str, values) -> pd.Categorical:
+    return pd.Categorical(list(values), categories=LEVELS[name])
+
+
+def made_series(
+    n_patients: int, seed: int, approaches=("guided", "freehand"), visits: bool = True, log: bool = True
+):
+    """A series of `n_patients` with 1 to 3 sites each; the models are fitted as a run fits them."""
+    cases = _cases(n_patients, seed, approaches, log)
+    visited = _visits(cases, seed + 1) if visits else _visits(cases.iloc[:0], seed)
+    followed = follow_up(visited, cases)
+    plan = PLAN["plan"]
+    rate = fit_perforation_rate(cases, by=["rbh_band", "lift_band", "approach", "protocol", "centre"])
+    gee = fit_perforation_gee(cases, plan["perforation_terms"])
+    km = fit_survival_km(followed.implants, plan["survival_months"], by=["rbh_band", "approach"])
+    life = fit_survival_life_table(followed.implants)
+    cox = fit_survival_cox(followed.implants, plan["survival_terms"])
+    gained = fit_gain_mixed(visited, cases, plan["gain_terms"])
+    agreement = fit_depth_agreement(cases)
+    fits = {
+        "perforation_rate": rate,
+        "perforation_gee": gee,
+        "survival_km": km,
+        "survival_life_table": life,
+        "survival_cox": cox,
+        "gain_mixed": gained,
+        "depth_agreement": agreement,
+    }
+    n_patients_there = cases["patient_id"].nunique()
+    counts = pd.DataFrame(
+        [
+            ("patients", "p.csv", n_patients_there + 1, n_patients_there, 1),
+            ("sites", "s.csv", len(cases) + 2, len(cases), 2),
+        ],
+        columns=["table", "file", "read", "kept", "set_aside"],
+    )
+    left = {
+        "results.csv": pd.concat([fit.rows for fit in fits.values()], ignore_index=True),
+        "set_aside.csv": _set_aside(),
+        "checked/counts.csv": counts,
+        "models/flow.csv": describe.flow(cases, visited, counts),
+        "models/characteristics.csv": describe.characteristics(cases),
+        "models/missing.csv": describe.missingness(cases),
+        "models/deviations.csv": describe.deviations(cases),
+        "models/complications.csv": describe.complications(visited, cases),
+        "models/life_table.csv": life.table,
+        "models/survival_at_risk.csv": km.at_risk,
+        "models/ladder_cases.csv": ladder_cases() if log else ladder_cases().iloc[:0],
+        "models/gain_variances.csv": gained.variances,
+        "models/gain_by_visit.csv": gained.by_visit,
+    } | {f"models/{name}.left_out.csv": fit.left_out for name, fit in fits.items()}
+    return Series(cases, gain_at_visits(visited, cases), km.curves, left)
+
+
+def ladder_cases() -> pd.DataFrame:
+    """Two cases: one up its rungs, one with a stop misread."""
+    columns = (
+        "case site_label approach step_no role length_mm stop_length_mm depth_mm deepest_before_mm finding"
+    )
+    rows = [
+        (1, "as planned", "guided", 1, "pilot", 12.5, 9.5, 3.0, 0.0, "closed"),
+        (1, "as planned", "guided", 2, "gauge", 12.5, 9.5, 3.0, 3.0, "closed"),
+        (1, "as planned", "guided", 3, "pilot", 12.5, 8.5, 4.0, 3.0, "not_tested"),
+        (1, "as planned", "guided", 4, "gauge", 12.5, 8.5, 4.0, 4.0, "open"),
+        (1, "as planned", "guided", 5, "widening", 12.5, 8.5, 4.0, 4.0, "not_tested"),
+        (2, "with deviations", "freehand", 1, "pilot", 13.0, 0.0, 13.0, 0.0, "open"),
+    ]
+    table = pd.DataFrame(rows, columns=columns.split())
+    first = table["case"].eq(1)
+    return table.assign(
+        rbh_min_mm=np.where(first, 4.0, 3.8),
+        rbh_max_mm=np.where(first, 4.0, 5.0),
+        rungs_mm=np.where(first, "3 4", "2.8 3.8 4.8 5.8"),
+        deviations=np.where(first, "", "first_too_deep stop_misread overdrilled"),
+    )
+
+
+def _cases(n_patients: int, seed: int, approaches, log: bool) -> pd.DataFrame:
+    rng = np.random.default_rng(seed)
+    patient = np.repeat(np.arange(n_patients), rng.integers(1, 4, n_patients))
+    n = len(patient)
+    rbh = np.round(rng.uniform(2, 8, n), 1)
+    lift = np.round(rng.uniform(1, 6, n), 1)
+    risk = 1 / (1 + np.exp(1.2 + 0.2 * (rbh - 5)))
+    perforation = np.where(rng.random(n) < 0.04, "unknown", np.where(rng.random(n) < risk, "yes", "no"))
+    planned = np.round(rbh) if log else np.full(n, np.nan)
+    bands = [-np.inf, *BANDS_MM, np.inf]
+    deviations = {
+        name: pd.array(rng.random(n) < 0.06, dtype="boolean")
+        if log
+        else pd.array([pd.NA] * n, dtype="boolean")
+        for name in describe.DEVIATIONS
+    }
+    return pd.DataFrame(
+        {
+            "site_id": [f"S{i:04d}" for i in range(n)],
+            "patient_id": [f"P{i:03d}" for i in patient],
+            "centre": rng.choice(["east", "west"], max(n_patients, 1))[patient],
+            "age_years": pd.array(rng.integers(30, 80, max(n_patients, 1))[patient], dtype="Int64"),
+            "smoking": category(
+                "smoking",
+                rng.choice(LEVELS["smoking"], max(n_patients, 1), p=[0.5, 0.2, 0.25, 0.05])[patient],
+            ),
+            "approach": category("approach", rng.choice(approaches, n)),
+            "protocol": rng.choice(["A", "B"], n),
+            "graft": category("graft", rng.choice(["none", "xenograft"], n)),
+            "placement": category("placement", ["same_day"] * n),
+            "perforation": category("perforation", perforation),
+            "rbh_mid_mm": rbh,
+            "rbh_band": pd.cut(rbh, bands, right=False, labels=["<4", "4 to <6", "≥6"]),
+            "protrusion_mm": lift,
+            "lift_band": pd.cut(lift, bands, right=False, labels=["<4", "4 to <6", "≥6"]),
+            "planned_last_mm": planned,
+            "achieved_last_mm": planned + np.round(rng.normal(0.1, 0.5, n) * 2) / 2,
+            **deviations,
+        }
+    ).astype(dict.fromkeys(["site_id", "patient_id", "centre", "protocol"], object))
+
+
+def _visits(cases: pd.DataFrame, seed: int) -> pd.DataFrame:
+    rng = np.random.default_rng(seed)
+    rows = []
+    for site in cases.itertuples():
+        for months in (0.0, 5.5, 12.0, 24.0, 36.0, 60.0):
+            status = "failed" if months and rng.random() < 0.04 else "functioning"
+            rows.append(
+                (
+                    site.site_id,
+                    months,
+                    status,
+                    site.rbh_mid_mm + 0.7 * site.protrusion_mm + rng.normal(0, 0.5),
+                )
+            )
+            if status == "failed" or rng.random() < 0.12:
+                break
+    visits = pd.DataFrame(rows, columns=["site_id", "months", "status", "bone_height_mm"])
+    visits = visits.astype({"site_id": object, "months": float, "bone_height_mm": float})
+    complication = rng.choice(LEVELS["complication"], len(visits), p=[0.9, 0.06, 0.04])
+    return visits.assign(
+        status=category("status", visits["status"]), complication=category("complication", complication)
+    )
+
+
+def _set_aside() -> pd.DataFrame:
+    columns = ["table", "file", "row", "column", "value_class", "rule", "message"]
+    rows = [
+        ("sites", "s.csv", 4, "rbh_min_mm", "number", "out_of_range", "0 is not above 0. Correct the cell."),
+        (
+            "sites",
+            "s.csv",
+            9,
+            "perforation",
+            "text",
+            "not_a_level",
+            "none of no, yes, unknown. Correct the cell.",
+        ),
+        ("patients", "p.csv", 5, None, "number", "key_repeated", "repeats the key of row 2. Remove one."),
+    ]
+    return pd.DataFrame(rows, columns=columns)

@@ -1,0 +1,231 @@
+"""Figures: print size, nothing cut off or overlapping, fonts inside, the same bytes twice, words for all."""
+
+import itertools
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+from conftest import KINDS
+from made_series import made_series
+from PIL import Image
+
+from liftseries.chapters import FIGURES
+from liftseries.report.figures import depth, perforation, survival
+from liftseries.report.figures.style import LOOKS, alt_text, save, width_mm
+
+NAMES = [name for names in FIGURES.values() for name in names]
+HALF_A_MM = 0.5
+
+
+def boxes(figure) -> list[tuple[str, object]]:
+    """Every text that is seen, and where it stands, in pixels."""
+    from matplotlib.text import Text
+
+    renderer = figure.canvas.get_renderer()
+    figure.draw(renderer)
+    texts = [text for text in figure.findobj(Text) if text.get_visible() and text.get_text().strip()]
+    out_of_range = hidden_ticks(figure)
+    return [
+        (text.get_text(), text.get_window_extent(renderer)) for text in texts if id(text) not in out_of_range
+    ]
+
+
+def hidden_ticks(figure) -> set[int]:
+    """Labels of ticks outside the axis, which exist but are not drawn."""
+    hidden = set()
+    for axes in figure.axes:
+        for axis in (axes.xaxis, axes.yaxis):
+            low, high = sorted(axis.get_view_interval())
+            for tick in axis.get_major_ticks():
+                if not axes.axison or not low - 1e-9 <= tick.get_loc() <= high + 1e-9:
+                    hidden |= {id(tick.label1), id(tick.label2)}
+    return hidden
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("name", NAMES)
+def test_figure_is_at_print_width_and_nothing_is_cut_off(drawings, kind, name):
+    figure = drawings[kind][name].figure
+    width, height = figure.get_size_inches() * 25.4
+    assert width == pytest.approx(84) or width == pytest.approx(174)
+    assert height < 240  # an A4 page less its margins and caption
+    page = figure.bbox
+    for text, box in boxes(figure):
+        assert box.x0 >= -0.5, text
+        assert box.y0 >= -0.5, text
+        assert box.x1 <= page.x1 + 0.5, text
+        assert box.y1 <= page.y1 + 0.5, text
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("name", NAMES)
+def test_no_two_texts_stand_on_each_other(drawings, kind, name):
+    figure = drawings[kind][name].figure
+    touch = 1.0 * figure.dpi / 72
+    for (one, a), (other, b) in itertools.combinations(boxes(figure), 2):
+        wide = min(a.x1, b.x1) - max(a.x0, b.x0)
+        high = min(a.y1, b.y1) - max(a.y0, b.y0)
+        assert not (wide > touch and high > touch), f"{one!r} and {other!r}"
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_figure_is_told_in_words(drawings, kind):
+    for name, drawing in drawings[kind].items():
+        assert len(drawing.alt) > 30, name
+        assert drawing.alt.endswith("."), name
+        assert "nan" not in drawing.alt.lower().replace("finance", ""), name
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_without_data_a_figure_says_why_it_is_empty(drawings, name):
+    drawing = drawings["empty"][name]
+    if name not in ("ladder_case", "flow"):  # the ladder's cases are given; a flow of none is a flow
+        assert drawing.alt.startswith("Nothing is drawn: ")
+        shown = " ".join(text.get_text().replace("\n", " ") for text in drawing.figure.texts)
+        assert shown == drawing.alt
+
+
+def test_without_visits_and_log_the_figures_that_need_them_say_so(drawings):
+    found = drawings["no_visits_no_log"]
+    for name in ("planned_achieved", "deviations", "ladder_case", "survival", "survival_by_height",
+                 "hazard_ratios", "gain_by_visit", "gain_terms"):  # fmt: skip
+        assert found[name].alt.startswith("Nothing is drawn: "), name
+    for name in ("flow", "residual_height", "perforation_by_height", "perforation_odds"):
+        assert not found[name].alt.startswith("Nothing is drawn: "), name
+
+
+def test_files_are_the_same_bytes_twice(made, drawings, tmp_path):
+    for run, found in (("one", drawings["full"]), ("two", made["full"].drawings())):
+        for name, drawing in found.items():
+            if name in ("survival", "flow", "gain_by_visit"):
+                save(drawing, tmp_path / run / name)
+    written = sorted(path.name for path in (tmp_path / "one").iterdir())
+    assert written == sorted(
+        f"{n}.{form}" for n in ("survival", "flow", "gain_by_visit") for form in ("svg", "pdf", "png")
+    )
+    for name in written:
+        assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes(), name
+
+
+def test_files_hold_their_fonts_size_and_words_and_no_date(drawings, tmp_path):
+    drawing = drawings["full"]["deviations"]
+    save(drawing, tmp_path / "deviations")
+    pdf = (tmp_path / "deviations.pdf").read_bytes()
+    assert b"/FontFile2" in pdf
+    assert b"/Subtype /Type3" not in pdf
+    assert b"CreationDate" not in pdf
+    svg = (tmp_path / "deviations.svg").read_text(encoding="utf-8")
+    assert "<text" not in svg
+    assert "<dc:date>" not in svg
+    assert alt_text(tmp_path / "deviations.svg") == drawing.alt
+    assert width_mm(tmp_path / "deviations.svg") == pytest.approx(174, abs=HALF_A_MM)
+    with Image.open(tmp_path / "deviations.png") as png:
+        assert png.size[0] / 600 * 25.4 == pytest.approx(174, abs=HALF_A_MM)
+        assert png.text["Description"] == drawing.alt
+
+
+def test_pdf_subject_holds_the_words(drawings, tmp_path):
+    save(drawings["full"]["flow"], tmp_path / "flow")
+    assert b"/Subject (Flow diagram" in (tmp_path / "flow.pdf").read_bytes()
+
+
+def test_looks_differ_in_lightness_marker_line_and_hatch():
+    for one, other in itertools.combinations(LOOKS[:3], 2):
+        assert abs(lightness(one.colour) - lightness(other.colour)) > 15
+    for feature in ("marker", "line", "hatch"):
+        assert len({str(getattr(look, feature)) for look in LOOKS}) == len(LOOKS)
+
+
+def lightness(colour: str) -> float:
+    """CIE L* of an sRGB colour (IEC 61966-2-1 and CIE 15, formulas from memory)."""
+    values = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]
+    linear = [v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4 for v in values]
+    y = float(np.dot(linear, [0.2126, 0.7152, 0.0722]))
+    return 116 * y ** (1 / 3) - 16
+
+
+def test_deviations_tell_counts_and_what_cannot_occur(made, drawings):
+    table = made["full"].left["models/deviations.csv"].set_index(["deviation", "subset"])
+    cell = table.loc[("stop_misread", "approach=freehand")]
+    texts = {text.get_text() for text in drawings["full"]["deviations"].figure.texts}
+    assert f"{int(cell['n_true'])} of {int(cell['n_sites'])} ({100 * cell['share']:.1f}%)" in texts
+    assert "cannot occur" in texts  # an unguided start, freehand
+
+
+def test_ladder_names_instrument_less_stop_and_the_first_open_finding(drawings):
+    texts = [text.get_text() for axes in drawings["full"]["ladder_case"].figure.axes for text in axes.texts]
+    assert "pilot 12.5 − 9.5" in texts
+    assert "pilot 13" in texts  # without a stop
+    assert texts.count("open") == 2
+    alt = drawings["full"]["ladder_case"].alt
+    assert "first found open at pass 4, 4 mm" in alt
+    assert "Deviations: first depth too deep; stop's marking misread; drilled far beyond the floor." in alt
+
+
+def test_a_long_log_gets_the_whole_width(made):
+    case = made["full"].left["models/ladder_cases.csv"].query("case == 1")
+    long = pd.concat([case.iloc[[0]].assign(step_no=n + 1) for n in range(24)])
+    drawing = depth.draw_ladder_case(pd.concat([long, long.assign(case=2)]))
+    assert drawing.figure.get_size_inches()[0] * 25.4 == pytest.approx(174)
+    tops = [axes.get_position().y0 for axes in drawing.figure.axes]
+    assert tops[0] > tops[1]
+
+
+def test_where_the_clustered_interval_cannot_be_had_the_exact_one_is_marked():
+    rows = made_series(2, seed=4).rows("perforation.rate")
+    assert rows.query("method == 'cluster'")["estimate"].isna().any()
+    drawing = perforation.draw_perforation_by_height(rows)
+    texts = [text.get_text() for text in drawing.figure.texts]
+    assert any(text.endswith(" *") for text in texts)
+    assert any(text.startswith("* Open marker: exact interval") for text in texts)
+
+
+def test_a_term_without_an_estimate_is_shown_as_such(made):
+    rows = made["full"].rows("survival.cox").copy()
+    gone = rows.index[-1]
+    rows.loc[gone, ["estimate", "conf_low", "conf_high"]] = np.nan
+    rows.loc[gone, "problem"] = "it does not vary"
+    drawing = survival.draw_hazard_ratios(rows)
+    assert "not estimated †" in [text.get_text() for text in drawing.figure.texts]
+    assert "not estimated, it does not vary" in drawing.alt
+
+
+def test_an_interval_beyond_the_axis_ends_in_an_arrow_head(made):
+    rows = made["full"].rows("survival.cox").copy()
+    rows.loc[rows.index[0], "conf_high"] = 9.0  # a hazard ratio of 8000
+    (axes,) = survival.draw_hazard_ratios(rows).figure.axes
+    assert axes.get_xlim()[1] <= 100
+    assert ">" in {line.get_marker() for line in axes.lines}
+
+
+def test_survival_axis_says_where_it_starts(drawings):
+    (axes,) = drawings["full"]["survival"].figure.axes
+    low = axes.get_ylim()[0]
+    assert low > 0
+    assert f"(axis starts at {100 * low:g}%)" in axes.get_ylabel()
+
+
+def test_survival_prints_the_numbers_behind_it(made, drawings):
+    table = made["full"].left["models/survival_at_risk.csv"].query("subset == 'all'").set_index("months")
+    texts = [text.get_text() for text in drawings["full"]["survival"].figure.texts]
+    for name in ("At risk", "Failed so far", "Censored so far"):
+        assert name in texts
+    for column in ("n_at_risk", "n_failed", "n_censored"):
+        assert str(table.loc[24.0, column]) in texts
+
+
+def test_a_machine_set_up_otherwise_gives_the_same_figure(made, drawings, tmp_path):
+    import matplotlib
+
+    save(drawings["full"]["residual_height"], tmp_path / "one" / "residual_height")
+    with matplotlib.rc_context({"font.size": 20, "axes.facecolor": "red", "svg.fonttype": "none"}):
+        save(made["full"].drawings()["residual_height"], tmp_path / "two" / "residual_height")
+    one, two = (tmp_path / run / "residual_height.svg" for run in ("one", "two"))
+    assert one.read_bytes() == two.read_bytes()
+
+
+def test_site_and_patient_ids_stay_out_of_the_figures(drawings, tmp_path):
+    for name, drawing in drawings["full"].items():
+        words = [drawing.alt, *(text for text, _ in boxes(drawing.figure))]
+        assert not re.search(r"\b[SP]\d{3,4}\b", " ".join(words)), name

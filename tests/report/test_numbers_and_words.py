@@ -1,0 +1,117 @@
+"""How numbers and names are written: no round number that is not one, every name in the clinic's words."""
+
+import math
+
+import pytest
+
+from liftseries.models.describe import DEVIATIONS as KNOWN_DEVIATIONS
+from liftseries.report import wording
+from liftseries.report.numbers import (
+    count,
+    counted,
+    decimal,
+    exponent,
+    interval,
+    listed,
+    p_value,
+    percent,
+    ratio,
+    share_of,
+)
+from liftseries.report.wording import Words, deviation_words, trace
+
+
+@pytest.mark.parametrize(
+    ("written", "as_text"),
+    [
+        (decimal(-0.001), "0.00"),
+        (decimal(-1.236), "−1.24"),
+        (decimal(math.nan), ""),
+        (percent(0.0725), "7.2%"),
+        (percent(0.0002), "<0.1%"),
+        (percent(0.9998), ">99.9%"),
+        (percent(0), "0.0%"),
+        (percent(1), "100.0%"),
+        (p_value(0.0123), "0.012"),
+        (p_value(0.0004), "<0.001"),
+        (p_value(0.99999), ">0.999"),
+        (ratio(0.003), "<0.01"),
+        (ratio(1.234), "1.23"),
+        (ratio(123.4), "123"),
+        (ratio(exponent(1000)), ">9999"),
+        (interval(1.234, 0.98, 1.55), "1.23 (0.98 to 1.55)"),
+        (interval(1.234, math.nan, math.nan), "1.23"),
+        (interval(math.nan, math.nan, math.nan), ""),
+        (interval(-0.0059, -0.0068, -0.0050), "−0.0059 (−0.0068 to −0.0050)"),
+        (interval(0.5, 0.25, 0.75, percent), "50.0% (25.0% to 75.0%)"),
+        (share_of(12, 340), "12 of 340 (3.5%)"),
+        (share_of(0, 0), "0 of 0"),
+        (counted(1, "site"), "1 site"),
+        (counted(2, "gauge pass", "gauge passes"), "2 gauge passes"),
+        (count(None), ""),
+        (listed(["a", "b", "c"]), "a, b and c"),
+        (listed([]), ""),
+    ],
+)
+def test_numbers_read_as_they_should(written, as_text):
+    assert written == as_text
+
+
+OWN = {"sites": {"flapless": {"type": "category", "levels": ["no", "yes"]}}}
+
+
+@pytest.mark.parametrize(
+    ("term", "told"),
+    [
+        ("rbh_mid_mm", "Residual bone height, per mm"),
+        ("floor_slope_deg", "Slope of the sinus floor, per degree"),
+        ("months", "Time since placement, per month"),
+        ("approach[guided]", "Approach: guided against freehand"),
+        ("smoking[current]", "Smoking: current against never"),
+        ("graft[blood_concentrate]", "Graft: blood concentrate against none"),
+        ("overdrilled[true]", "Drilled far beyond the floor: yes against no"),
+        ("flapless[yes]", "Flapless: yes against no"),
+        ("protocol[B]", "Protocol: B"),  # only the data know which label comes first
+        ("(intercept)", "Intercept"),
+    ],
+)
+def test_terms_are_told_with_unit_and_reference(term, told):
+    assert Words(OWN).term(term) == told
+
+
+def test_the_method_names_a_reference_that_stood_in():
+    method = (
+        "Cox, Efron ties, patient-clustered sandwich; smoking against former, as no complete case is never"
+    )
+    assert Words().term("smoking[current]", method) == "Smoking: current against former"
+
+
+@pytest.mark.parametrize(
+    ("subset", "told"),
+    [
+        ("all", "All sites"),
+        ("rbh_band=4 to <6", "Residual height 4 to <6 mm"),
+        ("lift_band=≥5", "Planned lift ≥5 mm"),
+        ("approach=guided", "Approach: guided"),
+    ],
+)
+def test_subsets_are_told(subset, told):
+    assert Words().subset(subset) == told
+
+
+def test_reasons_are_told():
+    assert Words().reason("floor_slope_deg missing") == "Slope of the sinus floor missing"
+    assert Words().reason("no implant placed") == "no implant placed"
+
+
+def test_every_deviation_has_words():
+    assert set(wording.DEVIATIONS) == set(KNOWN_DEVIATIONS)
+    assert deviation_words("first_too_deep stop_misread") == [
+        "First depth too deep",
+        "Stop's marking misread",
+    ]
+
+
+def test_trace_names_the_row():
+    assert trace("survival.km", "all", "36") == "survival.km · all · 36"
+    assert trace("perforation.rate", "all", "rate", "cluster") == "perforation.rate · all · rate · cluster"

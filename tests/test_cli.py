@@ -1,0 +1,90 @@
+"""The command line: exit status, streams, and the ladder in words."""
+
+from __future__ import annotations
+
+import pytest
+from studies import cell, write_study
+
+from liftseries.cli import main
+
+# The set of the issue's check values, common practice with no source: a 7 and a 10 mm drill, a 10 mm gauge.
+INSTRUMENTS = """
+instrument_id | role     | approach | diameter_mm | length_mm | guide_shank_mm
+short         | widening | guided   | 3           | 7         | 7.5
+long          | widening | guided   | 3           | 10        | 7.5
+gauge         | gauge    | guided   | 2           | 10        |
+"""
+STOPS = """
+stop_id | marking_mm | marking_means | marked_on_length_mm
+two     | 2          | length        |
+three   | 3          | length        |
+four    | 4          | length        |
+five    | 5          | length        |
+six     | 6          | length        |
+"""
+
+
+@pytest.fixture()
+def study(tmp_path):
+    from studies import grid
+
+    changes = {"instruments": grid(INSTRUMENTS), "stops": grid(STOPS), "steps": None}
+    return write_study(tmp_path / "study", changes)
+
+
+def test_check_accepts_a_sound_study(tmp_path, capsys):
+    assert main(["check", str(write_study(tmp_path / "study"))]) == 0
+    assert "No problem found." in capsys.readouterr().out
+
+
+def test_check_lists_every_problem_and_says_1(tmp_path, capsys):
+    faults = {"sites": cell(2, "tooth", "11"), "patients": cell(3, "age_years", "7")}
+    assert main(["check", str(write_study(tmp_path / "study", faults))]) == 1
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert "patients.csv, row 3, age_years: 7" in said.err
+    assert "sites.csv, row 2, tooth" in said.err
+    assert "2 problems found." in said.err
+
+
+@pytest.mark.parametrize("words", [["run"], ["check", "nowhere"], ["ladder", "nowhere", "--rbh-min", "4"], ["draw"]])
+def test_wrong_use_says_2(words, capsys):
+    try:
+        status = main(words)
+    except SystemExit as left:  # argparse's own way
+        status = left.code
+    assert status == 2
+    assert "Traceback" not in capsys.readouterr().err
+
+
+def test_ladder_of_the_check_values(study, capsys):
+    """Lowest bone 4 mm: first 3 mm with the 4 mm stop, then 3 and 2 mm stops; the gauge takes 6 and 5 mm ones."""
+    words = ["--rbh-min", "4", "--rbh-max", "5", "--guide-offset", "10.5", "--soft-tissue", "3", str(study)]
+    assert main(["ladder", *words]) == 0
+    passes = [line.split()[:5] for line in capsys.readouterr().out.splitlines() if line.strip()[:1].isdigit()]
+    assert passes == [
+        ["1", "1", "short", "four", "3"],
+        ["2", "2", "short", "three", "4"],
+        ["3", "2", "gauge", "six", "4"],
+        ["4", "3", "short", "two", "5"],
+        ["5", "3", "gauge", "five", "5"],
+    ]
+
+
+def test_ladder_says_why_there_is_none(study, capsys):
+    assert main(["ladder", "--rbh-min", "0.5", "--rbh-max", "1", str(study)]) == 0
+    assert "No ladder: no first rung" in capsys.readouterr().out
+
+
+def test_ladder_carries_the_caution(study, capsys):
+    main(["ladder", "--rbh-min", "4", "--rbh-max", "5", str(study)])
+    assert "no advice for a patient in the chair" in capsys.readouterr().out
+
+
+def test_new_study_is_a_start(tmp_path, capsys):
+    folder = tmp_path / "mine"
+    assert main(["new", str(folder)]) == 0
+    assert {path.name for path in folder.iterdir()} >= {"study.yaml", "patients.csv", "sites.csv", "stops.csv"}
+    capsys.readouterr()
+    assert main(["new", str(folder)]) == 2
+    assert "not an empty folder" in capsys.readouterr().err

@@ -1,0 +1,102 @@
+"""The plan: defaults, shape and content; every problem in one go, with the nearest known name."""
+
+from __future__ import annotations
+
+import pytest
+
+from liftseries.errors import StudyError
+from liftseries.plan import plan_schema, read_plan
+
+TABLES = "tables: {patients: p.csv, sites: [a.csv, b.xlsx#sites], instruments: i.csv, stops: s.csv}\n"
+
+
+def plan_of(folder, text):
+    (folder / "study.yaml").write_text(TABLES + text, encoding="utf-8")
+    return read_plan(folder)
+
+
+def problems_of(folder, text):
+    with pytest.raises(StudyError) as caught:
+        plan_of(folder, text)
+    return [str(problem) for problem in caught.value.problems]
+
+
+def test_defaults_are_the_contracts(tmp_path):
+    plan = plan_of(tmp_path, "")
+    assert plan.first_depth_margin_mm == {"guided": 1.0, "freehand": 1.0}
+    assert (plan.step_mm, plan.depth_tolerance_mm, plan.speed_limit_rpm) == (1.0, 0.05, 800)
+    assert (plan.lift_base_radius_mm, plan.rbh_bands_mm, plan.survival_months) == (5.0, (4, 6), (12, 36, 60))
+    assert plan.perforation_terms == ("rbh_mid_mm", "floor_slope_deg", "approach")
+    assert plan.survival_terms == ("rbh_mid_mm", "smoking")
+    assert plan.gain_terms == ("protrusion_mm", "graft", "months")
+    assert (plan.landmark_months, plan.resamples, plan.seed) == (12, 1000, 20260101)
+    assert plan.comparison == {"groups": "protocol", "reference": "A", "adjust_for": ["rbh_mid_mm", "smoking"]}
+    assert plan.audit == {"by": "operator", "standard": 0.05, "alert_sd": 2, "alarm_sd": 3}
+    assert (plan.invalid_rows, plan.smallest_cell, plan.output) == ("stop", 5, tmp_path / "output")
+
+
+def test_part_of_a_mapping_keeps_the_other_defaults(tmp_path):
+    plan = plan_of(tmp_path, "plan: {first_depth_margin_mm: {freehand: 2}}")
+    assert plan.first_depth_margin_mm == {"guided": 1.0, "freehand": 2.0}
+
+
+def test_every_plan_key_has_default_and_description():
+    def keys(entry, path=()):
+        for name, rest in entry.get("properties", {}).items():
+            yield (*path, name), rest
+            yield from keys(rest, (*path, name))
+
+    for path, entry in keys(plan_schema()["properties"]["plan"]):
+        assert "default" in entry, path
+        assert entry.get("description"), path
+
+
+def test_no_and_yes_are_words(tmp_path):
+    plan = plan_of(tmp_path, "extra_columns: {sites: {flapless: {type: category, levels: [no, yes]}}}")
+    assert plan.schema["sites"].columns["flapless"].levels == ("no", "yes")
+
+
+def test_all_problems_come_in_one_go(tmp_path):
+    assert problems_of(tmp_path, "plan: {rbh_band_mm: [4], step_mm: 0, seed: many}\ninvalid_row: stop") == [
+        'study.yaml: "invalid_row" is not a known key. Did you mean "invalid_rows"?',
+        'study.yaml, plan: "rbh_band_mm" is not a known key. Did you mean "rbh_bands_mm"?',
+        "study.yaml, plan, seed: expected a whole number, found a text. Correct the value.",
+        "study.yaml, plan, step_mm: 0 is not above 0. Correct the value.",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("purpose: comparison", "study.yaml, purpose: the comparison report is not there yet"),
+        ("purpose: [publication, audit]", "study.yaml, purpose: the audit report is not there yet"),
+        ("plan: {perforation_terms: [rbh_mid]}", 'study.yaml, plan, perforation_terms: "rbh_mid" is no column'),
+        ("plan: {perforation_terms: [perforation]}", '"perforation" is no column that can be a term'),
+        ("plan: {survival_terms: [months]}", '"months" is no column that can be a term'),
+        ("plan: {rbh_bands_mm: [6, 4]}", "study.yaml, plan, rbh_bands_mm: the numbers do not rise"),
+        ("plan: {survival_months: []}", "study.yaml, plan, survival_months: is empty"),
+        ("output: .", "study.yaml, output: the folder holds the study's own files"),
+        ("output: ../elsewhere", "study.yaml, output: the path leaves the study folder"),
+        ("extra_columns: {sites: {tooth: {type: integer}}}", "the contract has a column of that name"),
+        ("extra_columns: {sites: {side: {type: category}}}", "a category needs its levels"),
+        ("extra_columns: {site: {side: {type: text}}}", 'study.yaml, extra_columns: "site" is not a table'),
+        ("plan: {seed: 1, seed: 2}", 'not YAML: the key "seed" stands twice'),
+        ("plan: [", "study.yaml, line 2: not YAML"),
+        ("plan: {step_mm: '1,0'}", "expected a number with a decimal point, found a text"),
+    ],
+)
+def test_problem_is_told_with_its_place(tmp_path, text, told):
+    (problem,) = problems_of(tmp_path, text)
+    assert told in problem
+
+
+def test_missing_table_is_named(tmp_path):
+    (tmp_path / "study.yaml").write_text("tables: {patients: p.csv, sites: s.csv, stops: t.csv}", encoding="utf-8")
+    with pytest.raises(StudyError, match='study.yaml, tables: the key "instruments" is missing'):
+        read_plan(tmp_path)
+
+
+def test_file_that_is_no_text_is_told(tmp_path):
+    (tmp_path / "study.yaml").write_bytes(b"tables: \xff")
+    with pytest.raises(StudyError, match="byte 9 is not UTF-8"):
+        read_plan(tmp_path)
