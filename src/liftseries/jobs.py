@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 import traceback
 import warnings
@@ -12,6 +13,10 @@ from pathlib import Path
 from liftseries.errors import StudyError
 
 PROBLEMS = Path("logs/problems.txt")
+
+# One thread for linear algebra: jobs run side by side, and sums over threads differ in their last digits.
+for library in ("OMP", "OPENBLAS", "MKL"):
+    os.environ[f"{library}_NUM_THREADS"] = "1"
 
 
 @contextmanager

@@ -170,16 +170,23 @@ def test_a_rung_at_exactly_the_margin_counts_for_every_tenth(tenth):
 
 @pytest.mark.parametrize("step_tenths", range(1, 31))
 def test_a_rung_exactly_one_step_on_is_in_reach(step_tenths):
-    """Typed as decimals, 3.1 + step is a hair off the rung for some steps; a step 0.01 mm short misses it."""
-    step, rung = step_tenths / 10, (31 + step_tenths) / 10
-    first, last, n_rungs, problem = ladder_of([3.1, rung], 4.1, rung, step=step)
-    assert (first, last, n_rungs, problem) == (3.1, rung, 2, None)
-    assert ladder_of([3.1, rung], 4.1, rung, step=step - 0.01)[3] == NO_WAY_UP
+    """In binary some 4.1 + step fall a hair short of the rung; a step 0.01 mm shorter truly misses it."""
+    step, rung = step_tenths / 10, (41 + step_tenths) / 10
+    assert ladder_of([4.1, rung], 5.1, rung, step=step) == (pytest.approx(4.1), rung, 2, None)
+    assert ladder_of([4.1, rung], 5.1, rung, step=step - 0.01)[3] == NO_WAY_UP
 
 
-def test_the_steps_above_meet_binary_noise():
+@pytest.mark.parametrize("tenth", range(20, 90))
+def test_a_first_rung_at_exactly_the_highest_floor_is_the_last_too(tenth):
+    """Margin none, floor level, platform 0.7 mm deep: 0.7 + travel is the floor, no further rung."""
+    travel, floor = tenth / 10, (tenth + 7) / 10
+    assert ladder_of([travel, travel + 0.5], floor, floor, platform=0.7, margin=0.0)[2] == 1
+
+
+def test_the_two_sweeps_above_meet_binary_noise():
     """Else they would prove nothing."""
-    assert any(3.1 + step / 10 < (31 + step) / 10 for step in range(1, 31))
+    assert any(4.1 + step / 10 < (41 + step) / 10 for step in range(1, 31))
+    assert any(tenth / 10 < (tenth + 7) / 10 - 0.7 for tenth in range(20, 90))
 
 
 def test_the_plan_says_what_it_lacks():
@@ -277,6 +284,17 @@ def test_a_shorter_drill_opens_the_hole_where_the_own_one_would_start_unguided()
     assert (first.opens, first.depth_mm, first.engagement_mm, first.rung) == (True, 2.5, 1, 1)
     assert (own.opens, own.depth_mm, own.engagement_mm, own.rung) == (False, 3, 0.5, 1)
     assert (last.opens, last.depth_mm, last.engagement_mm, last.rung) == (False, 4, 1, 2)
+
+
+def test_a_drill_whose_shank_just_meets_the_guide_is_opened_for():
+    """Shanks of 10: the 10 mm drill is in by 10 - 10 = 0, which is unguided; the 7 mm drill, in by 3, opens."""
+    drills = reach([7, 10], depth_stops=[(2, 7), (3, 10), (4, 10)], shank_mm=10.0)
+    passes = guided_passes(drills, 4.0, 4.0, guide_offset=20.0)
+    assert [(step.depth_mm, step.opens, step.engagement_mm) for step in passes] == [
+        (2, True, 3),
+        (3, False, 2),
+        (4, False, 3),
+    ]
 
 
 def test_two_openers_one_after_the_other():

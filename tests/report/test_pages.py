@@ -55,7 +55,7 @@ def reports(made, drawings, tmp_path_factory):
         output = made[kind].leave_in(tmp_path_factory.mktemp(kind))
         for name, drawing in drawings[kind].items():
             if kind in ("full", "no_visits_no_log"):
-                save(drawing, output / "figures" / name)
+                save(drawing, output / "figures" / name, ["svg"])
         material = read_material(output, PLAN, {"liftseries": "0"}, {"s.csv": "ab" * 32})
         found[kind] = build(material)
     return found
@@ -208,7 +208,7 @@ def test_ids_of_patients_and_sites_stay_out(made, drawings, tmp_path):
     shown = type(series)(marked, series.gains, series.curves, series.left).drawings()
     output = series.leave_in(tmp_path)
     for name in ("residual_height", "planned_achieved"):
-        save(shown[name], output / "figures" / name)
+        save(shown[name], output / "figures" / name, ["svg"])
     report = build(read_material(output, PLAN))
     write_html(report, tmp_path / "report.html")
     write_tables(report.tables, tmp_path / "tables")

@@ -3,12 +3,13 @@
 from liftseries.jobs import logged
 
 with logged(snakemake.log[0]):
-    from liftseries.intake.study import read_study
+    from liftseries.intake.study import empty_table, read_study
     from liftseries.outputs import write_csv, write_parquet
     from liftseries.plan import read_plan
 
-    intake = read_study(read_plan(snakemake.params.study))
-    for name, table in intake.tables.items():
-        write_parquet(snakemake.output[name], table)
+    plan = read_plan(snakemake.params.study)
+    intake = read_study(plan)
+    for name, table in plan.schema.items():
+        write_parquet(snakemake.output[name], intake.tables.get(name, empty_table(table)))
     write_csv(snakemake.output.counts, intake.counts)
     write_csv(snakemake.output.set_aside, intake.set_aside)

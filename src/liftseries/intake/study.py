@@ -12,7 +12,7 @@ from liftseries.errors import Problem, StudyError
 from liftseries.intake.draft import Draft, draft_table
 from liftseries.intake.findings import Finding, as_problems, as_table
 from liftseries.plan import Plan
-from liftseries.schema import TABLES
+from liftseries.schema import TABLES, Table
 
 NEVER_EMPTY = ("patients", "sites")
 
@@ -54,6 +54,11 @@ def read_study(plan: Plan) -> Intake:
     if findings:
         raise StudyError(as_problems(findings))
     return intake
+
+
+def empty_table(table: Table) -> pd.DataFrame:
+    """No rows, all columns typed: what stands in for a table that the study does not have."""
+    return draft_table(table, ()).frame
 
 
 def check_study(plan: Plan) -> tuple[Intake, list[Problem]]:

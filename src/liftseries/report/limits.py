@@ -49,8 +49,9 @@ def _few_events(material: Material) -> Iterable[str]:
             )
     if told:
         yield (
-            f"Events are few: {listed(told)}. With fewer than about ten events a coefficient, estimates "
-            "swing and intervals can be too narrow; what the model does not find may still be there."
+            f"Events carry the models: {listed(told)}. Where there are fewer than about ten for a "
+            "coefficient, estimates swing and intervals can be too narrow; what a model does not find may "
+            "still be there."
         )
 
 
@@ -102,7 +103,7 @@ def _dropouts(material: Material, words: Words) -> Iterable[str]:
     )
     left_out = material.left_out
     never = left_out[left_out["analysis"].isin(["survival.km", "follow_up"]) & left_out["subset"].eq("all")]
-    told = [f"{count(row['n_sites'])} {words.reason(str(row['reason']))}" for _, row in never.iterrows()]
+    told = [f"{count(row['n_sites'])} ({words.reason(str(row['reason']))})" for _, row in never.iterrows()]
     if told:
         yield f"Sites that no survival estimate could use: {listed(told)}."
 

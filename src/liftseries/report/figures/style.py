@@ -8,7 +8,7 @@ Files are byte-identical on a rerun; the alternative text travels inside the SVG
 from __future__ import annotations
 
 import xml.etree.ElementTree as ElementTree
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache, wraps
 from pathlib import Path
@@ -173,8 +173,8 @@ def nothing_drawn(why: str, width_mm: float = SINGLE_MM) -> Drawing:
     return Drawing(figure, f"Nothing is drawn: {why}.")
 
 
-def save(drawing: Drawing, stem: Path | str) -> None:
-    """Write `stem`.svg, .pdf and .png.
+def save(drawing: Drawing, stem: Path | str, forms: Sequence[str] = FORMATS) -> None:
+    """Write `stem`.svg, .pdf and .png, or some of them.
 
     Parameters
     ----------
@@ -197,7 +197,7 @@ def save(drawing: Drawing, stem: Path | str) -> None:
     with matplotlib.rc_context():
         matplotlib.rcdefaults()
         matplotlib.rcParams.update(_RC | {"svg.hashsalt": stem.name})
-        for form in FORMATS:
+        for form in forms:
             with written_whole(stem.with_name(f"{stem.name}.{form}")) as temporary:
                 drawing.figure.savefig(temporary, format=form, dpi=PNG_DPI, metadata=metadata[form])
 
