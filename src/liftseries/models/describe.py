@@ -28,6 +28,7 @@ SITE_COLUMNS = (
     "graft",
     "lift_method",
     "bone_quality",
+    "perforation_test",
     "placement",
     "healing",
 )

@@ -22,7 +22,7 @@ class GainEstimates(Estimates):
     variances : one row, `patient_sd_mm, site_sd_mm, residual_sd_mm, n_visits`
         Empty where the model has no such intercept or could not be fitted.
     by_visit : `months, n, mean, sd`
-        Gain in mm at the visits nearest to each year (year y holds visits from y - 0.5 up to y + 0.5 years).
+        Gain in mm at the visits nearest to each usual recall, see `gain_by_recall`.
     """
 
     variances: pd.DataFrame
@@ -92,7 +92,7 @@ def fit_gain_mixed(visits: pd.DataFrame, cases: pd.DataFrame, terms: Sequence[st
         rows=results_table(rows),
         left_out=sites_left_out(cases, gains, design.reasons),
         variances=pd.DataFrame([variances]),
-        by_visit=gain_by_year(gains),
+        by_visit=gain_by_recall(gains),
     )
 
 
@@ -112,11 +112,16 @@ def gain_at_visits(visits: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
     return gains.loc[gains["gain_mm"].notna()].reset_index(drop=True)
 
 
-def gain_by_year(gains: pd.DataFrame) -> pd.DataFrame:
-    """Number, mean and standard deviation of the gain at the visits nearest to each year."""
-    year = (np.floor(gains["months"].to_numpy(float) / 12 + 0.5) * 12).astype(int)
-    by_year = gains["gain_mm"].astype(float).groupby(year).agg(n="size", mean="mean", sd="std")
-    return by_year.rename_axis("months").reset_index()
+def gain_by_recall(gains: pd.DataFrame) -> pd.DataFrame:
+    """Number, mean and standard deviation of the gain at the visits nearest to each usual recall.
+
+    Recalls: at placement, after six months, then every year; common practice, no source.
+    """
+    months = gains["months"].to_numpy(float)
+    year = np.floor(months / 12 + 0.5) * 12
+    recall = np.select([months < 3, months < 9, months < 18], [0, 6, 12], year).astype(int)
+    by_recall = gains["gain_mm"].astype(float).groupby(recall).agg(n="size", mean="mean", sd="std")
+    return by_recall.rename_axis("months").reset_index()
 
 
 def intercepts_in_words(patient, site) -> str:

@@ -36,7 +36,7 @@ CAPTIONS = {
     ),
     "gain_by_visit": (
         "Bone gain at the visits: every measurement, and the mean with its standard deviation at the visits "
-        "nearest to each year."
+        "nearest to placement, six months and each year."
     ),
     "gain_terms": "Differences in bone gain with 95% intervals, each term held against the others.",
 }
