@@ -287,7 +287,7 @@ def test_a_shorter_drill_opens_the_hole_where_the_own_one_would_start_unguided()
 
 
 def test_a_drill_whose_shank_just_meets_the_guide_is_opened_for():
-    """Shanks of 10: the 10 mm drill is in by 10 - 10 = 0, which is unguided; the 7 mm drill, in by 3, opens."""
+    """Shanks of 10: the 10 mm drill is in by 10 - 10 = 0, unguided; the 7 mm drill, in by 3, opens."""
     drills = reach([7, 10], depth_stops=[(2, 7), (3, 10), (4, 10)], shank_mm=10.0)
     passes = guided_passes(drills, 4.0, 4.0, guide_offset=20.0)
     assert [(step.depth_mm, step.opens, step.engagement_mm) for step in passes] == [

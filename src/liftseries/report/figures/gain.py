@@ -71,12 +71,12 @@ def draw_gain_by_visit(by_visit: pd.DataFrame, gains: pd.DataFrame | None = None
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}".replace("-", "−")))
     axes.set_xlabel("Months since placement")
     axes.set_ylabel("Bone gain, mm")
-    name_beside(axes, mean[-1], "mean and standard\ndeviation, by year")
+    name_beside(axes, mean[-1], "mean and standard\ndeviation")
     name_beside(axes, 0.0, "no gain")
     box, last = axes.get_position(), axes.get_xlim()
     figure.text(2.0 / DOUBLE_MM, 3.4 / height, "Measured", va="center")
     for month, n in zip(months, by_visit["n"], strict=True):
-        if month % step == 0:
+        if month % step == 0 or (month == 6 and furthest < 100):
             x = box.x0 + box.width * (month - last[0]) / (last[1] - last[0])
             figure.text(x, 3.4 / height, f"{int(n)}", ha="center", va="center")
     told = "; ".join(
