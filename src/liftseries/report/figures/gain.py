@@ -28,7 +28,7 @@ MOST_VECTOR_POINTS = 4000  # beyond, single values become pixels: the file would
 
 @drawn
 def draw_gain_by_visit(by_visit: pd.DataFrame, gains: pd.DataFrame | None = None) -> Drawing:
-    """Bone gain against time since placement: every measurement, and mean with standard deviation by year.
+    """Bone gain against time since placement: every measurement, and mean with standard deviation by recall.
 
     Parameters
     ----------
@@ -84,7 +84,7 @@ def draw_gain_by_visit(by_visit: pd.DataFrame, gains: pd.DataFrame | None = None
         + ("" if missing(s) else f" (SD {decimal(s)})")
         for month, n, m, s in zip(months, by_visit["n"], mean, sd, strict=True)
     )
-    return Drawing(figure, f"Mean bone gain in mm by year since placement: {told}.")
+    return Drawing(figure, f"Mean bone gain in mm by recall since placement: {told}.")
 
 
 @drawn
