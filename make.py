@@ -1,9 +1,9 @@
 """Sets everything up in `.venv` and serves the README's commands; needs only Python 3.11 or newer with pip.
 
-    python3 make.py demo    the demo series to its report
-    python3 make.py test    the tests
-    python3 make.py setup   the environment alone, tests included
-    python3 make.py lock    renews both lock files (needs uv)
+python3 make.py demo    the demo series to its report
+python3 make.py test    the tests
+python3 make.py setup   the environment alone, tests included
+python3 make.py lock    renews both lock files (needs uv)
 """
 
 import hashlib
@@ -63,10 +63,31 @@ def pip(*arguments: str | Path) -> None:
 
 def lock() -> None:
     """Both lock files: every package with its hashes, no registry host."""
-    options = ["--universal", "--generate-hashes", "--no-emit-index-url", "--python-version", "3.11", "--quiet"]
+    options = [
+        "--universal",
+        "--generate-hashes",
+        "--no-emit-index-url",
+        "--python-version",
+        "3.11",
+        "--quiet",
+    ]
     options += ["--custom-compile-command", "python3 make.py lock", "--upgrade"]
     run("uv", "pip", "compile", "pyproject.toml", "--group", "build", *options, "-o", CORE)
-    run("uv", "pip", "compile", "pyproject.toml", "--extra", "test", "--group", "build", "-c", CORE, *options, "-o", TESTS)
+    run(
+        "uv",
+        "pip",
+        "compile",
+        "pyproject.toml",
+        "--extra",
+        "test",
+        "--group",
+        "build",
+        "-c",
+        CORE,
+        *options,
+        "-o",
+        TESTS,
+    )
 
 
 def run(*command: str | Path) -> None:

@@ -21,9 +21,7 @@ def generated() -> dict[Path, str]:
     """Path -> text of every generated file."""
     schema = read_schema()
     folder = ROOT / "schemas" / "generated"
-    files = {
-        folder / f"{name}.schema.json": as_json(table_schema(table, schema)) for name, table in schema.items()
-    }
+    files = {folder / f"{name}.schema.json": as_json(table_schema(table, schema)) for name, table in schema.items()}
     files[folder / "dictionary.html"] = dictionary_html(schema)
     files[folder / "dictionary.md"] = dictionary_markdown(schema)
     files[folder / "plan.schema.json"] = json_schema()

@@ -189,9 +189,7 @@ def draw_patients() -> pd.DataFrame:
     number = patients.groupby("centre").cumcount() + 1
     patients.insert(0, "patient_id", patients["centre"].str.lower() + "-" + number.astype(str).str.zfill(3))
     patients["age_years"] = np.clip(np.round(rng.normal(57, 11, N_PATIENTS)), 23, 86).astype(int)
-    patients["sex"] = rng.choice(
-        ["female", "male", "other", "unknown"], N_PATIENTS, p=[0.52, 0.47, 0.005, 0.005]
-    )
+    patients["sex"] = rng.choice(["female", "male", "other", "unknown"], N_PATIENTS, p=[0.52, 0.47, 0.005, 0.005])
     patients["smoking"] = rng.choice(["never", "former", "current"], N_PATIENTS, p=[0.55, 0.25, 0.20])
     patients["diabetes"] = rng.choice(["no", "yes", "unknown"], N_PATIENTS, p=[0.90, 0.08, 0.02])
     patients["periodontitis"] = rng.choice(["no", "yes", "unknown"], N_PATIENTS, p=[0.63, 0.33, 0.04])
@@ -329,9 +327,7 @@ def draw_stages(sites: pd.DataFrame, deviates: pd.Series) -> pd.DataFrame:
     n_sites = len(sites)
     stages = ["drilling", "lifting", "grafting", "placing", "unknown"]
     usual, after_deviation = [0.25, 0.38, 0.12, 0.17, 0.08], [0.65, 0.20, 0.05, 0.05, 0.05]
-    stage = np.where(
-        deviates, rng.choice(stages, n_sites, p=after_deviation), rng.choice(stages, n_sites, p=usual)
-    )
+    stage = np.where(deviates, rng.choice(stages, n_sites, p=after_deviation), rng.choice(stages, n_sites, p=usual))
     stage = np.where((stage == "grafting") & sites["graft"].eq("none"), "lifting", stage)
     seen_torn = sites["perforation"].eq("yes")
     sites["perforation_stage"] = pd.Series(stage).where(seen_torn)
@@ -350,9 +346,7 @@ def draw_surgery(sites: pd.DataFrame) -> pd.DataFrame:
     sites["fluid_ml"] = some_missing(rng, fluid, 0.06).where(sites["protocol"].eq("A"))
     graft = pd.Series(np.round(dome_ml * rng.lognormal(0.2, 0.25, n_sites) + 0.1, 2))
     sites["graft_ml"] = some_missing(rng, graft, 0.06).where(sites["graft"].ne("none"), 0.0)
-    torque = (
-        42 - 4 * sites["bone_quality"].astype(float) + 1.6 * rbh_mid_mm(sites) + rng.normal(0, 5, n_sites)
-    )
+    torque = 42 - 4 * sites["bone_quality"].astype(float) + 1.6 * rbh_mid_mm(sites) + rng.normal(0, 5, n_sites)
     sites["torque_ncm"] = some_missing(rng, np.round(torque.clip(5) / 5) * 5, 0.10).where(placed)
     isq = 60 - 1.5 * sites["bone_quality"].astype(float) + 1.2 * rbh_mid_mm(sites) + rng.normal(0, 4, n_sites)
     sites["isq"] = some_missing(rng, np.round(isq).clip(35, 85), 0.35).where(placed)
@@ -374,13 +368,9 @@ def settings(approach: str) -> pd.DataFrame:
     stopped = bare.merge(STOPS, how="cross")
     by_depth = stopped["marking_means"] == "depth"
     taken = stopped["marking_mm"].where(~by_depth, stopped["marked_on_length_mm"] - stopped["marking_mm"])
-    fits = (taken < stopped["length_mm"]) & (
-        ~by_depth | (stopped["marked_on_length_mm"] == stopped["length_mm"])
-    )
+    fits = (taken < stopped["length_mm"]) & (~by_depth | (stopped["marked_on_length_mm"] == stopped["length_mm"]))
     stopped["travel_mm"] = stopped["length_mm"] - taken
-    stopped["misread_mm"] = stopped["marking_mm"].where(
-        ~by_depth, stopped["length_mm"] - stopped["marking_mm"]
-    )
+    stopped["misread_mm"] = stopped["marking_mm"].where(~by_depth, stopped["length_mm"] - stopped["marking_mm"])
     return pd.concat([bare.assign(travel_mm=bare["length_mm"]), stopped[fits]], ignore_index=True)
 
 
@@ -415,9 +405,7 @@ class Drilling:
         likes_depth_stops = rng.random() < 0.35
         stop_rank = table["marking_means"].eq("length") == likes_depth_stops
         self.settings = (
-            table.assign(depth_mm=depth, rank=stop_rank)
-            .query("depth_mm > 0")
-            .sort_values(["length_mm", "rank"])
+            table.assign(depth_mm=depth, rank=stop_rank).query("depth_mm > 0").sort_values(["length_mm", "rank"])
         )
         drills = self.settings[self.settings["role"] != "gauge"]
         self.reachable = np.unique(drills["depth_mm"])
@@ -472,9 +460,7 @@ class Drilling:
     def open_for(self, setting, depth_mm: float) -> None:
         """Drill shorter first until the guide holds this drill."""
         while not self.held(setting):
-            pilots = self.settings[
-                (self.settings["role"] == "pilot") & (self.settings["depth_mm"] > self.hole)
-            ]
+            pilots = self.settings[(self.settings["role"] == "pilot") & (self.settings["depth_mm"] > self.hole)]
             able = [
                 way
                 for way in pilots.itertuples()
@@ -603,9 +589,7 @@ def drilled_astray(sites: pd.DataFrame, steps: pd.DataFrame) -> pd.Series:
     reached = table.set_index(["instrument_id", table["stop_id"].fillna("")])["travel_mm"]
     keys = pd.MultiIndex.from_arrays([steps["instrument_id"], steps["stop_id"].fillna("")])
     platform = sites["platform_depth_mm"].where(sites["approach"].eq("guided"), 0.0)
-    depth = reached.loc[keys].to_numpy() + steps["site_id"].map(
-        dict(zip(sites["site_id"], platform, strict=True))
-    )
+    depth = reached.loc[keys].to_numpy() + steps["site_id"].map(dict(zip(sites["site_id"], platform, strict=True)))
     missed = (steps["intended_depth_mm"] - depth).abs() > 0.05
     deep = depth > steps["site_id"].map(sites.set_index("site_id")["rbh_max_mm"]) + STEP_MM
     return sites["site_id"].isin(steps.loc[missed | deep, "site_id"])
@@ -647,9 +631,7 @@ def draw_gain(sites: pd.DataFrame) -> np.ndarray:
 def draw_visits(sites: pd.DataFrame, patients: pd.DataFrame) -> pd.DataFrame:
     """The visits of every implant: a failure shows at the next visit that is kept, a death ends them."""
     rng = stream("visits")
-    placed_at = (
-        sites["surgery"] + np.where(sites["placement"] == "staged", rng.uniform(5, 8, len(sites)), 0) / 12
-    )
+    placed_at = sites["surgery"] + np.where(sites["placement"] == "staged", rng.uniform(5, 8, len(sites)), 0) / 12
     of_patient = patients.iloc[sites["patient"]].reset_index(drop=True)
     leaves = np.minimum(of_patient["dropout"], END_OF_FOLLOW_UP)
     death_months = np.round((of_patient["death"] - placed_at) * 12, 1).to_numpy()
@@ -683,9 +665,7 @@ def draw_visits(sites: pd.DataFrame, patients: pd.DataFrame) -> pd.DataFrame:
 
     died = sites["placement"].ne("none") & (of_patient["death"] < leaves)
     died &= ~found_lost.any(axis=1)
-    deaths = pd.DataFrame(
-        {"site": np.flatnonzero(died), "months": death_months[died], "status": "patient_died"}
-    )
+    deaths = pd.DataFrame({"site": np.flatnonzero(died), "months": death_months[died], "status": "patient_died"})
     visits = pd.concat([visits, deaths]).sort_values(["site", "months"], kind="stable")
     return visits.assign(site_id=sites["site_id"].to_numpy()[visits["site"]]).reset_index(drop=True)
 
@@ -715,13 +695,9 @@ COLUMNS = {
 }
 
 
-def write_csv(
-    table: pd.DataFrame, name: str, sep=",", decimal=".", encoding="utf-8", lineterminator="\n"
-) -> None:
+def write_csv(table: pd.DataFrame, name: str, sep=",", decimal=".", encoding="utf-8", lineterminator="\n") -> None:
     """One table as text."""
-    table.to_csv(
-        FOLDER / name, index=False, sep=sep, decimal=decimal, encoding=encoding, lineterminator=lineterminator
-    )
+    table.to_csv(FOLDER / name, index=False, sep=sep, decimal=decimal, encoding=encoding, lineterminator=lineterminator)
 
 
 def write_workbook(tables: dict[str, pd.DataFrame], name: str) -> None:
@@ -750,10 +726,7 @@ def write_parquet(table: pd.DataFrame, name: str) -> None:
 def write_tables(tables: dict[str, pd.DataFrame]) -> None:
     """Each centre's tables in its own format."""
     by_centre = {
-        centre: {
-            name: table.loc[table["of_centre"] == centre, COLUMNS[name].split()]
-            for name, table in tables.items()
-        }
+        centre: {name: table.loc[table["of_centre"] == centre, COLUMNS[name].split()] for name, table in tables.items()}
         for centre in CENTRES
     }
     for name in tables:

@@ -216,9 +216,7 @@ def as_typed(table: pd.DataFrame) -> pd.DataFrame:
     for name, column in table.items():
         values = [typed(value) for value in column]
         numeric = all(value is None or isinstance(value, int | float) for value in values)
-        typed_columns[name] = pd.Series(
-            values if numeric else [None if v in ("", None) else str(v) for v in column]
-        )
+        typed_columns[name] = pd.Series(values if numeric else [None if v in ("", None) else str(v) for v in column])
     return pd.DataFrame(typed_columns)
 
 

@@ -24,7 +24,7 @@ six     | 6          | length        |
 """
 
 
-@pytest.fixture()
+@pytest.fixture
 def study(tmp_path):
     from studies import grid
 
@@ -84,7 +84,12 @@ def test_ladder_carries_the_caution(study, capsys):
 def test_new_study_is_a_start(tmp_path, capsys):
     folder = tmp_path / "mine"
     assert main(["new", str(folder)]) == 0
-    assert {path.name for path in folder.iterdir()} >= {"study.yaml", "patients.csv", "sites.csv", "stops.csv"}
+    assert {path.name for path in folder.iterdir()} >= {
+        "study.yaml",
+        "patients.csv",
+        "sites.csv",
+        "stops.csv",
+    }
     capsys.readouterr()
     assert main(["new", str(folder)]) == 2
     assert "not an empty folder" in capsys.readouterr().err

@@ -57,12 +57,20 @@ def test_wheel_carries_workflow_schemas_and_templates(tmp_path):
     subprocess.run([sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", tmp_path], cwd=ROOT, check=True)
     (wheel,) = tmp_path.glob("*.whl")
     names = zipfile.ZipFile(wheel).namelist()
-    for name in ("workflow/Snakefile", "workflow/scripts/report.py", "schemas/sites.yaml", "reports/report.html.j2"):
+    for name in (
+        "workflow/Snakefile",
+        "workflow/scripts/report.py",
+        "schemas/sites.yaml",
+        "reports/report.html.j2",
+    ):
         assert f"liftseries/{name}" in names
 
 
 def test_readme_names_the_two_commands_that_ci_runs():
-    readme, ci = (ROOT / "README.md").read_text(encoding="utf-8"), (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    readme, ci = (
+        (ROOT / "README.md").read_text(encoding="utf-8"),
+        (ROOT / ".ci" / "run").read_text(encoding="utf-8"),
+    )
     for command in ("python3 make.py demo", "python3 make.py test"):
         assert f"    {command}" in readme
         assert command in ci

@@ -30,7 +30,11 @@ def test_defaults_are_the_contracts(tmp_path):
     assert plan.survival_terms == ("rbh_mid_mm", "smoking")
     assert plan.gain_terms == ("protrusion_mm", "graft", "months")
     assert (plan.landmark_months, plan.resamples, plan.seed) == (12, 1000, 20260101)
-    assert plan.comparison == {"groups": "protocol", "reference": "A", "adjust_for": ["rbh_mid_mm", "smoking"]}
+    assert plan.comparison == {
+        "groups": "protocol",
+        "reference": "A",
+        "adjust_for": ["rbh_mid_mm", "smoking"],
+    }
     assert plan.audit == {"by": "operator", "standard": 0.05, "alert_sd": 2, "alarm_sd": 3}
     assert (plan.invalid_rows, plan.smallest_cell, plan.output) == ("stop", 5, tmp_path / "output")
 
@@ -70,7 +74,10 @@ def test_all_problems_come_in_one_go(tmp_path):
     [
         ("purpose: comparison", "study.yaml, purpose: the comparison report is not there yet"),
         ("purpose: [publication, audit]", "study.yaml, purpose: the audit report is not there yet"),
-        ("plan: {perforation_terms: [rbh_mid]}", 'study.yaml, plan, perforation_terms: "rbh_mid" is no column'),
+        (
+            "plan: {perforation_terms: [rbh_mid]}",
+            'study.yaml, plan, perforation_terms: "rbh_mid" is no column',
+        ),
         ("plan: {perforation_terms: [perforation]}", '"perforation" is no column that can be a term'),
         ("plan: {survival_terms: [months]}", '"months" is no column that can be a term'),
         ("plan: {rbh_bands_mm: [6, 4]}", "study.yaml, plan, rbh_bands_mm: the numbers do not rise"),
@@ -92,7 +99,7 @@ def test_problem_is_told_with_its_place(tmp_path, text, told):
 
 def test_missing_table_is_named(tmp_path):
     (tmp_path / "study.yaml").write_text("tables: {patients: p.csv, sites: s.csv, stops: t.csv}", encoding="utf-8")
-    with pytest.raises(StudyError, match='study.yaml, tables: the key "instruments" is missing'):
+    with pytest.raises(StudyError, match=r'study\.yaml, tables: the key "instruments" is missing'):
         read_plan(tmp_path)
 
 

@@ -38,4 +38,4 @@ _Loader.add_implicit_resolver("tag:yaml.org,2002:bool", re.compile(r"^(?:true|fa
 
 def load_yaml(text: str) -> Any:
     """Raises yaml.YAMLError with line and column where the text is no YAML."""
-    return yaml.load(text, Loader=_Loader)  # noqa: S506 - _Loader is a SafeLoader
+    return yaml.load(text, Loader=_Loader)

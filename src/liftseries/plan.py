@@ -209,7 +209,14 @@ def _kind(expected: str) -> str:
 
 
 def _kind_of(value: Any) -> str:
-    kinds = {bool: "true or false", int: "a number", float: "a number", str: "a text", list: "a list", dict: "keys"}
+    kinds = {
+        bool: "true or false",
+        int: "a number",
+        float: "a number",
+        str: "a text",
+        list: "a list",
+        dict: "keys",
+    }
     return kinds.get(type(value), "nothing")
 
 
@@ -244,7 +251,9 @@ def _content_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
 
 
 def _path_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
-    named = [(f"tables, {table}", label.split("#")[0]) for table, labels in filled["tables"].items() for label in labels]
+    named = [
+        (f"tables, {table}", label.split("#")[0]) for table, labels in filled["tables"].items() for label in labels
+    ]
     for where, path in [*named, ("output", filled["output"])]:
         if not (study / path).resolve().is_relative_to(study.resolve()):
             yield Problem(f"{PLAN_FILE}, {where}", "the path leaves the study folder. Keep the file inside it.")
@@ -295,7 +304,9 @@ def _plan(filled: dict[str, Any], study: Path) -> Plan:
     numbers = {key: float(plan[key]) for key in (
         "step_mm", "depth_tolerance_mm", "speed_limit_rpm", "lift_base_radius_mm", "landmark_months",
     )}  # fmt: skip
-    lists = {key: tuple(float(value) for value in plan[key]) for key in ("rbh_bands_mm", "lift_bands_mm", "survival_months")}
+    lists = {
+        key: tuple(float(value) for value in plan[key]) for key in ("rbh_bands_mm", "lift_bands_mm", "survival_months")
+    }
     terms = {key: tuple(plan[key]) for key in ("perforation_terms", "survival_terms", "gain_terms")}
     return Plan(
         folder=study,
@@ -303,9 +314,7 @@ def _plan(filled: dict[str, Any], study: Path) -> Plan:
         title=own["title"],
         question=own["question"],
         purpose=tuple(filled["purpose"]),
-        tables={
-            table: tuple(_source(label, study) for label in labels) for table, labels in filled["tables"].items()
-        },
+        tables={table: tuple(_source(label, study) for label in labels) for table, labels in filled["tables"].items()},
         first_depth_margin_mm={key: float(value) for key, value in plan["first_depth_margin_mm"].items()},
         **numbers,
         **lists,

@@ -19,10 +19,28 @@ from liftseries import __version__
 from liftseries.home import PACKAGE, folder
 from liftseries.plan import PLAN_FILE, Plan
 
-PACKAGES = ("pandas", "numpy", "scipy", "pandera", "statsmodels", "lifelines", "matplotlib", "snakemake", "pyarrow")
+PACKAGES = (
+    "pandas",
+    "numpy",
+    "scipy",
+    "pandera",
+    "statsmodels",
+    "lifelines",
+    "matplotlib",
+    "snakemake",
+    "pyarrow",
+)
 MANIFEST = "manifest.json"
 # What the manifest covers: what a run leaves for people, not its intermediate files.
-LEFT_FOR_PEOPLE = ("report.html", "report.pdf", "results.csv", "set_aside.csv", "derived", "figures", "tables")
+LEFT_FOR_PEOPLE = (
+    "report.html",
+    "report.pdf",
+    "results.csv",
+    "set_aside.csv",
+    "derived",
+    "figures",
+    "tables",
+)
 
 
 def sha256(path: Path) -> str:
@@ -66,7 +84,9 @@ def output_hashes(output: Path) -> dict[str, str]:
 def _left_for_people(output: Path) -> Iterable[Path]:
     for name in LEFT_FOR_PEOPLE:
         path = output / name
-        yield from [path] if path.is_file() else (file for file in path.rglob("*") if file.is_file())
+        files = [path] if path.is_file() else path.rglob("*")
+        # Snakemake keeps a hidden note of its own in tables/.
+        yield from (file for file in files if file.is_file() and not file.name.startswith("."))
 
 
 def manifest(plan: Plan) -> dict[str, Any]:

@@ -9,7 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from liftseries.errors import Problem, StudyError
@@ -111,19 +111,9 @@ def _end(processes: list) -> None:
     import psutil
 
     for process in processes:
-        with _gone_is_fine():
+        with suppress(psutil.NoSuchProcess):
             process.kill()
     psutil.wait_procs(processes, timeout=10)
-
-
-@contextmanager
-def _gone_is_fine() -> Iterator[None]:
-    import psutil
-
-    try:
-        yield
-    except psutil.NoSuchProcess:
-        pass
 
 
 def _recover(plan: Plan) -> None:

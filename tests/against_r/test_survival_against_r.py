@@ -53,9 +53,7 @@ def test_rows_of_survival_km_by_smoker(series, r_rows):
     rows = fit_survival_km(implants_of(series), [12, 36, 60], ["smoker"]).rows
     r = r_rows("kaplan_meier", "series_smoker_cluster")
     for smoker in (0, 1):
-        ours = rows.loc[
-            rows["subset"] == f"smoker={smoker}", ["estimate", "std_error", "conf_low", "conf_high"]
-        ]
+        ours = rows.loc[rows["subset"] == f"smoker={smoker}", ["estimate", "std_error", "conf_low", "conf_high"]]
         np.testing.assert_allclose(ours, r[r.index.str.startswith(f"smoker={smoker}")], rtol=CLOSED_FORM)
 
 
@@ -64,9 +62,7 @@ def test_life_table_of_the_series(series, r_rows):
     r = r_rows("life_table", "series")["value"]
     np.testing.assert_allclose(life.survival[:6], r[r.index.str.startswith("survival")], rtol=CLOSED_FORM)
     # R's last interval is open, ours ends at 72.
-    np.testing.assert_allclose(
-        life.n_effective[:5], r[r.index.str.startswith("effective")][:5], rtol=CLOSED_FORM
-    )
+    np.testing.assert_allclose(life.n_effective[:5], r[r.index.str.startswith("effective")][:5], rtol=CLOSED_FORM)
 
 
 def test_life_table_of_two_eyes_a_patient(r_data, r_rows):
@@ -90,9 +86,7 @@ def compare_cox(fit, r):
     coefficients = r[r["se"].notna()]
     np.testing.assert_allclose(fit.coefficients, coefficients["value"], rtol=CONVERGED)
     np.testing.assert_allclose(fit.std_error, coefficients["se"], rtol=CONVERGED)
-    np.testing.assert_allclose(
-        fit.naive_std_error, r["value"][r.index.str.startswith("naive")], rtol=CONVERGED
-    )
+    np.testing.assert_allclose(fit.naive_std_error, r["value"][r.index.str.startswith("naive")], rtol=CONVERGED)
     likelihood = [fit.log_likelihood_null, fit.log_likelihood]
     np.testing.assert_allclose(likelihood, r["value"][r.index.str.startswith("log-")], rtol=CONVERGED)
 

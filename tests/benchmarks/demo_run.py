@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import ast
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -17,6 +18,7 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
+CORES = os.cpu_count() or 1
 
 
 def seconds(*command: str | Path) -> float:
@@ -71,8 +73,11 @@ def main() -> None:
     for rule, took in sorted(rules.items(), key=lambda item: -item[1]):
         print(f"| {rule} | {took:.1f} | {started[rule]:.1f} |")
     print(f"| all {len(rules)} jobs | {sum(rules.values()):.1f} | {sum(started.values()):.1f} |")
-    share = sum(started.values()) / sum(rules.values())
-    print(f"\nStart-up is {share:.0%} of the jobs' time and {sum(started.values()) / cold:.0%} of the cold run's wall time.")
+    of_jobs = sum(started.values()) / sum(rules.values())
+    of_wall = sum(started.values()) / CORES / cold
+    print(
+        f"\nStart-up is {of_jobs:.0%} of the jobs' time; spread over {CORES} cores, {of_wall:.0%} of the cold wall time."
+    )
 
 
 if __name__ == "__main__":

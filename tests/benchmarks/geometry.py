@@ -122,9 +122,7 @@ def simulated_steps(rng, sites, instruments):
     length = instruments.set_index("instrument_id")["length_mm"].loc[instrument].to_numpy()
     wanted = sites["rbh_min_mm"].to_numpy()[site] - 1 + (step_no - 1) // 2
     takes_off = np.clip(np.round(length - wanted), 0, length - 1).astype(int)
-    stop = np.array([None, *(f"stop-{mark}" for mark in STOPS)], dtype=object)[
-        np.minimum(takes_off, len(STOPS))
-    ]
+    stop = np.array([None, *(f"stop-{mark}" for mark in STOPS)], dtype=object)[np.minimum(takes_off, len(STOPS))]
     drills = step_no % 2 == 1
     return pd.DataFrame(
         {
@@ -200,11 +198,7 @@ def in_this_process(what: str, folder: Path, n_sites: int) -> None:
     import pyarrow
 
     pyarrow.set_cpu_count(1)
-    took = (
-        simulate(folder, n_sites)
-        if what == "simulate"
-        else {"bare": bare, "geometry": geometry}[what](folder)
-    )
+    took = simulate(folder, n_sites) if what == "simulate" else {"bare": bare, "geometry": geometry}[what](folder)
     peak_gib = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20  # kibibytes on Linux
     print(json.dumps({"s": took, "peak_gib": peak_gib}))
 
@@ -233,9 +227,7 @@ def main(sizes: list[int]) -> None:
             for _ in range(REPEATS):  # in turn, so that a busy minute of the machine hits both
                 for what, results in runs.items():
                     results.append(in_a_fresh_process(what, folder, n_sites))
-        bare_s, geometry_s = (
-            statistics.median(run["s"] for run in runs[what]) for what in ("bare", "geometry")
-        )
+        bare_s, geometry_s = (statistics.median(run["s"] for run in runs[what]) for what in ("bare", "geometry"))
         bare_gib, geometry_gib = (max(run["peak_gib"] for run in runs[what]) for what in ("bare", "geometry"))
         print(
             f"| {n_sites:,} | {bare_s:.2f} | {bare_gib:.2f} | {geometry_s:.2f} | {geometry_gib:.2f} "

@@ -70,9 +70,7 @@ def log():
 
     def derived(drawing: str, limits: Limits = LIMITS, **site) -> tuple[pd.DataFrame, pd.Series]:
         site = {**SITE, **site}
-        passes = [
-            {name: value or None for name, value in row.items()} for row in grid(drawing).to_dict("records")
-        ]
+        passes = [{name: value or None for name, value in row.items()} for row in grid(drawing).to_dict("records")]
         numbers = ("length_mm", "shank_mm", "stop", "marked_on_mm", "intended_mm", "rpm")
         for row in passes:
             row.update({name: float(row[name]) for name in numbers if row.get(name)})

@@ -182,9 +182,7 @@ def deviations(site, passes, planned_first, plan):
         engaged = one_pass["engagement_mm"]
         if deepens and engaged is not None and engaged <= 0:
             answer["unguided_start"] = True
-        if one_pass["speed_rpm"] is not None and exact(one_pass["speed_rpm"]) > exact(
-            plan["speed_limit_rpm"]
-        ):
+        if one_pass["speed_rpm"] is not None and exact(one_pass["speed_rpm"]) > exact(plan["speed_limit_rpm"]):
             answer["speed_high"] = True
 
     waiting_for_a_gauge = False

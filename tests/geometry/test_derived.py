@@ -57,9 +57,7 @@ def test_whole_studies_agree_with_the_oracle_in_every_column(checked, study):
         assert {name: told[name] for name in compared if not same(found[name], told[name])} == {}
         for one_pass in oracle.derive_steps(site, log, study["instruments"], study["stops"]):
             found = steps.loc[(site["site_id"], one_pass["step_no"])]
-            assert {
-                name: one_pass[name] for name in STEP_COLUMNS if not same(found[name], one_pass[name])
-            } == {}
+            assert {name: one_pass[name] for name in STEP_COLUMNS if not same(found[name], one_pass[name])} == {}
 
 
 def test_the_drawn_studies_show_every_deviation_and_its_absence():
@@ -147,9 +145,7 @@ def test_depths_are_monotone(checked, study):
 
 @pytest.mark.parametrize(("low_mm", "high_mm"), [(7.0, 7.1), (7.0, 13.0)])
 def test_a_longer_drill_goes_deeper_and_a_longer_stop_less_deep(log, low_mm, high_mm):
-    depth = log(f"length_mm | stop\n{low_mm} | 3\n{high_mm} | 3\n13 | {low_mm}\n13 | {high_mm}")[0][
-        "depth_mm"
-    ]
+    depth = log(f"length_mm | stop\n{low_mm} | 3\n{high_mm} | 3\n13 | {low_mm}\n13 | {high_mm}")[0]["depth_mm"]
     assert depth[1] - depth[0] == pytest.approx(high_mm - low_mm)
     assert depth[2] - depth[3] == pytest.approx(high_mm - low_mm)
 
@@ -210,9 +206,7 @@ def test_row_labels_do_not_matter(checked, two_sites, limits):
 def test_without_a_log_the_plan_stands_alone(checked, two_sites, limits, steps_are):
     sites, steps, instruments, stops = tables_of(two_sites, checked)
     expected = derive(sites, steps, instruments, stops, limits)[1]
-    steps, found = derive(
-        sites, None if steps_are == "missing" else steps.iloc[:0], instruments, stops, limits
-    )
+    steps, found = derive(sites, None if steps_are == "missing" else steps.iloc[:0], instruments, stops, limits)
     assert steps is None if steps_are == "missing" else len(steps) == 0
     assert found[list(DEVIATIONS)].isna().all(axis=None)
     assert (found[list(DEVIATIONS)].dtypes == "boolean").all()

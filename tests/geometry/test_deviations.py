@@ -158,9 +158,7 @@ def test_mucosa_as_high_as_the_guide_leaves_nothing_to_be_held_by(judge):
     drawing = "length_mm | stop | shank_mm\n7 | 3 | 9"
     assert judge(drawing, **site, soft_tissue_mm=3.0)["unguided_start"]
     assert not judge(drawing, **site, soft_tissue_mm=2.9)["unguided_start"]
-    assert not judge(drawing, **site, soft_tissue_mm=None)[
-        "unguided_start"
-    ]  # unknown: the shank alone, 2 mm in
+    assert not judge(drawing, **site, soft_tissue_mm=None)["unguided_start"]  # unknown: the shank alone, 2 mm in
 
 
 def test_a_gauge_does_not_start(judge):
@@ -198,9 +196,7 @@ def test_a_gauge_before_does_not_probe_what_comes_after(judge):
 # ── probe_mismatch ────────────────────────────────────────────────────────────────────────────────
 
 
-@pytest.mark.parametrize(
-    ("gauge", "mismatch"), [("3.94", True), ("3.95", False), ("4.05", False), ("4.06", True)]
-)
+@pytest.mark.parametrize(("gauge", "mismatch"), [("3.94", True), ("3.95", False), ("4.05", False), ("4.06", True)])
 def test_probe_mismatch_both_ways(judge, gauge, mismatch):
     assert judge(f"role | length_mm\nwidening | 4\ngauge | {gauge}")["probe_mismatch"] == mismatch
 
@@ -224,9 +220,7 @@ def test_another_gauge_pass_deepens_nothing(judge):
 @pytest.mark.parametrize(("after", "deepened"), [("5.05", False), ("5.06", True)])
 @pytest.mark.parametrize("felt_by", ["widening | 5", "gauge | 5"])
 def test_drilled_after_open(judge, felt_by, after, deepened):
-    drawing = (
-        f"role | length_mm | finding\nwidening | 5 | closed\n{felt_by} | open\nwidening | {after} | closed"
-    )
+    drawing = f"role | length_mm | finding\nwidening | 5 | closed\n{felt_by} | open\nwidening | {after} | closed"
     assert judge(drawing)["drilled_after_open"] == deepened
 
 
@@ -373,16 +367,12 @@ def test_without_a_log_everything_of_the_log_is_empty(judge):
 def test_without_a_gauge_only_probe_mismatch_is_empty(judge):
     site = judge("length_mm\n4\n5")
     assert site["probe_mismatch"] is pd.NA
-    assert (
-        site.drop("probe_mismatch")[[name for name in DEVIATIONS if name != "probe_mismatch"]].notna().all()
-    )
+    assert site.drop("probe_mismatch")[[name for name in DEVIATIONS if name != "probe_mismatch"]].notna().all()
 
 
 def test_freehand_nothing_starts_unguided_and_without_records_nothing_is_fast_or_missed(judge):
     site = judge("length_mm\n4\n5")
-    assert [site[name] for name in ("unguided_start", "speed_high", "intended_missed", "stop_misread")] == [
-        False
-    ] * 4
+    assert [site[name] for name in ("unguided_start", "speed_high", "intended_missed", "stop_misread")] == [False] * 4
 
 
 def test_a_log_of_gauges_alone_reached_nothing(judge):

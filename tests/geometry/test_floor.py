@@ -37,9 +37,7 @@ def test_dome_as_high_as_its_base_radius_is_half_a_sphere(radius_mm):
     assert dome_ml(radius_mm, radius_mm) == pytest.approx(2 / 3 * math.pi * radius_mm**3 / 1000, rel=1e-14)
 
 
-@pytest.mark.parametrize(
-    ("height_mm", "base_mm"), [(0.1, 5.0), (1.0, 5.0), (4.0, 5.0), (5.0, 5.0), (8.0, 3.0)]
-)
+@pytest.mark.parametrize(("height_mm", "base_mm"), [(0.1, 5.0), (1.0, 5.0), (4.0, 5.0), (5.0, 5.0), (8.0, 3.0)])
 def test_dome_is_the_integral_of_its_slices(height_mm, base_mm):
     """Slices of the sphere through base circle and top, R = (a² + h²) / 2h: π (R² - z²) from R - h to R."""
     radius = (base_mm**2 + height_mm**2) / (2 * height_mm)

@@ -80,9 +80,7 @@ def test_lowest_bone_of_4_mm_is_climbed_from_3_mm_with_the_gauge_after_each_rung
 
 
 @pytest.mark.parametrize(("margin_mm", "first_mm"), [(1.0, 3), (2.0, 2)], ids=["guided", "freehand, careful"])
-def test_the_first_depth_stays_short_of_the_lowest_floor_and_the_last_reaches_the_highest(
-    margin_mm, first_mm
-):
+def test_the_first_depth_stays_short_of_the_lowest_floor_and_the_last_reaches_the_highest(margin_mm, first_mm):
     """Common practice, no source: 1 mm short guided, 1 to 2 mm freehand."""
     travel = reach([7, 10], STOPS).travel_mm
     first, last, _, _ = ladder_of(travel, 4.0, 5.5, margin=margin_mm)
@@ -163,9 +161,7 @@ def test_a_rung_at_exactly_the_margin_counts_for_every_tenth(tenth):
     travel = reach([13.0], [13 - lowest + 1, 13 - lowest, 13 - lowest + 1.3]).travel_mm
     assert ladder_of(travel, lowest, lowest)[0] == pytest.approx(lowest - 1, abs=HAIR_MM)
     shorter = ladder_of(travel, lowest - 0.1, lowest - 0.1)[0]
-    assert (
-        np.isnan(shorter) if lowest - 1.3 <= HAIR_MM else shorter == pytest.approx(lowest - 1.3, abs=HAIR_MM)
-    )
+    assert np.isnan(shorter) if lowest - 1.3 <= HAIR_MM else shorter == pytest.approx(lowest - 1.3, abs=HAIR_MM)
 
 
 @pytest.mark.parametrize("step_tenths", range(1, 31))
@@ -220,9 +216,7 @@ floors = st.tuples(tenths(30, 90), tenths(0, 40)).map(lambda floor: (floor[0], r
 
 
 @given(travels, floors, tenths(-20, 20), tenths(0, 20), tenths(5, 30))
-def test_rungs_rise_by_a_step_at_most_from_short_of_the_floor_to_past_it(
-    travel, floor, platform, margin, step
-):
+def test_rungs_rise_by_a_step_at_most_from_short_of_the_floor_to_past_it(travel, floor, platform, margin, step):
     lowest, highest = floor
     rungs = np.array(rungs_mm(travel, lowest, highest, platform, margin, step))
     assume(rungs.size)
@@ -372,9 +366,7 @@ def test_every_planned_pass_is_possible_and_the_rungs_are_those_of_the_ladder(
         assert step.depth_mm <= rungs[step.rung - 1] + HAIR_MM
         if step.opens:
             assert held > 0
-            own = next(
-                later for later in passes if later.rung == step.rung and not (later.opens or later.gauge)
-            )
+            own = next(later for later in passes if later.rung == step.rung and not (later.opens or later.gauge))
             assert length < lengths[own.instrument]
         else:
             drilled.append(step.depth_mm)

@@ -48,7 +48,11 @@ def test_no_text_breaks_the_reading_and_none_is_quoted(text):
 
 @given(st.integers(0, 999), st.integers(0, 999), st.integers(0, 9))
 def test_marks_for_thousands_are_refused(thousands, units, tenths):
-    for text in (f"{thousands}.{units:03},{tenths}", f"{thousands},{units:03}.{tenths}", f"{thousands} {units:03}"):
+    for text in (
+        f"{thousands}.{units:03},{tenths}",
+        f"{thousands},{units:03}.{tenths}",
+        f"{thousands} {units:03}",
+    ):
         fault = read_cell(text, NUMBER)
         assert fault.rule == "value_is_a_number"
         assert "none for thousands" in fault.message
@@ -80,7 +84,8 @@ def test_empty_cells(cell):
 
 
 @pytest.mark.parametrize(
-    ("cell", "value"), [("No", "no"), (" YES\u00a0", "yes"), (True, "yes"), (False, "no"), ("unknown", "unknown")]
+    ("cell", "value"),
+    [("No", "no"), (" YES\u00a0", "yes"), (True, "yes"), (False, "no"), ("unknown", "unknown")],
 )
 def test_levels(cell, value):
     assert read_cell(cell, LEVEL) == value
@@ -88,7 +93,15 @@ def test_levels(cell, value):
 
 @pytest.mark.parametrize(
     ("cell", "text"),
-    [(16, "16"), (16.0, "16"), (0.5, "0.5"), (" north\u00a0", "north"), (True, "true"), ("u\u0308", "ü"), ("007", "007")],
+    [
+        (16, "16"),
+        (16.0, "16"),
+        (0.5, "0.5"),
+        (" north\u00a0", "north"),
+        (True, "true"),
+        ("u\u0308", "ü"),
+        ("007", "007"),
+    ],
 )
 def test_texts(cell, text):
     assert read_cell(cell, TEXT) == text
@@ -122,5 +135,10 @@ def test_a_column_tells_apart_what_python_holds_to_be_equal():
 
 
 def test_plain_numbers():
-    assert [plain(number) for number in (16.0, 5.2, -0.25, 0.1 + 0.2)] == ["16", "5.2", "-0.25", "0.30000000000000004"]
+    assert [plain(number) for number in (16.0, 5.2, -0.25, 0.1 + 0.2)] == [
+        "16",
+        "5.2",
+        "-0.25",
+        "0.30000000000000004",
+    ]
     assert number_in("−1,5") == -1.5  # with a true minus sign

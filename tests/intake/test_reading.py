@@ -278,13 +278,26 @@ def test_workbook_cells_of_the_wrong_kind(tmp_path):
     intake, found = check_study(read_plan(folder))
     assert [(problem.place, problem.message.split(".")[0]) for problem in found] == [
         ("study.xlsx, sheet patients, cell C2, age_years", "a date where a whole number is due"),
-        ("study.xlsx, sheet patients, cell D2, sex", "true or false that is none of female, male, other, unknown"),
+        (
+            "study.xlsx, sheet patients, cell D2, sex",
+            "true or false that is none of female, male, other, unknown",
+        ),
         ("study.xlsx, sheet patients, cell C3, age_years", "true or false where a whole number is due"),
         ("study.xlsx, sheet patients, cell D3, sex", "a formula without a stored value"),
         ("study.xlsx, sheet patients, cell B4, centre", "a date where a text is due"),
-        ("study.xlsx, sheet patients, cell C4, age_years", "an error of the workbook where a whole number is due"),
+        (
+            "study.xlsx, sheet patients, cell C4, age_years",
+            "an error of the workbook where a whole number is due",
+        ),
     ]
-    assert intake.findings["value_class"].tolist() == ["date", "boolean", "boolean", "formula", "date", "error"]
+    assert intake.findings["value_class"].tolist() == [
+        "date",
+        "boolean",
+        "boolean",
+        "formula",
+        "date",
+        "error",
+    ]
 
 
 def test_stored_values_of_formulas_are_used(tmp_path, plain):
@@ -345,7 +358,10 @@ def renamed(old, new):
             renamed("rbh_min_mm", "rbh_minimum"),  # missing and unknown are one fault
             'sites.csv, row 1, column 9 (I): not a known column. Did you mean "rbh_min_mm"?',
         ),
-        (renamed("guide_offset_mm", "guide_ofset"), 'row 1, column 16 (P): not a known column. Did you mean "guide'),
+        (
+            renamed("guide_offset_mm", "guide_ofset"),
+            'row 1, column 16 (P): not a known column. Did you mean "guide',
+        ),
         (lambda sites: sites.drop(columns="tooth"), "sites.csv, row 1: the column tooth is missing. Add it."),
         (
             lambda sites: sites.drop(columns="guide_offset_mm"),  # needed by rows, but told once
@@ -356,7 +372,10 @@ def renamed(old, new):
             "sites.csv, row 1, column 24 (X): not a known column. Correct it, or declare it",
         ),
         (renamed("protocol", ""), "sites.csv, row 1, column 8 (H): filled cells under no column name."),
-        (renamed("torque_ncm", " TOOTH "), "sites.csv, row 1, column 21 (U): tooth stands twice in the header."),
+        (
+            renamed("torque_ncm", " TOOTH "),
+            "sites.csv, row 1, column 21 (U): tooth stands twice in the header.",
+        ),
     ],
 )
 @pytest.mark.parametrize("invalid_rows", ["stop", "set_aside"])

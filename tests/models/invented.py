@@ -54,9 +54,7 @@ def invented_cases(n_patients: int, seed: int) -> pd.DataFrame:
 def invented_visits(cases: pd.DataFrame, seed: int) -> pd.DataFrame:
     """Visits at 0, 6, 12, 24, 36 and 60 months, with failures, dropouts and bone heights."""
     rng = np.random.default_rng(seed)
-    own = dict(
-        zip(cases["patient_id"].unique(), rng.normal(0, 0.6, cases["patient_id"].nunique()), strict=True)
-    )
+    own = dict(zip(cases["patient_id"].unique(), rng.normal(0, 0.6, cases["patient_id"].nunique()), strict=True))
     rows = []
     for site in cases.itertuples():
         site_effect = rng.normal(0, 0.4)

@@ -101,10 +101,8 @@ def test_units_and_order_do_not_matter(seed, scale, shift):
 
 def test_implants_that_fail_in_the_order_of_their_covariate_have_no_finite_answer():
     """x = 3, 2, 1 fail in that order: the larger β, the likelier."""
-    with pytest.raises(NotFitted, match="not finite|did not settle"):
-        cox_efron(
-            np.array([1.0, 2.0, 3.0]), np.array([True, True, True]), np.array([[3.0], [2], [1]]), [1, 2, 3]
-        )
+    with pytest.raises(NotFitted, match=r"not finite|did not settle"):
+        cox_efron(np.array([1.0, 2.0, 3.0]), np.array([True, True, True]), np.array([[3.0], [2], [1]]), [1, 2, 3])
 
 
 def test_three_implants_with_a_closed_answer():

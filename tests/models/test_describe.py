@@ -83,9 +83,7 @@ def test_shares_of_the_groups_add_up(many_cases):
 
 
 def test_missing_values_by_centre(one_site_each):
-    table = one_site_each(
-        centre=["x", "x", "y"], smoking=["never", "unknown", None], isq=[70.0, np.nan, 60.0]
-    )
+    table = one_site_each(centre=["x", "x", "y"], smoking=["never", "unknown", None], isq=[70.0, np.nan, 60.0])
     rows = missingness(table).set_index(["column", "subset"])
     assert rows.loc[("smoking", "all"), ["n", "n_missing"]].tolist() == [3, 2]
     assert rows.loc[("smoking", "centre=y"), "share"] == 1
@@ -111,9 +109,7 @@ def test_a_site_counts_once_for_a_complication(one_site_each, as_category):
     visits = pd.DataFrame(
         {
             "site_id": ["S0", "S0", "S1", "S2", "stranger"],
-            "complication": as_category(
-                "complication", ["infection", "infection", "infection", None, "vertigo"]
-            ),
+            "complication": as_category("complication", ["infection", "infection", "infection", None, "vertigo"]),
         }
     )
     table = complications(visits, cases).set_index("complication")

@@ -13,9 +13,7 @@ def names(table, *terms):
 
 
 def test_numbers_stand_as_they_are_and_categories_as_contrasts(one_site_each):
-    table = one_site_each(
-        rbh_mid_mm=[4.0, 5.0, 6.5, 7.0], approach=["guided", "freehand", "guided", "freehand"]
-    )
+    table = one_site_each(rbh_mid_mm=[4.0, 5.0, 6.5, 7.0], approach=["guided", "freehand", "guided", "freehand"])
     design = design_matrix(table, ["rbh_mid_mm", "approach"])
     assert design.names == ("(intercept)", "rbh_mid_mm", "approach[guided]")
     expected = [[1, 4, 1], [1, 5, 0], [1, 6.5, 1], [1, 7, 0]]

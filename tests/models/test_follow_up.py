@@ -66,9 +66,7 @@ def test_who_stays_out_is_counted_under_one_reason(followed):
 
 def test_covariates_travel_along_and_visits_of_strangers_do_not(one_site_each):
     cases = one_site_each(rbh_mid_mm=[4.0])
-    visits = pd.DataFrame(
-        {"site_id": ["S0", "elsewhere"], "months": [12.0, 6.0], "status": ["functioning", "failed"]}
-    )
+    visits = pd.DataFrame({"site_id": ["S0", "elsewhere"], "months": [12.0, 6.0], "status": ["functioning", "failed"]})
     implants = follow_up(visits, cases).implants
     assert implants.columns.tolist() == ["site_id", "patient_id", "months", "failed", "died", "rbh_mid_mm"]
     assert len(implants) == 1

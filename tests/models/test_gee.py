@@ -78,9 +78,7 @@ def test_units_order_and_names_of_patients_do_not_matter(seed, scale, shift):
     shuffled = np.random.default_rng(seed).permutation(len(event))
     moved = x.copy()
     moved[:, 1] = shift + scale * x[:, 1]
-    again = logistic_gee(
-        moved[shuffled], event[shuffled], np.array([f"P{i}" for i in 1000 - patient])[shuffled]
-    )
+    again = logistic_gee(moved[shuffled], event[shuffled], np.array([f"P{i}" for i in 1000 - patient])[shuffled])
     assert again.coefficients[1] * scale == pytest.approx(fit.coefficients[1], rel=1e-6, abs=1e-8)
     assert again.coefficients[2] == pytest.approx(fit.coefficients[2], rel=1e-6, abs=1e-8)
     np.testing.assert_allclose(again.std_error[1:] * [scale, 1], fit.std_error[1:], rtol=1e-6)

@@ -131,9 +131,7 @@ def test_units_and_order_do_not_matter(seed, scale):
         again.coefficients, scale * fit.coefficients / [1, scale, 1], rtol=1e-5, atol=1e-8 * scale
     )
     assert again.residual_variance == pytest.approx(scale**2 * fit.residual_variance, rel=1e-5)
-    assert again.patient_variance == pytest.approx(
-        scale**2 * fit.patient_variance, rel=1e-4, abs=1e-9 * scale**2
-    )
+    assert again.patient_variance == pytest.approx(scale**2 * fit.patient_variance, rel=1e-4, abs=1e-9 * scale**2)
 
 
 @pytest.mark.parametrize(

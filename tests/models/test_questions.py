@@ -181,9 +181,7 @@ def test_a_year_makes_a_strange_intercept_that_is_remarked_on(many_cases):
     """The odds in the year 0 are of no use, but the slope is the same as from 2000 on."""
     year = 2015 + np.arange(len(many_cases)) % 7
     rows = fit_perforation_gee(many_cases.assign(surgery_year=year), ["surgery_year"]).rows.set_index("term")
-    since = fit_perforation_gee(many_cases.assign(surgery_year=year - 2000), ["surgery_year"]).rows.set_index(
-        "term"
-    )
+    since = fit_perforation_gee(many_cases.assign(surgery_year=year - 2000), ["surgery_year"]).rows.set_index("term")
     slope = "surgery_year"
     assert rows.loc[slope, "estimate"] == pytest.approx(since.loc[slope, "estimate"], rel=1e-7)
     assert rows.loc[slope, "problem"] == ""
@@ -356,17 +354,13 @@ def test_agreement_of_hand_sized_errors():
     rows = fit_depth_agreement(cases).rows.set_index("term")
     assert rows["estimate"].tolist() == pytest.approx([0, -1.959964, 1.959964], abs=1e-6)
     assert rows.loc["bias", "std_error"] == pytest.approx(1 / np.sqrt(3))
-    assert rows.loc["bias", "conf_high"] == pytest.approx(
-        4.302653 / np.sqrt(3), rel=1e-6
-    )  # t(2), printed tables
+    assert rows.loc["bias", "conf_high"] == pytest.approx(4.302653 / np.sqrt(3), rel=1e-6)  # t(2), printed tables
     assert rows["df"].tolist() == [2, 2, 2]
 
 
 def test_limits_without_variance_between_patients_have_no_interval():
     error = np.tile([0.0, 2.0], 30) + np.linspace(0, 0.01, 60)
-    cases = pd.DataFrame(
-        {"patient_id": np.repeat(range(30), 2), "achieved_last_mm": 8 + error, "planned_last_mm": 8.0}
-    )
+    cases = pd.DataFrame({"patient_id": np.repeat(range(30), 2), "achieved_last_mm": 8 + error, "planned_last_mm": 8.0})
     rows = fit_depth_agreement(cases).rows.set_index("term")
     assert rows["estimate"].notna().all()
     assert np.isnan(rows.loc["low", "conf_low"])

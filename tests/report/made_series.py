@@ -98,9 +98,7 @@ def category(name: str, values) -> pd.Categorical:
     return pd.Categorical(list(values), categories=LEVELS[name])
 
 
-def made_series(
-    n_patients: int, seed: int, approaches=("guided", "freehand"), visits: bool = True, log: bool = True
-):
+def made_series(n_patients: int, seed: int, approaches=("guided", "freehand"), visits: bool = True, log: bool = True):
     """A series of `n_patients` with 1 to 3 sites each; the models are fitted as a run fits them."""
     cases = _cases(n_patients, seed, approaches, log)
     visited = _visits(cases, seed + 1) if visits else _visits(cases.iloc[:0], seed)
@@ -150,9 +148,7 @@ def made_series(
 
 def ladder_cases() -> pd.DataFrame:
     """Two cases: one up its rungs, one with a stop misread."""
-    columns = (
-        "case site_label approach step_no role length_mm stop_length_mm depth_mm deepest_before_mm finding"
-    )
+    columns = "case site_label approach step_no role length_mm stop_length_mm depth_mm deepest_before_mm finding"
     rows = [
         (1, "as planned", "guided", 1, "pilot", 12.5, 9.5, 3.0, 0.0, "closed"),
         (1, "as planned", "guided", 2, "gauge", 12.5, 9.5, 3.0, 3.0, "closed"),
@@ -182,9 +178,7 @@ def _cases(n_patients: int, seed: int, approaches, log: bool) -> pd.DataFrame:
     planned = np.round(rbh) if log else np.full(n, np.nan)
     bands = [-np.inf, *BANDS_MM, np.inf]
     deviations = {
-        name: pd.array(rng.random(n) < 0.06, dtype="boolean")
-        if log
-        else pd.array([pd.NA] * n, dtype="boolean")
+        name: pd.array(rng.random(n) < 0.06, dtype="boolean") if log else pd.array([pd.NA] * n, dtype="boolean")
         for name in describe.DEVIATIONS
     }
     return pd.DataFrame(

@@ -26,9 +26,7 @@ def boxes(figure) -> list[tuple[str, object]]:
     figure.draw(renderer)
     texts = [text for text in figure.findobj(Text) if text.get_visible() and text.get_text().strip()]
     out_of_range = hidden_ticks(figure)
-    return [
-        (text.get_text(), text.get_window_extent(renderer)) for text in texts if id(text) not in out_of_range
-    ]
+    return [(text.get_text(), text.get_window_extent(renderer)) for text in texts if id(text) not in out_of_range]
 
 
 def hidden_ticks(figure) -> set[int]:

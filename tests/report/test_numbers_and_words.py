@@ -80,9 +80,7 @@ def test_terms_are_told_with_unit_and_reference(term, told):
 
 
 def test_the_method_names_a_reference_that_stood_in():
-    method = (
-        "Cox, Efron ties, patient-clustered sandwich; smoking against former, as no complete case is never"
-    )
+    method = "Cox, Efron ties, patient-clustered sandwich; smoking against former, as no complete case is never"
     assert Words().term("smoking[current]", method) == "Smoking: current against former"
 
 

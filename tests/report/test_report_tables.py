@@ -87,12 +87,8 @@ def test_rates_stand_with_denominator_and_interval(material):
 
 def test_what_could_not_be_estimated_says_why_in_the_table(material):
     tables = displays(material["no_visits_no_log"])
-    assert any(
-        "not estimated: no implant was followed" in cell for row in tables["survival"].rows for cell in row
-    )
-    assert any(
-        "not estimated: no site has both an achieved" in row[1] for row in tables["depth_agreement"].rows
-    )
+    assert any("not estimated: no implant was followed" in cell for row in tables["survival"].rows for cell in row)
+    assert any("not estimated: no site has both an achieved" in row[1] for row in tables["depth_agreement"].rows)
 
 
 def test_columns_of_unit_and_level_read_well(material):

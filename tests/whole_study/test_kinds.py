@@ -1,4 +1,4 @@
-"""Studies of every valid kind run to a report: without visits, without a log, one patient, no perforation, set aside."""
+"""Studies of every valid kind run to a report: without visits or log, one patient, no perforation, rows set aside."""
 
 from __future__ import annotations
 
@@ -48,9 +48,7 @@ def test_study_runs_to_a_report(tmp_path, kind):
 
 
 def test_rows_are_set_aside_and_counted(tmp_path):
-    study = write_study(
-        tmp_path / "study", {"sites": cell(2, "rbh_min_mm", "8.8")}, plan="invalid_rows: set_aside"
-    )
+    study = write_study(tmp_path / "study", {"sites": cell(2, "rbh_min_mm", "8.8")}, plan="invalid_rows: set_aside")
     said = liftseries("run", study)
     assert said.status == 0
     assert "set_aside.csv" in said.out
@@ -58,9 +56,7 @@ def test_rows_are_set_aside_and_counted(tmp_path):
     counts = pd.read_csv(study / "output" / "checked" / "counts.csv")
     assert (counts["read"] == counts["kept"] + counts["set_aside"]).all()
     assert set(aside["table"]) == {"sites", "steps", "visits"}
-    assert aside.loc[aside["table"] == "sites", ["row", "rule"]].values.tolist() == [
-        [2, "lowest_is_not_above_highest"]
-    ]
+    assert aside.loc[aside["table"] == "sites", ["row", "rule"]].values.tolist() == [[2, "lowest_is_not_above_highest"]]
     assert "set aside" in (study / "output" / "report.html").read_text(encoding="utf-8")
 
 

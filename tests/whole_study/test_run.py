@@ -51,7 +51,7 @@ def test_outputs_carry_the_contracts_names(demo):
     for figure in output.glob("figures/*.svg"):
         assert figure.with_suffix(".pdf").is_file()
         assert figure.with_suffix(".png").is_file()
-    assert {path.suffix for path in output.glob("tables/*")} == {".csv", ".docx"}
+    assert {path.suffix for path in output.glob("tables/[!.]*")} == {".csv", ".docx"}
 
 
 def test_results_hold_every_analysis_of_this_release(demo):
@@ -68,7 +68,11 @@ def test_manifest_covers_inputs_and_outputs(demo):
     output = demo[0] / "output"
     manifest = json.loads((output / "manifest.json").read_text(encoding="utf-8"))
     assert "study.yaml" in manifest["inputs"]
-    left = {str(path.relative_to(output)) for name in ("derived", "figures", "tables") for path in output.glob(f"{name}/*")}
+    left = {
+        str(path.relative_to(output))
+        for name in ("derived", "figures", "tables")
+        for path in output.glob(f"{name}/[!.]*")
+    }
     assert left | {"report.html", "report.pdf", "results.csv", "set_aside.csv"} == set(manifest["outputs"])
 
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import pandas as pd
 import pytest
+from whole_study.conftest import DEMO
 
 from liftseries.plain_yaml import load_yaml
-from whole_study.conftest import DEMO
 
 TRUTH = load_yaml((DEMO / "truth.yaml").read_text(encoding="utf-8"))
 HERE = ("perforation.gee", "survival.cox", "gain.mixed")

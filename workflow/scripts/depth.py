@@ -4,6 +4,7 @@ from liftseries.jobs import logged, read_cases
 
 with logged(snakemake.log[0]):
     import pandas as pd
+
     from liftseries.models.depth_agreement import fit_depth_agreement
     from liftseries.models.describe import deviations
     from liftseries.outputs import write_csv

@@ -4,6 +4,7 @@ from liftseries.jobs import logged
 
 with logged(snakemake.log[0]):
     import pandas as pd
+
     from liftseries.geometry.derived import Limits, derive
     from liftseries.geometry.examples import ladder_cases
     from liftseries.outputs import write_csv

@@ -4,6 +4,7 @@ from liftseries.jobs import logged, read_cases
 
 with logged(snakemake.log[0]):
     import pandas as pd
+
     from liftseries.models.gain_mixed import fit_gain_mixed, gain_at_visits
     from liftseries.outputs import write_csv
     from liftseries.report.figures.gain import draw_gain_by_visit, draw_gain_terms

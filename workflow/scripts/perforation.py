@@ -3,7 +3,6 @@
 from liftseries.jobs import logged, read_cases
 
 with logged(snakemake.log[0]):
-    import pandas as pd
     from liftseries.models.perforation_gee import fit_perforation_gee
     from liftseries.models.perforation_rate import fit_perforation_rate
     from liftseries.outputs import write_csv

@@ -4,6 +4,7 @@ from liftseries.jobs import logged, read_cases
 
 with logged(snakemake.log[0]):
     import pandas as pd
+
     from liftseries.models.describe import characteristics, flow, missingness
     from liftseries.outputs import write_csv
     from liftseries.report.figures.series import draw_flow, draw_residual_height

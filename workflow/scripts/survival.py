@@ -4,6 +4,7 @@ from liftseries.jobs import logged, read_cases
 
 with logged(snakemake.log[0]):
     import pandas as pd
+
     from liftseries.models.describe import complications
     from liftseries.models.follow_up import follow_up
     from liftseries.models.survival_cox import fit_survival_cox

@@ -1,1 +1,1 @@
-"""Drill depths, planned ladder, guide engagement, lift and deviations. Arrays in, arrays out: knows no file and no plan."""
+"""Drill depths, planned ladder, guide engagement, lift and deviations. Knows no file and no plan."""

@@ -91,13 +91,9 @@ def derive(
     return derived_steps, _judged(derived, judged_by["rbh_max_mm"], found)
 
 
-def reach(
-    instruments: pd.DataFrame, stops: pd.DataFrame, approach: str, gauges: bool = False
-) -> ladder.Reach:
+def reach(instruments: pd.DataFrame, stops: pd.DataFrame, approach: str, gauges: bool = False) -> ladder.Reach:
     """The settings of an approach's drills, or of its gauges; row numbers are those of the tables given."""
-    rows = np.flatnonzero(
-        (instruments["approach"] == approach) & ((instruments["role"] == "gauge") == gauges)
-    )
+    rows = np.flatnonzero((instruments["approach"] == approach) & ((instruments["role"] == "gauge") == gauges))
     chosen = instruments.iloc[rows]
     settings = ladder.settings(
         _floats(chosen["length_mm"]),
@@ -131,9 +127,7 @@ def _floor(sites: pd.DataFrame, limits: Limits) -> pd.DataFrame:
     lowest, highest = _floats(sites["rbh_min_mm"]), _floats(sites["rbh_max_mm"])
     middle = floor.rbh_mid_mm(lowest, highest)
     # The planned platform counts here also freehand: the lift depends on where the implant will stand.
-    lift = floor.protrusion_mm(
-        _floats(sites["platform_depth_mm"]), _floats(sites["implant_length_mm"]), middle
-    )
+    lift = floor.protrusion_mm(_floats(sites["platform_depth_mm"]), _floats(sites["implant_length_mm"]), middle)
     return pd.DataFrame(
         {
             "site_id": sites["site_id"].to_numpy(),
@@ -153,9 +147,7 @@ def _planned(sites: pd.DataFrame, instruments: pd.DataFrame, stops: pd.DataFrame
     for approach, margin in limits.first_depth_margin_mm.items():
         rows = np.flatnonzero(sites["approach"] == approach)
         travel = reach(instruments, stops, approach).travel_mm
-        plans = ladder.plan_ladders(
-            travel, lowest[rows], highest[rows], platform[rows], margin, limits.step_mm
-        )
+        plans = ladder.plan_ladders(travel, lowest[rows], highest[rows], platform[rows], margin, limits.step_mm)
         first[rows], last[rows] = plans.first_mm, plans.last_mm
         rungs[rows], problem[rows] = plans.n_rungs, plans.problem
     return {

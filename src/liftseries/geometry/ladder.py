@@ -10,6 +10,7 @@ Depths that can be reached are those of each drill with each stop and with none.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -184,7 +185,7 @@ def climb(
         reaching = np.flatnonzero(np.abs(drills.travel_mm - travel) <= HAIR_MM)
         own = reaching[np.argmin(drills.length_mm[reaching])]
         while held(own, deepest) <= HAIR_MM:
-            opener = _opener(drills, own, deepest - platform_depth_mm, travel, lambda i: held(i, deepest))
+            opener = _opener(drills, own, deepest - platform_depth_mm, travel, partial(held, deepest_mm=deepest))
             if opener is None:
                 break
             depth = float(drills.travel_mm[opener] + platform_depth_mm)
@@ -230,7 +231,13 @@ def _opener(drills: Reach, own: int, opened_mm: float, travel_mm: float, held) -
 
 
 def _pass(
-    reach: Reach, setting: int, rung: int, depth_mm: float, engagement: float, opens: bool = False, gauge: bool = False
+    reach: Reach,
+    setting: int,
+    rung: int,
+    depth_mm: float,
+    engagement: float,
+    opens: bool = False,
+    gauge: bool = False,
 ) -> LadderPass:
     return LadderPass(
         rung=rung,

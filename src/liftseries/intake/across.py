@@ -136,18 +136,14 @@ def _check_life_of_sites(visits: Draft) -> None:
     failed = failed.mask(died.notna())
     status = known["status"]
     _find_first(visits, died[status.isin(ALIVE)], "no_life_after_death", "seen after the patient's death in")
-    _find_first(
-        visits, died[status == "patient_died"], "one_death_a_patient", "a second death after the one in"
-    )
+    _find_first(visits, died[status == "patient_died"], "one_death_a_patient", "a second death after the one in")
     _find_first(visits, failed[status == "functioning"], "no_life_after_failure", "works after it failed in")
 
 
 def _find_first(visits: Draft, earlier: pd.Series, rule: str, told: str) -> None:
     """One finding for each earlier row, since one wrong row makes all that follow look wrong."""
     for index, other in earlier.dropna().astype(int).drop_duplicates().items():
-        message = (
-            f"{told} {visits.row_seen_from(other, index)}. Correct the status or months of one of the two."
-        )
+        message = f"{told} {visits.row_seen_from(other, index)}. Correct the status or months of one of the two."
         visits.find(rule, index, "status", message, partner=other)
 
 
@@ -172,9 +168,7 @@ def _check_deaths_of_patients(drafts: Mapping[str, Draft]) -> None:
     first = deaths.drop_duplicates("patient_id").reset_index().set_index("patient_id")
     earliest, latest = (deaths["patient_id"].map(first[name]) for name in ("earliest", "latest"))
     apart = (deaths["earliest"] >= latest - HAIR_YEARS) | (earliest >= deaths["latest"] - HAIR_YEARS)
-    _find_other_site(
-        visits, deaths[apart], first, "one_death_a_patient", "a death in another year than the one in"
-    )
+    _find_other_site(visits, deaths[apart], first, "one_death_a_patient", "a death in another year than the one in")
 
     agreed = deaths[~deaths["patient_id"].isin(deaths.loc[apart, "patient_id"])]
     soonest = agreed.sort_values("latest", kind="stable").drop_duplicates("patient_id")

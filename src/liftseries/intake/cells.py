@@ -74,9 +74,7 @@ def as_series(values: np.ndarray, column: Column) -> pd.Series:
 def read_cell(cell: object, column: Column) -> Any:
     """The value of one cell, None where it is missing, or a `Fault`."""
     if cell is Oddity.FORMULA:
-        message = (
-            "a formula without a stored value. Open and save the workbook, so that its values are stored."
-        )
+        message = "a formula without a stored value. Open and save the workbook, so that its values are stored."
         return Fault("formula_has_a_value", message)
     if is_blank(cell) or (isinstance(cell, float) and math.isnan(cell)):
         if column.when_empty:
@@ -153,9 +151,7 @@ def _level(cell: object, column: Column) -> str | Fault:
     elif found := levels.get(text, levels.get(text.casefold())):
         return found
     else:
-        kind = (
-            "true or false" if isinstance(cell, bool) else "a text" if number_in(cell) is None else "a number"
-        )
+        kind = "true or false" if isinstance(cell, bool) else "a text" if number_in(cell) is None else "a number"
     return Fault("value_is_a_level", f"{kind} that is none of {', '.join(column.levels)}. {_correct(column)}")
 
 

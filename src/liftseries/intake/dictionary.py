@@ -99,15 +99,11 @@ def _section(table: Table) -> str:
     headings = "".join(f'<th scope="col">{heading}</th>' for heading in HEADINGS)
     rows = "\n".join(
         f'<tr><th scope="row"><code>{entry.name}</code> <span class="title">{escape(entry.title)}</span></th>'
-        + "".join(
-            f"<td>{escape(cell)}</td>" for cell in (entry.holds, entry.needed, entry.means, entry.measured)
-        )
+        + "".join(f"<td>{escape(cell)}</td>" for cell in (entry.holds, entry.needed, entry.means, entry.measured))
         + "</tr>"
         for entry in entries(table)
     )
-    rules = "".join(
-        f"<p>Checked in every row: <code>{escape(rule.holds)}</code>.</p>" for rule in table.rules
-    )
+    rules = "".join(f"<p>Checked in every row: <code>{escape(rule.holds)}</code>.</p>" for rule in table.rules)
     return (
         f'<section aria-labelledby="{table.name}"><h2 id="{table.name}">{escape(table.title)} '
         f"(<code>{table.name}</code>)</h2><p>{escape(_about(table))}</p>\n"

@@ -33,9 +33,7 @@ class Draft:
     sound: dict[str, np.ndarray] = field(default_factory=dict)
     file_no: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))
     rows: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))  # as a spreadsheet shows them
-    repeated: np.ndarray = field(
-        default_factory=lambda: np.zeros(0, dtype=bool)
-    )  # another row has the same key
+    repeated: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))  # another row has the same key
     findings: list[Finding] = field(default_factory=list)
 
     def __len__(self) -> int:
@@ -45,9 +43,7 @@ class Draft:
     def keys_are_readable(self) -> bool:
         """All files were read, with the key columns and rows: other tables may be checked against them."""
         unreadable = set().union(*(header.unreadable for header in self.headers.values()))
-        return (
-            len(self.sheets) == len(self.sources) and len(self) > 0 and not unreadable & set(self.table.key)
-        )
+        return len(self.sheets) == len(self.sources) and len(self) > 0 and not unreadable & set(self.table.key)
 
     def known(self, *columns: str) -> np.ndarray:
         """Rows in which all these cells are sound and hold a value."""
@@ -77,9 +73,7 @@ class Draft:
     def row_place(self, index: int) -> str:
         return self.sheets[self.file_no[index]].row_place(self.rows[index])
 
-    def finding(
-        self, rule: str, index: int, column: str, message: str, partner: int | None = None
-    ) -> Finding:
+    def finding(self, rule: str, index: int, column: str, message: str, partner: int | None = None) -> Finding:
         """A finding on a cell, or on a whole row where `column` is empty."""
         sheet, row = self.sheets[self.file_no[index]], int(self.rows[index])
         position = self.headers[self.file_no[index]].positions.get(column)

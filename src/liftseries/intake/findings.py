@@ -26,9 +26,7 @@ class Finding:
     place: str
     order: tuple[int, ...]  # of table, file, row and column, for listing
     index: int | None = None  # row of the stacked table; None where no row is at fault
-    partner: int | None = (
-        None  # another row of the table that is as much at fault, such as the first of two alike
-    )
+    partner: int | None = None  # another row of the table that is as much at fault, such as the first of two alike
 
     @property
     def stops_the_run(self) -> bool:

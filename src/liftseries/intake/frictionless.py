@@ -58,8 +58,7 @@ def _field(column: Column, is_unique: bool) -> dict[str, Any]:
         "description": column.means,
         "unit": column.unit,
         "measured": column.measured,
-        "condition": column.condition
-        or (f"an empty cell means {column.when_empty}" if column.when_empty else ""),
+        "condition": column.condition or (f"an empty cell means {column.when_empty}" if column.when_empty else ""),
         "constraints": {name: value for name, value in constraints.items() if value is not None},
     }
     return {name: value for name, value in field.items() if value}

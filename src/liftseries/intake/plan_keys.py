@@ -49,9 +49,7 @@ def commented_plan(tables: Mapping[str, str]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _leaves(
-    schema: Mapping[str, Any], above: tuple[str, ...] = ()
-) -> Iterator[tuple[tuple[str, ...], Mapping]]:
+def _leaves(schema: Mapping[str, Any], above: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Mapping]]:
     for key, entry in schema["properties"].items():
         if "properties" in entry and key != "tables":
             yield from _leaves(entry, (*above, key))

@@ -83,9 +83,7 @@ def _go_with_parent(draft: Draft, column: str, parent: Draft, gone: dict[str, np
     for index in lost:
         # A key that nobody can read may be the one meant; then no row can be named.
         row = first_gone.get(reference[index])
-        where = (
-            f"a row of {parent.table.name} that is" if row is None else f"{parent.row_place(row)}, which is"
-        )
+        where = f"a row of {parent.table.name} that is" if row is None else f"{parent.row_place(row)}, which is"
         lines.append(draft.finding(DEPENDS, index, column, f"depends on {where} set aside."))
     return lines
 

@@ -53,9 +53,7 @@ class Sheet:
     header_row: int
     columns: list[np.ndarray]  # one object array a header cell, shape (n_rows,)
     rows: np.ndarray  # shape (n_rows,), numbers as a spreadsheet shows them
-    too_long: dict[
-        int, int
-    ]  # position among `rows` -> cells in the row, where they are more than the header has
+    too_long: dict[int, int]  # position among `rows` -> cells in the row, where they are more than the header has
 
     def row_place(self, row: int) -> str:
         return f"{self.shown}, row {row}"
@@ -103,9 +101,7 @@ def read_sheet(source: Source, table: str) -> Sheet:
     label, path = source.label, source.path
     if not path.is_file():
         where = f"{PLAN_FILE}, tables, {table}"
-        raise Unreadable(
-            where, f"{label}: there is no such file. Correct the name or add the file.", "file_is_there"
-        )
+        raise Unreadable(where, f"{label}: there is no such file. Correct the name or add the file.", "file_is_there")
     ending = path.suffix.lower()
     if source.sheet and ending not in (".xlsx", ".xlsm"):
         raise Unreadable(label, "only a workbook (.xlsx) has sheets. Leave out what follows the #.")
@@ -127,9 +123,7 @@ def _csv(source: Source) -> Sheet:
     label = source.label
     text = _decoded(source.path.read_bytes(), label)
     delimiter = _delimiter(text, label)
-    reader = csv.reader(
-        io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True
-    )
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True)
     try:
         records = list(reader)
     except csv.Error:
@@ -163,9 +157,7 @@ def _delimiter(text: str, label: str) -> str:
     unquoted = re.sub(r'"[^"]*"', "", text).lstrip(BLANKS + '"')
     header = re.split(r"[\r\n]", unquoted, maxsplit=1)[0]
     if "\t" in header and not ("," in header or ";" in header):
-        raise Unreadable(
-            f"{label}, row 1", "tabs stand between the columns. Save it with commas or semicolons."
-        )
+        raise Unreadable(f"{label}, row 1", "tabs stand between the columns. Save it with commas or semicolons.")
     return ";" if header.count(";") > header.count(",") else ","
 
 
@@ -216,9 +208,7 @@ def _chosen_sheet(titles: list[str], source: Source, table: str, book: str) -> s
         message = f"the workbook has no sheet {source.sheet}. Correct the name behind the # in {PLAN_FILE}."
         raise Unreadable(f"{PLAN_FILE}, tables, {table}", f"{book}: {message}", "file_is_there")
     if len(titles) != 1:
-        message = (
-            f"{len(titles)} sheets, none called {table}. Write `{book}#` and the sheet's name in {PLAN_FILE}."
-        )
+        message = f"{len(titles)} sheets, none called {table}. Write `{book}#` and the sheet's name in {PLAN_FILE}."
         raise Unreadable(f"{PLAN_FILE}, tables, {table}", f"{book}: {message}", "file_is_there")
     return titles[0]
 
@@ -246,9 +236,7 @@ def _entered(cell: object, data_only: bool) -> object:
 def _has_formulas(path: Path) -> bool:
     """Looked up first, for reading a sheet a second time takes as long as the first."""
     with zipfile.ZipFile(path) as parts:
-        sheets = [
-            name for name in parts.namelist() if name.startswith("xl/worksheets/") and name.endswith(".xml")
-        ]
+        sheets = [name for name in parts.namelist() if name.startswith("xl/worksheets/") and name.endswith(".xml")]
         return any(re.search(rb"<(?:\w+:)?f[\s/>]", parts.read(name)) for name in sheets)
 
 
@@ -279,9 +267,7 @@ def _parquet(source: Source) -> Sheet:
     columns = [_plain(column, label, position) for position, column in enumerate(content.columns)]
     if not columns:
         raise Unreadable(label, "has no columns. Start from the table that `liftseries new` writes.")
-    filled = np.array(
-        [any(not is_blank(cell) for cell in row) for row in zip(*columns, strict=True)], dtype=bool
-    )
+    filled = np.array([any(not is_blank(cell) for cell in row) for row in zip(*columns, strict=True)], dtype=bool)
     rows = np.arange(2, content.num_rows + 2)[filled]
     cells = [_cells(column)[filled] for column in columns]
     return Sheet(source, label, False, list(content.column_names), 1, cells, rows, {})
@@ -321,16 +307,10 @@ def _sheet(
     """Blank rows dropped, every row as long as the header; `any_extra_cell` counts empty cells too."""
     numbered = [(row, cells) for row, cells in enumerate(records, start=1) if not all(map(is_blank, cells))]
     if not numbered:
-        raise Unreadable(
-            shown, "is empty, without a header line. Start from the table that `liftseries new` writes."
-        )
+        raise Unreadable(shown, "is empty, without a header line. Start from the table that `liftseries new` writes.")
     (header_row, header), *body = numbered
     header = list(header)
-    while (
-        is_blank(header[-1])
-        and not is_workbook
-        and not any(_filled(cells, len(header) - 1) for _, cells in body)
-    ):
+    while is_blank(header[-1]) and not is_workbook and not any(_filled(cells, len(header) - 1) for _, cells in body):
         header.pop()
     width = max([len(header), *(len(cells) for _, cells in body)]) if is_workbook else len(header)
     # In a workbook a cell keeps its column, so one beyond the header is a column without a name.

@@ -132,6 +132,4 @@ def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft]) -> None:
         counts = intake.counts[intake.counts["table"] == name]
         read = sum(len(sheet.rows) for sheet in draft.sheets.values())
         if not read == counts["read"].sum() == len(intake.tables[name]) + len(listed):
-            raise AssertionError(
-                f"{name}: {read} rows read, {len(intake.tables[name])} kept, {len(listed)} set aside"
-            )
+            raise AssertionError(f"{name}: {read} rows read, {len(intake.tables[name])} kept, {len(listed)} set aside")

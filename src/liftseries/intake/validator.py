@@ -123,9 +123,7 @@ def _needed(column: Column) -> RowCheck:
 def _allowed(column: Column) -> RowCheck:
     reads = names_in(column.allowed_when)
     allowed = _null_safe(column.allowed_when)
-    message = (
-        f"a value where none is allowed ({column.condition}). Clear it, or correct {' or '.join(reads)}."
-    )
+    message = f"a value where none is allowed ({column.condition}). Clear it, or correct {' or '.join(reads)}."
     return RowCheck(
         ALLOWED,
         column.name,
@@ -150,9 +148,9 @@ def _null_safe(expression: str, where_unknown: bool = True) -> Callable[[pd.Data
         result = pd.Series(where_unknown, index=table.index)
         if len(known):
             # As plain values: levels of a category can't be compared with words that are none of them.
-            result[known.index] = known.astype(
-                {name: object for name in known.select_dtypes("category")}
-            ).eval(expression)
+            result[known.index] = known.astype({name: object for name in known.select_dtypes("category")}).eval(
+                expression
+            )
         return result
 
     return holds
@@ -222,9 +220,7 @@ def _find_repeats(draft: Draft, indices: list[int]) -> None:
     alike = " and ".join(key)
     for index in indices:
         other = int(first[tuple(keys.loc[index]) if len(key) > 1 else keys.loc[index, key[0]]])
-        message = (
-            f"repeats the key of {draft.row_seen_from(other, index)}; no two rows may have the same {alike}."
-        )
+        message = f"repeats the key of {draft.row_seen_from(other, index)}; no two rows may have the same {alike}."
         draft.find(UNIQUE, index, key[-1], f"{message} Correct or remove one.", partner=other)
         draft.repeated[[index, other]] = True
     # The first of two alike has no finding, but nothing may be concluded from it either.

@@ -37,9 +37,7 @@ def cases(
         A patient or a derived site stands there twice.
     """
     table = sites.merge(derived, on="site_id", how="left", validate="one_to_one", suffixes=("", "_derived"))
-    table = table.merge(
-        patients, on="patient_id", how="left", validate="many_to_one", suffixes=("", "_patient")
-    )
+    table = table.merge(patients, on="patient_id", how="left", validate="many_to_one", suffixes=("", "_patient"))
     table["rbh_band"] = band(table["rbh_mid_mm"], rbh_bands_mm)
     table["lift_band"] = band(table["protrusion_mm"], lift_bands_mm)
     return table
@@ -49,9 +47,7 @@ def band(value_mm: pd.Series, cuts_mm: Sequence[float]) -> pd.Categorical:
     """Which band each value falls in; the lower limit belongs to the band, an empty value to none."""
     # (3.7 + 4.5) / 2 and its like can miss a cut by the last bit, which would put a site into the wrong band.
     rounded = np.round(np.asarray(value_mm, float), 9)
-    return pd.cut(
-        rounded, [-np.inf, *cuts_mm, np.inf], right=False, labels=band_labels(cuts_mm), ordered=True
-    )
+    return pd.cut(rounded, [-np.inf, *cuts_mm, np.inf], right=False, labels=band_labels(cuts_mm), ordered=True)
 
 
 def band_labels(cuts_mm: Sequence[float]) -> list[str]:

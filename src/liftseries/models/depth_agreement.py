@@ -69,9 +69,7 @@ def fit_depth_agreement(cases: pd.DataFrame) -> Estimates:
             if np.isfinite(limit_se):
                 rows.append(fit.wald_row(term, limit, limit_se, p_value=False))
             else:
-                rows.append(
-                    fit.row(term, limit, problem="no interval: the variance between patients is zero")
-                )
+                rows.append(fit.row(term, limit, problem="no interval: the variance between patients is zero"))
 
     no_log, no_plan = np.isnan(achieved), ~np.isnan(achieved) & np.isnan(planned)
     reasons = [

@@ -94,9 +94,7 @@ def flow(cases: pd.DataFrame, visits: pd.DataFrame | None, counts: pd.DataFrame)
         `with a visit` and `followed` (an implant seen in function or failed, or its patient reported dead).
         From `in the series` on, a patient counts while one of their sites does.
     """
-    by_table = (
-        counts.groupby("table")[["read", "set_aside"]].sum().reindex(["patients", "sites"], fill_value=0)
-    )
+    by_table = counts.groupby("table")[["read", "set_aside"]].sum().reindex(["patients", "sites"], fill_value=0)
     rows = [("read", *by_table["read"]), ("set aside", *by_table["set_aside"])]
 
     seen = pd.DataFrame({"site_id": [], "status": []}) if visits is None else visits[["site_id", "status"]]
@@ -172,9 +170,7 @@ def summary(column: pd.Series) -> list[dict]:
     ]
 
 
-def missingness(
-    table: pd.DataFrame, columns: Sequence[str] = MAY_BE_MISSING, by: str = "centre"
-) -> pd.DataFrame:
+def missingness(table: pd.DataFrame, columns: Sequence[str] = MAY_BE_MISSING, by: str = "centre") -> pd.DataFrame:
     """How many values of each column are empty or `unknown`, overall and by centre.
 
     Parameters

@@ -87,9 +87,7 @@ def design_matrix(table: pd.DataFrame, terms: Sequence[str], intercept: bool = T
 
     kept, aliased = independent_columns(columns, n_used)
     problems |= aliased
-    factors = {
-        term: levels for term, levels in factors.items() if any(n.startswith(f"{term}[") for n in kept)
-    }
+    factors = {term: levels for term, levels in factors.items() if any(n.startswith(f"{term}[") for n in kept)}
     names = ([INTERCEPT] if intercept else []) + kept
     matrix = [np.ones(n_used)] * intercept + [columns[name] for name in kept]
     return Design(
@@ -127,9 +125,7 @@ def columns_of(term: str, value: pd.Series | pd.Categorical, used: np.ndarray) -
     if reference not in present:
         note = f"{term} against {present[0]}, as no complete case is {reference}"
         reference = present[0]
-    return {
-        f"{term}[{level}]": np.asarray(levels == level, float) for level in present if level != reference
-    }, note
+    return {f"{term}[{level}]": np.asarray(levels == level, float) for level in present if level != reference}, note
 
 
 def reference_level(term: str, levels: pd.Categorical) -> str:

@@ -138,9 +138,7 @@ def intercepts_in_words(patient, site) -> str:
 def sites_left_out(cases: pd.DataFrame, gains: pd.DataFrame, reasons: np.ndarray) -> pd.DataFrame:
     """Sites of which no visit entered the model, each under its first reason."""
     site_id = cases["site_id"].astype(object)
-    first_reason = (
-        pd.Series(reasons, index=gains["site_id"].astype(object).to_numpy()).groupby(level=0).agg("first")
-    )
+    first_reason = pd.Series(reasons, index=gains["site_id"].astype(object).to_numpy()).groupby(level=0).agg("first")
     with_visit_used = set(gains.loc[reasons == "", "site_id"])
     reason = site_id.map(first_reason).where(site_id.isin(gains["site_id"]), "no visit with a bone height")
     counts = reason[~site_id.isin(with_visit_used)].value_counts(sort=False)

@@ -50,9 +50,7 @@ class GeeFit:
         return np.sqrt(np.diag(self.covariance))
 
 
-def logistic_gee(
-    x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clusters: int = FEW_PATIENTS
-) -> GeeFit:
+def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clusters: int = FEW_PATIENTS) -> GeeFit:
     """Fit a logistic GEE with exchangeable working correlation.
 
     Parameters
@@ -100,9 +98,7 @@ def logistic_gee(
     for _ in range(MAX_ITERATIONS):
         log_odds = z @ beta
         if np.abs(log_odds).max() > LARGEST_LOG_ODDS:
-            raise NotFitted(
-                "the terms tell sites with and without the event apart, so log odds are not finite"
-            )
+            raise NotFitted("the terms tell sites with and without the event apart, so log odds are not finite")
         mu = expit(log_odds)
         root = np.sqrt(mu * (1 - mu))
         e = (y - mu) / root

@@ -51,9 +51,7 @@ def fit_perforation_rate(cases: pd.DataFrame, by: Sequence[str] = ()) -> Estimat
     for subset, member in subsets(cases, by):
         used = member & known
         rows += rate_rows(subset, perforated[used], patient[used])
-        left_out.append(
-            left_out_table(ANALYSIS, subset, [("perforation unknown", int((member & ~known).sum()))])
-        )
+        left_out.append(left_out_table(ANALYSIS, subset, [("perforation unknown", int((member & ~known).sum()))]))
     for column in by:
         n_without = int((as_levels(cases[column]).codes < 0).sum())
         left_out.append(left_out_table(ANALYSIS, column, [(f"{column} unknown", n_without)]))
@@ -82,10 +80,7 @@ def rate_rows(subset: str, event: np.ndarray, patient: np.ndarray) -> list[dict]
     }
     if n == 0:
         unknown = "no site here has its perforation recorded"
-        return [
-            Fit(method=method, **shared).row("rate", problem=unknown)
-            for method in (*INDEPENDENT_SITES, "cluster")
-        ]
+        return [Fit(method=method, **shared).row("rate", problem=unknown) for method in (*INDEPENDENT_SITES, "cluster")]
 
     rows = []
     for method, name in INDEPENDENT_SITES.items():

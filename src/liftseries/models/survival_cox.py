@@ -47,9 +47,7 @@ def fit_survival_cox(implants: pd.DataFrame, terms: Sequence[str]) -> Estimates:
             raise NotFitted("no implant used has failed, so no hazard can be compared")
         if found := level_without_event(design.factors, failed):
             column, level = found
-            raise NotFitted(
-                f"no implant with {column} = {level} has failed, so {column} has no finite hazard ratio"
-            )
+            raise NotFitted(f"no implant with {column} = {level} has failed, so {column} has no finite hazard ratio")
         if not design.names:
             raise NotFitted("no term is left to compare")
         months, patient = used["months"].to_numpy(float), used["patient_id"].to_numpy()

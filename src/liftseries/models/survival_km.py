@@ -42,9 +42,7 @@ class KaplanMeierEstimates(Estimates):
     at_risk: pd.DataFrame
 
 
-def fit_survival_km(
-    implants: pd.DataFrame, months: Sequence[float], by: Sequence[str] = ()
-) -> KaplanMeierEstimates:
+def fit_survival_km(implants: pd.DataFrame, months: Sequence[float], by: Sequence[str] = ()) -> KaplanMeierEstimates:
     """Implant survival at given months.
 
     Parameters

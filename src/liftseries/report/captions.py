@@ -17,8 +17,7 @@ CAPTIONS = {
         "less what the stop takes off. Dotted lines: planned rungs."
     ),
     "perforation_by_height": (
-        "Share of sites whose membrane was perforated, with 95% intervals that take sites as clustered in "
-        "patients."
+        "Share of sites whose membrane was perforated, with 95% intervals that take sites as clustered in patients."
     ),
     "perforation_odds": "Odds ratios of a perforation with 95% intervals, each term held against the others.",
     "survival": (
@@ -31,9 +30,7 @@ CAPTIONS = {
         "of the plan, set side by side for reading. Where few are left at risk, one failure makes a large "
         "step."
     ),
-    "hazard_ratios": (
-        "Hazard ratios of implant failure with 95% intervals, each term held against the others."
-    ),
+    "hazard_ratios": ("Hazard ratios of implant failure with 95% intervals, each term held against the others."),
     "gain_by_visit": (
         "Bone gain at the visits: every measurement, and the mean with its standard deviation at the visits "
         "nearest to placement, six months and each year."

@@ -37,8 +37,7 @@ from liftseries.report.tables import Display, displays
 from liftseries.report.wording import BANDS, DEVIATIONS, Words, trace
 
 NOTICES = (
-    "For research and audit. This report is not a medical device and gives no advice for a patient in the "
-    "chair.",
+    "For research and audit. This report is not a medical device and gives no advice for a patient in the chair.",
     "Local codes and licensed clinical judgement come first.",
     "Small numbers mislead: read every share with its denominator and every estimate with its interval.",
 )
@@ -247,11 +246,7 @@ def _rate_sentence(material: Material) -> Paragraph | None:
 
 
 def _depth_sentence(material: Material) -> Paragraph | None:
-    rows = {
-        row["term"]: row
-        for _, row in material.rows("depth.agreement").iterrows()
-        if not missing(row["estimate"])
-    }
+    rows = {row["term"]: row for _, row in material.rows("depth.agreement").iterrows() if not missing(row["estimate"])}
     if not {"bias", "low", "high"} <= set(rows):
         return None
     bias = rows["bias"]
@@ -269,9 +264,7 @@ def _survival_sentence(material: Material) -> Paragraph | None:
     row = _last(rows[rows["estimate"].notna()])
     if row is None:
         return None
-    at_risk = material.at_risk[
-        material.at_risk["subset"].eq("all") & material.at_risk["months"].eq(float(row["term"]))
-    ]
+    at_risk = material.at_risk[material.at_risk["subset"].eq("all") & material.at_risk["months"].eq(float(row["term"]))]
     still = f", with {count(at_risk['n_at_risk'].iloc[0])} still at risk" if len(at_risk) else ""
     text = (
         f"At {row['term']} months {interval(row['estimate'], row['conf_low'], row['conf_high'], percent)} "
@@ -347,8 +340,7 @@ def _problems(material: Material, *analyses: str) -> list[Block]:
     items = []
     for problem, group in rows.groupby("problem", sort=False):
         places = [
-            _source(row, row["method"] if row["analysis"] == "perforation.rate" else "")
-            for _, row in group.iterrows()
+            _source(row, row["method"] if row["analysis"] == "perforation.rate" else "") for _, row in group.iterrows()
         ]
         items.append(f"{listed(places)}: {problem}.")
     return [Listing("What could not be estimated in full, and why:", tuple(items))] if items else []
@@ -412,9 +404,7 @@ def _who(writer: _Writer) -> Iterable[Block]:
     stages = {row["stage"]: row for _, row in material.flow.iterrows()}
     if "in the series" in stages:
         told = [
-            f"{stage}: {people(stages[stage])}"
-            for stage in ("read", "set aside", "in the series")
-            if stage in stages
+            f"{stage}: {people(stages[stage])}" for stage in ("read", "set aside", "in the series") if stage in stages
         ]
         yield Paragraph(f"{'; '.join(told)[0].upper()}{'; '.join(told)[1:]}.")
     else:
@@ -426,8 +416,7 @@ def _who(writer: _Writer) -> Iterable[Block]:
     else:
         n = len(material.set_aside.drop_duplicates(["table", "file", "row"]))
         yield Paragraph(
-            f"{counted(n, 'row')} of all tables {'was' if n == 1 else 'were'} set aside, with what depends "
-            "on them."
+            f"{counted(n, 'row')} of all tables {'was' if n == 1 else 'were'} set aside, with what depends on them."
         )
         yield from writer.table("set_aside")
     yield from writer.table("characteristics")
@@ -455,8 +444,7 @@ def _depth(writer: _Writer) -> Iterable[Block]:
     if len(whole):
         ranked = whole.sort_values("share", ascending=False, kind="stable").head(3)
         told = [
-            f"{_small(DEVIATIONS.get(row['deviation'], row['deviation']))} at "
-            f"{share_of(row['n_true'], row['n_sites'])}"
+            f"{_small(DEVIATIONS.get(row['deviation'], row['deviation']))} at {share_of(row['n_true'], row['n_sites'])}"
             for _, row in ranked.iterrows()
             if row["n_true"]
         ]
@@ -482,15 +470,11 @@ def _membrane(writer: _Writer) -> Iterable[Block]:
         yield sentence
     for band, name in BANDS.items():
         told = []
-        for _, row in rates[
-            rates["subset"].str.startswith(f"{band}=") & rates["method"].eq("exact")
-        ].iterrows():
+        for _, row in rates[rates["subset"].str.startswith(f"{band}=") & rates["method"].eq("exact")].iterrows():
             level = row["subset"].partition("=")[2]
             told.append(f"{level} mm {share_of(row['n_events'], row['n_sites'])}")
         if told:
-            yield Paragraph(
-                f"By {_small(name)}: {'; '.join(told)}.", f"perforation.rate · {band}=… · rate · exact"
-            )
+            yield Paragraph(f"By {_small(name)}: {'; '.join(told)}.", f"perforation.rate · {band}=… · rate · exact")
     yield from writer.figure("perforation_by_height")
     yield from writer.table("perforation_rate")
     gee = material.rows("perforation.gee")
@@ -549,8 +533,7 @@ def _bone(writer: _Writer) -> Iterable[Block]:
         yield Paragraph("The study has no visits, so nothing can be said of the bone gained.")
         return
     yield Paragraph(
-        "Bone gain is the bone height at a visit less the residual bone height in the middle of the "
-        "footprint."
+        "Bone gain is the bone height at a visit less the residual bone height in the middle of the footprint."
     )
     sentence = _gain_sentence(material)
     if sentence:

@@ -44,9 +44,7 @@ def _few_events(material: Material) -> Iterable[str]:
         rows = material.rows(analysis)
         if len(rows) and not missing(rows["n_events"].iloc[0]):
             n_terms = int(rows["term"].ne(INTERCEPT).sum())
-            told.append(
-                f"{counted(rows['n_events'].iloc[0], one, many)} for {counted(n_terms, 'coefficient')}"
-            )
+            told.append(f"{counted(rows['n_events'].iloc[0], one, many)} for {counted(n_terms, 'coefficient')}")
     if told:
         yield (
             f"Events carry the models: {listed(told)}. Where there are fewer than about ten for a "
@@ -64,9 +62,7 @@ def _detection(material: Material) -> Iterable[str]:
     if len(tests):
         tests = tests[tests["column"].eq("perforation_test") & tests["subset"].eq("all")]
         used = [
-            f"{str(row['level']).replace('_', ' ')} at {count(row['n'])}"
-            for _, row in tests.iterrows()
-            if row["n"]
+            f"{str(row['level']).replace('_', ' ')} at {count(row['n'])}" for _, row in tests.iterrows() if row["n"]
         ]
         if used:
             text += f" How the membrane was tested, by sites: {listed(used)}."
@@ -82,9 +78,7 @@ def _detection(material: Material) -> Iterable[str]:
 
 
 def _dropouts(material: Material, words: Words) -> Iterable[str]:
-    table = (
-        material.at_risk[material.at_risk["subset"].eq("all")] if len(material.at_risk) else material.at_risk
-    )
+    table = material.at_risk[material.at_risk["subset"].eq("all")] if len(material.at_risk) else material.at_risk
     if table.empty:
         return
     start, later = table[table["months"].eq(0)], table[table["months"].gt(0)]
@@ -114,14 +108,11 @@ def _missing(material: Material, words: Words) -> Iterable[str]:
     if table.empty:
         return
     plan = material.plan.get("plan", {})
-    terms = {
-        term for key in ("perforation_terms", "survival_terms", "gain_terms") for term in plan.get(key, ())
-    }
+    terms = {term for key in ("perforation_terms", "survival_terms", "gain_terms") for term in plan.get(key, ())}
     gaps = table[pd.to_numeric(table["n_missing"]).gt(0)]
     used = gaps[gaps["column"].isin({"perforation", *terms})]
     told = [
-        f"{words.column(row['column']).lower()} {share_of(row['n_missing'], row['n'])}"
-        for _, row in used.iterrows()
+        f"{words.column(row['column']).lower()} {share_of(row['n_missing'], row['n'])}" for _, row in used.iterrows()
     ]
     if told:
         yield (

@@ -129,9 +129,7 @@ def read_material(
         plan=plan,
         versions=versions or {},
         inputs=inputs or {},
-        left_out=pd.concat(left_out, ignore_index=True)
-        if left_out
-        else pd.DataFrame(columns=list(LEFT_OUT_COLUMNS)),
+        left_out=pd.concat(left_out, ignore_index=True) if left_out else pd.DataFrame(columns=list(LEFT_OUT_COLUMNS)),
         figures={path.stem: path for path in sorted(output.glob("figures/*.svg"))},
         **tables,
     )

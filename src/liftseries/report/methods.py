@@ -129,12 +129,9 @@ def _small(text: str) -> str:
 
 
 def _left_out(material: Material, words: Words, *analyses: str) -> str:
-    rows = material.left_out[
-        material.left_out["analysis"].isin(analyses) & material.left_out["subset"].eq("all")
-    ]
+    rows = material.left_out[material.left_out["analysis"].isin(analyses) & material.left_out["subset"].eq("all")]
     told = [
-        f"{counted(row['n_sites'], 'site')} ({_small(words.reason(str(row['reason'])))})"
-        for _, row in rows.iterrows()
+        f"{counted(row['n_sites'], 'site')} ({_small(words.reason(str(row['reason'])))})" for _, row in rows.iterrows()
     ]
     return f" Left out: {listed(told)}." if told else " No site was left out."
 

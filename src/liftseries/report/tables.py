@@ -121,9 +121,7 @@ def set_aside_table(material: Material) -> Display | None:
         return None
     refused = refused.fillna({"column": ""}).drop_duplicates(["table", "file", "row", "column", "rule"])
     counts = refused.groupby(["table", "column", "rule"], sort=True).size()
-    rows = [
-        (table, column, str(rule).replace("_", " "), count(n)) for (table, column, rule), n in counts.items()
-    ]
+    rows = [(table, column, str(rule).replace("_", " "), count(n)) for (table, column, rule), n in counts.items()]
     return _table(
         "set_aside",
         "Rows set aside, by table, column and rule.",
@@ -160,9 +158,7 @@ def characteristics_table(material: Material, words: Words) -> Display | None:
                 if any(cell is not None and cell.n for cell in cells_of_level):
                     shown = [_level_cell(cell) for cell in cells_of_level]
                     rows.append((f"   {level.replace('_', ' ')}", *shown))
-        absent = [
-            next((row[k].n_missing for row in found if row[k] is not None), 0) for k in range(len(subsets))
-        ]
+        absent = [next((row[k].n_missing for row in found if row[k] is not None), 0) for k in range(len(subsets))]
         if any(absent):
             rows.append(("   missing", *(count(n) for n in absent)))
     heads = ["All" if subset == "all" else words.subset(subset) for subset in subsets]
@@ -179,9 +175,7 @@ def characteristics_table(material: Material, words: Words) -> Display | None:
 def _number_cell(cell, digits: int) -> str:
     if cell is None or not cell.n or missing(cell.mean):
         return "none known"
-    mean, sd, median, q1, q3 = (
-        decimal(value, digits) for value in (cell.mean, cell.sd, cell.median, cell.q1, cell.q3)
-    )
+    mean, sd, median, q1, q3 = (decimal(value, digits) for value in (cell.mean, cell.sd, cell.median, cell.q1, cell.q3))
     return f"{mean}{f' ({sd})' if sd else ''}, {median} [{q1} to {q3}]"
 
 
@@ -200,16 +194,10 @@ def missing_table(material: Material, words: Words) -> Display | None:
     cells = {(r.column, r.subset): r for r in table.itertuples(index=False)}
     columns = list(dict.fromkeys(table["column"]))
     with_gaps = [c for c in columns if any((c, s) in cells and cells[c, s].n_missing for s in subsets)]
-    rows = [
-        (words.column(column), *(_gap(cells.get((column, subset))) for subset in subsets))
-        for column in with_gaps
-    ]
+    rows = [(words.column(column), *(_gap(cells.get((column, subset))) for subset in subsets)) for column in with_gaps]
     heads = ["All" if subset == "all" else words.subset(subset) for subset in subsets]
     n_full = len(columns) - len(with_gaps)
-    note = (
-        f"Empty or unknown of all; {n_full} of {len(columns)} columns looked at have no gap and are not "
-        "listed."
-    )
+    note = f"Empty or unknown of all; {n_full} of {len(columns)} columns looked at have no gap and are not listed."
     return _table("missing", "Missing values by column and centre.", ("Column", *heads), rows, note)
 
 
@@ -408,10 +396,7 @@ def life_table_table(material: Material) -> Display | None:
                 _trace(row) if row is not None else "",
             )
         )
-    rows += [
-        (f"from {month:g}", "", "", "", "", "", _estimate(row), _trace(row))
-        for month, row in estimates.items()
-    ]
+    rows += [(f"from {month:g}", "", "", "", "", "", _estimate(row), _trace(row)) for month, row in estimates.items()]
     return _table(
         "life_table",
         "Yearly actuarial life table of the implants.",
@@ -547,11 +532,7 @@ def _written(scale: str) -> Callable[[float], str]:
 def _estimate(row) -> str:
     """The estimate with its interval; its problem in words where there is none."""
     if missing(row["estimate"]):
-        return (
-            f"{NOT_ESTIMATED}: {row['problem']}"
-            if not missing(row["problem"]) and row["problem"]
-            else NOT_ESTIMATED
-        )
+        return f"{NOT_ESTIMATED}: {row['problem']}" if not missing(row["problem"]) and row["problem"] else NOT_ESTIMATED
     text = interval(row["estimate"], row["conf_low"], row["conf_high"], _written(str(row["scale"])))
     return f"{text}, no interval" if missing(row["conf_low"]) else text
 
@@ -571,9 +552,7 @@ def _methods(rows: pd.DataFrame) -> str:
     methods = [str(method) for method in dict.fromkeys(rows["method"]) if not missing(method) and method]
     problems = dict.fromkeys(rows.loc[rows["estimate"].notna(), "problem"])
     told = [f"Method: {' / '.join(methods)}."] if methods else []
-    return " ".join(
-        [*told, *(f"Note: {problem}." for problem in problems if not missing(problem) and problem)]
-    )
+    return " ".join([*told, *(f"Note: {problem}." for problem in problems if not missing(problem) and problem)])
 
 
 def _table(name: str, caption: str, columns: Sequence[str], rows: Iterable[Sequence[str]], note: str = ""):

@@ -48,9 +48,7 @@ def draw_planned_achieved(cases: pd.DataFrame, agreement: pd.DataFrame) -> Drawi
     wanted = ["planned_last_mm", "achieved_last_mm"]
     if not set(wanted) <= set(cases):
         return nothing_drawn("no site has both a planned and an achieved last depth")
-    table = (
-        cases[["approach", *wanted]].assign(**{name: pd.to_numeric(cases[name]) for name in wanted}).dropna()
-    )
+    table = cases[["approach", *wanted]].assign(**{name: pd.to_numeric(cases[name]) for name in wanted}).dropna()
     if table.empty:
         return nothing_drawn("no site has both a planned and an achieved last depth")
     table["error_mm"] = (table["achieved_last_mm"] - table["planned_last_mm"]).astype(float).round(6)
@@ -62,8 +60,7 @@ def draw_planned_achieved(cases: pd.DataFrame, agreement: pd.DataFrame) -> Drawi
     width = (DOUBLE_MM - left - right - 4 * (len(levels) - 1)) / len(levels)
     figure = new_figure(DOUBLE_MM, bottom + panel_height + 7)
     spots = {
-        level: table[table["approach"].eq(level)].groupby(["planned_last_mm", "error_mm"]).size()
-        for level in levels
+        level: table[table["approach"].eq(level)].groupby(["planned_last_mm", "error_mm"]).size() for level in levels
     }
     most = max(sizes.max() for sizes in spots.values())
     x = table["planned_last_mm"]
@@ -73,9 +70,7 @@ def draw_planned_achieved(cases: pd.DataFrame, agreement: pd.DataFrame) -> Drawi
         axes = axes_at(figure, left + k * (width + 4), bottom, width, panel_height)
         axes.axhline(0, color=INK, linewidth=0.6)
         for term, row in lines.items():
-            axes.axhline(
-                row["estimate"], color=MID, linewidth=1.1, linestyle="-" if term == "bias" else (0, (4, 2))
-            )
+            axes.axhline(row["estimate"], color=MID, linewidth=1.1, linestyle="-" if term == "bias" else (0, (4, 2)))
         sizes = spots[level]
         axes.scatter(
             sizes.index.get_level_values(0),
@@ -89,9 +84,7 @@ def draw_planned_achieved(cases: pd.DataFrame, agreement: pd.DataFrame) -> Drawi
         axes.set_xlim(x.min() - x_room, x.max() + x_room)
         axes.set_ylim(y.min() - y_room, y.max() + y_room)
         axes.set_xlabel("Planned last depth below the crest, mm")
-        axes.set_title(
-            f"{level}, {counted(len(table[table['approach'].eq(level)]), 'site')}", loc="left", pad=4
-        )
+        axes.set_title(f"{level}, {counted(len(table[table['approach'].eq(level)]), 'site')}", loc="left", pad=4)
         axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}".replace("-", "−")))
         if k:
             axes.tick_params(labelleft=False)
@@ -100,9 +93,7 @@ def draw_planned_achieved(cases: pd.DataFrame, agreement: pd.DataFrame) -> Drawi
     _name_lines(axes, lines)
     _size_key(figure, axes, most)
 
-    named = [
-        f"{AGREEMENT_WORDS.get(term, term)} {decimal(row['estimate'])} mm" for term, row in lines.items()
-    ]
+    named = [f"{AGREEMENT_WORDS.get(term, term)} {decimal(row['estimate'])} mm" for term, row in lines.items()]
     deeper = int((table["error_mm"] > 1e-6).sum())
     shallower = int((table["error_mm"] < -1e-6).sum())
     alt = (
@@ -219,9 +210,7 @@ def draw_deviations(deviations: pd.DataFrame) -> Drawing:
             figure.text(column, y, texts[kind, subset], va="center")
             if (kind, subset) in cell.index and (kind, subset) != IMPOSSIBLE:
                 share = float(cell.loc[(kind, subset), "share"])
-                axes.plot(
-                    [0, share], [at + offset] * 2, color=look.colour, linewidth=0.9, linestyle=look.line
-                )
+                axes.plot([0, share], [at + offset] * 2, color=look.colour, linewidth=0.9, linestyle=look.line)
                 axes.plot(
                     share,
                     at + offset,
@@ -265,22 +254,17 @@ def draw_ladder_case(ladder_cases: pd.DataFrame) -> Drawing:
     panel_mm = head_mm + labels_mm + body_mm + foot_mm
     figure = new_figure(figure_mm, panel_mm * down + 1)
     deepest = max(
-        float(pd.to_numeric(case[["depth_mm", "deepest_before_mm", "rbh_max_mm"]].stack()).max())
-        for case in panels
+        float(pd.to_numeric(case[["depth_mm", "deepest_before_mm", "rbh_max_mm"]].stack()).max()) for case in panels
     )
     for k, (case, note) in enumerate(zip(panels, notes, strict=True)):
         x0 = width * (k if side_by_side else 0)
         y0 = 0.5 if side_by_side else panel_mm * (down - 1 - k) + 0.5
         axes = axes_at(figure, x0 + left, y0 + foot_mm, width - left - 12, body_mm)
         _draw_case(axes, case, max(deepest + 1.2, 1.22 * deepest))  # room for the word below the deepest pass
-        heading = (
-            f"Case {int(case['case'].iloc[0])}, {case['approach'].iloc[0]}: {case['site_label'].iloc[0]}"
-        )
+        heading = f"Case {int(case['case'].iloc[0])}, {case['approach'].iloc[0]}: {case['site_label'].iloc[0]}"
         figure_x = (x0 + 2.5) / figure_mm
         total = panel_mm * down + 1
-        figure.text(
-            figure_x, (y0 + panel_mm - 2.6) / total, heading, size=TEXT_PT, weight="bold", va="center"
-        )
+        figure.text(figure_x, (y0 + panel_mm - 2.6) / total, heading, size=TEXT_PT, weight="bold", va="center")
         figure.text(figure_x, (y0 + foot_mm - 9.2) / total, note, va="top", linespacing=1.2)
     return Drawing(figure, " ".join(_case_told(case) for case in panels))
 
@@ -298,11 +282,7 @@ def pass_label(step) -> str:
 def _deviations_told(case: pd.DataFrame) -> str:
     named = case["deviations"].iloc[0]
     words = deviation_words("" if missing(named) else str(named))
-    return (
-        f"Deviations: {'; '.join(word[0].lower() + word[1:] for word in words)}."
-        if words
-        else "No deviation."
-    )
+    return f"Deviations: {'; '.join(word[0].lower() + word[1:] for word in words)}." if words else "No deviation."
 
 
 def _draw_case(axes, case: pd.DataFrame, deepest: float) -> None:
@@ -336,9 +316,7 @@ def _draw_case(axes, case: pd.DataFrame, deepest: float) -> None:
             linewidth=1.4,
             clip_on=False,
         )
-    _side_words(
-        axes, [(low / 2, "bone"), ((low + high) / 2, "floor"), ((high + deepest) / 2, "sinus")], deepest
-    )
+    _side_words(axes, [(low / 2, "bone"), ((low + high) / 2, "floor"), ((high + deepest) / 2, "sinus")], deepest)
 
     opened = False
     for step in _rows(case):
@@ -346,9 +324,7 @@ def _draw_case(axes, case: pd.DataFrame, deepest: float) -> None:
         if step.role == "gauge":
             axes.plot(x, depth, marker="o", color=INK, markerfacecolor="white", markersize=4.6, zorder=4)
         elif depth > before:
-            axes.add_patch(
-                Rectangle((x - 0.3, before), 0.6, depth - before, facecolor=DARK, linewidth=0, zorder=3)
-            )
+            axes.add_patch(Rectangle((x - 0.3, before), 0.6, depth - before, facecolor=DARK, linewidth=0, zorder=3))
         else:
             axes.plot([x - 0.3, x + 0.3], [depth, depth], color=DARK, linewidth=2.0, zorder=3)
         if step.finding == "open" and not opened:

@@ -68,9 +68,7 @@ class Axis:
     percent: bool = False
 
 
-def draw_forest(
-    lines: Sequence[Line], headings: Sequence[str], axis: Axis, alt: str, footnote: str = ""
-) -> Drawing:
+def draw_forest(lines: Sequence[Line], headings: Sequence[str], axis: Axis, alt: str, footnote: str = "") -> Drawing:
     """Draw lines from top to bottom on one axis, at the width of two columns.
 
     An interval that leaves the axis ends in an arrow head; the numbers to the right still tell it in full.
@@ -116,10 +114,7 @@ def draw_forest(
 
     beside = blended_transform_factory(figure.transFigure, axes.transData)
     tops = [sum(heights[:k]) for k in range(len(lines))]
-    starts = [
-        DOUBLE_MM - EDGE_MM - right_mm + GAP_MM + sum(column_mm[:k]) + GAP_MM * k
-        for k in range(len(headings))
-    ]
+    starts = [DOUBLE_MM - EDGE_MM - right_mm + GAP_MM + sum(column_mm[:k]) + GAP_MM * k for k in range(len(headings))]
     for start, heading in zip(starts, headings, strict=True):
         figure.text(start / DOUBLE_MM, -3.2, heading, transform=beside, va="center", weight="bold")
     for line, label, top, height in zip(lines, labels, tops, heights, strict=True):
@@ -200,6 +195,4 @@ def _mark(axes, line: Line, y: float, low: float, high: float) -> None:
             axes.plot(high, y, marker=">", color=DARK, markersize=4, clip_on=False)
     if low <= line.estimate <= high:
         face = "white" if line.open_marker else DARK
-        axes.plot(
-            line.estimate, y, marker="s", color=DARK, markerfacecolor=face, markersize=3.8, clip_on=False
-        )
+        axes.plot(line.estimate, y, marker="s", color=DARK, markerfacecolor=face, markersize=3.8, clip_on=False)

@@ -58,13 +58,9 @@ def draw_gain_by_visit(by_visit: pd.DataFrame, gains: pd.DataFrame | None = None
     seen = np.isfinite(sd)
     axes.vlines(months[seen], (mean - sd)[seen], (mean + sd)[seen], color=DARK, linewidth=1.1)
     axes.plot(months, mean, color=DARK, linewidth=1.1)
-    axes.plot(
-        months, mean, linestyle="", marker="D", color=DARK, markerfacecolor="white", markersize=4.6, zorder=4
-    )
+    axes.plot(months, mean, linestyle="", marker="D", color=DARK, markerfacecolor="white", markersize=4.6, zorder=4)
     axes.axhline(0, color=MID, linewidth=0.8, linestyle=(0, (4, 2)))
-    furthest = max(
-        months.max(), 0.0 if gains is None or gains.empty else float(gains["months"].astype(float).max())
-    )
+    furthest = max(months.max(), 0.0 if gains is None or gains.empty else float(gains["months"].astype(float).max()))
     axes.set_xlim(-0.03 * max(furthest, 12), 1.03 * max(furthest, 12))
     step = next(step for step in (12, 24, 60, 120, 10**6) if furthest / step <= 12)
     axes.xaxis.set_major_locator(FixedLocator(np.arange(0, furthest + 1e-9, step)))
@@ -80,8 +76,7 @@ def draw_gain_by_visit(by_visit: pd.DataFrame, gains: pd.DataFrame | None = None
             x = box.x0 + box.width * (month - last[0]) / (last[1] - last[0])
             figure.text(x, 3.4 / height, f"{int(n)}", ha="center", va="center")
     told = "; ".join(
-        f"{month:g} months, {counted(n, 'measurement')}, {decimal(m)}"
-        + ("" if missing(s) else f" (SD {decimal(s)})")
+        f"{month:g} months, {counted(n, 'measurement')}, {decimal(m)}" + ("" if missing(s) else f" (SD {decimal(s)})")
         for month, n, m, s in zip(months, by_visit["n"], mean, sd, strict=True)
     )
     return Drawing(figure, f"Mean bone gain in mm by recall since placement: {told}.")
@@ -100,6 +95,4 @@ def draw_gain_terms(gain: pd.DataFrame, words: Words | None = None) -> Drawing:
     if len(gain):
         first = gain.iloc[0]
         lead = f"{counted(first['n_sites'], 'site')} of {counted(first['n_patients'], 'patient')}. "
-    return draw_terms(
-        gain, words, "Difference in bone gain, mm", ("less gain", "more gain"), ratio=False, lead=lead
-    )
+    return draw_terms(gain, words, "Difference in bone gain, mm", ("less gain", "more gain"), ratio=False, lead=lead)

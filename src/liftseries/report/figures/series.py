@@ -117,21 +117,15 @@ def draw_flow(flow: pd.DataFrame, set_aside: pd.DataFrame | None = None) -> Draw
     return Drawing(figure, f"Flow diagram: {'; '.join(told)}.")
 
 
-def _box(
-    axes, x: float, y: float, width: float, height: float, text: str, left: bool = False, bold: bool = False
-):
-    axes.add_patch(
-        Rectangle((x, y), width, height, facecolor="white", edgecolor=INK, linewidth=1.1 if bold else 0.6)
-    )
+def _box(axes, x: float, y: float, width: float, height: float, text: str, left: bool = False, bold: bool = False):
+    axes.add_patch(Rectangle((x, y), width, height, facecolor="white", edgecolor=INK, linewidth=1.1 if bold else 0.6))
     place = (x + 3, "left") if left else (x + width / 2, "center")
     axes.text(place[0], y + height / 2, text, ha=place[1], va="center", size=SMALL_PT, linespacing=1.35)
 
 
 def _arrow(axes, start: tuple[float, float], end: tuple[float, float]) -> None:
     axes.add_patch(
-        FancyArrowPatch(
-            start, end, arrowstyle="-|>", mutation_scale=6, color=INK, linewidth=0.7, shrinkA=0, shrinkB=0
-        )
+        FancyArrowPatch(start, end, arrowstyle="-|>", mutation_scale=6, color=INK, linewidth=0.7, shrinkA=0, shrinkB=0)
     )
 
 
@@ -193,9 +187,7 @@ def draw_residual_height(cases: pd.DataFrame, rbh_bands_mm: Sequence[float] = ()
                 if edges[0] - 0.25 < cut < edges[-1] + 0.25:
                     axes.text(cut, most * 1.25, f"{cut:g} mm", ha="center", va="bottom")
         middle, low, high = np.median(of_level), of_level.min(), of_level.max()
-        told.append(
-            f"{counted(len(of_level), level + ' site')}, median {middle:.1f}, from {low:.1f} to {high:.1f} mm"
-        )
+        told.append(f"{counted(len(of_level), level + ' site')}, median {middle:.1f}, from {low:.1f} to {high:.1f} mm")
     axes.set_xlabel("Residual bone height in the middle of the footprint, mm")
     bands = ""
     if "rbh_band" in cases:

@@ -125,9 +125,7 @@ def new_figure(width_mm: float, height_mm: float, **options) -> Figure:
 def axes_at(figure: Figure, left_mm: float, bottom_mm: float, width_mm: float, height_mm: float, **options):
     """Axes at a place in mm from the figure's lower left corner."""
     width, height = (size * MM_PER_INCH for size in figure.get_size_inches())
-    return figure.add_axes(
-        [left_mm / width, bottom_mm / height, width_mm / width, height_mm / height], **options
-    )
+    return figure.add_axes([left_mm / width, bottom_mm / height, width_mm / width, height_mm / height], **options)
 
 
 def name_beside(axes, y: float, text: str, points: float = 5) -> None:

@@ -50,18 +50,12 @@ def draw_survival(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.DataFrame 
     _band(axes, curve)
     axes.step(curve["months"], curve["survival"], where="post", color=DARK, linewidth=1.4)
     table = numbers.set_index("months")
-    _numbers_below(
-        figure, axes, ticks, {name: table[column] for column, name in AT_RISK.items() if column in table}
-    )
-    return Drawing(
-        figure, "Kaplan-Meier survival of all implants. " + _told(km, curve, numbers, "all", "all implants")
-    )
+    _numbers_below(figure, axes, ticks, {name: table[column] for column, name in AT_RISK.items() if column in table})
+    return Drawing(figure, "Kaplan-Meier survival of all implants. " + _told(km, curve, numbers, "all", "all implants"))
 
 
 @drawn
-def draw_survival_by_height(
-    curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.DataFrame | None = None
-) -> Drawing:
+def draw_survival_by_height(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.DataFrame | None = None) -> Drawing:
     """Survival by band of residual bone height, with intervals at the plan's months.
 
     Parameters
@@ -75,9 +69,7 @@ def draw_survival_by_height(
     parts = {band: _of(curves, band) for band in bands}
     labels = {band: f"{band.partition('=')[2]} mm" for band in bands}
     rows = {band: _estimated(km, band) for band in bands}
-    lows = [
-        float(row["conf_low"]) for found in rows.values() for row in found if not missing(row["conf_low"])
-    ]
+    lows = [float(row["conf_low"]) for found in rows.values() for row in found if not missing(row["conf_low"])]
     right = max(text_width_mm(label) for label in labels.values()) + 8
     figure, axes, ticks = _frame(
         list(parts.values()),
@@ -149,9 +141,7 @@ def _estimated(km: pd.DataFrame | None, subset: str) -> list[pd.Series]:
     return [row for _, row in rows.iterrows()]
 
 
-def _frame(
-    curves: list[pd.DataFrame], row_names: list[str], room_right_mm: float, bands: bool = True, lows=()
-):
+def _frame(curves: list[pd.DataFrame], row_names: list[str], room_right_mm: float, bands: bool = True, lows=()):
     """Figure, axes and the months at which numbers stand."""
     left = max(text_width_mm(name) for name in row_names) + 9
     below = BOTTOM_MM + ROW_MM * len(row_names) + 3
