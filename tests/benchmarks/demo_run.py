@@ -75,9 +75,7 @@ def main() -> None:
     print(f"| all {len(rules)} jobs | {sum(rules.values()):.1f} | {sum(started.values()):.1f} |")
     of_jobs = sum(started.values()) / sum(rules.values())
     of_wall = sum(started.values()) / CORES / cold
-    print(
-        f"\nStart-up is {of_jobs:.0%} of the jobs' time; spread over {CORES} cores, {of_wall:.0%} of the cold wall time."
-    )
+    print(f"\nStart-up is {of_jobs:.0%} of the jobs' time; over {CORES} cores {of_wall:.0%} of the cold wall time.")
 
 
 if __name__ == "__main__":
