@@ -25,7 +25,6 @@ PACKAGES = (
     "scipy",
     "pandera",
     "statsmodels",
-    "lifelines",
     "matplotlib",
     "snakemake",
     "pyarrow",
