@@ -12,7 +12,8 @@ from PIL import Image
 
 from liftseries.chapters import FIGURES
 from liftseries.report.figures import depth, perforation, survival
-from liftseries.report.figures.style import LOOKS, alt_text, save, width_mm
+from liftseries.report.figures.style import LOOKS, save
+from liftseries.report.svg import alt_text, width_mm
 
 NAMES = [name for names in FIGURES.values() for name in names]
 HALF_A_MM = 0.5

@@ -197,7 +197,7 @@ def test_versions_plan_seed_and_hashes_stand_in_it(pages):
 
 def test_ids_of_patients_and_sites_stay_out(made, drawings, tmp_path):
     """A pseudonym may still be a name: give every id a marker and look for it in all that is written."""
-    from liftseries.report.tables import write_tables
+    from liftseries.report.table_files import write_tables
 
     series = made["full"]
     marked = series.cases.assign(

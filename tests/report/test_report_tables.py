@@ -12,7 +12,8 @@ from made_series import PLAN
 
 from liftseries.report.material import read_material, read_table
 from liftseries.report.numbers import exponent, interval, percent, ratio
-from liftseries.report.tables import TRACE, as_csv, as_docx, displays, write_tables
+from liftseries.report.table_files import as_csv, as_docx, write_tables
+from liftseries.report.tables import TRACE, displays
 
 
 @pytest.fixture(scope="module")

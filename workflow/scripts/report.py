@@ -9,7 +9,7 @@ with logged(snakemake.log[0]):
     from liftseries.report.content import build
     from liftseries.report.material import read_material
     from liftseries.report.page import write_html, write_pdf
-    from liftseries.report.tables import write_tables
+    from liftseries.report.table_files import write_tables
 
     plan = read_plan(snakemake.params.study)
     material = read_material(".", plan.as_written, snakemake.params.versions, input_hashes(plan))

@@ -16,8 +16,6 @@ import yaml
 
 from liftseries.models.design import INTERCEPT
 from liftseries.report.captions import CAPTIONS
-from liftseries.report.figures.series import people
-from liftseries.report.figures.style import alt_text, width_mm
 from liftseries.report.limits import limits
 from liftseries.report.material import Material
 from liftseries.report.methods import methods
@@ -29,10 +27,12 @@ from liftseries.report.numbers import (
     interval,
     listed,
     missing,
+    people,
     percent,
     ratio,
     share_of,
 )
+from liftseries.report.svg import alt_text, width_mm
 from liftseries.report.tables import Display, displays
 from liftseries.report.wording import BANDS, DEVIATIONS, Words, trace
 
@@ -115,7 +115,7 @@ class Report:
     studied : what was studied: label and number
     findings : four to six sentences with intervals
     chapters : in reading order
-    tables : every table, by name, for `tables.write_tables`
+    tables : every table, by name, for `table_files.write_tables`
     """
 
     title: str

@@ -109,3 +109,11 @@ def counted(n, one: str, many: str | None = None) -> str:
 def listed(words: list[str]) -> str:
     """`a, b and c`."""
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}" if words else ""
+
+
+def people(row: pd.Series) -> str:
+    """`3 patients, 5 sites`, as far as they were counted; `none` where there are none."""
+    counts = (("n_patients", "patient"), ("n_sites", "site"))
+    if not any(int(row[name]) for name, _ in counts if not missing(row[name])):
+        return "none"
+    return ", ".join(counted(row[name], word) for name, word in counts if not missing(row[name]))

@@ -10,6 +10,7 @@ import json
 import shutil
 import tempfile
 from dataclasses import asdict
+from importlib.util import find_spec
 from pathlib import Path
 
 from liftseries.home import folder
@@ -66,9 +67,8 @@ def render_pdf(report: Report) -> bytes:
 
 def fonts() -> Path:
     """DejaVu, which matplotlib ships: the pages are set in the same type as the figures."""
-    import matplotlib
-
-    return Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    # Found, not imported: matplotlib takes a second to start.
+    return Path(find_spec("matplotlib").origin).parent / "mpl-data" / "fonts" / "ttf"
 
 
 def write_html(report: Report, path: Path | str) -> None:

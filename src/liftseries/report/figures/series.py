@@ -22,20 +22,12 @@ from liftseries.report.figures.style import (
     nothing_drawn,
     wrapped,
 )
-from liftseries.report.numbers import counted, listed, missing
+from liftseries.report.numbers import counted, listed, missing, people
 
 READ, SET_ASIDE, IN_SERIES = "read", "set aside", "in the series"
 BIN_MM = 0.5
 LINE_MM = 3.5
 MOST_REASONS = 6
-
-
-def people(row: pd.Series) -> str:
-    """`3 patients, 5 sites`, as far as they were counted; `none` where there are none."""
-    counts = (("n_patients", "patient"), ("n_sites", "site"))
-    if not any(int(row[name]) for name, _ in counts if not missing(row[name])):
-        return "none"
-    return ", ".join(counted(row[name], word) for name, word in counts if not missing(row[name]))
 
 
 def refusals(set_aside: pd.DataFrame) -> list[str]:

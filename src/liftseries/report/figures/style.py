@@ -7,7 +7,6 @@ Files are byte-identical on a rerun; the alternative text travels inside the SVG
 
 from __future__ import annotations
 
-import xml.etree.ElementTree as ElementTree
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache, wraps
@@ -198,14 +197,3 @@ def save(drawing: Drawing, stem: Path | str, forms: Sequence[str] = FORMATS) -> 
         for form in forms:
             with written_whole(stem.with_name(f"{stem.name}.{form}")) as temporary:
                 drawing.figure.savefig(temporary, format=form, dpi=PNG_DPI, metadata=metadata[form])
-
-
-def width_mm(svg: Path | str) -> float:
-    """The print width of an SVG that `save` wrote."""
-    return float(ElementTree.parse(svg).getroot().get("width").removesuffix("pt")) / 72 * MM_PER_INCH
-
-
-def alt_text(svg: Path | str) -> str:
-    """The alternative text inside an SVG that `save` wrote."""
-    found = ElementTree.parse(svg).getroot().find(".//{http://purl.org/dc/elements/1.1/}description")
-    return (found.text or "").strip() if found is not None else ""
