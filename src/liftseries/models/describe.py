@@ -9,6 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from liftseries.geometry.deviations import DEVIATIONS
 from liftseries.models.levels import as_levels, is_number, subsets
 
 PATIENT_COLUMNS = ("age_years", "sex", "smoking", "diabetes", "periodontitis")
@@ -64,18 +65,6 @@ CHARACTERISTICS = [
     "q1",
     "q3",
 ]
-DEVIATIONS = (
-    "first_too_deep",
-    "advance_too_large",
-    "unguided_start",
-    "not_probed",
-    "probe_mismatch",
-    "drilled_after_open",
-    "overdrilled",
-    "speed_high",
-    "intended_missed",
-    "stop_misread",
-)
 
 
 def flow(cases: pd.DataFrame, visits: pd.DataFrame | None, counts: pd.DataFrame) -> pd.DataFrame:
