@@ -13,6 +13,7 @@ from typing import Any
 
 from liftseries.schema import Column, Table
 
+VERSION = "https://datapackage.org/profiles/2.0/tableschema.json"  # the first that knows exclusiveMinimum
 TYPES = {"text": "string", "category": "string", "integer": "integer", "number": "number"}
 
 
@@ -27,6 +28,7 @@ def table_schema(table: Table, schema: Mapping[str, Table]) -> dict[str, Any]:
     """
     alone = table.key[0] if len(table.key) == 1 else ""
     descriptor = {
+        "$schema": VERSION,
         "name": table.name,
         "title": table.title,
         "description": table.means,

@@ -1,0 +1,76 @@
+"""`invalid_rows: set_aside`: bad rows and what depends on them go; read = kept + set aside."""
+
+from __future__ import annotations
+
+import pytest
+from studies import added, cell, write_study
+
+from liftseries.errors import StudyError
+from liftseries.intake.study import read_study
+from liftseries.plan import read_plan
+
+CONTRACT = ["table", "file", "row", "column", "value_class", "rule", "message"]
+
+
+def taken_in(folder, changes):
+    return read_study(read_plan(write_study(folder, changes, plan="invalid_rows: set_aside")))
+
+
+def gone(intake) -> dict[str, set[int]]:
+    return {table: set(rows["row"]) for table, rows in intake.set_aside.groupby("table")}
+
+
+@pytest.mark.parametrize(
+    ("changes", "expected"),
+    [
+        # p1 takes s1 along, s1 its log and its visits
+        ({"patients": cell(2, "age_years", "7")}, {"patients": {2}, "sites": {2}, "steps": {2, 3, 4}, "visits": {2, 3, 4}}),
+        ({"sites": cell(3, "tooth", "11")}, {"sites": {3}, "steps": {5, 6}, "visits": {5, 6}}),
+        # a bad pass takes its site's log, a bad visit its site's follow-up; the site stays
+        ({"steps": cell(3, "finding", "perhaps")}, {"steps": {2, 3, 4}}),
+        ({"visits": cell(4, "months", "soon")}, {"visits": {2, 3, 4}}),
+        # the drill of s3's log
+        ({"instruments": cell(4, "length_mm", "long")}, {"instruments": {4}, "steps": {7, 8}}),
+        # the stop of one pass of s2: the log has a hole
+        ({"stops": cell(4, "marking_mm", "x")}, {"stops": {4}, "steps": {5, 6}}),
+        # which of two equal keys is right can't be told
+        ({"patients": added({"patient_id": "p1"})}, {"patients": {2, 5}, "sites": {2}, "steps": {2, 3, 4}, "visits": {2, 3, 4}}),
+    ],
+)  # fmt: skip
+def test_bad_rows_go_with_what_depends_on_them(tmp_path, changes, expected):
+    intake = taken_in(tmp_path, changes)
+    assert gone(intake) == expected
+    counts = intake.counts
+    assert (counts["read"] == counts["kept"] + counts["set_aside"]).all()
+    assert counts["set_aside"].sum() == sum(len(rows) for rows in expected.values())
+    for table, kept in counts.groupby("table")["kept"].sum().items():
+        assert len(intake.tables[table]) == kept
+
+
+def test_set_aside_has_the_contracts_columns_and_says_why(tmp_path):
+    intake = taken_in(tmp_path, {"sites": cell(3, "tooth", "11")})
+    assert list(intake.set_aside) == CONTRACT
+    reasons = intake.set_aside.set_index(["table", "row"])["rule"].to_dict()
+    assert reasons.pop(("sites", 3)) == "value_is_a_level"
+    assert set(reasons.values()) == {"depends_on_set_aside"}
+    assert intake.set_aside.loc[intake.set_aside["table"] == "steps", "message"].str.contains("sites.csv, row 3").all()
+
+
+def test_value_class_tells_the_kind_and_never_the_value(tmp_path):
+    changes = {"sites": cell(2, "rbh_min_mm", "Quill"), "patients": cell(4, "age_years", "")}
+    aside = taken_in(tmp_path, changes).set_aside.set_index(["table", "row"])
+    assert aside.loc[("sites", 2), "value_class"] == "text"
+    assert aside.loc[("patients", 4), "value_class"] == "empty"
+    assert "Quill" not in aside.to_csv()
+
+
+def test_file_that_is_missing_stops_the_run_all_the_same(tmp_path):
+    study = write_study(tmp_path, plan="invalid_rows: set_aside")
+    (study / "sites.csv").unlink()
+    with pytest.raises(StudyError, match=r"sites\.csv"):
+        read_study(read_plan(study))
+
+
+def test_nothing_left_is_no_study(tmp_path):
+    with pytest.raises(StudyError):
+        taken_in(tmp_path, {"patients": lambda patients: patients.assign(age_years="7")})
