@@ -110,7 +110,9 @@ STORIES = {
         None, ("visits.csv, row 9, status", "one_death_a_patient"),
     ),
     "a negative month": ("visits", cell(2, "months", "-1"), ("row 2, months", "value_is_in_range")),
-    "no complication told": ("visits", cell(2, "complication", ""), ("row 2, complication", "value_is_given_where_needed")),
+    "no complication told": (
+        "visits", cell(2, "complication", ""), ("row 2, complication", "value_is_given_where_needed"),
+    ),
     "an offset freehand": (
         "sites", cell(4, "guide_offset_mm", "9"), ("row 4, guide_offset_mm", "value_is_absent_where_not_allowed"),
     ),

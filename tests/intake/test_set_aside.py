@@ -9,6 +9,7 @@ from liftseries.errors import StudyError
 from liftseries.intake.study import read_study
 from liftseries.plan import read_plan
 
+WITH_S1 = {"sites": {2}, "steps": {2, 3, 4}, "visits": {2, 3, 4}}
 CONTRACT = ["table", "file", "row", "column", "value_class", "rule", "message"]
 
 
@@ -24,7 +25,7 @@ def gone(intake) -> dict[str, set[int]]:
     ("changes", "expected"),
     [
         # p1 takes s1 along, s1 its log and its visits
-        ({"patients": cell(2, "age_years", "7")}, {"patients": {2}, "sites": {2}, "steps": {2, 3, 4}, "visits": {2, 3, 4}}),
+        ({"patients": cell(2, "age_years", "7")}, {"patients": {2}, **WITH_S1}),
         ({"sites": cell(3, "tooth", "11")}, {"sites": {3}, "steps": {5, 6}, "visits": {5, 6}}),
         # a bad pass takes its site's log, a bad visit its site's follow-up; the site stays
         ({"steps": cell(3, "finding", "perhaps")}, {"steps": {2, 3, 4}}),
@@ -34,7 +35,7 @@ def gone(intake) -> dict[str, set[int]]:
         # the stop of one pass of s2: the log has a hole
         ({"stops": cell(4, "marking_mm", "x")}, {"stops": {4}, "steps": {5, 6}}),
         # which of two equal keys is right can't be told
-        ({"patients": added({"patient_id": "p1"})}, {"patients": {2, 5}, "sites": {2}, "steps": {2, 3, 4}, "visits": {2, 3, 4}}),
+        ({"patients": added({"patient_id": "p1"})}, {"patients": {2, 5}, **WITH_S1}),
     ],
 )  # fmt: skip
 def test_bad_rows_go_with_what_depends_on_them(tmp_path, changes, expected):
