@@ -112,6 +112,14 @@ def test_three_implants_with_a_closed_answer():
     assert fit.log_likelihood_null == pytest.approx(-np.log(6))
 
 
+def test_terms_that_differ_only_when_nobody_fails_cannot_be_told_apart():
+    """Both columns vary, but among those at risk at the only failures they are the same."""
+    x = np.array([[1.0, 0], [0, 0], [1, 1], [0, 0], [1, 1]])
+    months, failed = np.array([1.0, 2, 9, 9, 5]), np.array([False, False, False, True, True])
+    with pytest.raises(NotFitted, match="tell the terms apart"):
+        cox_efron(months, failed, x, np.arange(5))
+
+
 @pytest.mark.parametrize(
     ("failed", "patient", "words"),
     [([False] * 4, [1, 2, 3, 4], "no implant failed"), ([True] * 4, [1, 1, 1, 1], "too few")],

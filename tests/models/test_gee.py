@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from liftseries.models.gee import logistic_gee
+from liftseries.models.gee import HELD, INDEPENDENCE, logistic_gee
 from liftseries.models.tidy import NotFitted
 
 
@@ -95,9 +95,39 @@ def test_patients_who_agree_with_each_other_are_held_inside_the_admissible_range
     """Both sites of each patient are alike: the moment estimate of alpha is above 1."""
     event = np.repeat(np.arange(30) < 9, 2)
     fit = logistic_gee(np.ones((60, 1)), event, np.repeat(np.arange(30), 2))
-    assert fit.alpha_limited
+    assert fit.remark == HELD
     assert fit.alpha < 1
     assert fit.coefficients[0] == pytest.approx(np.log(9 / 21))
+
+
+def test_no_single_patient_decides_where_sites_of_a_patient_are_less_alike_than_chance():
+    """8 patients with one site, 2 with two, none perforated, and one with three of which one is.
+
+    The moment estimate of alpha is near -1/2, the lowest that three sites can have: with it the rate would be the
+    last patient's 1/3. Working independence leaves the share of sites, 1/15, and the sandwich of the ratio.
+    """
+    patient = np.array([*range(8), 8, 8, 9, 9, 10, 10, 10])
+    event = np.arange(15) == 14
+    fit = logistic_gee(np.ones((15, 1)), event, patient, few_clusters=0)
+    assert fit.remark == INDEPENDENCE
+    assert fit.alpha == 0
+    risk = 1 / (1 + np.exp(-fit.coefficients[0]))
+    assert risk == pytest.approx(1 / 15)
+    sums = np.bincount(patient, weights=event - 1 / 15)
+    assert fit.std_error[0] == pytest.approx(np.sqrt(sums @ sums) / (15 * risk * (1 - risk)))
+
+
+@settings(max_examples=30, deadline=None)
+@given(seed=st.integers(0, 10_000), n_patients=st.integers(3, 40))
+def test_a_constant_alone_always_settles(seed, n_patients):
+    """Any mixture of patients with and without events gives a rate between the lowest and highest patient's."""
+    rng = np.random.default_rng(seed)
+    patient = np.repeat(np.arange(n_patients), rng.integers(1, 5, n_patients))
+    event = rng.random(len(patient)) < 0.15
+    event[:2] = [True, False]
+    fit = logistic_gee(np.ones((len(patient), 1)), event, patient, few_clusters=0)
+    assert 0 < 1 / (1 + np.exp(-fit.coefficients[0])) < 1
+    assert 1 + (np.bincount(patient).max() - 1) * fit.alpha >= 0.1 - 1e-12
 
 
 @pytest.mark.parametrize(

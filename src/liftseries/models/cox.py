@@ -13,6 +13,7 @@ from liftseries.models.tidy import NotFitted
 
 MAX_ITERATIONS = 40
 STEP_TOLERANCE = 1e-10
+SINGULAR = 1e-9  # smallest eigenvalue of the information, its diagonal scaled to 1
 LARGEST_LOG_HAZARD = 30.0  # e³⁰ times the baseline hazard: the estimate runs off to infinity
 
 
@@ -83,10 +84,7 @@ def cox_efron(months: np.ndarray, failed: np.ndarray, x: np.ndarray, cluster: np
     beta = np.zeros(p)
     state = null = likelihood(beta)
     for _ in range(MAX_ITERATIONS):
-        try:
-            step = np.linalg.solve(state.information, state.score)
-        except np.linalg.LinAlgError:
-            raise NotFitted("the information matrix is singular") from None
+        step = inverse_information(state.information) @ state.score
         trial = likelihood(beta + step)
         while not trial.log_likelihood >= state.log_likelihood - 1e-9 * abs(state.log_likelihood):
             step = step / 2
@@ -101,7 +99,7 @@ def cox_efron(months: np.ndarray, failed: np.ndarray, x: np.ndarray, cluster: np
     else:
         raise NotFitted(f"the partial likelihood did not settle within {MAX_ITERATIONS} steps")
 
-    naive = np.linalg.inv(state.information)
+    naive = inverse_information(state.information)
     patient_scores = cluster_sums(codes, n_clusters, likelihood.score_residuals(state))
     covariance = naive @ (patient_scores.T @ patient_scores) @ naive
     return CoxFit(
@@ -112,6 +110,14 @@ def cox_efron(months: np.ndarray, failed: np.ndarray, x: np.ndarray, cluster: np
         log_likelihood_null=null.log_likelihood,
         n_clusters=n_clusters,
     )
+
+
+def inverse_information(information: np.ndarray) -> np.ndarray:
+    """Inverse of the information matrix; NotFitted where implants at risk together do not tell the terms apart."""
+    scale = np.sqrt(np.maximum(np.diag(information), 0))
+    if not (scale > 0).all() or np.linalg.eigvalsh(information / np.outer(scale, scale))[0] < SINGULAR:
+        raise NotFitted("whenever an implant failed, those at risk did not differ enough to tell the terms apart")
+    return np.linalg.inv(information)
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,13 @@ MAX_ITERATIONS = 200
 STEP_TOLERANCE = 1e-11
 LARGEST_LOG_ODDS = 30.0  # beyond it a fitted risk is 0 or 1 to 13 digits: the estimate runs off to infinity
 FULL_LEVERAGE = 1 - 1e-8
-PART_OF_ADMISSIBLE = 0.999  # α stays this far inside its bounds, where the correlation matrix has an inverse
+LARGEST_ALPHA = 0.999  # at 1 the correlation matrix has no inverse
+# Where sites of a patient are less alike than chance, 1 / (1 + (n-1) α) is how many times over the largest patient
+# counts; at the lower bound of α without limit, so that one patient would decide the estimate.
+LARGEST_WEIGHT = 10.0
+
+HELD = "correlation held below 1"
+INDEPENDENCE = "working independence, as sites of a patient are less alike than an exchangeable correlation allows"
 
 
 @dataclass(frozen=True)
@@ -31,7 +37,7 @@ class GeeFit:
         Sandwich without a factor, or the bias-reduced covariance.
     std_error : shape (p,)
     alpha : correlation within a patient
-    alpha_limited : the moment estimate of alpha lay outside what is admissible
+    remark : HELD or INDEPENDENCE where alpha is not its moment estimate, else ""
     phi : scale
     n_clusters : patients
     df : K - p with the bias-reduced covariance, None with the sandwich
@@ -40,7 +46,7 @@ class GeeFit:
     coefficients: np.ndarray
     covariance: np.ndarray
     alpha: float
-    alpha_limited: bool
+    remark: str
     phi: float
     n_clusters: int
     df: int | None
@@ -52,6 +58,10 @@ class GeeFit:
 
 def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clusters: int = FEW_PATIENTS) -> GeeFit:
     """Fit a logistic GEE with exchangeable working correlation.
+
+    The working correlation only weighs; the covariance holds whatever it is. A moment estimate near or below the
+    lowest admissible correlation would let the largest patient outweigh all others, and one that does not settle
+    weighs nothing: both leave working independence, and `remark` says so.
 
     Parameters
     ----------
@@ -90,44 +100,19 @@ def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clus
     # below.
     q, r = np.linalg.qr(x)
     z = q * np.sqrt(n)
-    size = np.bincount(codes, minlength=n_clusters).astype(float)
-    n_pairs = (size * (size - 1) / 2).sum()
-    lowest = -1 / (size.max() - 1) if n_pairs else 0.0
-
-    beta = r[:, 0] / x[0, 0] * logit(y.mean()) / np.sqrt(n)
-    for _ in range(MAX_ITERATIONS):
-        log_odds = z @ beta
-        if np.abs(log_odds).max() > LARGEST_LOG_ODDS:
-            raise NotFitted("the terms tell sites with and without the event apart, so log odds are not finite")
-        mu = expit(log_odds)
-        root = np.sqrt(mu * (1 - mu))
-        e = (y - mu) / root
-        zw = z * root[:, None]
-        s = cluster_sums(codes, n_clusters, zw)
-        e_sum = np.bincount(codes, weights=e, minlength=n_clusters)
-
-        phi = e @ e / (n - p)
-        moment = ((e_sum @ e_sum - e @ e) / 2 / (n_pairs - p) / phi) if n_pairs > p else 0.0
-        alpha = min(max(moment, PART_OF_ADMISSIBLE * lowest), PART_OF_ADMISSIBLE)
-        c = alpha / (1 + (size - 1) * alpha)
-        information = (zw.T @ zw - (s * c[:, None]).T @ s) / (1 - alpha)
-        scores = (cluster_sums(codes, n_clusters, zw * e[:, None]) - s * (c * e_sum)[:, None]) / (1 - alpha)
-        try:
-            step = np.linalg.solve(information, scores.sum(0))
-        except np.linalg.LinAlgError:
-            raise NotFitted("the information matrix is singular") from None
-        beta = beta + step
-        if np.abs(step).max() < STEP_TOLERANCE:
-            break
-    else:
+    equations = _Equations(z, y, codes, n_clusters)
+    start = r[:, 0] / x[0, 0] * logit(y.mean()) / np.sqrt(n)
+    independent = equations.solve(start, correlated=False)
+    if independent is None:
         raise NotFitted(f"the estimating equations did not settle within {MAX_ITERATIONS} steps")
+    exchangeable = equations.solve(independent.beta, correlated=True)
+    at = exchangeable or independent
+    remark = INDEPENDENCE if exchangeable is None else HELD if at.alpha == LARGEST_ALPHA else ""
 
-    bread = np.linalg.inv(information)
+    bread, scores = np.linalg.inv(at.information), at.scores
     few = n_clusters < few_clusters
     if few:
-        outer = (zw[:, :, None] * zw[:, None, :]).reshape(n, p * p)
-        part = cluster_sums(codes, n_clusters, outer).reshape(n_clusters, p, p)
-        part = (part - c[:, None, None] * s[:, :, None] * s[:, None, :]) / (1 - alpha)
+        part = equations.information_by_patient(at)
         half = np.linalg.cholesky(bread)
         if np.linalg.eigvalsh(half.T @ part @ half).max() > FULL_LEVERAGE:
             raise NotFitted("one patient alone determines a coefficient, so no bias-reduced variance exists")
@@ -135,11 +120,82 @@ def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clus
     covariance = bread @ (scores.T @ scores) @ bread
     back = solve_triangular(r, np.eye(p)) * np.sqrt(n)
     return GeeFit(
-        coefficients=back @ beta,
+        coefficients=back @ at.beta,
         covariance=back @ covariance @ back.T,
-        alpha=float(alpha),
-        alpha_limited=bool(alpha != moment),
-        phi=float(phi),
+        alpha=float(at.alpha),
+        remark=remark,
+        phi=float(at.phi),
         n_clusters=n_clusters,
         df=n_clusters - p if few else None,
     )
+
+
+@dataclass(frozen=True)
+class _Point:
+    """The estimating equations at one β; `zw` are the weighted columns, `sums` and `c` belong to the patients."""
+
+    beta: np.ndarray
+    alpha: float
+    phi: float
+    information: np.ndarray
+    scores: np.ndarray
+    zw: np.ndarray
+    sums: np.ndarray
+    c: np.ndarray
+
+
+class _Equations:
+    """The estimating equations of fixed data."""
+
+    def __init__(self, z, y, codes, n_clusters):
+        self.z, self.y, self.codes, self.n_clusters = z, y, codes, n_clusters
+        self.size = np.bincount(codes, minlength=n_clusters).astype(float)
+        self.n_pairs = (self.size * (self.size - 1) / 2).sum()
+
+    def at(self, beta, correlated: bool) -> _Point | None:
+        """The equations at β; None where alpha's moment estimate cannot weigh the sites."""
+        z, codes, n_clusters, size = self.z, self.codes, self.n_clusters, self.size
+        n, p = z.shape
+        log_odds = z @ beta
+        if np.abs(log_odds).max() > LARGEST_LOG_ODDS:
+            raise NotFitted("the terms tell sites with and without the event apart, so log odds are not finite")
+        mu = expit(log_odds)
+        root = np.sqrt(mu * (1 - mu))
+        e = (self.y - mu) / root
+        zw = z * root[:, None]
+        sums = cluster_sums(codes, n_clusters, zw)
+        e_sum = np.bincount(codes, weights=e, minlength=n_clusters)
+
+        phi = e @ e / (n - p)
+        alpha = 0.0
+        if correlated and self.n_pairs > p:
+            alpha = min((e_sum @ e_sum - e @ e) / 2 / (self.n_pairs - p) / phi, LARGEST_ALPHA)
+            if 1 + (size.max() - 1) * alpha < 1 / LARGEST_WEIGHT:
+                return None
+        c = alpha / (1 + (size - 1) * alpha)
+        information = (zw.T @ zw - (sums * c[:, None]).T @ sums) / (1 - alpha)
+        scores = (cluster_sums(codes, n_clusters, zw * e[:, None]) - sums * (c * e_sum)[:, None]) / (1 - alpha)
+        return _Point(beta, alpha, phi, information, scores, zw, sums, c)
+
+    def solve(self, beta, correlated: bool) -> _Point | None:
+        """Fisher scoring from β; None where it does not settle or alpha cannot be used."""
+        for _ in range(MAX_ITERATIONS):
+            point = self.at(beta, correlated)
+            if point is None:
+                return None
+            try:
+                step = np.linalg.solve(point.information, point.scores.sum(0))
+            except np.linalg.LinAlgError:
+                raise NotFitted("the information matrix is singular") from None
+            if np.abs(step).max() < STEP_TOLERANCE:
+                return point
+            beta = beta + step
+        return None
+
+    def information_by_patient(self, point: _Point) -> np.ndarray:
+        """Each patient's part of the information, shape (K, p, p)."""
+        zw, sums = point.zw, point.sums
+        n, p = zw.shape
+        outer = (zw[:, :, None] * zw[:, None, :]).reshape(n, p * p)
+        part = cluster_sums(self.codes, self.n_clusters, outer).reshape(self.n_clusters, p, p)
+        return (part - point.c[:, None, None] * sums[:, :, None] * sums[:, None, :]) / (1 - point.alpha)

@@ -54,8 +54,7 @@ def fit_perforation_gee(cases: pd.DataFrame, terms: Sequence[str]) -> Estimates:
         fit = Fit(method=method, **shared)
         rows = [fit.row(term, problem=design.problems.get(term, str(why))) for term in design.terms()]
     else:
-        if model.alpha_limited:
-            method += "; correlation held inside its admissible range"
+        method = "; ".join([method, *filter(None, [model.remark])])
         fit = Fit(method=method, df=model.df, **shared)
         rows = [
             coefficient_row(fit, term, b, se)
