@@ -71,6 +71,20 @@ def test_ladder_of_the_check_values(study, capsys):
     ]
 
 
+def test_ladder_warns_of_stops_of_both_markings(study, capsys):
+    """The classic misreading waits where one number means a length and the next a depth; common practice, no source."""
+    words = ["ladder", "--rbh-min", "4", "--rbh-max", "5", str(study)]
+    main(words)
+    assert "both markings" not in capsys.readouterr().out
+    with (study / "stops.csv").open("a") as file:
+        file.write("leaves,0.5,depth,7\n")
+    words[2] = "1.5"
+    main(words)
+    told = capsys.readouterr().out
+    assert "0.5, a depth" in told
+    assert "this ladder takes stops of both markings" in told
+
+
 def test_ladder_says_why_there_is_none(study, capsys):
     assert main(["ladder", "--rbh-min", "0.5", "--rbh-max", "1", str(study)]) == 0
     assert "No ladder: no first rung" in capsys.readouterr().out

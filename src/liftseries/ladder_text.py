@@ -40,7 +40,8 @@ def ladder_text(
     )
     if problem:
         return f"{heading}\n  No ladder: {problem}.\n"
-    cells = [("pass", "rung", "instrument", "stop", "depth mm", "remark")]
+    means = stops["marking_means"].astype(str).tolist()
+    cells = [("pass", "rung", "instrument", "stop", "depth mm", "stop is marked", "remark")]
     cells += [
         (
             str(number),
@@ -48,12 +49,17 @@ def ladder_text(
             str(instruments["instrument_id"].iloc[step.instrument]),
             "none" if step.stop < 0 else str(stops["stop_id"].iloc[step.stop]),
             f"{step.depth_mm:g}",
+            "" if step.stop < 0 else f"{stops['marking_mm'].iloc[step.stop]:g}, a {means[step.stop]}",
             _remark(step),
         )
         for number, step in enumerate(passes, start=1)
     ]
     widths = [max(len(row[i]) for row in cells) for i in range(len(cells[0]))]
     lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in cells]
+    if len({means[step.stop] for step in passes if step.stop >= 0}) > 1:
+        lines.append(
+            "MIND: this ladder takes stops of both markings; a number means a length on some, a depth on others."
+        )
     ungauged = {step.rung for step in passes} - {step.rung for step in passes if step.gauge}
     if ungauged:
         lines.append(f"No gauge reaches rung {', '.join(map(str, sorted(ungauged)))}: probe by other means.")

@@ -30,7 +30,8 @@ def methods(material: Material, words: Words) -> Iterable[tuple[str, str]]:
             "Share of sites perforated. The clustered interval comes from a logistic generalised estimating "
             "equation with a constant only, exchangeable within the patient, on the logit. Wilson (1927, "
             "doi:10.1080/01621459.1927.10502953) and exact (Clopper and Pearson 1934, "
-            "doi:10.1093/biomet/26.4.404) intervals take sites as independent."
+            "doi:10.1093/biomet/26.4.404) intervals take sites as independent. Where the sites of a patient are less "
+            "alike than an exchangeable correlation allows, the clustered one weighs all sites alike."
             + _left_out(material, words, "perforation.rate")
         ),
     )
