@@ -83,6 +83,7 @@ def test_all_problems_come_in_one_go(tmp_path):
         ("plan: {rbh_bands_mm: [6, 4]}", "study.yaml, plan, rbh_bands_mm: the numbers do not rise"),
         ("plan: {survival_months: []}", "study.yaml, plan, survival_months: is empty"),
         ("output: .", "study.yaml, output: the folder holds the study's own files"),
+        ("output: 'out{1}'", "study.yaml, output: the path holds { or }"),
         ("output: ../elsewhere", "study.yaml, output: the path leaves the study folder"),
         ("extra_columns: {sites: {tooth: {type: integer}}}", "the contract has a column of that name"),
         ("extra_columns: {sites: {side: {type: category}}}", "a category needs its levels"),

@@ -48,7 +48,10 @@ def read_cases(inputs, params):
     from liftseries.models.cases import cases
 
     patients, sites = pd.read_parquet(inputs.patients), pd.read_parquet(inputs.sites)
-    return cases(patients, sites, pd.read_csv(inputs.derived), params.rbh_bands_mm, params.lift_bands_mm)
+    # A site may be called 12, 007 or NA: its name stays as it was written.
+    texts = dict.fromkeys(("site_id", "plan_problem"), str)
+    derived = pd.read_csv(inputs.derived, dtype=texts, keep_default_na=False, na_values=[""])
+    return cases(patients, sites, derived, params.rbh_bands_mm, params.lift_bands_mm)
 
 
 def _tell(text: str, file) -> None:

@@ -254,7 +254,13 @@ def _path_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
     named = [
         (f"tables, {table}", label.split("#")[0]) for table, labels in filled["tables"].items() for label in labels
     ]
+    if any(brace in str(study) for brace in "{}"):
+        yield Problem(PLAN_FILE, "the path of its folder holds { or }, which Snakemake can't take. Rename the folder.")
     for where, path in [*named, ("output", filled["output"])]:
+        if any(brace in path for brace in "{}"):
+            yield Problem(
+                f"{PLAN_FILE}, {where}", "the path holds { or }, which Snakemake can't take. Rename the file."
+            )
         if not (study / path).resolve().is_relative_to(study.resolve()):
             yield Problem(f"{PLAN_FILE}, {where}", "the path leaves the study folder. Keep the file inside it.")
     output = (study / filled["output"]).resolve()
