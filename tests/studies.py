@@ -8,6 +8,7 @@ gives a folder that `liftseries.plan.read_plan` reads.
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
@@ -221,12 +222,13 @@ def as_typed(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def typed(value: object) -> object:
-    """A cell as a number where its text is one, None where it is empty."""
+    """A cell as a number where its text is a finite one, None where it is empty."""
     if not isinstance(value, str) or isinstance(value, datetime.date):
         return value
     if not value:
         return None
     try:
-        return int(value) if value.lstrip("-").isdigit() else float(value)
+        number = int(value) if value.lstrip("-").isdigit() else float(value)
     except ValueError:
         return value
+    return number if math.isfinite(number) else value

@@ -58,16 +58,18 @@ def test_marks_for_thousands_are_refused(thousands, units, tenths):
         assert "none for thousands" in fault.message
 
 
-@pytest.mark.parametrize("cell", ["NA", "n/a", "-", "?", "nan", "NaN", "none", "5.2 mm", "1e", "0x10", "1_0", "٣"])
+@pytest.mark.parametrize(
+    "cell", ["NA", "n/a", "-", "?", "nan", "NaN", "inf", "none", "5.2 mm", "1e", "0x10", "1_0", "٣"]
+)
 def test_words_for_a_missing_number_are_refused_with_the_advice_to_leave_the_cell_empty(cell):
     fault = read_cell(cell, NUMBER)
     assert fault.rule == "value_is_a_number"
     assert "leave it empty" in fault.message
 
 
-@pytest.mark.parametrize("cell", ["inf", "-Infinity", "1e400", math.inf, 10**400 if False else "9" * 400])
+@pytest.mark.parametrize("cell", ["1e400", "9" * 400, math.inf, -math.inf])
 def test_numbers_are_finite(cell):
-    assert read_cell(cell, NUMBER).rule in ("value_is_finite", "value_is_a_number")
+    assert read_cell(cell, NUMBER).rule == "value_is_finite"
 
 
 @pytest.mark.parametrize("cell", [16.5, "16.5", "16,5", 2.0**60])

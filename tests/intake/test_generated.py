@@ -49,17 +49,39 @@ def test_sound_table_is_valid_by_the_open_standard(table, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("table", "change"),
+    ("table", "column", "typed", "kind"),
     [
-        ("patients", cell(2, "age_years", "7")),
-        ("sites", cell(2, "approach", "by hand")),
-        ("sites", cell(2, "rbh_max_mm", "21")),
-        ("steps", cell(2, "finding", "")),
-        ("visits", cell(2, "months", "soon")),
+        ("patients", "age_years", "7", "constraint-error"),  # minimum
+        ("sites", "approach", "by hand", "constraint-error"),  # enum
+        ("sites", "rbh_max_mm", "21", "constraint-error"),  # maximum
+        ("sites", "rbh_max_mm", "0", "constraint-error"),  # exclusiveMinimum
+        ("steps", "finding", "", "constraint-error"),  # required
+        ("visits", "months", "soon", "type-error"),
+        ("instruments", "instrument_id", "hand-12", "unique-error"),
+        ("stops", "marking_mm", "eight", "type-error"),
     ],
 )
-def test_faulty_table_is_not(table, change, tmp_path):
-    assert not check(table, changed({table: change})[table], tmp_path).valid
+def test_faulty_cell_is_found_by_the_open_standard(table, column, typed, kind, tmp_path):
+    report = check(table, changed({table: cell(2, column, typed)})[table], tmp_path)
+    assert [column, kind] in report.flatten(["fieldName", "type"])
+
+
+def test_table_schemas_name_keys_and_references():
+    schemas = {
+        table: json.loads((ROOT / "schemas" / "generated" / f"{table}.schema.json").read_text(encoding="utf-8"))
+        for table in TABLES
+    }
+    assert schemas["steps"]["primaryKey"] == ["site_id", "step_no"]
+    for schema in schemas.values():
+        fields = {field["name"]: field for field in schema["fields"]}
+        for reference in schema.get("foreignKeys", ()):
+            parent = schemas[reference["reference"]["resource"]]
+            assert reference["reference"]["fields"] == parent["primaryKey"]
+            assert set(reference["fields"]) <= set(fields)
+        # Units stand in the names and in the schema, and agree.
+        units = {"mm": "mm", "ml": "ml", "ncm": "N cm", "rpm": "rpm", "years": "years"}
+        for name, field in fields.items():
+            assert field.get("unit") == units.get(name.rpartition("_")[2], "months" if name == "months" else None)
 
 
 def test_plan_schema_is_a_json_schema_that_knows_its_keys():

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from studies import added, cell, write_study
+from seeded import seeded
+from studies import added, cell, cells, write_study
 
 from liftseries.errors import StudyError
-from liftseries.intake.study import read_study
+from liftseries.intake.study import check_study, read_study
 from liftseries.plan import read_plan
 
 WITH_S1 = {"sites": {2}, "steps": {2, 3, 4}, "visits": {2, 3, 4}}
@@ -32,6 +33,27 @@ def gone(intake) -> dict[str, set[int]]:
         ({"visits": cell(4, "months", "soon")}, {"visits": {2, 3, 4}}),
         # the drill of s3's log
         ({"instruments": cell(4, "length_mm", "long")}, {"instruments": {4}, "steps": {7, 8}}),
+        # repeated visits and passes: both go, and with them the rest of their site
+        ({"visits": added({"months": "6"})}, {"visits": {7, 8, 9}}),
+        ({"steps": cell(3, "step_no", "1")}, {"steps": {2, 3, 4}}),
+        # across rows: a gap, life after failure and after death, another approach's drill, a stop too long
+        ({"steps": cell(8, "step_no", "3")}, {"steps": {7, 8}}),
+        ({"visits": cell(2, "months", "99")}, {"visits": {2, 3, 4}}),
+        ({"visits": cell(5, "months", "99")}, {"visits": {5, 6}}),
+        ({"steps": cell(5, "instrument_id", "hand-12")}, {"steps": {5, 6}}),
+        ({"stops": cell(4, "marked_on_length_mm", "99")}, {"steps": {5, 6}}),
+        # a death at s3 in another year than s2's: which one is right can't be told
+        (
+            {
+                "visits": cells((8, "status", "patient_died"), (8, "complication", "")),
+                "sites": cells((4, "surgery_year", "2009"), (4, "placement", "same_day")),
+            },
+            {"visits": {5, 6, 7, 8}},
+        ),
+        # a dangling reference goes, the table that it misses stays
+        ({"sites": cell(5, "patient_id", "p4")}, {"sites": {5}}),
+        # a key that can't be read takes along what may be its own
+        ({"patients": cell(2, "patient_id", "")}, {"patients": {2}, **WITH_S1}),
         # the stop of one pass of s2: the log has a hole
         ({"stops": cell(4, "marking_mm", "x")}, {"stops": {4}, "steps": {5, 6}}),
         # which of two equal keys is right can't be told
@@ -46,6 +68,44 @@ def test_bad_rows_go_with_what_depends_on_them(tmp_path, changes, expected):
     assert counts["set_aside"].sum() == sum(len(rows) for rows in expected.values())
     for table, kept in counts.groupby("table")["kept"].sum().items():
         assert len(intake.tables[table]) == kept
+
+
+def test_each_pass_or_visit_that_nobody_can_place_takes_along_what_it_may_belong_to(tmp_path):
+    """Row 4 is the last of s1's log or the first of s2's; either might have a hole without it."""
+    assert gone(taken_in(tmp_path, {"steps": cell(4, "site_id", "")}))["steps"] >= {2, 3, 4}
+
+
+@pytest.mark.parametrize("ending", ["csv", "xlsx"])
+def test_what_is_kept_of_a_study_with_every_fault_is_sound(tmp_path, ending):
+    """Written again as a study of its own, the kept rows have no problem."""
+    study = seeded()
+    folder = write_study(tmp_path / "all", study.tables, ending=ending, plan="invalid_rows: set_aside")
+    intake = read_study(read_plan(folder))
+    listed = set(intake.set_aside[["table", "row", "column", "rule"]].itertuples(index=False, name=None))
+    assert study.faults <= listed
+    for table, read in study.tables.items():
+        aside = intake.set_aside.loc[intake.set_aside["table"] == table, "row"].nunique()
+        assert len(read) == len(intake.tables[table]) + aside
+        assert len(intake.tables[table]) > 0
+    again = write_study(tmp_path / "kept", {name: table.astype(object) for name, table in intake.tables.items()})
+    assert check_study(read_plan(again))[1] == []
+
+
+def test_every_row_set_aside_says_why(tmp_path):
+    aside = taken_in(tmp_path, seeded().tables).set_aside
+    assert aside.notna().all(axis=None)
+    assert (aside[["file", "column", "value_class", "rule", "message"]] != "").all(axis=None)
+    assert set(aside["value_class"]) <= {"empty", "text", "number", "integer"}
+    assert not aside.duplicated(["table", "row", "column", "rule"]).any()
+
+
+def test_count_that_does_not_add_up_is_our_fault(tmp_path, monkeypatch):
+    """A row lost in silence must not pass."""
+    from liftseries.intake import set_aside
+
+    monkeypatch.setattr(set_aside, "_go_with_site", lambda draft, gone: gone.__setitem__(slice(None), True) or [])
+    with pytest.raises(AssertionError, match="rows read"):
+        taken_in(tmp_path, {})
 
 
 def test_set_aside_has_the_contracts_columns_and_says_why(tmp_path):

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
+from studies import tables
 
 from liftseries.errors import UsageError
 from liftseries.intake.study import check_study
 from liftseries.intake.templates import new_study
-from liftseries.plan import read_plan
+from liftseries.plan import plan_schema, read_plan
 from liftseries.schema import read_schema
 
 
@@ -15,6 +18,9 @@ def test_plan_reads_back_and_explains_its_keys(tmp_path):
     new_study(tmp_path / "mine")
     plan = read_plan(tmp_path / "mine")
     assert set(plan.tables) == set(read_schema())
+    (tmp_path / "bare.yaml").write_text("tables: {patients: p.csv, sites: s.csv, instruments: i.csv, stops: t.csv}\n")
+    defaults = dict(read_plan(tmp_path / "bare.yaml").as_written)
+    assert {**plan.as_written, "tables": None} == {**defaults, "tables": None}
     words = (tmp_path / "mine" / "study.yaml").read_text(encoding="utf-8")
     assert "first_depth_margin_mm" in words
     assert "How far a pass may advance" in words
@@ -28,6 +34,38 @@ def test_tables_have_all_columns_and_only_want_rows(tmp_path):
     _, problems = check_study(read_plan(tmp_path / "mine"))
     assert [str(problem).split(":")[0] for problem in problems] == ["patients.csv", "sites.csv"]
     assert all("holds no rows" in str(problem) for problem in problems)
+
+
+def test_filled_in_the_tables_are_a_study(tmp_path):
+    """Under the headers as they are, rows of the made-up study."""
+    new_study(tmp_path / "mine")
+    for name, rows in tables().items():
+        path = tmp_path / "mine" / f"{name}.csv"
+        header = path.read_text(encoding="utf-8").strip().split(",")
+        rows.reindex(columns=header).to_csv(path, index=False)
+    assert check_study(read_plan(tmp_path / "mine"))[1] == []
+
+
+def test_every_key_of_the_plan_stands_below_its_meaning(tmp_path):
+    new_study(tmp_path / "mine")
+    lines = (tmp_path / "mine" / "study.yaml").read_text(encoding="utf-8").splitlines()
+    for key, entry in plan_schema()["properties"]["plan"]["properties"].items():
+        at = next(number for number, line in enumerate(lines) if line.startswith(f"  {key}:"))
+        assert lines[at - 1].strip() == f"# {entry['description']}"
+
+
+def test_dictionary_is_there_and_opens_offline(tmp_path):
+    new_study(tmp_path / "mine")
+    page = (tmp_path / "mine" / "dictionary.html").read_text(encoding="utf-8")
+    assert "rbh_min_mm" in page
+    assert not re.search(r"https?://|<script|<link|src=", page)
+
+
+def test_folder_that_cannot_be_made_is_told_without_a_traceback(tmp_path):
+    (tmp_path / "file").write_text("")
+    for folder in (tmp_path / "file", tmp_path / "file" / "mine"):
+        with pytest.raises(UsageError, match="Name another one"):
+            new_study(folder)
 
 
 def test_nothing_is_overwritten(tmp_path):

@@ -220,6 +220,31 @@ def test_survival_beyond_the_last_follow_up_and_before_the_first_failure():
     assert rows.loc[2, "problem"] == "the last follow-up ends at 40 months"
 
 
+def test_a_curve_that_came_down_to_zero_stays_there():
+    """As R's summary(survfit(...), extend = TRUE); no follow-up can bring an implant back."""
+    rows = fit_survival_km(invented_implants([6, 9], [True, True]), [6, 12]).rows
+    assert rows["estimate"].tolist() == [0.5, 0]
+    assert "every implant still at risk has failed" in rows.loc[1, "problem"]
+
+
+def test_without_follow_up_every_term_is_told_so(many_cases, many_visits):
+    none = follow_up(many_visits.iloc[:0], many_cases).implants
+    cox = fit_survival_cox(none, ["rbh_mid_mm", "smoking"]).rows
+    assert cox["problem"].eq("no implant was followed").all()
+    unmeasured = many_visits.assign(bone_height_mm=np.nan)
+    gain = fit_gain_mixed(unmeasured, many_cases, ["protrusion_mm", "months"]).rows
+    assert gain["problem"].eq("no visit has a bone height").all()
+
+
+def test_a_rate_says_when_its_correlation_is_no_moment_estimate():
+    """Two of each patient's four sites perforated: less alike than chance, so sites weigh as independent."""
+    cases = pd.DataFrame({"patient_id": np.repeat(np.arange(20), 4), "perforation": ["yes", "yes", "no", "no"] * 20})
+    cases.loc[0, "perforation"] = "no"
+    cluster = fit_perforation_rate(cases).rows.set_index("method").loc["cluster"]
+    assert cluster["estimate"] == pytest.approx(39 / 80)
+    assert "working independence" in cluster["problem"]
+
+
 def test_all_censored_is_one_without_an_interval():
     rows = fit_survival_km(invented_implants([24, 30], [False, False]), [12]).rows
     assert rows["estimate"].tolist() == [1]
@@ -239,7 +264,7 @@ def test_nobody_followed():
     nobody = invented_implants([], np.array([], bool))
     assert all_empty_with(fit_survival_km(nobody, [12]).rows, "no implant was followed")
     assert all_empty_with(fit_survival_life_table(nobody).rows, "no implant was followed")
-    assert all_empty_with(fit_survival_cox(nobody.assign(rbh_mid_mm=[]), ["rbh_mid_mm"]).rows, "recorded")
+    assert all_empty_with(fit_survival_cox(nobody.assign(rbh_mid_mm=[]), ["rbh_mid_mm"]).rows, "followed")
 
 
 def test_curves_and_numbers_at_risk(implants):

@@ -180,10 +180,27 @@ def test_limits_speak_in_the_studys_numbers(reports, made):
     assert f"At {n_unknown} sites it is unknown whether the membrane tore" in text
 
 
+def test_gain_and_its_terms_share_a_measurement(pages):
+    assert "Bone gain is worked out from the residual bone height, and so are terms" in pages["full"].text
+    assert "Bone gain is worked out from" not in pages["no_visits_no_log"].text
+
+
+def test_numbers_still_at_risk_are_told_when_follow_up_is_short(made, tmp_path):
+    from liftseries.report.limits import limits
+    from liftseries.report.wording import Words
+
+    output = made["full"].leave_in(tmp_path)
+    rows = "subset,months,n_at_risk,n_failed,n_censored\nall,0,40,0,0\nall,6,31,0,9\n"
+    (output / "models" / "survival_at_risk.csv").write_text(rows, encoding="utf-8")
+    told = " ".join(limits(read_material(output, PLAN), Words()))
+    assert "still at risk: 31 at month 6." in told
+
+
 def test_methods_name_terms_and_what_was_left_out(reports):
     (methods,) = [chapter for chapter in reports["full"].chapters if chapter.id == "methods"]
     told = {block.lead: block.text for block in methods.blocks if block.kind == "paragraph"}
     assert "1 mm (guided) or 1.5 mm (freehand) short of the lowest floor" in told["Ladder"]
+    assert "those of survival and hazards stay normal" in told["Clustering"]
     assert "Terms: residual bone height and approach." in told["Odds of a perforation"]
     assert re.search(r"Left out: \d+ sites? \(smoking unknown\)", told["Hazard of failure"])
 

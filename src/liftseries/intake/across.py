@@ -38,7 +38,7 @@ def check_across(drafts: Mapping[str, Draft]) -> None:
 
 
 def _check_reference(draft: Draft, column: str, parent: Draft) -> None:
-    if not parent.keys_are_readable:
+    if not parent.keys_are_readable or parent.lacks_rows:
         return
     readable = parent.keys()
     key = parent.table.key[0]

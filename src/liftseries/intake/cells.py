@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+import sys
 import unicodedata
 from dataclasses import dataclass
 from typing import Any
@@ -113,7 +114,8 @@ def number_in(cell: object) -> float | None:
     if isinstance(cell, bool) or not isinstance(cell, str | int | float):
         return None
     if not isinstance(cell, str):
-        return float(cell)
+        # A whole number of a workbook may have more digits than floating point goes.
+        return float(cell) if abs(cell) <= sys.float_info.max else math.inf
     text = cell.strip(BLANKS).replace("−", "-")
     return float(text.replace(",", ".")) if NUMBER.fullmatch(text) else None
 
@@ -133,7 +135,9 @@ def _cells(values: list) -> np.ndarray:
 def _text(cell: object) -> str | Fault:
     if isinstance(cell, bool):
         return str(cell).lower()
-    if isinstance(cell, int | float):
+    if isinstance(cell, int):
+        return str(cell)  # every digit: a long number may be a key
+    if isinstance(cell, float):
         return plain(cell)
     if isinstance(cell, str):
         # One spelling for letters with marks: two that look alike must be the same key.

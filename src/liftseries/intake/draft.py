@@ -18,6 +18,8 @@ from liftseries.intake.sources import Sheet, Unreadable, read_sheet
 from liftseries.plan import Source
 from liftseries.schema import TABLES, Table
 
+NEVER_EMPTY = ("patients", "sites")
+
 
 @dataclass
 class Draft:
@@ -41,9 +43,14 @@ class Draft:
 
     @property
     def keys_are_readable(self) -> bool:
-        """All files were read, with the key columns and rows: other tables may be checked against them."""
+        """All files were read, with the key columns: other tables may be checked against them."""
         unreadable = set().union(*(header.unreadable for header in self.headers.values()))
-        return len(self.sheets) == len(self.sources) and len(self) > 0 and not unreadable & set(self.table.key)
+        return len(self.sheets) == len(self.sources) and not unreadable & set(self.table.key)
+
+    @property
+    def lacks_rows(self) -> bool:
+        """Without patients or sites there is no study; nothing drilled, stopped or seen is no fault."""
+        return self.table.name in NEVER_EMPTY and len(self) == 0
 
     def known(self, *columns: str) -> np.ndarray:
         """Rows in which all these cells are sound and hold a value."""
@@ -54,7 +61,8 @@ class Draft:
 
     def masked(self) -> pd.DataFrame:
         """The table with every unsound cell missing."""
-        return pd.DataFrame({name: self.frame[name].where(self.sound[name]) for name in self.frame})
+        unsound = [name for name in self.frame if not self.sound[name].all()]
+        return self.frame.assign(**{name: self.frame[name].where(self.sound[name]) for name in unsound})
 
     def keys(self) -> np.ndarray:
         """Rows whose key can be read, also where another row has the same one."""

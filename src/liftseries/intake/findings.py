@@ -8,7 +8,9 @@ from dataclasses import dataclass
 import pandas as pd
 
 from liftseries.errors import Problem
+from liftseries.intake.sources import file_of
 
+FILE_RULES = ("file_is_there", "file_is_readable")
 SET_ASIDE_COLUMNS = ("table", "file", "row", "column", "value_class", "rule", "message")
 
 
@@ -37,6 +39,18 @@ class Finding:
 def as_problems(findings: Iterable[Finding]) -> list[Problem]:
     """In file order."""
     return [Problem(finding.place, finding.message) for finding in in_order(findings)]
+
+
+def told_once(findings: Iterable[Finding]) -> list[Finding]:
+    """A workbook that can't be read is one fault, however many tables were to come from it."""
+    seen: set[tuple[str, str]] = set()
+    kept = []
+    for finding in findings:
+        told = (file_of(finding.file), finding.message)
+        if not (finding.rule in FILE_RULES and told in seen):
+            kept.append(finding)
+        seen.add(told)
+    return kept
 
 
 def in_order(findings: Iterable[Finding]) -> list[Finding]:

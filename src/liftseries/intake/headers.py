@@ -34,16 +34,16 @@ class Header:
 def match_header(sheet: Sheet, table: Table) -> Header:
     """Blanks around a name and its letter case do not matter.
 
-    A missing column and an unknown one of nearly the same name are one fault, told at the unknown one.
+    A missing column and an unknown one of nearly the same name are one fault, told at the unknown one; so are as
+    many missing columns as have lost their names.
     """
-    header, unknown = Header({}), []
+    header, unknown, unnamed = Header({}), [], []
     for position, cell in enumerate(sheet.header):
         name = "" if is_blank(cell) else str(cell).strip(BLANKS).lower()
         place = sheet.header_place(position)
         if not name:
             if any(not is_blank(cell) for cell in sheet.columns[position]):
-                message = "filled cells under no column name. Name the column or clear it."
-                header.faults.append(HeaderFault("column_has_a_name", place, position, "", message))
+                unnamed.append((position, place))
         elif name in header.positions:
             message = f"{name} stands twice in the header. Rename or remove one of the two."
             header.faults.append(HeaderFault("column_stands_once", place, position, name, message))
@@ -59,10 +59,17 @@ def match_header(sheet: Sheet, table: Table) -> Header:
         hint = f' Did you mean "{meant[0]}"?' if meant else did_you_mean(name, table.columns)
         message = f"not a known column.{hint} Correct it, or declare it under extra_columns in {PLAN_FILE}."
         header.faults.append(HeaderFault("column_is_known", place, position, "", message))
-    for name in missing:
-        if not table.columns[name].may_be_absent and name not in header.unreadable:
+    missed = [name for name in missing if not (table.columns[name].may_be_absent or name in header.unreadable)]
+    lost_their_names = len(missed) <= len(unnamed)
+    hint = f" Is it {' or '.join(missed)}?" if missed and lost_their_names else ""
+    for position, place in unnamed:
+        message = f"filled cells under no column name.{hint} Name the column or clear it."
+        header.faults.append(HeaderFault("column_has_a_name", place, position, "", message))
+    if not lost_their_names:
+        for name in missed:
             message = f"the column {name} is missing. Add it."
             place = sheet.row_place(sheet.header_row)
             header.faults.append(HeaderFault("column_is_there", place, len(sheet.header), name, message))
-            header.unreadable.add(name)
+    # A column without a name may also be one that only some rows need.
+    header.unreadable.update(missing if len(unnamed) > len(missed) else missed)
     return header

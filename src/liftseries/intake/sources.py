@@ -70,6 +70,11 @@ class Sheet:
         return f"{self.row_place(self.header_row)}, column {position + 1} ({letters(position)})"
 
 
+def file_of(label: str) -> str:
+    """`cases.xlsx` of `cases.xlsx#sites`."""
+    return label.partition("#")[0]
+
+
 def letters(position: int) -> str:
     """A column's letters in a spreadsheet: 0 is A, 26 is AA."""
     name, left = "", position + 1
@@ -96,12 +101,10 @@ def read_sheet(source: Source, table: str) -> Sheet:
     Raises
     ------
     Unreadable
-        No such file, no format that can be read, damaged, encrypted, not UTF-8, or empty.
+        No such file, not allowed, no format that can be read, damaged, encrypted, not UTF-8, or empty.
     """
     label, path = source.label, source.path
-    if not path.is_file():
-        where = f"{PLAN_FILE}, tables, {table}"
-        raise Unreadable(where, f"{label}: there is no such file. Correct the name or add the file.", "file_is_there")
+    _check_opens(source, table)
     ending = path.suffix.lower()
     if source.sheet and ending not in (".xlsx", ".xlsm"):
         raise Unreadable(label, "only a workbook (.xlsx) has sheets. Leave out what follows the #.")
@@ -114,6 +117,20 @@ def read_sheet(source: Source, table: str) -> Sheet:
             return _parquet(source)
         case _:
             raise Unreadable(label, "no format that is read here. Save it as CSV (UTF-8), XLSX or Parquet.")
+
+
+def _check_opens(source: Source, table: str) -> None:
+    path, name, where = source.path, file_of(source.label), f"{PLAN_FILE}, tables, {table}"
+    try:
+        if path.is_dir():
+            raise Unreadable(where, f"{name}: is a folder, not a file. Name a file in it.", "file_is_there")
+        if not path.is_file():
+            message = f"{name}: there is no such file. Correct the name or add the file."
+            raise Unreadable(where, message, "file_is_there")
+        path.open("rb").close()
+    except OSError as error:
+        message = f"cannot be opened ({error.strerror}). Correct its name or who may read it."
+        raise Unreadable(name, message) from None
 
 
 # ── CSV ─────────────────────────────────────────────────────────────────────────────────────────
@@ -165,7 +182,7 @@ def _delimiter(text: str, label: str) -> str:
 
 
 def _workbook(source: Source, table: str) -> Sheet:
-    book = source.label.split("#")[0]
+    book = file_of(source.label)
     if source.path.open("rb").read(4) == OLD_OR_LOCKED:
         raise Unreadable(book, "is encrypted or of the old .xls kind. Save it as .xlsx without a password.")
     damaged = Unreadable(book, "is no workbook or a damaged one. Open and save it as .xlsx.")
@@ -230,7 +247,10 @@ def _sheet_cells(path: Path, title: str, data_only: bool) -> list[list[object]]:
 
 
 def _entered(cell: object, data_only: bool) -> object:
-    return Oddity.FORMULA if not data_only and cell.data_type == "f" else cell.value
+    if not data_only and cell.data_type == "f":
+        return Oddity.FORMULA
+    # The stored value of a formula that gives an empty text is nothing, of the type of a text.
+    return "" if cell.value is None and cell.data_type == "str" else cell.value
 
 
 def _has_formulas(path: Path) -> bool:
@@ -277,20 +297,28 @@ def _plain(column, label: str, position: int) -> list[object]:
     """The values as Python ones; a NaN of a data frame is an empty cell."""
     import pyarrow as pa
 
+    place = f"{label}, column {position + 1} ({letters(position)})"
     kind = column.type.value_type if pa.types.is_dictionary(column.type) else column.type
-    if pa.types.is_decimal(kind):
-        column = column.cast(pa.float64())
-    elif not any(is_kind(kind) for is_kind in _kinds()):
+    if not any(is_kind(kind) for is_kind in _kinds()):
         message = "holds neither text, numbers, yes/no values nor dates. Write it as text or numbers."
-        raise Unreadable(f"{label}, column {position + 1} ({letters(position)})", message)
-    return [None if cell != cell else cell for cell in column.to_pylist()]
+        raise Unreadable(place, message)
+    try:
+        values = (column.cast(pa.float64()) if pa.types.is_decimal(kind) else column).to_pylist()
+    except (pa.ArrowException, ValueError, OverflowError):
+        message = "holds text that is not UTF-8, or dates beyond the calendar. Write it as text or numbers."
+        raise Unreadable(place, message) from None
+    if kind in (pa.float16(), pa.float32()):
+        # 5.2 in single precision is 5.19999981 in double; its shortest decimal is what was meant.
+        single = kind.to_pandas_dtype()
+        values = [None if value is None else float(str(single(value))) for value in values]
+    return [None if value != value else value for value in values]
 
 
 def _kinds() -> tuple:
     from pyarrow import types
 
     texts = (types.is_string, types.is_large_string, types.is_string_view)
-    numbers = (types.is_integer, types.is_floating, types.is_boolean)
+    numbers = (types.is_integer, types.is_floating, types.is_decimal, types.is_boolean)
     return (*texts, *numbers, types.is_temporal, types.is_null)
 
 

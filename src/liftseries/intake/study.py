@@ -9,12 +9,10 @@ import numpy as np
 import pandas as pd
 
 from liftseries.errors import Problem, StudyError
-from liftseries.intake.draft import Draft, draft_table
-from liftseries.intake.findings import Finding, as_problems, as_table
+from liftseries.intake.draft import NEVER_EMPTY, Draft, draft_table
+from liftseries.intake.findings import Finding, as_problems, as_table, told_once
 from liftseries.plan import Plan
 from liftseries.schema import TABLES, Table
-
-NEVER_EMPTY = ("patients", "sites")
 
 
 @dataclass(frozen=True)
@@ -93,7 +91,7 @@ def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
         check_rows(draft)
     check_across(drafts)
     gone, lines = set_aside(drafts)
-    findings = [finding for draft in drafts.values() for finding in draft.findings]
+    findings = told_once(finding for draft in drafts.values() for finding in draft.findings)
     counts = pd.concat([_counted(draft, gone[name]) for name, draft in drafts.items()], ignore_index=True)
     intake = Intake(
         tables={name: draft.frame[~gone[name]].reset_index(drop=True) for name, draft in drafts.items()},
@@ -106,8 +104,8 @@ def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
 
 
 def _check_filled(draft: Draft) -> None:
-    """Without patients or sites there is no study; a log or visits may be empty."""
-    if draft.table.name in NEVER_EMPTY and len(draft) == 0 and len(draft.sheets) == len(draft.sources):
+    """A file that could not be read is told of already."""
+    if draft.lacks_rows and len(draft.sheets) == len(draft.sources):
         place = ", ".join(source.label for source in draft.sources)
         draft.find_in_file("table_holds_rows", 0, place, f"holds no rows. Enter {draft.table.means.lower()}")
 

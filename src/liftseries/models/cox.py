@@ -74,7 +74,7 @@ def cox_efron(months: np.ndarray, failed: np.ndarray, x: np.ndarray, cluster: np
     if not failed.any():
         raise NotFitted("no implant failed, so no hazard can be compared")
     if n_clusters <= p:
-        raise NotFitted(f"{n_clusters} patients are too few for {p} coefficients")
+        raise NotFitted(f"too few patients ({n_clusters}) for {p} coefficients")
 
     # Centred columns with standard deviation 1 keep exp() in range and make steps independent of units.
     spread = x.std(axis=0)

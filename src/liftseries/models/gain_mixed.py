@@ -70,13 +70,16 @@ def fit_gain_mixed(visits: pd.DataFrame, cases: pd.DataFrame, terms: Sequence[st
         "n_visits": len(used),
     }
     try:
+        if len(gains) == 0:
+            raise NotFitted("no visit has a bone height")
         if len(used) == 0:
             raise NotFitted("no visit has a bone height and all terms recorded")
         if n_patients <= len(design.names):
-            raise NotFitted(f"{n_patients} patients are too few for {len(design.names)} coefficients")
+            raise NotFitted(f"too few patients ({n_patients}) for {len(design.names)} coefficients")
         model = mixed_reml(used["gain_mm"].to_numpy(float), design.matrix, patient, site)
     except NotFitted as why:
-        rows = [fit.row(term, problem=design.problems.get(term, str(why))) for term in design.terms()]
+        told = design.problems if len(used) else {}
+        rows = [fit.row(term, problem=told.get(term, str(why))) for term in design.terms()]
     else:
         rows = [
             fit.wald_row(term, b, se)

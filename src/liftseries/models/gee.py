@@ -92,7 +92,7 @@ def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clus
     codes, n_clusters = cluster_codes(cluster)
     n, p = x.shape
     if n_clusters <= p:
-        raise NotFitted(f"{n_clusters} patients are too few for {p} coefficients")
+        raise NotFitted(f"too few patients ({n_clusters}) for {p} coefficients")
     if y.all() or not y.any():
         raise NotFitted(f"{'every' if y.all() else 'no'} site had the event, so its log odds are not finite")
 

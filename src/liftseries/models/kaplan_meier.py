@@ -37,10 +37,14 @@ class KaplanMeier:
     last_month: float
 
     def at(self, months) -> tuple[np.ndarray, np.ndarray]:
-        """Survival and its standard error at months; 1 and 0 before the first failure, NaN after the end."""
+        """Survival and its standard error at months; 1 and 0 before the first failure, NaN after the end.
+
+        A curve that has come down to 0 stays there.
+        """
         months = np.asarray(months, float)
         step = np.searchsorted(self.months, months, side="right")
-        beyond = ~(months <= self.last_month)
+        ended_at_0 = self.survival.size > 0 and self.survival[-1] == 0
+        beyond = ~(months <= self.last_month) & ~ended_at_0
         survival = np.where(beyond, np.nan, np.r_[1.0, self.survival][step])
         return survival, np.where(beyond, np.nan, np.r_[0.0, self.std_error][step])
 

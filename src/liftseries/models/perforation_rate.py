@@ -104,4 +104,4 @@ def rate_rows(subset: str, event: np.ndarray, patient: np.ndarray) -> list[dict]
         return [*rows, fit.row("rate", problem=ZERO_STD_ERROR)]
     low, high = expit(log_odds + np.array([-1, 1]) * critical_value(model.df) * se)
     interval = {"conf_low": low, "conf_high": high, "conf_level": CONF_LEVEL}
-    return [*rows, fit.row("rate", risk, risk * (1 - risk) * se, **interval)]
+    return [*rows, fit.row("rate", risk, risk * (1 - risk) * se, model.remark, **interval)]

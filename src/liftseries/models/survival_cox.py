@@ -41,6 +41,8 @@ def fit_survival_cox(implants: pd.DataFrame, terms: Sequence[str]) -> Estimates:
         n_events=int(failed.sum()),
     )
     try:
+        if len(implants) == 0:
+            raise NotFitted("no implant was followed")
         if len(used) == 0:
             raise NotFitted("no implant followed has all terms recorded")
         if not failed.any():
@@ -53,7 +55,8 @@ def fit_survival_cox(implants: pd.DataFrame, terms: Sequence[str]) -> Estimates:
         months, patient = used["months"].to_numpy(float), used["patient_id"].to_numpy()
         model = cox_efron(months, failed, design.matrix, patient)
     except NotFitted as why:
-        rows = [fit.row(term, problem=design.problems.get(term, str(why))) for term in design.terms()]
+        told = design.problems if len(used) else {}
+        rows = [fit.row(term, problem=told.get(term, str(why))) for term in design.terms()]
     else:
         rows = [
             fit.wald_row(term, b, se)

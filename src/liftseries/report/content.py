@@ -396,7 +396,7 @@ def _studied(writer: _Writer) -> Iterable[Block]:
             for question, chosen in terms.items()
             if chosen
         )
-        yield Listing("The plan fixed beforehand which terms each model takes:", named)
+        yield Listing("The plan names the terms that each model takes:", named)
 
 
 def _who(writer: _Writer) -> Iterable[Block]:

@@ -11,6 +11,8 @@ from liftseries.report.material import Material
 from liftseries.report.numbers import count, counted, listed, missing, percent, share_of
 from liftseries.report.wording import Words
 
+HOLD_RESIDUAL_HEIGHT = ("rbh_mid_mm", "protrusion_mm", "dome_ml")
+
 
 def limits(material: Material, words: Words) -> Iterable[str]:
     """A short paragraph a limit; those that the data do not bear out are left unsaid."""
@@ -27,6 +29,7 @@ def limits(material: Material, words: Words) -> Iterable[str]:
             "visit that found it, so that survival before that visit looks a little better than it was."
         )
     yield from _dropouts(material, words)
+    yield from _shared_height(material)
     yield from _missing(material, words)
     yield from _log(material)
     yield (
@@ -85,10 +88,10 @@ def _dropouts(material: Material, words: Words) -> Iterable[str]:
     if start.empty or later.empty:
         return
     n = int(start["n_at_risk"].iloc[0])
+    yearly = later[later["months"] % 12 == 0]
     told = [
         f"{count(row['n_at_risk'])} at month {row['months']:g}"
-        for _, row in later.iterrows()
-        if row["months"] % 12 == 0
+        for _, row in (later if yearly.empty else yearly).iterrows()
     ]
     yield (
         f"Of {counted(n, 'implant')} at risk at placement, the following were still at risk: "
@@ -100,6 +103,17 @@ def _dropouts(material: Material, words: Words) -> Iterable[str]:
     told = [f"{count(row['n_sites'])} ({words.reason(str(row['reason']))})" for _, row in never.iterrows()]
     if told:
         yield f"Sites that no survival estimate could use: {listed(told)}."
+
+
+def _shared_height(material: Material) -> Iterable[str]:
+    """Gain and the terms that hold residual height share a measurement, and its error ties them."""
+    rows = material.rows("gain.mixed")
+    tied = rows["term"].isin(HOLD_RESIDUAL_HEIGHT) & rows["estimate"].notna()
+    if tied.any():
+        yield (
+            "Bone gain is worked out from the residual bone height, and so are terms of its model. An error in "
+            "measuring that height moves both, so that they hang together more than the bone does."
+        )
 
 
 def _missing(material: Material, words: Words) -> Iterable[str]:

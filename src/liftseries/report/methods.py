@@ -18,9 +18,10 @@ def methods(material: Material, words: Words) -> Iterable[tuple[str, str]]:
         "Clustering",
         (
             "Sites of one patient are not independent. Intervals are by patient wherever the table's method "
-            f"says so. Below {FEW_PATIENTS} patients, intervals of models come from Student's t, and odds "
-            "ratios from a bias-reduced covariance (Mancl and DeRouen 2001, "
-            "doi:10.1111/j.0006-341X.2001.00126.x). All intervals hold 95%. A level “unknown” is missing, "
+            f"says so. Below {FEW_PATIENTS} patients, clustered intervals of rates, odds ratios, bone gain and "
+            "depths come from Student's t, those of rates and odds ratios with a bias-reduced covariance "
+            "(Mancl and DeRouen 2001, doi:10.1111/j.0006-341X.2001.00126.x); those of survival and hazards "
+            "stay normal. All intervals hold 95%. A level “unknown” is missing, "
             "and models take complete cases."
         ),
     )
