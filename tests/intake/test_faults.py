@@ -55,21 +55,8 @@ def test_message_reads_as_the_house_says(tmp_path):
 @pytest.mark.parametrize(
     ("changes", "place", "rule"),
     [
-        # a key that can't be read may be the one that the sites of p1 and its visits miss
-        ({"patients": cell(2, "patient_id", "")}, "patients.csv, row 2, patient_id", "value_is_given"),
-        ({"sites": cell(2, "site_id", "")}, "sites.csv, row 2, site_id", "value_is_given"),
-        (
-            {"instruments": cell(4, "instrument_id", "")},
-            "instruments.csv, row 4, instrument_id",
-            "value_is_given",
-        ),
-        # a pass whose number can't be read may be the one that the log misses
-        ({"steps": cell(3, "step_no", "two")}, "steps.csv, row 3, step_no", "value_is_a_whole_number"),
-        ({"steps": cell(3, "site_id", "")}, "steps.csv, row 3, site_id", "value_is_given"),
         # the approach is wrong, not the guide offset and not the instruments of the log
         ({"sites": cell(2, "approach", "by hand")}, "sites.csv, row 2, approach", "value_is_a_level"),
-        # nor is an instrument that nobody knows of the wrong approach or too short for its stop
-        ({"steps": cell(2, "instrument_id", "x")}, "steps.csv, row 2, instrument_id", "reference_is_known"),
         # a row check needs both cells
         ({"sites": cell(2, "rbh_max_mm", "-3")}, "sites.csv, row 2, rbh_max_mm", "value_is_in_range"),
         # the status can't be read, so whether a complication is needed can't be told
