@@ -185,6 +185,12 @@ def test_gain_and_its_terms_share_a_measurement(pages):
     assert "Bone gain is worked out from" not in pages["no_visits_no_log"].text
 
 
+def test_limits_of_survival_stay_unsaid_where_nobody_was_followed(pages):
+    assert "An implant found lost" in pages["full"].text
+    for words in ("An implant found lost", "failures for"):
+        assert words not in pages["no_visits_no_log"].text
+
+
 def test_numbers_still_at_risk_are_told_when_follow_up_is_short(made, tmp_path):
     from liftseries.report.limits import limits
     from liftseries.report.wording import Words

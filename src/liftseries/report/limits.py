@@ -23,7 +23,7 @@ def limits(material: Material, words: Words) -> Iterable[str]:
     )
     yield from _few_events(material)
     yield from _detection(material)
-    if len(material.rows("survival.km")):
+    if pd.to_numeric(material.rows("survival.km")["n_events"]).gt(0).any():
         yield (
             "An implant found lost failed at some time since the visit before. The report dates it at the "
             "visit that found it, so that survival before that visit looks a little better than it was."
@@ -45,7 +45,7 @@ def _few_events(material: Material) -> Iterable[str]:
         ("survival.cox", "failure", "failures"),
     ):
         rows = material.rows(analysis)
-        if len(rows) and not missing(rows["n_events"].iloc[0]):
+        if len(rows) and not missing(rows["n_events"].iloc[0]) and rows["n_sites"].iloc[0]:
             n_terms = int(rows["term"].ne(INTERCEPT).sum())
             told.append(f"{counted(rows['n_events'].iloc[0], one, many)} for {counted(n_terms, 'coefficient')}")
     if told:
