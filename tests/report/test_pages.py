@@ -157,8 +157,8 @@ def test_a_finding_says_what_results_say(reports, made):
 def test_what_is_missing_is_said_in_one_sentence(pages):
     text = pages["no_visits_no_log"].text
     assert "The study has no drilling log, so nothing can be said of how deep was drilled." in text
-    assert "The study has no visits, so nothing can be said of how the implants fared." in text
-    assert "The study has no visits, so nothing can be said of the bone gained." in text
+    assert "No implant was seen at a visit, so nothing can be said of how the implants fared." in text
+    assert "No implant was seen at a visit, so nothing can be said of the bone gained." in text
 
 
 def test_every_problem_is_listed_in_words(reports, made):

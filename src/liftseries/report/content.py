@@ -500,7 +500,7 @@ def _effects(rows: pd.DataFrame, words: Words, outcome: str) -> Iterable[Block]:
 def _implants(writer: _Writer) -> Iterable[Block]:
     material, words = writer.material, writer.words
     if not _has_visits(material):
-        yield Paragraph("The study has no visits, so nothing can be said of how the implants fared.")
+        yield Paragraph("No implant was seen at a visit, so nothing can be said of how the implants fared.")
         return
     sentence = _survival_sentence(material)
     if sentence:
@@ -530,7 +530,7 @@ def _implants(writer: _Writer) -> Iterable[Block]:
 def _bone(writer: _Writer) -> Iterable[Block]:
     material, words = writer.material, writer.words
     if not _has_visits(material):
-        yield Paragraph("The study has no visits, so nothing can be said of the bone gained.")
+        yield Paragraph("No implant was seen at a visit, so nothing can be said of the bone gained.")
         return
     yield Paragraph(
         "Bone gain is the bone height at a visit less the residual bone height in the middle of the footprint."
