@@ -122,7 +122,7 @@ def _own_column(name: str, entry: Mapping[str, Any]) -> Column:
         title=name,
         means=entry.get("description", "A column of the study's own."),
         unit=entry.get("unit", ""),
-        levels=tuple(str(level) for level in entry.get("levels", ())),
+        levels=tuple(level if entry["type"] == "integer" else str(level) for level in entry.get("levels", ())),
         at_least=entry.get("at_least"),
         at_most=entry.get("at_most"),
         optional=not entry.get("required", False),

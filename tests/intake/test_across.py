@@ -124,6 +124,8 @@ def test_stop_of_unknown_length_is_not_judged(tmp_path, unreadable):
         ([("s1", "25.6", "functioning")], "no_life_after_failure", [9]),
         ([("s1", "30", "failed")], "", []),
         ([("s1", "30", "not_examined"), ("s1", "40", "patient_died")], "", []),
+        # works after a failure and after a death: told once
+        ([("s1", "28", "patient_died"), ("s1", "30", "functioning")], "no_life_after_death", [10]),
         # one wrong failure makes all that follow look wrong: told once
         ([("s1", "30", "functioning"), ("s1", "42", "functioning")], "no_life_after_failure", [9]),
         # s2's patient died at 14 months (row 6)

@@ -34,7 +34,7 @@ def plain(tmp_path_factory):
 def assert_same_tables(found, expected):
     assert list(found) == list(expected)
     for name in expected:
-        pd.testing.assert_frame_equal(found[name], expected[name])
+        pd.testing.assert_frame_equal(found[name], expected[name], check_exact=True)
 
 
 # ── messy but fine ────────────────────────────────────────────────────────────────────────────────
@@ -445,3 +445,10 @@ def test_all_problems_of_all_tables_come_in_file_order(tmp_path):
 def test_changed_leaves_the_original_alone():
     changed({"patients": cell(2, "sex", "x")})
     assert tables()["patients"].at[0, "sex"] == "female"
+
+
+def test_own_whole_number_column_may_have_levels(tmp_path):
+    own = "extra_columns: {sites: {grade: {type: integer, levels: [1, 2, 3]}}}"
+    folder = write_study(tmp_path, {"sites": lambda sites: sites.assign(grade=["1", "2", "3", ""])}, plan=own)
+    assert problems(folder) == []
+    assert read_study(read_plan(folder)).tables["sites"]["grade"].tolist()[:3] == [1, 2, 3]

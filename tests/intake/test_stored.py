@@ -25,7 +25,7 @@ def plain(tmp_path_factory):
 def assert_same(folder, plain):
     found = read_study(read_plan(folder)).tables
     for name in plain:
-        pd.testing.assert_frame_equal(found[name], plain[name])
+        pd.testing.assert_frame_equal(found[name], plain[name], check_exact=True)
 
 
 def test_formula_that_gives_an_empty_text_is_an_empty_cell(tmp_path):

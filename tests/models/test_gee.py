@@ -144,3 +144,20 @@ def test_a_constant_alone_always_settles(seed, n_patients):
 def test_what_cannot_be_fitted_is_said_in_words(x, event, patient, words):
     with pytest.raises(NotFitted, match=words):
         logistic_gee(np.array(x, float), np.array(event, bool), np.array(list(patient)))
+
+
+def test_admissible_solution_is_kept_though_the_way_to_it_is_not():
+    """Negative correlation just inside the limit: the first steps lie beyond it. Oracle: statsmodels."""
+    from statsmodels.genmod.cov_struct import Exchangeable
+    from statsmodels.genmod.families import Binomial
+    from statsmodels.genmod.generalized_estimating_equations import GEE
+
+    patients = [(0,)] * 15 + [(0, 0), (0, 0, 0)] + [(0, 1)] * 3 + [(0, 1, 0)] + [(1,)] * 2 + [(1, 0)]
+    y = np.array([site for patient in patients for site in patient], float)
+    cluster = np.array([number for number, patient in enumerate(patients) for _ in patient])
+    x = np.ones((len(y), 1))
+    ours = logistic_gee(x, y == 1, cluster)
+    theirs = GEE(y, x, groups=cluster, family=Binomial(), cov_struct=Exchangeable()).fit(maxiter=500, ctol=1e-12)
+    assert ours.remark == ""
+    assert ours.alpha == pytest.approx(theirs.cov_struct.dep_params, rel=1e-8)
+    assert ours.coefficients == pytest.approx(theirs.params, rel=1e-8)

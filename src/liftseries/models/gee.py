@@ -136,6 +136,7 @@ class _Point:
 
     beta: np.ndarray
     alpha: float
+    unusable: bool  # the moment estimate of alpha lies below what may weigh
     phi: float
     information: np.ndarray
     scores: np.ndarray
@@ -152,8 +153,8 @@ class _Equations:
         self.size = np.bincount(codes, minlength=n_clusters).astype(float)
         self.n_pairs = (self.size * (self.size - 1) / 2).sum()
 
-    def at(self, beta, correlated: bool) -> _Point | None:
-        """The equations at β; None where alpha's moment estimate cannot weigh the sites."""
+    def at(self, beta, correlated: bool) -> _Point:
+        """The equations at β."""
         z, codes, n_clusters, size = self.z, self.codes, self.n_clusters, self.size
         n, p = z.shape
         log_odds = z @ beta
@@ -167,28 +168,27 @@ class _Equations:
         e_sum = np.bincount(codes, weights=e, minlength=n_clusters)
 
         phi = e @ e / (n - p)
-        alpha = 0.0
+        alpha, unusable = 0.0, False
         if correlated and self.n_pairs > p:
-            alpha = min((e_sum @ e_sum - e @ e) / 2 / (self.n_pairs - p) / phi, LARGEST_ALPHA)
-            if 1 + (size.max() - 1) * alpha < 1 / LARGEST_WEIGHT:
-                return None
+            moment = (e_sum @ e_sum - e @ e) / 2 / (self.n_pairs - p) / phi
+            lowest = (1 / LARGEST_WEIGHT - 1) / (size.max() - 1)
+            # Held on the way; whether it can be used is asked of the solution alone.
+            alpha, unusable = min(max(moment, lowest), LARGEST_ALPHA), moment < lowest
         c = alpha / (1 + (size - 1) * alpha)
         information = (zw.T @ zw - (sums * c[:, None]).T @ sums) / (1 - alpha)
         scores = (cluster_sums(codes, n_clusters, zw * e[:, None]) - sums * (c * e_sum)[:, None]) / (1 - alpha)
-        return _Point(beta, alpha, phi, information, scores, zw, sums, c)
+        return _Point(beta, alpha, unusable, phi, information, scores, zw, sums, c)
 
     def solve(self, beta, correlated: bool) -> _Point | None:
         """Fisher scoring from β; None where it does not settle or alpha cannot be used."""
         for _ in range(MAX_ITERATIONS):
             point = self.at(beta, correlated)
-            if point is None:
-                return None
             try:
                 step = np.linalg.solve(point.information, point.scores.sum(0))
             except np.linalg.LinAlgError:
                 raise NotFitted("the information matrix is singular") from None
             if np.abs(step).max() < STEP_TOLERANCE:
-                return point
+                return None if point.unusable else point
             beta = beta + step
         return None
 
