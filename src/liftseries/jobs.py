@@ -54,6 +54,17 @@ def read_cases(inputs, params):
     return cases(patients, sites, derived, params.rbh_bands_mm, params.lift_bands_mm)
 
 
+def write_estimates(outputs, name: str, estimates) -> None:
+    """A question's rows, its design effects below them, to the output `name`; what it left out to `name_left_out`."""
+    import pandas as pd
+
+    from liftseries.outputs import write_csv
+
+    tables = [table for table in (estimates.rows, estimates.design_effects) if len(table)]
+    write_csv(outputs[name], pd.concat(tables, ignore_index=True) if tables else estimates.rows)
+    write_csv(outputs[f"{name}_left_out"], estimates.left_out)
+
+
 def _tell(text: str, file) -> None:
     print(text, file=file)
     print(text, file=sys.stderr)

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from liftseries.models.gee import logistic_gee
+from liftseries.models.estimators.gee import logistic_gee
 from liftseries.models.perforation_gee import fit_perforation_gee
 from liftseries.models.perforation_rate import fit_perforation_rate
 

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from liftseries.models.cox import cox_efron
-from liftseries.models.kaplan_meier import kaplan_meier, log_log_interval
+from liftseries.models.estimators.cox import cox_efron
+from liftseries.models.estimators.kaplan_meier import kaplan_meier, log_log_interval
 from liftseries.models.survival_cox import fit_survival_cox
 from liftseries.models.survival_km import fit_survival_km
 from liftseries.models.survival_life_table import life_table

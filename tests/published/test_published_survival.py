@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from liftseries.models.cox import cox_efron
-from liftseries.models.kaplan_meier import kaplan_meier
+from liftseries.models.estimators.cox import cox_efron
+from liftseries.models.estimators.kaplan_meier import kaplan_meier
 
 SIX_MP = [6, 6, 6, 7, 10, 13, 16, 22, 23, 6, 9, 10, 11, 17, 19, 20, 25, 32, 32, 34, 35]
 N_SIX_MP_RELAPSED = 9  # the first nine; the rest were in remission when last seen

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from liftseries.models.mixed import mixed_reml
+from liftseries.models.estimators.mixed import mixed_reml
 from liftseries.models.tidy import (
     FEW_PATIENTS,
     Estimates,

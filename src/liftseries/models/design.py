@@ -111,6 +111,12 @@ def first_missing(values: dict[str, pd.Series | pd.Categorical], n_rows: int) ->
     return reasons
 
 
+def count_reasons(reasons: np.ndarray) -> list[tuple[str, int]]:
+    """How often each reason for leaving a row out occurs, in the order in which they first do."""
+    counts = pd.Series(reasons[reasons != ""], dtype=object).value_counts(sort=False)
+    return [(str(reason), int(n)) for reason, n in counts.items()]
+
+
 def columns_of(term: str, value: pd.Series | pd.Categorical, used: np.ndarray) -> tuple[dict, str]:
     """A term's columns on the rows used, none if it does not vary there, and a note on its reference."""
     if not isinstance(value, pd.Categorical):

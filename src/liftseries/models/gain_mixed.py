@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.models.design import design_matrix
-from liftseries.models.mixed import mixed_reml
+from liftseries.models.estimators.mixed import mixed_reml
 from liftseries.models.tidy import FEW_PATIENTS, Estimates, Fit, NotFitted, left_out_table, results_table
 
 ANALYSIS = "gain.mixed"

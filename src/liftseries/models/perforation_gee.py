@@ -5,8 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from liftseries.models.design import INTERCEPT, design_matrix, level_of_events_only, level_without_event
-from liftseries.models.gee import logistic_gee
+from liftseries.models.design import INTERCEPT, count_reasons, design_matrix, level_of_events_only, level_without_event
+from liftseries.models.estimators.gee import logistic_gee
 from liftseries.models.perforation_rate import known_perforation
 from liftseries.models.tidy import FEW_PATIENTS, Estimates, Fit, NotFitted, left_out_table, results_table
 
@@ -95,9 +95,3 @@ def coefficient_row(fit: Fit, term: str, estimate: float, std_error: float) -> d
             else "its unit is large against the values seen"
         )
     return fit.wald_row(term, estimate, std_error, problem)
-
-
-def count_reasons(reasons: np.ndarray) -> list[tuple[str, int]]:
-    """How often each reason for leaving a row out occurs, in the order in which they first do."""
-    counts = pd.Series(reasons[reasons != ""], dtype=object).value_counts(sort=False)
-    return [(str(reason), int(n)) for reason, n in counts.items()]

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
-from liftseries.models.gee import logistic_gee
+from liftseries.models.estimators.gee import logistic_gee
 from liftseries.models.levels import as_levels, subsets
 from liftseries.models.tidy import (
     CONF_LEVEL,

@@ -4,9 +4,8 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from liftseries.models.cox import cox_efron
-from liftseries.models.design import design_matrix, level_without_event
-from liftseries.models.perforation_gee import count_reasons
+from liftseries.models.design import count_reasons, design_matrix, level_without_event
+from liftseries.models.estimators.cox import cox_efron
 from liftseries.models.tidy import Estimates, Fit, NotFitted, left_out_table, results_table
 
 ANALYSIS = "survival.cox"

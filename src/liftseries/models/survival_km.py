@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from liftseries.models.kaplan_meier import kaplan_meier, log_log_interval, numbers_at
+from liftseries.models.estimators.kaplan_meier import kaplan_meier, log_log_interval, numbers_at
 from liftseries.models.levels import as_levels, subsets
 from liftseries.models.tidy import (
     CONF_LEVEL,

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from liftseries.models.clusters import cluster_codes
-from liftseries.models.kaplan_meier import log_log_interval
+from liftseries.models.estimators.clusters import cluster_codes
+from liftseries.models.estimators.kaplan_meier import log_log_interval
 from liftseries.models.survival_km import survival_rows
 from liftseries.models.tidy import Estimates, Fit, left_out_table, results_table
 

@@ -6,7 +6,7 @@ file.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -16,8 +16,8 @@ CONF_LEVEL = 0.95
 NO_STD_ERROR = 1e-10  # a standard error this small is rounding about zero
 FEW_PATIENTS = 50  # below this many, intervals come from t and, for a GEE, from the bias-reduced covariance
 
-NUMBERS = ("estimate", "std_error", "conf_low", "conf_high", "conf_level", "p_value")
-COUNTS = ("df", "n_sites", "n_patients", "n_events")
+NUMBERS = ("estimate", "std_error", "conf_low", "conf_high", "conf_level", "p_value", "df")
+COUNTS = ("n_sites", "n_patients", "n_events")
 RESULT_COLUMNS = (
     "analysis",
     "subset",
@@ -38,6 +38,7 @@ RESULT_COLUMNS = (
 )
 ZERO_STD_ERROR = "the patients cancel out exactly: its standard error is zero, so it has no interval"
 LEFT_OUT_COLUMNS = ("analysis", "subset", "reason", "n_sites")
+DESIGN_EFFECT = "clustering.design_effect"
 
 
 class NotFitted(Exception):
@@ -51,13 +52,17 @@ class Estimates:
     Attributes
     ----------
     rows : columns RESULT_COLUMNS, one row an estimate
-        Counts and `df` are nullable integers, empty numbers NaN, empty texts "".
+        Counts are nullable integers, empty numbers NaN, empty texts "".
     left_out : columns LEFT_OUT_COLUMNS
         How many sites a fit left out and why; a site counts once, under its first reason.
+    design_effects : columns RESULT_COLUMNS
+        For each clustered row of `rows`, its variance over that of independent sites; see
+        `Fit.design_effect_row`.
     """
 
     rows: pd.DataFrame
     left_out: pd.DataFrame
+    design_effects: pd.DataFrame = field(default_factory=lambda: results_table([]), kw_only=True)
 
 
 @dataclass(frozen=True)
@@ -71,7 +76,7 @@ class Fit:
     n_sites: int
     n_patients: int
     n_events: int | None = None
-    df: int | None = None
+    df: float | None = None
 
     def row(self, term: str, estimate=np.nan, std_error=np.nan, problem: str = "", **columns) -> dict:
         """One row of results.csv; `columns` fills or replaces what else stands in it."""
@@ -103,14 +108,28 @@ class Fit:
             interval["p_value"] = two_sided_p(estimate / std_error, self.df)
         return self.row(term, estimate, std_error, problem, **interval)
 
+    def design_effect_row(self, term: str, std_error: float, naive_std_error: float) -> dict:
+        """How many times the variance is that of independent sites: how much the clustering costs a term.
 
-def critical_value(df: int | None = None) -> float:
+        Source: Kish 1965, Survey Sampling, section 8.2 (from memory).
+        """
+        return self.row(
+            f"{self.analysis} {term}",
+            (std_error / naive_std_error) ** 2,
+            analysis=DESIGN_EFFECT,
+            scale="ratio",
+            df=None,
+            method="clustered variance over that of independent sites",
+        )
+
+
+def critical_value(df: float | None = None) -> float:
     """Half-width of a 95 % interval in standard errors."""
     upper = (1 + CONF_LEVEL) / 2
     return float(ndtri(upper) if df is None else stdtrit(df, upper))
 
 
-def two_sided_p(z: float, df: int | None = None) -> float:
+def two_sided_p(z: float, df: float | None = None) -> float:
     """Two-sided p-value of a Wald statistic."""
     return float(2 * (ndtr(-abs(z)) if df is None else stdtr(df, -abs(z))))
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from liftseries.models.clusters import cluster_codes, cluster_sums
+from liftseries.models.estimators.clusters import cluster_codes, cluster_sums
 from liftseries.models.tidy import NotFitted
 
 MAX_ITERATIONS = 40

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from liftseries.models.mixed import _Reml, mixed_reml
+from liftseries.models.estimators.mixed import _Reml, mixed_reml
 from liftseries.models.tidy import NotFitted
 
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from liftseries.models.gee import HELD, INDEPENDENCE, logistic_gee
+from liftseries.models.estimators.gee import HELD, INDEPENDENCE, logistic_gee
 from liftseries.models.tidy import NotFitted
 
 

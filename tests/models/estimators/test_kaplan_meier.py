@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from liftseries.models.kaplan_meier import kaplan_meier, log_log_interval, numbers_at
+from liftseries.models.estimators.kaplan_meier import kaplan_meier, log_log_interval, numbers_at
 from liftseries.models.survival_life_table import life_table
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri
 
-from liftseries.models.clusters import cluster_codes
+from liftseries.models.estimators.clusters import cluster_codes
 from liftseries.models.tidy import CONF_LEVEL
 
 

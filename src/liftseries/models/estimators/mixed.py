@@ -11,7 +11,7 @@ import numpy as np
 from scipy.linalg import solve_triangular
 from scipy.optimize import minimize
 
-from liftseries.models.clusters import cluster_codes, cluster_sums
+from liftseries.models.estimators.clusters import cluster_codes, cluster_sums
 from liftseries.models.tidy import NotFitted
 
 NEAR_ONE = 1 - 1e-9  # a share of the variance this near to 1 leaves no residual variance

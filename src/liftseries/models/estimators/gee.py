@@ -10,7 +10,7 @@ import numpy as np
 from scipy.linalg import solve_triangular
 from scipy.special import expit, logit
 
-from liftseries.models.clusters import cluster_codes, cluster_sums
+from liftseries.models.estimators.clusters import cluster_codes, cluster_sums
 from liftseries.models.tidy import FEW_PATIENTS, NotFitted
 
 MAX_ITERATIONS = 200

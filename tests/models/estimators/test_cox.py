@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from liftseries.models.cox import cox_efron
+from liftseries.models.estimators.cox import cox_efron
 from liftseries.models.tidy import NotFitted
 
 

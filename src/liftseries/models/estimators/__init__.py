@@ -1,0 +1,1 @@
+"""Arrays in, numbers out: the estimators that the questions share. Know no table and no plan."""
