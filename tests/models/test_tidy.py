@@ -27,7 +27,7 @@ def test_counts_stay_integers_and_empty_cells_empty_in_csv(fit):
     table = results_table([fit.wald_row("bias", 1.5, 0.5), fit.row("low", problem="why not")])
     written = pd.read_csv(io.StringIO(table.to_csv(index=False)), dtype=str, keep_default_na=False)
     assert written["n_sites"].tolist() == ["12", "12"]
-        assert written["df"].tolist() == ["8.0", "8.0"]  # pooled imputations have a fraction of them
+    assert written["df"].tolist() == ["8.0", "8.0"]  # pooled imputations have a fraction of them
     assert written["n_events"].tolist() == ["", ""]
     assert written["estimate"].tolist() == ["1.5", ""]
     assert written["problem"].tolist() == ["", "why not"]
