@@ -35,6 +35,12 @@ def test_defaults_are_the_contracts(tmp_path):
         "reference": "A",
         "adjust_for": ["rbh_mid_mm", "smoking"],
     }
+    assert plan.risk_contrasts == {
+        "rbh_mid_mm": [8, 4],
+        "protrusion_mm": [2, 5],
+        "approach": ["freehand", "guided"],
+    }
+    assert (plan.imputation["sets"], plan.imputation["iterations"]) == (20, 10)
     assert plan.audit == {"by": "operator", "standard": 0.05, "alert_sd": 2, "alarm_sd": 3}
     assert (plan.invalid_rows, plan.smallest_cell, plan.output) == ("stop", 5, tmp_path / "output")
 
@@ -82,6 +88,9 @@ def test_all_problems_come_in_one_go(tmp_path):
         ("plan: {survival_terms: [months]}", '"months" is no column that can be a term'),
         ("plan: {rbh_bands_mm: [6, 4]}", "study.yaml, plan, rbh_bands_mm: the numbers do not rise"),
         ("plan: {survival_months: []}", "study.yaml, plan, survival_months: is empty"),
+        ("plan: {imputation: {auxiliary: [age]}}", '"age" is no column that can stand here. Did you mean "age_years"?'),
+        ("plan: {risk_contrasts: {rbh_mid_mm: [8]}}", "risk_contrasts, rbh_mid_mm: 1 entries, where 2 are needed"),
+        ("plan: {risk_contrasts: {rbh: [8, 4]}}", 'study.yaml, plan, risk_contrasts: "rbh" is no column'),
         ("output: .", "study.yaml, output: the folder holds the study's own files"),
         ("output: 'out{1}'", "study.yaml, output: the path holds { or }"),
         ("output: ../elsewhere", "study.yaml, output: the path leaves the study folder"),

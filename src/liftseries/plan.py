@@ -57,6 +57,8 @@ class Plan:
     survival_terms: tuple[str, ...]
     gain_terms: tuple[str, ...]
     landmark_months: float
+    risk_contrasts: Mapping[str, list[Any]]
+    imputation: Mapping[str, Any]
     comparison: Mapping[str, Any]
     audit: Mapping[str, Any]
     resamples: int
@@ -186,6 +188,8 @@ def _told(error) -> Iterator[Problem]:
             yield Problem(where, f"{found} is not above {expected}. Correct the value.")
         case "maximum" | "exclusiveMaximum":
             yield Problem(where, f"{found} is too large; the limit is {expected}. Correct the value.")
+        case "minItems" | "maxItems" if expected > 1 or error.validator == "maxItems":
+            yield Problem(where, f"{len(found)} entries, where {expected} are needed. Correct the list.")
         case "minItems" | "minLength":
             yield Problem(where, "is empty. Fill it in or leave the key out.")
         case "uniqueItems":
@@ -303,6 +307,15 @@ def _term_problems(plan: Mapping[str, Any], schema: Mapping[str, Table]) -> Iter
             if term not in known:
                 message = f'"{term}" is no column that can be a term.{did_you_mean(term, known)}'
                 yield Problem(f"{PLAN_FILE}, plan, {key}", message)
+    known = model_columns(schema)
+    for key, named in (
+        ("imputation, auxiliary", plan["imputation"]["auxiliary"]),
+        ("risk_contrasts", plan["risk_contrasts"]),
+    ):
+        for column in named:
+            if column not in known:
+                message = f'"{column}" is no column that can stand here.{did_you_mean(column, known)}'
+                yield Problem(f"{PLAN_FILE}, plan, {key}", message)
 
 
 def _plan(filled: dict[str, Any], study: Path) -> Plan:
@@ -325,6 +338,8 @@ def _plan(filled: dict[str, Any], study: Path) -> Plan:
         **numbers,
         **lists,
         **terms,
+        risk_contrasts=plan["risk_contrasts"],
+        imputation=plan["imputation"],
         comparison=plan["comparison"],
         audit=plan["audit"],
         resamples=plan["resamples"],

@@ -75,7 +75,9 @@ def _flow(value: Any) -> str:
 def _unquoted(value: Any) -> str:
     if isinstance(value, list):
         return f"[{', '.join(map(_unquoted, value))}]"
-    return "{}" if value == {} else str(value)
+    if isinstance(value, dict):
+        return f"{{{', '.join(f'{key}: {_unquoted(entry)}' for key, entry in value.items())}}}"
+    return str(value)
 
 
 def _one_or_list(entry: Mapping[str, Any]) -> dict[str, Any]:

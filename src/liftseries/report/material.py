@@ -12,7 +12,7 @@ from typing import Any
 
 import pandas as pd
 
-from liftseries.models.tidy import LEFT_OUT_COLUMNS, RESULT_COLUMNS
+from liftseries.models.tidy import DESIGN_EFFECT, LEFT_OUT_COLUMNS, RESULT_COLUMNS
 
 # field of Material -> its file in the output folder and the columns that an empty one still has
 FILES = {
@@ -104,6 +104,12 @@ def read_table(path: Path | str, columns: Sequence[str] = ()) -> pd.DataFrame:
         if column in table:
             table[column] = table[column].fillna("")
     return table
+
+
+def read_estimates(path: Path | str) -> pd.DataFrame:
+    """A question's own rows, without the design effects that stand below them."""
+    rows = read_table(path, RESULT_COLUMNS)
+    return rows[~rows["analysis"].eq(DESIGN_EFFECT)].reset_index(drop=True)
 
 
 def read_material(

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from liftseries.home import folder
 from liftseries.outputs import write_text, written_whole
-from liftseries.report.content import Report
+from liftseries.report.blocks import Report
 
 PDF_STANDARD = "ua-1"  # refuses a picture without alternative text
 

@@ -1,0 +1,81 @@
+"""A table as it is printed, and how an estimate becomes a cell: rounded, in words, traceable to results.csv."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from liftseries.report.numbers import (
+    NOT_ESTIMATED,
+    count,
+    decimal,
+    exponent,
+    interval,
+    missing,
+    percent,
+    ratio,
+)
+from liftseries.report.wording import trace
+
+TRACE = "results.csv row"
+RATIO_SCALES = ("log_odds", "log_hazard")
+PERCENT_SCALES = ("risk", "probability")
+
+
+@dataclass(frozen=True)
+class Display:
+    """A table as it is printed.
+
+    Attributes
+    ----------
+    name : of its files
+    caption : one sentence
+    columns : headings
+    rows : texts, as many in each as there are headings; the first one names the row
+    note : what stands below
+    """
+
+    name: str
+    caption: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    note: str = ""
+
+
+def written(scale: str) -> Callable[[float], str]:
+    if scale in RATIO_SCALES:
+        return lambda value: ratio(exponent(value))
+    return percent if scale in PERCENT_SCALES else decimal
+
+
+def estimate(row) -> str:
+    """The estimate with its interval; its problem in words where there is none."""
+    if missing(row["estimate"]):
+        return f"{NOT_ESTIMATED}: {row['problem']}" if not missing(row["problem"]) and row["problem"] else NOT_ESTIMATED
+    text = interval(row["estimate"], row["conf_low"], row["conf_high"], written(str(row["scale"])))
+    return f"{text}, no interval" if missing(row["conf_low"]) else text
+
+
+def numbers(row, events: bool = False) -> tuple[str, ...]:
+    numbers = (count(row["n_sites"]), count(row["n_patients"]))
+    return (*numbers, count(row["n_events"])) if events else numbers
+
+
+def trace_of(row) -> str:
+    method = row["method"] if row["analysis"] == "perforation.rate" else ""
+    return trace(row["analysis"], row["subset"], row["term"], method)
+
+
+def methods_of(rows: pd.DataFrame) -> str:
+    """The methods of these rows, and the problems of those that have an estimate all the same."""
+    methods = [str(method) for method in dict.fromkeys(rows["method"]) if not missing(method) and method]
+    problems = dict.fromkeys(rows.loc[rows["estimate"].notna(), "problem"])
+    told = [f"Method: {' / '.join(methods)}."] if methods else []
+    return " ".join([*told, *(f"Note: {problem}." for problem in problems if not missing(problem) and problem)])
+
+
+def table_of(name: str, caption: str, columns: Sequence[str], rows: Iterable[Sequence[str]], note: str = ""):
+    rows = tuple(tuple(row) for row in rows)
+    return Display(name, caption, tuple(columns), rows, note) if rows else None
