@@ -107,3 +107,75 @@ def test_new_study_is_a_start(tmp_path, capsys):
     capsys.readouterr()
     assert main(["new", str(folder)]) == 2
     assert "not an empty folder" in capsys.readouterr().err
+
+
+def times(n: int, perforated: int):
+    """Changes that make `n` copies of the small study; s1 perforated in the first `perforated` of them."""
+    import pandas as pd
+
+    def copied(table: pd.DataFrame) -> pd.DataFrame:
+        copies = []
+        for i in range(n):
+            copy = table.copy()
+            for key in copy.columns.intersection(["patient_id", "site_id"]):
+                copy[key] = copy[key] + f"-{i}"
+            if "perforation" in copy:
+                copy["perforation"] = ["yes" if i < perforated else "no", "unknown", "no", "no"]
+            copies.append(copy)
+        return pd.concat(copies, ignore_index=True)
+
+    return {"patients": copied, "sites": copied, "steps": None, "visits": None}
+
+
+def test_size_answers_the_same_on_one_core_and_on_two(tmp_path, capsys):
+    study = str(write_study(tmp_path / "study", times(20, perforated=6)))
+    words = ["size", study, "--within", "4,0", "--simulations", "100"]
+    assert main([*words, "--cores", "2"]) == 0
+    said = capsys.readouterr()
+    assert "the perforation rate within ± 4 percentage points" in said.out
+    assert "60 patients with 60 sites, 10.0% of them perforated" in said.out
+    assert said.err == ""  # no bar where nobody watches
+    assert main([*words, "--cores", "1"]) == 0
+    assert capsys.readouterr().out == said.out
+    # One known site a patient, so the textbook holds: 1.96² × 0.1 × 0.9 / 0.04² = 216.
+    n_patients = int(said.out.splitlines()[1].split()[0])
+    assert 200 < n_patients < 235
+
+
+def test_size_of_a_term_is_told_as_a_ratio_too(tmp_path, capsys):
+    study = str(
+        write_study(tmp_path / "study", times(20, perforated=6), plan="plan: {perforation_terms: [rbh_mid_mm]}")
+    )
+    assert main(["size", study, "--of", "rbh_mid_mm", "--within", "0.5", "--simulations", "40"]) == 0
+    assert "rbh_mid_mm within ± 0.5 log odds (odds ratio × or ÷ 1.65)" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("perforated", "of", "words"), [(0, "rate", "one-sided bound"), (6, "luck", "no such term")])
+def test_size_without_an_answer_says_1(perforated, of, words, tmp_path, capsys):
+    study = str(write_study(tmp_path / "study", times(10, perforated)))
+    assert main(["size", study, "--within", "2", "--of", of]) == 1
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert words in said.err
+    assert "Traceback" not in said.err
+
+
+def test_bar_fills_and_is_cleared_on_a_terminal():
+    import io
+
+    from liftseries.progress import Bar
+
+    class Terminal(io.StringIO):
+        def isatty(self):
+            return True
+
+    terminal, file = Terminal(), io.StringIO()
+    with Bar("Simulating", terminal) as bar:
+        bar(1, 4)
+        bar(4, 4)
+    assert " 25%" in terminal.getvalue()
+    assert "=" * 30 in terminal.getvalue()
+    assert terminal.getvalue().endswith("\r" + " " * 48 + "\r")
+    with Bar("Simulating", file) as bar:
+        bar(1, 4)
+    assert file.getvalue() == ""

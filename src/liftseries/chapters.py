@@ -3,8 +3,15 @@
 FIGURES = {
     "series": ("flow", "residual_height"),
     "depth": ("planned_achieved", "deviations", "ladder_case"),
-    "perforation": ("perforation_by_height", "perforation_odds"),
-    "survival": ("survival", "survival_by_height", "hazard_ratios"),
+    "perforation": ("perforation_by_height", "perforation_odds", "risk_curves"),
+    "survival": (
+        "survival",
+        "survival_between_visits",
+        "survival_by_height",
+        "competing_risks",
+        "hazard_ratios",
+        "proportional_hazards",
+    ),
     "gain": ("gain_by_visit", "gain_terms"),
 }
 FORMATS = ("svg", "pdf", "png")

@@ -12,7 +12,7 @@ import time
 from pathlib import Path
 
 from liftseries import __version__
-from liftseries.errors import StudyError, UsageError
+from liftseries.errors import Problem, StudyError, UsageError
 from liftseries.plan import PLAN_FILE, Plan, read_plan
 
 CAUTION = (
@@ -72,6 +72,20 @@ def _parser() -> argparse.ArgumentParser:
     ladder.add_argument("--guide-offset", type=_mm, metavar="MM", help="planned platform to the top of the guide")
     ladder.add_argument("--soft-tissue", type=_mm, metavar="MM", help="mucosa over the crest")
     ladder.set_defaults(door=_ladder)
+
+    size = doors.add_parser("size", help="how many patients the next study needs", epilog=CAUTION)
+    size.add_argument("study", metavar="STUDY", help="the study folder, or its study.yaml")
+    size.add_argument(
+        "--within", type=_positive, required=True, metavar="X",
+        help="half of the 95 %% interval: of the rate in percentage points, of a term in log odds",
+    )  # fmt: skip
+    size.add_argument(
+        "--of", default="rate", metavar="TERM",
+        help="a term of the perforation model such as approach[guided] (default: the perforation rate)",
+    )  # fmt: skip
+    size.add_argument("--simulations", type=_count, default=1000, metavar="N", help="studies simulated (default: 1000)")
+    size.add_argument("--cores", type=_count, default=os.cpu_count() or 1, help="processes (default: all)")
+    size.set_defaults(door=_size)
     return parser
 
 
@@ -89,6 +103,16 @@ def _mm(text: str) -> float:
         raise argparse.ArgumentTypeError("a number of millimetres is needed") from None
     if not 0 <= number <= 40:
         raise argparse.ArgumentTypeError("between 0 and 40 mm is needed")
+    return number
+
+
+def _positive(text: str) -> float:
+    try:
+        number = float(text.replace(",", "."))
+    except ValueError:
+        raise argparse.ArgumentTypeError("a number is needed") from None
+    if not 0 < number < 100:
+        raise argparse.ArgumentTypeError("above 0 and below 100 is needed")
     return number
 
 
@@ -163,6 +187,36 @@ def _ladder(options: argparse.Namespace) -> int:
                 soft_tissue_mm=options.soft_tissue,
             )
         )
+    print(CAUTION)
+    return 0
+
+
+def _size(options: argparse.Namespace) -> int:
+    from concurrent.futures import ProcessPoolExecutor
+
+    from liftseries.intake.cases import read_cases
+    from liftseries.models.sample_size import RATE, at_rate, sample_size, simulated_from
+    from liftseries.models.tidy import NotFitted
+    from liftseries.progress import Bar
+    from liftseries.sample_size_text import sample_size_text
+
+    plan = _plan(options.study)
+    within = options.within / 100 if options.of == RATE else options.within
+    cases = read_cases(plan)
+    try:
+        study = simulated_from(cases, options.of, plan.perforation_terms)
+        with Bar("Simulating studies") as bar, ProcessPoolExecutor(options.cores) as pool:
+            how = plan.seed, options.simulations, pool.map if options.cores > 1 else map, bar
+            answer = sample_size(study, within, *how)
+            others = []
+            for rate in study.rate_interval:
+                try:
+                    others.append(sample_size(at_rate(study, rate), within, *how))
+                except NotFitted:
+                    others.append(None)
+    except NotFitted as why:
+        raise StudyError([Problem(f"size of {options.of}", str(why))]) from None
+    print(sample_size_text(options.of, within, study, answer, others))
     print(CAUTION)
     return 0
 

@@ -41,28 +41,22 @@ def logged(log: str) -> Iterator[None]:
             sys.exit(1)
 
 
-def read_cases(inputs, params):
-    """One row a site, from a job's `patients`, `sites` and `derived` and its bands."""
-    import pandas as pd
-
-    from liftseries.models.cases import cases
-
-    patients, sites = pd.read_parquet(inputs.patients), pd.read_parquet(inputs.sites)
-    # A site may be called 12, 007 or NA: its name stays as it was written.
-    texts = dict.fromkeys(("site_id", "plan_problem"), str)
-    derived = pd.read_csv(inputs.derived, dtype=texts, keep_default_na=False, na_values=[""])
-    return cases(patients, sites, derived, params.rbh_bands_mm, params.lift_bands_mm)
-
-
-def write_estimates(outputs, name: str, estimates) -> None:
-    """A question's rows, its design effects below them, to the output `name`; what it left out to `name_left_out`."""
+def write_estimates(output, estimates) -> None:
+    """A question's rows, its design effects below them, to `estimates`; the sites it left out to `left_out`."""
     import pandas as pd
 
     from liftseries.outputs import write_csv
 
     tables = [table for table in (estimates.rows, estimates.design_effects) if len(table)]
-    write_csv(outputs[name], pd.concat(tables, ignore_index=True) if tables else estimates.rows)
-    write_csv(outputs[f"{name}_left_out"], estimates.left_out)
+    write_csv(output.estimates, pd.concat(tables, ignore_index=True) if tables else estimates.rows)
+    write_csv(output.left_out, estimates.left_out)
+
+
+def read_chunks(paths):
+    """The tables that the jobs of one resampling left, in the order of their replicates."""
+    import pandas as pd
+
+    return pd.concat([pd.read_csv(path) for path in paths], ignore_index=True)
 
 
 def _tell(text: str, file) -> None:

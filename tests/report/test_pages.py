@@ -118,6 +118,7 @@ def test_chapters_stand_in_reading_order(reports):
         "What happened to the membrane",
         "How the implants fared",
         "What bone was gained",
+        "What could change the answers",
         "What this cannot tell",
         "Methods",
         "Versions, plan and inputs",

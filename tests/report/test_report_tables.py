@@ -10,10 +10,13 @@ import pytest
 from conftest import KINDS
 from made_series import PLAN
 
+from liftseries.models.tidy import DESIGN_EFFECT
 from liftseries.report.material import read_material, read_table
 from liftseries.report.numbers import exponent, interval, percent, ratio
 from liftseries.report.table_files import as_csv, as_docx, write_tables
-from liftseries.report.tables import TRACE, displays
+from liftseries.report.tables import displays
+from liftseries.report.tables.cells import traced
+from liftseries.report.wording import trace_of
 
 
 @pytest.fixture(scope="module")
@@ -26,36 +29,13 @@ def material(made, tmp_path_factory):
     return {kind: read(kind) for kind in KINDS}
 
 
-def traced(tables) -> set[str]:
-    """Every results.csv row that a table names."""
-    found = set()
-    for table in tables.values():
-        if table.columns[-1] == TRACE:
-            for row in table.rows:
-                *place, last = row[-1].split(" · ")
-                # The rates' three intervals stand in one row of the table: "… · rate · cluster wilson exact".
-                methods = last.split() if place[0] == "perforation.rate" else [last]
-                found |= {" · ".join([*place, method]) for method in methods}
-    return found
-
-
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_row_of_results_can_be_traced(material, kind):
     tables = displays(material[kind])
     rows = material[kind].results
     assert len(rows) > 10
-    expected = {
-        " · ".join(
-            [
-                row["analysis"],
-                row["subset"],
-                row["term"],
-                *([row["method"]] if row["analysis"] == "perforation.rate" else []),
-            ]
-        )
-        for _, row in rows.iterrows()
-    }
-    assert expected <= traced(tables)
+    shown = set().union(*(traced(table) for table in tables.values()))
+    assert {trace_of(row) for _, row in rows[rows["analysis"].ne(DESIGN_EFFECT)].iterrows()} <= shown
 
 
 def test_an_analysis_without_a_table_of_its_own_is_not_lost(material):

@@ -1,4 +1,4 @@
-"""Reads the checked tables; leaves derived/steps.csv, derived/sites.csv and the cases for the ladder drawing."""
+"""Reads the checked tables; leaves derived/, and models/cases.parquet that every question starts from."""
 
 
 rule derive_depths:
@@ -25,3 +25,23 @@ rule derive_depths:
         "Recomputing depths, ladders and deviations"
     script:
         "../scripts/derive_depths.py"
+
+
+rule join_cases:
+    """One row a site with its patient, its geometry and its bands."""
+    input:
+        patients="checked/patients.parquet",
+        sites="checked/sites.parquet",
+        derived="derived/sites.csv",
+    output:
+        cases="models/cases.parquet",
+    log:
+        "logs/join_cases.log",
+    params:
+        rbh_bands_mm=plan.rbh_bands_mm,
+        lift_bands_mm=plan.lift_bands_mm,
+        code=code_of("models/cases.py"),
+    message:
+        "Joining sites, patients and depths"
+    script:
+        "../scripts/join_cases.py"

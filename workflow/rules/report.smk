@@ -3,11 +3,29 @@
 QUESTIONS = [
     "perforation_rate",
     "perforation_gee",
+    "perforation_firth",
+    "perforation_imputed",
+    "perforation_risk",
+    "perforation_validation",
     "survival_km",
     "survival_life_table",
     "survival_cox",
+    "survival_firth_cox",
+    "survival_imputed",
+    "survival_interval",
+    "survival_turnbull",
+    "survival_competing",
+    "survival_ph",
+    "survival_rmst",
+    "survival_patient",
+    "survival_gain",
     "gain_mixed",
+    "measurement_icc",
     "depth_agreement",
+    "depth_proportional_bias",
+    "sensitivity_evalue",
+    "sensitivity_detection",
+    "sensitivity_lost",
 ]
 
 
@@ -31,7 +49,7 @@ rule report:
     """The pages and tables of the report, from what the chapters left."""
     input:
         results="results.csv",
-        left_out=expand("models/{question}.left_out.csv", question=QUESTIONS),
+        left_out=expand("models/{question}.left_out.csv", question=["follow_up", *QUESTIONS]),
         counts="checked/counts.csv",
         set_aside="set_aside.csv",
         chapters=[
@@ -44,6 +62,9 @@ rule report:
             "models/life_table.csv",
             "models/survival_at_risk.csv",
             "models/gain_variances.csv",
+            "models/gain_by_visit.csv",
+            "models/perforation_imputation.csv",
+            "models/survival_imputation.csv",
         ],
         figures=figure_files(),
         tables=plan.files(),

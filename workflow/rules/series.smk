@@ -1,15 +1,13 @@
-"""Reads the checked tables and derived/sites.csv; leaves who is in the study, and how much of it is missing."""
+"""Reads the cases and visits; leaves who is in the study, and how much of it is missing."""
 
 
 rule series:
     """Flow of patients and sites, characteristics, missing values; flow and residual height drawn."""
     input:
-        patients="checked/patients.parquet",
-        sites="checked/sites.parquet",
+        cases="models/cases.parquet",
         visits="checked/visits.parquet",
         counts="checked/counts.csv",
         set_aside="set_aside.csv",
-        derived="derived/sites.csv",
     output:
         flow="models/flow.csv",
         characteristics="models/characteristics.csv",
@@ -19,7 +17,6 @@ rule series:
         "logs/series.log",
     params:
         rbh_bands_mm=plan.rbh_bands_mm,
-        lift_bands_mm=plan.lift_bands_mm,
         code=code_of("models", "report"),
     message:
         "Describing the series"

@@ -1,6 +1,6 @@
 """Who is in the study: flow, characteristics, missing values; flow and residual height drawn."""
 
-from liftseries.jobs import logged, read_cases
+from liftseries.jobs import logged
 
 with logged(snakemake.log[0]):
     import pandas as pd
@@ -12,7 +12,7 @@ with logged(snakemake.log[0]):
     from liftseries.report.material import read_table
 
     visits, counts = pd.read_parquet(snakemake.input.visits), pd.read_csv(snakemake.input.counts)
-    cases = read_cases(snakemake.input, snakemake.params)
+    cases = pd.read_parquet(snakemake.input.cases)
 
     boxes = flow(cases, visits, counts)
     write_csv(snakemake.output.flow, boxes)

@@ -1,5 +1,7 @@
 """How near the drilling came to the plan: bias and limits of agreement, achieved less planned last depth."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 from scipy.special import ndtri
@@ -7,6 +9,7 @@ from scipy.special import ndtri
 from liftseries.models.estimators.mixed import mixed_reml
 from liftseries.models.tidy import (
     FEW_PATIENTS,
+    NO_STD_ERROR,
     Estimates,
     Fit,
     NotFitted,
@@ -29,8 +32,9 @@ def fit_depth_agreement(cases: pd.DataFrame) -> Estimates:
     -------
     Estimates
         Terms `bias`, `low`, `high` on the scale `mm`; limits = bias ± 1.96 √(between + within variance). A
-        limit has SE² = SE(bias)² + 1.96² SE(total SD)² by the delta method; where the variance between
-        patients is estimated as zero that does not exist, and the limits stand without an interval.
+        limit has SE² = SE(bias)² + 1.96² SE(total SD)² by the delta method. Where the variance between patients is
+        estimated as zero no such expansion exists; the total SD then has the standard error of K - 1 independent
+        values, as if each patient counted once, and `method` says so.
 
     Source: Bland and Altman 1999, doi:10.1177/096228029900800204, and 2007, doi:10.1080/10543400701329422
     (repeated measurements); variances by `mixed_reml`.
@@ -52,6 +56,7 @@ def fit_depth_agreement(cases: pd.DataFrame) -> Estimates:
         n_patients=n_patients,
         df=n_patients - 1 if few and n_patients > 1 else None,
     )
+    effects = []
     try:
         if n == 0:
             raise NotFitted("no site has both an achieved and a planned last depth")
@@ -63,17 +68,21 @@ def fit_depth_agreement(cases: pd.DataFrame) -> Estimates:
     else:
         bias, se = float(model.coefficients[0]), float(model.std_error[0])
         sd = np.sqrt(model.total_variance)
-        limit_se = np.hypot(se, LIMITS_AT * sd / 2 * model.total_variance_log_se)
+        log_se = model.total_variance_log_se
+        if not np.isfinite(log_se):
+            log_se = np.sqrt(2 / (n_patients - 1))
+            fit = replace(fit, method=f"{fit.method}; variance between patients zero, limits on K - 1 values")
+        limit_se = np.hypot(se, LIMITS_AT * sd / 2 * log_se)
         rows = [fit.wald_row("bias", bias, se)]
         for term, limit in (("low", bias - LIMITS_AT * sd), ("high", bias + LIMITS_AT * sd)):
-            if np.isfinite(limit_se):
-                rows.append(fit.wald_row(term, limit, limit_se, p_value=False))
-            else:
-                rows.append(fit.row(term, limit, problem="no interval: the variance between patients is zero"))
+            rows.append(fit.wald_row(term, limit, limit_se, p_value=False))
+        if clustered and se > NO_STD_ERROR:
+            effects = [fit.design_effect_row("bias", se, sd / np.sqrt(n))]
 
     no_log, no_plan = np.isnan(achieved), ~np.isnan(achieved) & np.isnan(planned)
     reasons = [
         ("achieved_last_mm missing", int(no_log.sum())),
         ("planned_last_mm missing", int(no_plan.sum())),
     ]
-    return Estimates(results_table(rows), left_out_table(ANALYSIS, "all", reasons))
+    left_out = left_out_table(ANALYSIS, "all", reasons)
+    return Estimates(results_table(rows), left_out, design_effects=results_table(effects))

@@ -6,8 +6,10 @@ model (a term that does not vary, a column that follows from those before it) is
 instead of being dropped unsaid.
 """
 
+from __future__ import annotations
+
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -47,6 +49,12 @@ class Design:
     def terms(self) -> list[str]:
         """All rows that a model on this design owes its reader: its columns, then what cannot stand in it."""
         return [*self.names, *self.problems]
+
+    def without_intercept(self) -> Design:
+        """The same design without its constant."""
+        kept = [name != INTERCEPT for name in self.names]
+        names = tuple(name for name in self.names if name != INTERCEPT)
+        return replace(self, matrix=self.matrix[:, kept], names=names)
 
 
 def design_matrix(table: pd.DataFrame, terms: Sequence[str], intercept: bool = True) -> Design:
@@ -159,23 +167,3 @@ def independent_columns(columns: dict[str, np.ndarray], n_rows: int) -> tuple[li
         else:
             aliased[name] = f"{name} follows from the terms before it, so it has no effect of its own"
     return kept, aliased
-
-
-def level_without_event(factors: dict[str, pd.Categorical], event: np.ndarray) -> tuple[str, str] | None:
-    """The first column and level among the used sites without any event, or None."""
-    return _level_where(factors, event, lambda n_events, n: n_events == 0)
-
-
-def level_of_events_only(factors: dict[str, pd.Categorical], event: np.ndarray) -> tuple[str, str] | None:
-    """The first column and level of which every used site has the event, or None."""
-    return _level_where(factors, event, lambda n_events, n: n_events == n)
-
-
-def _level_where(factors, event, holds) -> tuple[str, str] | None:
-    for column, levels in factors.items():
-        n = np.bincount(levels.codes, minlength=len(levels.categories))
-        n_events = np.bincount(levels.codes, weights=event, minlength=len(levels.categories))
-        found = np.flatnonzero((n > 0) & holds(n_events, n))
-        if len(found):
-            return column, str(levels.categories[found[0]])
-    return None

@@ -12,6 +12,8 @@ import pandas as pd
 
 from liftseries.models.tidy import left_out_table
 
+OUTCOME = ("months", "failed", "died", "last_in_function")
+
 
 @dataclass(frozen=True)
 class FollowUp:
@@ -20,8 +22,8 @@ class FollowUp:
     Attributes
     ----------
     implants : one row an implant, in the order of `cases`
-        `site_id, patient_id, months` (since placement), `failed`, `died` (both true/false) and every other
-        column of `cases`.
+        `site_id, patient_id, months` (since placement), `failed`, `died` (both true/false), `last_in_function`
+        (months of the last visit in function before any failure, NaN without one) and every other column of `cases`.
     n_without_implant : sites where none was placed
     n_without_visit : implants without a visit
     n_only_not_examined : implants that have visits, at none of which they were examined
@@ -64,7 +66,8 @@ def follow_up(visits: pd.DataFrame, cases: pd.DataFrame) -> FollowUp:
 
     first_failed = months[status.eq("failed")].groupby(site).min()
     first_death = months[status.eq("patient_died")].groupby(site).min()
-    last_in_function = months[status.eq("functioning")].groupby(site).max()
+    before_failure = ~(months >= site.map(first_failed).astype(float))
+    last_in_function = months[status.eq("functioning") & before_failure].groupby(site).max()
 
     site_id = cases["site_id"].astype(object)
     failed_at = site_id.map(first_failed).to_numpy(float)
@@ -78,11 +81,12 @@ def follow_up(visits: pd.DataFrame, cases: pd.DataFrame) -> FollowUp:
     visited = site_id.isin(site).to_numpy()
     used = placed & seen
     implants = cases.loc[used].reset_index(drop=True)
-    implants = implants.drop(columns=[c for c in ("months", "failed", "died") if c in implants])
+    implants = implants.drop(columns=[c for c in OUTCOME if c in implants])
     implants.insert(2, "months", end[used])
     implants.insert(3, "failed", failed[used])
     implants.insert(4, "died", died[used])
-    first = ["site_id", "patient_id", "months", "failed", "died"]
+    implants.insert(5, "last_in_function", in_function_at[used])
+    first = ["site_id", "patient_id", *OUTCOME]
     return FollowUp(
         implants=implants[first + [column for column in implants if column not in first]],
         n_without_implant=int((~placed).sum()),
@@ -90,3 +94,18 @@ def follow_up(visits: pd.DataFrame, cases: pd.DataFrame) -> FollowUp:
         n_only_not_examined=int((placed & visited & ~seen).sum()),
         n_seen_only_at_placement=int((end[used] == 0).sum()),
     )
+
+
+def failure_intervals(implants: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Between which months each implant failed: after the last visit in function, up to the visit that found it.
+
+    An implant that has not failed was last known to stand at its last visit in function; a death says nothing of the
+    time after it. An implant never seen in function has 0 on the left.
+
+    Returns
+    -------
+    left, right : shape (n,), months
+        right is infinite where the implant has not failed.
+    """
+    left = implants["last_in_function"].fillna(0.0).to_numpy(float)
+    return left, np.where(implants["failed"].to_numpy(bool), implants["months"].to_numpy(float), np.inf)

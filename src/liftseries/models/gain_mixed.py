@@ -69,6 +69,7 @@ def fit_gain_mixed(visits: pd.DataFrame, cases: pd.DataFrame, terms: Sequence[st
         "residual_sd_mm": np.nan,
         "n_visits": len(used),
     }
+    effects = []
     try:
         if len(gains) == 0:
             raise NotFitted("no visit has a bone height")
@@ -86,6 +87,12 @@ def fit_gain_mixed(visits: pd.DataFrame, cases: pd.DataFrame, terms: Sequence[st
             for term, b, se in zip(design.names, model.coefficients, model.std_error, strict=True)
         ]
         rows += [fit.row(term, problem=problem) for term, problem in design.problems.items()]
+        naive = least_squares_std_error(design.matrix, used["gain_mm"].to_numpy(float))
+        if patient is not None or site is not None:
+            effects = [
+                fit.design_effect_row(term, se, alone)
+                for term, se, alone in zip(design.names, model.std_error, naive, strict=True)
+            ]
         variances |= {
             "patient_sd_mm": np.sqrt(model.patient_variance),
             "site_sd_mm": np.sqrt(model.site_variance),
@@ -94,6 +101,7 @@ def fit_gain_mixed(visits: pd.DataFrame, cases: pd.DataFrame, terms: Sequence[st
     return GainEstimates(
         rows=results_table(rows),
         left_out=sites_left_out(cases, gains, design.reasons),
+        design_effects=results_table(effects),
         variances=pd.DataFrame([variances]),
         by_visit=gain_by_recall(gains),
     )
@@ -125,6 +133,13 @@ def gain_by_recall(gains: pd.DataFrame) -> pd.DataFrame:
     recall = np.select([months < 3, months < 9, months < 18], [0, 6, 12], year).astype(int)
     by_recall = gains["gain_mm"].astype(float).groupby(recall).agg(n="size", mean="mean", sd="std")
     return by_recall.rename_axis("months").reset_index()
+
+
+def least_squares_std_error(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Standard errors of a linear model that takes all measurements as independent, shape (p,)."""
+    beta, *_ = np.linalg.lstsq(x, y, rcond=None)
+    variance = ((y - x @ beta) ** 2).sum() / (len(y) - x.shape[1])
+    return np.sqrt(variance * np.diag(np.linalg.inv(x.T @ x)))
 
 
 def intercepts_in_words(patient, site) -> str:

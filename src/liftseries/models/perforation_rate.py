@@ -12,6 +12,7 @@ from scipy.special import expit
 
 from liftseries.models.estimators.gee import logistic_gee
 from liftseries.models.levels import as_levels, subsets
+from liftseries.models.one_sided import bound_rows
 from liftseries.models.tidy import (
     CONF_LEVEL,
     NO_STD_ERROR,
@@ -39,7 +40,8 @@ def fit_perforation_rate(cases: pd.DataFrame, by: Sequence[str] = ()) -> Estimat
     Returns
     -------
     Estimates
-        Three rows a subset (methods `wilson`, `exact`, `cluster`), term `rate`, scale `risk`.
+        Three rows a subset (methods `wilson`, `exact`, `cluster`), term `rate`, scale `risk`; where none or all
+        perforated, two more with one-sided bounds (`one_sided_patients`, `one_sided_sites`).
 
     Source: Wilson 1927, doi:10.1080/01621459.1927.10502953; Clopper and Pearson 1934,
     doi:10.1093/biomet/26.4.404; `cluster` is `logistic_gee` with a constant only, interval on the logit.
@@ -47,15 +49,19 @@ def fit_perforation_rate(cases: pd.DataFrame, by: Sequence[str] = ()) -> Estimat
     known, perforated = known_perforation(cases)
     patient = cases["patient_id"].to_numpy()
     rows: list[dict] = []
+    effects: list[dict] = []
     left_out = []
     for subset, member in subsets(cases, by):
         used = member & known
-        rows += rate_rows(subset, perforated[used], patient[used])
+        told, design_effect = rate_rows(subset, perforated[used], patient[used])
+        rows += told
+        effects += design_effect
         left_out.append(left_out_table(ANALYSIS, subset, [("perforation unknown", int((member & ~known).sum()))]))
     for column in by:
         n_without = int((as_levels(cases[column]).codes < 0).sum())
         left_out.append(left_out_table(ANALYSIS, column, [(f"{column} unknown", n_without)]))
-    return Estimates(results_table(rows), pd.concat(left_out, ignore_index=True))
+    left_out = pd.concat(left_out, ignore_index=True)
+    return Estimates(results_table(rows), left_out, design_effects=results_table(effects))
 
 
 def known_perforation(cases: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
@@ -65,8 +71,8 @@ def known_perforation(cases: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     return perforated | perforation.eq("no").to_numpy(bool), perforated
 
 
-def rate_rows(subset: str, event: np.ndarray, patient: np.ndarray) -> list[dict]:
-    """The rows of one subset: `event` and `patient`, shape (n,), of the sites where it is known."""
+def rate_rows(subset: str, event: np.ndarray, patient: np.ndarray) -> tuple[list[dict], list[dict]]:
+    """The rows of one subset and its design effect: `event` and `patient`, shape (n,), of its sites known."""
     from statsmodels.stats.proportion import proportion_confint
 
     n, n_events = len(event), int(event.sum())
@@ -80,7 +86,8 @@ def rate_rows(subset: str, event: np.ndarray, patient: np.ndarray) -> list[dict]
     }
     if n == 0:
         unknown = "no site here has its perforation recorded"
-        return [Fit(method=method, **shared).row("rate", problem=unknown) for method in (*INDEPENDENT_SITES, "cluster")]
+        methods = (*INDEPENDENT_SITES, "cluster")
+        return [Fit(method=method, **shared).row("rate", problem=unknown) for method in methods], []
 
     rows = []
     for method, name in INDEPENDENT_SITES.items():
@@ -90,18 +97,21 @@ def rate_rows(subset: str, event: np.ndarray, patient: np.ndarray) -> list[dict]
         interval = {"conf_low": low, "conf_high": high, "conf_level": CONF_LEVEL}
         rows.append(Fit(method=method, **shared).row("rate", n_events / n, **interval))
 
+    fit = Fit(method="cluster", **shared)
+    if n_events in (0, n):
+        none = "no site here perforated" if n_events == 0 else "every site here perforated"
+        why = f"{none}, so the log odds are not finite; one_sided_patients is the bound that holds"
+        return [*rows, fit.row("rate", problem=why), *bound_rows(fit, "rate", patient, n_events / n)], []
     try:
-        if n_events in (0, n):
-            none = "no site here perforated" if n_events == 0 else "every site here perforated"
-            raise NotFitted(f"{none}, so the log odds are not finite; wilson and exact still hold")
         model = logistic_gee(np.ones((n, 1)), event, patient)
     except NotFitted as why:
-        return [*rows, Fit(method="cluster", **shared).row("rate", problem=str(why))]
+        return [*rows, fit.row("rate", problem=str(why))], []
     fit = Fit(method="cluster", df=model.df, **shared)
     log_odds, se = float(model.coefficients[0]), float(model.std_error[0])
     risk = float(expit(log_odds))
     if not se > NO_STD_ERROR:
-        return [*rows, fit.row("rate", problem=ZERO_STD_ERROR)]
+        return [*rows, fit.row("rate", problem=ZERO_STD_ERROR)], []
     low, high = expit(log_odds + np.array([-1, 1]) * critical_value(model.df) * se)
     interval = {"conf_low": low, "conf_high": high, "conf_level": CONF_LEVEL}
-    return [*rows, fit.row("rate", risk, risk * (1 - risk) * se, model.remark, **interval)]
+    effect = fit.design_effect_row("rate", se, float(model.naive_std_error[0]))
+    return [*rows, fit.row("rate", risk, risk * (1 - risk) * se, model.remark, **interval)], [effect]

@@ -8,6 +8,7 @@ import pandas as pd
 
 from liftseries.models.estimators.kaplan_meier import kaplan_meier, log_log_interval, numbers_at
 from liftseries.models.levels import as_levels, subsets
+from liftseries.models.one_sided import bound_rows
 from liftseries.models.tidy import (
     CONF_LEVEL,
     NO_STD_ERROR,
@@ -21,6 +22,7 @@ from liftseries.models.tidy import (
 ANALYSIS = "survival.km"
 METHOD = "Kaplan-Meier, patient-clustered infinitesimal jackknife, log-log interval"
 NO_FAILURE = "no implant has failed by then, and an interval cannot be drawn without a failure"
+NONE_SO_FAR = f"{NO_FAILURE}; one_sided_patients is the bound that holds"
 ONE_PATIENT = "all implants belong to one patient, so no variance is seen"
 ALL_FAILED = "every implant still at risk has failed, so the estimate has no interval"
 
@@ -55,11 +57,13 @@ def fit_survival_km(implants: pd.DataFrame, months: Sequence[float], by: Sequenc
     -------
     KaplanMeierEstimates
         One row a subset and month, term the month, scale `probability`. Beyond the last follow-up the
-        estimate is empty; before the first failure it is 1 without an interval; `problem` says which.
+        estimate is empty; before the first failure it is 1 without an interval, and two more rows give one-sided
+        bounds from those still under observation (`one_sided_patients`, `one_sided_sites`); `problem` says which.
 
     Source: see `kaplan_meier` and `log_log_interval`.
     """
     rows: list[dict] = []
+    effects: list[dict] = []
     curves, at_risk = [], []
     for subset, member in subsets(implants, by):
         part = implants.loc[member]
@@ -74,7 +78,21 @@ def fit_survival_km(implants: pd.DataFrame, months: Sequence[float], by: Sequenc
             n_patients=part["patient_id"].nunique(),
             n_events=int(failed.sum()),
         )
-        rows += survival_rows(fit, months, *estimate.at(months), estimate.last_month)
+        survival, std_error = estimate.at(months)
+        told = survival_rows(fit, months, survival, std_error, estimate.last_month)
+        patient = part["patient_id"].to_numpy()
+        for month, row in zip(months, told, strict=True):
+            if row["problem"] == NO_FAILURE:
+                bounds = bound_rows(fit, row["term"], patient[time >= month], 1.0)
+                rows += [row | {"problem": NONE_SO_FAR}, *bounds]
+            else:
+                rows.append(row)
+        naive = kaplan_meier(time, failed, np.arange(len(part))).at(months)[1]
+        effects += [
+            fit.design_effect_row(row["term"], row["std_error"], alone)
+            for row, alone in zip(told, naive, strict=True)
+            if np.isfinite(row["std_error"])
+        ]
 
         if len(part) == 0:
             continue
@@ -95,6 +113,7 @@ def fit_survival_km(implants: pd.DataFrame, months: Sequence[float], by: Sequenc
     return KaplanMeierEstimates(
         rows=results_table(rows),
         left_out=pd.concat(left_out, ignore_index=True),
+        design_effects=results_table(effects),
         curves=_stacked(curves, ("subset", "months", "survival", "conf_low", "conf_high")),
         at_risk=_stacked(at_risk, ("subset", "months", "n_at_risk", "n_failed", "n_censored")),
     )

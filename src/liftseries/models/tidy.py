@@ -123,6 +123,11 @@ class Fit:
         )
 
 
+def few_patients_df(n_patients: int, n_coefficients: int = 1) -> int | None:
+    """Degrees of freedom K - p of t below 50 patients; None, for the normal, where there are more."""
+    return max(n_patients - n_coefficients, 1) if n_patients < FEW_PATIENTS else None
+
+
 def critical_value(df: float | None = None) -> float:
     """Half-width of a 95 % interval in standard errors."""
     upper = (1 + CONF_LEVEL) / 2

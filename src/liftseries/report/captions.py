@@ -20,6 +20,23 @@ CAPTIONS = {
         "Share of sites whose membrane was perforated, with 95% intervals that take sites as clustered in patients."
     ),
     "perforation_odds": "Odds ratios of a perforation with 95% intervals, each term held against the others.",
+    "risk_curves": (
+        "Standardised risk of a perforation along residual bone height and planned lift, with patient-clustered 95% "
+        "bands: what the mean risk would be if every site had that height or lift. Bars below: how many sites were "
+        "near it."
+    ),
+    "survival_between_visits": (
+        "The same survival with each failure dated at the visit that found it (steps) and known only to lie between "
+        "two visits (line with its 95% band, patients resampled). The distance is what the dating is worth."
+    ),
+    "competing_risks": (
+        "Implants failed, and implants whose patient died, of all placed and followed; 95% band of the failures, "
+        "clustered by patient."
+    ),
+    "proportional_hazards": (
+        "Each failure's scaled residual against time, with a smooth line; a hazard ratio that stays the same gives a "
+        "level line at its estimate (dashed)."
+    ),
     "survival": (
         "Kaplan-Meier survival of all implants with its patient-clustered 95% band. Below: implants at risk "
         "just before each month, and failed or censored before it. Where few are left at risk, one failure "

@@ -36,17 +36,25 @@ from liftseries.report.numbers import (
     share_of,
 )
 from liftseries.report.sentences import (
+    NO_CUT_POINTS,
+    bend_sentences,
+    bias_sentence,
     depth_sentence,
     difference,
     effect,
     effects,
+    evalue_sentence,
     first,
     first_term,
     gain_sentence,
+    hazards_sentence,
+    lost_sentence,
     problems,
     rate_sentence,
+    risk_difference_sentences,
     small,
     survival_sentence,
+    validation_sentences,
 )
 from liftseries.report.svg import alt_text, width_mm
 from liftseries.report.tables import Display, displays
@@ -75,6 +83,7 @@ def build(material: Material) -> Report:
         writer.chapter("membrane", "What happened to the membrane", _membrane(writer)),
         writer.chapter("implants", "How the implants fared", _implants(writer)),
         writer.chapter("bone", "What bone was gained", _bone(writer)),
+        writer.chapter("sensitivity", "What could change the answers", _sensitivity(writer)),
         writer.chapter("limits", "What this cannot tell", _limits(writer)),
         writer.chapter("methods", "Methods", _methods(writer)),
         writer.chapter("versions", "Versions, plan and inputs", _versions(writer)),
@@ -233,6 +242,8 @@ def _depth(writer: _Writer) -> Iterable[Block]:
         yield sentence
     yield from writer.figure("planned_achieved")
     yield from writer.table("depth_agreement")
+    yield from bias_sentence(material)
+    yield from writer.table("proportional_bias")
     whole = material.deviations[material.deviations["subset"].eq("all")]
     whole = whole[pd.to_numeric(whole["n_sites"]).gt(0)]
     if len(whole):
@@ -251,7 +262,7 @@ def _depth(writer: _Writer) -> Iterable[Block]:
     yield from writer.figure("deviations")
     yield from writer.table("deviations")
     yield from writer.figure("ladder_case")
-    yield from problems(material, "depth.agreement")
+    yield from problems(material, "depth.agreement", "depth.proportional_bias")
 
 
 def _membrane(writer: _Writer) -> Iterable[Block]:
@@ -281,7 +292,34 @@ def _membrane(writer: _Writer) -> Iterable[Block]:
         yield from effects(gee, words, "the odds of a perforation")
     yield from writer.figure("perforation_odds")
     yield from writer.table("perforation_odds")
-    yield from problems(material, "perforation.rate", "perforation.gee")
+    if len(gee):
+        yield Paragraph(
+            "The same terms in other ways: with a penalty that keeps odds finite where a level has no perforation, and "
+            "with missing terms filled in. Where they disagree, the data do not carry the term."
+        )
+    yield from writer.table("perforation_ways")
+    yield from writer.figure("risk_curves")
+    yield from bend_sentences(material, words)
+    yield from writer.table("perforation_nonlinearity")
+    yield from risk_difference_sentences(material, words)
+    yield from writer.table("risk_differences")
+    yield from writer.table("perforation_risk")
+    yield Paragraph(NO_CUT_POINTS)
+    yield from validation_sentences(material)
+    yield from writer.table("perforation_validation")
+    yield from problems(
+        material,
+        "perforation.rate",
+        "perforation.gee",
+        "perforation.firth",
+        "perforation.imputed",
+        "perforation.risk",
+        "perforation.risk_lift",
+        "perforation.risk_band",
+        "perforation.nonlinearity",
+        "perforation.risk_difference",
+        "perforation.validation",
+    )
 
 
 def _implants(writer: _Writer) -> Iterable[Block]:
@@ -298,7 +336,16 @@ def _implants(writer: _Writer) -> Iterable[Block]:
     yield from writer.figure("survival")
     yield from writer.table("survival")
     yield from writer.table("numbers_at_risk")
+    yield Paragraph(
+        "A failure happened at some time after the last visit in function, and a dead patient's implants can no longer "
+        "fail. What these choices are worth:"
+    )
+    yield from writer.figure("survival_between_visits")
+    yield from writer.table("survival_by_way")
     yield from writer.figure("survival_by_height")
+    yield from writer.figure("competing_risks")
+    yield from writer.table("competing_risks")
+    yield from writer.table("months_in_function")
     yield from writer.table("life_table")
     cox = material.rows("survival.cox")
     if len(cox):
@@ -310,8 +357,22 @@ def _implants(writer: _Writer) -> Iterable[Block]:
         yield from effects(cox, words, "the hazard of implant failure")
     yield from writer.figure("hazard_ratios")
     yield from writer.table("hazard_ratios")
+    yield from writer.table("hazard_ways")
+    yield from hazards_sentence(material)
+    yield from writer.figure("proportional_hazards")
+    yield from writer.table("proportional_hazards")
+    yield from writer.table("failure_times")
+    if len(material.rows("survival.gain")):
+        yield Paragraph(
+            "An implant must last long enough for its bone gain to be measured. Counted from placement, a gain "
+            "measured later would be credited with that time; so gain enters only for implants still in function at "
+            f"the landmark, month {material.plan.get('plan', {}).get('landmark_months', 12):g}, and only failures "
+            "after it count."
+        )
+    yield from writer.table("gain_and_failure")
     yield from writer.table("complications")
-    yield from problems(material, "survival.km", "survival.life_table", "survival.cox")
+    survival = [name for name in dict.fromkeys(material.results["analysis"]) if str(name).startswith("survival.")]
+    yield from problems(material, *survival)
 
 
 def _bone(writer: _Writer) -> Iterable[Block]:
@@ -335,6 +396,32 @@ def _bone(writer: _Writer) -> Iterable[Block]:
     yield from problems(material, "gain.mixed")
 
 
+def _sensitivity(writer: _Writer) -> Iterable[Block]:
+    material = writer.material
+    yield from evalue_sentence(material)
+    yield from writer.table("evalues")
+    yield Paragraph(
+        "A tear that nobody saw counts as none. In cadavers, where the membrane can be watched, more tears are found "
+        "than clinics report; what the rates would be if only a part had been seen:"
+    )
+    yield from writer.table("detection")
+    yield from writer.table("detection_contrast")
+    if _has_visits(material):
+        yield from lost_sentence(material)
+        yield from writer.table("lost_implants")
+    yield Paragraph(
+        "The more alike the sites of a patient, the less each further site tells. The design effect beside an estimate "
+        "says how many times over that widens its variance."
+    )
+    yield from writer.table("intraclass_correlation")
+    analyses = [
+        name
+        for name in dict.fromkeys(material.results["analysis"])
+        if str(name).startswith(("sensitivity.", "measurement."))
+    ]
+    yield from problems(material, *analyses)
+
+
 def _limits(writer: _Writer) -> Iterable[Block]:
     for text in limits(writer.material, writer.words):
         yield Paragraph(text)
@@ -344,6 +431,8 @@ def _limits(writer: _Writer) -> Iterable[Block]:
 def _methods(writer: _Writer) -> Iterable[Block]:
     for lead, text in methods(writer.material, writer.words):
         yield Paragraph(text, lead=lead)
+    yield from writer.table("imputation")
+    yield from writer.table("coverage")
     yield from writer.table("other_estimates")
 
 

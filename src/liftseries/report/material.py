@@ -5,6 +5,7 @@ A file that a run did not leave is an empty table, and the report says so in one
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -14,6 +15,7 @@ import pandas as pd
 
 from liftseries.models.tidy import DESIGN_EFFECT, LEFT_OUT_COLUMNS, RESULT_COLUMNS
 
+IMPUTATION = "variable level_of n_missing model predictors"
 # field of Material -> its file in the output folder and the columns that an empty one still has
 FILES = {
     "counts": ("checked/counts.csv", "table file read kept set_aside"),
@@ -34,13 +36,15 @@ FILES = {
     "ladder_cases": ("models/ladder_cases.csv", "case site_label approach step_no deviations"),
     "gain_variances": ("models/gain_variances.csv", "patient_sd_mm site_sd_mm residual_sd_mm n_visits"),
     "gain_by_visit": ("models/gain_by_visit.csv", "months n mean sd"),
+    "perforation_imputation": ("models/perforation_imputation.csv", IMPUTATION),
+    "survival_imputation": ("models/survival_imputation.csv", IMPUTATION),
     "results": ("results.csv", " ".join(RESULT_COLUMNS)),
 }
 # fmt: off
 TEXT_COLUMNS = (
     "analysis", "subset", "term", "scale", "method", "problem", "reason", "level", "stage", "column",
     "unit", "table", "file", "rule", "message", "value_class", "deviation",
-    "complication", "rungs_mm", "deviations", "site_label",
+    "complication", "rungs_mm", "deviations", "site_label", "variable", "level_of", "model", "predictors",
 )
 # fmt: on
 
@@ -55,7 +59,8 @@ class Material:
     versions : package -> version
     inputs : input file -> SHA-256
     counts, set_aside, flow, characteristics, missing, deviations, complications, life_table, at_risk,
-    ladder_cases, gain_variances, gain_by_visit, results : the tables of `FILES`
+    ladder_cases, gain_variances, gain_by_visit, perforation_imputation, survival_imputation,
+    results : the tables of `FILES`
     left_out : all `models/*.left_out.csv`, one under another
     figures : name -> the SVG
     """
@@ -75,6 +80,8 @@ class Material:
     ladder_cases: pd.DataFrame
     gain_variances: pd.DataFrame
     gain_by_visit: pd.DataFrame
+    perforation_imputation: pd.DataFrame
+    survival_imputation: pd.DataFrame
     results: pd.DataFrame
     left_out: pd.DataFrame
     figures: Mapping[str, Path] = field(default_factory=dict)
@@ -85,6 +92,12 @@ class Material:
         if subset is not None:
             chosen &= self.results["subset"].eq(subset)
         return self.results[chosen]
+
+    def design_effect(self, analysis: str, subset: str, term: str) -> float:
+        """The design effect of a clustered row; NaN where it has none."""
+        rows = self.rows(DESIGN_EFFECT, subset)
+        found = rows.loc[rows["term"].eq(f"{analysis} {term}"), "estimate"]
+        return float(found.iloc[0]) if len(found) else math.nan
 
     def has_table(self, name: str) -> bool:
         """Whether study.yaml names any file for a table of the contract."""

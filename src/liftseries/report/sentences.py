@@ -17,11 +17,20 @@ from liftseries.report.numbers import (
     interval,
     listed,
     missing,
+    p_value,
     percent,
     ratio,
     share_of,
 )
-from liftseries.report.wording import Words, trace
+from liftseries.report.wording import Words, trace, trace_of
+
+NO_CUT_POINTS = (
+    "No cut-point of bone height is offered. A cut-point says that a site just below it differs from one just above "
+    "and that all sites on one side are alike; chosen from the data it moves from sample to sample, makes the "
+    "difference look larger than it is and the p-value smaller. The curve shows what a cut-point would hide; bands, "
+    "if wanted, are those that the plan named beforehand."
+)
+USABLE_C, USABLE_SLOPE = 0.8, (0.9, 1.1)  # what a model should reach before it is tried on new patients; our convention
 
 
 def rate_sentence(material: Material) -> Paragraph | None:
@@ -122,15 +131,114 @@ def _size(row) -> tuple[str, bool]:
     return interval(-row["estimate"], -row["conf_high"], -row["conf_low"]), False
 
 
+def bias_sentence(material: Material) -> Iterable[Block]:
+    """Whether the error of the last depth grows with the depth."""
+    row = first_term(material.rows("depth.proportional_bias"))
+    if row is None:
+        return
+    change, deeper = _size(row)
+    text = (
+        f"With each further mm planned, the last depth lay {change} mm {'deeper' if deeper else 'shallower'} against it"
+    )
+    yield Paragraph(text + _open(row["conf_low"], row["conf_high"], 0.0) + ".", source(row))
+
+
+def bend_sentences(material: Material, words: Words) -> Iterable[Block]:
+    """Whether the risk bends along residual height and planned lift."""
+    rows = material.rows("perforation.nonlinearity")
+    told = [
+        f"{small(words.column(row['term']))} p {p_value(row['p_value'])}"
+        for _, row in rows[rows["estimate"].notna()].iterrows()
+    ]
+    if told:
+        yield Paragraph(
+            f"Whether the risk follows a bent line rather than a straight one on the logit: {listed(told)}. A large p "
+            "does not say that the line is straight.",
+            "perforation.nonlinearity",
+        )
+
+
+def risk_difference_sentences(material: Material, words: Words) -> Iterable[Block]:
+    """A sentence a contrast of the plan, per 100 sites."""
+    rows = material.rows("perforation.risk_difference")
+    for _, row in rows[rows["estimate"].notna()].iterrows():
+        size, more = _size(row)
+        text = f"{words.contrast(row['term'])}: {size} {'more' if more else 'fewer'} perforations per 100 sites"
+        yield Paragraph(text + _open(row["conf_low"], row["conf_high"], 0.0) + ".", source(row))
+
+
+def validation_sentences(material: Material) -> Iterable[Block]:
+    """How well the model predicts, and what that means for using it."""
+    rows = material.rows("perforation.validation", "all")
+    corrected = rows[rows["method"].str.startswith("optimism-corrected") & rows["estimate"].notna()]
+    of_term = {row["term"]: row for _, row in corrected.iterrows()}
+    if not {"c_statistic", "calibration_slope"} <= set(of_term):
+        return
+    c, slope = of_term["c_statistic"], of_term["calibration_slope"]
+    usable = c["estimate"] >= USABLE_C and USABLE_SLOPE[0] <= slope["estimate"] <= USABLE_SLOPE[1]
+    advice = (
+        "It may be worth trying on patients of other centres; until that is done it is no tool for a patient."
+        if usable
+        else "Do not use it to tell a patient's risk: it describes this series and tells sites apart too poorly."
+    )
+    yield Paragraph(
+        f"As a predictor, corrected for optimism, the model has a c statistic of "
+        f"{interval(c['estimate'], c['conf_low'], c['conf_high'])} and a calibration slope of "
+        f"{interval(slope['estimate'], slope['conf_low'], slope['conf_high'])}. {advice}",
+        source(c),
+    )
+
+
+def hazards_sentence(material: Material) -> Iterable[Block]:
+    """Whether hazard ratios stay the same over time."""
+    rows = material.rows("survival.ph")
+    rows = rows[rows["term"].eq("GLOBAL") & rows["estimate"].notna()]
+    clustered = rows[rows["method"].str.contains("clustered")]
+    row = first(clustered if len(clustered) else rows)
+    if row is not None:
+        seen = "give reason to doubt" if row["p_value"] < 0.05 else "do not contradict"
+        yield Paragraph(
+            f"The data {seen} that hazard ratios stay the same over time (p {p_value(row['p_value'])}); with few "
+            "failures such a test sees little.",
+            source(row),
+        )
+
+
+def evalue_sentence(material: Material) -> Iterable[Block]:
+    """What an E-value says."""
+    rows = material.rows("sensitivity.evalue")
+    if rows["estimate"].notna().any():
+        yield Paragraph(
+            "A cause that was not recorded could explain a ratio away only if it went with both the exposure and the "
+            "outcome at least as strongly as the E-value says, beyond what the model holds constant. A small E-value "
+            "means that little is needed."
+        )
+
+
+def lost_sentence(material: Material) -> Iterable[Block]:
+    """How far the implants lost from sight could move survival."""
+    rows = material.rows("sensitivity.lost_implants")
+    rows = rows[rows["estimate"].notna()]
+    if rows.empty:
+        return
+    last_month = rows["term"].iloc[-1]
+    cases = {row["method"].partition(":")[0]: row for _, row in rows[rows["term"].eq(last_month)].iterrows()}
+    if {"best case", "worst case"} <= set(cases):
+        best, worst = cases["best case"], cases["worst case"]
+        yield Paragraph(
+            f"Implants are lost from sight. Had all of them lasted, {percent(best['estimate'])} would stand at "
+            f"{last_month} months; had all failed right after their last visit, {percent(worst['estimate'])}.",
+            source(worst),
+        )
+
+
 def problems(material: Material, *analyses: str) -> list[Block]:
     """What could not be estimated in these analyses, each reason once."""
     rows = material.results[material.results["analysis"].isin(analyses)]
     rows = rows[rows["problem"].fillna("").ne("")]
     items = []
     for problem, group in rows.groupby("problem", sort=False):
-        places = [
-            source(row, row["method"] if row["analysis"] == "perforation.rate" else "") for _, row in group.iterrows()
-        ]
+        places = [trace_of(row) for _, row in group.iterrows()]
         items.append(f"{listed(places)}: {problem}.")
     return [Listing("What could not be estimated in full, and why:", tuple(items))] if items else []
 

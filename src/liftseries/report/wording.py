@@ -40,6 +40,7 @@ DEVIATIONS = {
     "intended_missed": "Depth differs from the intended one",
     "stop_misread": "Stop's marking misread",
 }
+PARAMETERS = {INTERCEPT: "Intercept", "(log shape)": "Log of the shape"}
 IMPOSSIBLE = ("unguided_start", "approach=freehand")  # no guide, so no start outside it
 CANNOT_OCCUR = "cannot occur"
 SCALES = {
@@ -49,6 +50,11 @@ SCALES = {
     "risk": "share",
     "probability": "probability",
     "log_time": "log time",
+    "months": "months",
+    "ratio": "ratio",
+    "per 100 sites": "per 100 sites",
+    "chi_squared": "χ²",
+    "E-value": "E-value",
 }
 
 
@@ -97,8 +103,8 @@ class Words:
 
         `method` of results.csv names the reference level where the usual one did not occur.
         """
-        if term == INTERCEPT:
-            return "Intercept"
+        if term in PARAMETERS:
+            return PARAMETERS[term]
         name, _, rest = term.partition("[")
         if not rest:
             unit = self.unit(name)
@@ -108,6 +114,12 @@ class Words:
         words = {"true": "yes", "false": "no"}.get(level, level)
         told = f" against {against.replace('_', ' ')}" if against else ""
         return f"{self.column(name)}: {words.replace('_', ' ')}{told}"
+
+    def contrast(self, term: str) -> str:
+        """`Residual bone height: 8 to 4 mm` for `rbh_mid_mm: 8 to 4`."""
+        name, _, between = term.partition(": ")
+        unit = self.unit(name)
+        return f"{self.column(name)}: {between.replace('_', ' ')}" + (f" {unit}" if unit else "")
 
     def reason(self, reason: str) -> str:
         """`Slope of the sinus floor missing` for `floor_slope_deg missing`."""
@@ -136,6 +148,31 @@ def _named_reference(name: str, method: str) -> str:
 def deviation_words(names: str) -> list[str]:
     """The deviations of a cell such as `first_too_deep not_probed`, in words."""
     return [DEVIATIONS.get(name, name.replace("_", " ")) for name in names.split()]
+
+
+# Analyses whose rows of one term differ by method only.
+SEVERAL_METHODS = (
+    "perforation.rate",
+    "perforation.firth",
+    "perforation.validation",
+    "survival.firth_cox",
+    "survival.ph",
+    "sensitivity.lost_implants",
+)
+ONE_SIDED = "one_sided"
+
+
+def named_method(row) -> str:
+    """The method where a row's place cannot be told without it: its words up to the first note."""
+    method = str(row["method"])
+    if row["analysis"] in SEVERAL_METHODS or method.startswith(ONE_SIDED):
+        return method.partition(";")[0]
+    return ""
+
+
+def trace_of(row) -> str:
+    """`trace` of a row of results.csv."""
+    return trace(row["analysis"], row["subset"], row["term"], named_method(row))
 
 
 def trace(analysis: str, subset: str, term: str, method: str = "") -> str:

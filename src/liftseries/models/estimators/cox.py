@@ -79,7 +79,7 @@ def cox_efron(months: np.ndarray, failed: np.ndarray, x: np.ndarray, cluster: np
     # Centred columns with standard deviation 1 keep exp() in range and make steps independent of units.
     spread = x.std(axis=0)
     z = (x - x.mean(axis=0)) / spread
-    likelihood = _EfronLikelihood(np.asarray(months, float), failed, z)
+    likelihood = EfronLikelihood(np.asarray(months, float), failed, z)
 
     beta = np.zeros(p)
     state = null = likelihood(beta)
@@ -129,13 +129,14 @@ class _State:
     information: np.ndarray
     relative_hazard: np.ndarray
     mean_x: np.ndarray
+    time_weight: np.ndarray
     tied_a: np.ndarray
     tied_b: np.ndarray
     cumulated_a: np.ndarray
     cumulated_b: np.ndarray
 
 
-class _EfronLikelihood:
+class EfronLikelihood:
     """Efron's partial likelihood of fixed data; call it with β."""
 
     def __init__(self, months, failed, x):
@@ -148,7 +149,8 @@ class _EfronLikelihood:
         first = np.repeat(np.cumsum(self.d) - self.d, self.d)
         self.gone = (np.arange(len(self.slot)) - first) / self.d[self.slot]
 
-    def __call__(self, beta) -> _State:
+    def __call__(self, beta, time_weight: np.ndarray | None = None) -> _State:
+        """The state at β; `time_weight`, shape (n_times,), weighs what each time adds to score and information."""
         x, when, n_times = self.x, self.when, len(self.times)
         log_hazard = x @ beta
         r = np.exp(np.clip(log_hazard, -700, 700))
@@ -160,10 +162,13 @@ class _EfronLikelihood:
 
         s0 = at_risk[self.slot] - self.gone * failing[self.slot]
         mean_x = (at_risk_x[self.slot] - self.gone[:, None] * failing_x[self.slot]) / s0[:, None]
-        a = np.bincount(self.slot, weights=1 / s0, minlength=n_times)
-        tied_a = np.bincount(self.slot, weights=self.gone / s0, minlength=n_times)
-        b = cluster_sums(self.slot, n_times, mean_x / s0[:, None])
-        tied_b = cluster_sums(self.slot, n_times, mean_x * (self.gone / s0)[:, None])
+        g = np.ones(n_times) if time_weight is None else time_weight
+        of_slot = g[self.slot]
+        share = of_slot / s0
+        a = np.bincount(self.slot, weights=share, minlength=n_times)
+        tied_a = np.bincount(self.slot, weights=self.gone * share, minlength=n_times)
+        b = cluster_sums(self.slot, n_times, mean_x * share[:, None])
+        tied_b = cluster_sums(self.slot, n_times, mean_x * (self.gone * share)[:, None])
         cumulated_a, cumulated_b = np.cumsum(a), np.cumsum(b, axis=0)
 
         # Σ over slots of Σ w x x' / s0, with the sums swapped: each implant's weight over all its slots at
@@ -171,9 +176,10 @@ class _EfronLikelihood:
         weight = r * (cumulated_a[when] - self.failed * tied_a[when])
         return _State(
             log_likelihood=float(log_hazard[self.failed].sum() - np.log(s0).sum()),
-            score=x[self.failed].sum(0) - mean_x.sum(0),
-            information=(x * weight[:, None]).T @ x - mean_x.T @ mean_x,
+            score=g[self.when_failed] @ x[self.failed] - of_slot @ mean_x,
+            information=(x * weight[:, None]).T @ x - (mean_x * of_slot[:, None]).T @ mean_x,
             relative_hazard=r,
+            time_weight=g,
             mean_x=cluster_sums(self.slot, n_times, mean_x) / np.maximum(self.d, 1)[:, None],
             tied_a=tied_a,
             tied_b=tied_b,
@@ -181,11 +187,35 @@ class _EfronLikelihood:
             cumulated_b=cumulated_b,
         )
 
+    def log_det_gradient(self, state: _State, inverse: np.ndarray) -> np.ndarray:
+        """How the log determinant of the information changes with each coefficient, shape (p,).
+
+        `inverse` is that of the information. With q = x' I⁻¹ x, the third central moments of a slot are needed only as
+        E(x q) - x̄ E(q) - 2 E(x x') I⁻¹ x̄ + 2 x̄ (x̄' I⁻¹ x̄), so that no implant adds more than p² numbers.
+        """
+        x, r, p = self.x, state.relative_hazard, self.x.shape[1]
+        q = np.einsum("ij,ij->i", x @ inverse, x)
+        pairs = (x[:, :, None] * x[:, None, :]).reshape(len(x), p * p)
+        moments = self.slot_sums(r[:, None] * np.column_stack([np.ones(len(x)), x, q, x * q[:, None], pairs]))
+        moments = moments[:, 1:] / moments[:, :1]
+        mean_x, mean_q, mean_xq = moments[:, :p], moments[:, p], moments[:, p + 1 : 2 * p + 1]
+        mean_pairs = moments[:, 2 * p + 1 :].reshape(-1, p, p)
+        pull = mean_x @ inverse
+        lift = 2 * np.einsum("sj,sj->s", pull, mean_x) - mean_q
+        return mean_xq.sum(0) + lift @ mean_x - 2 * np.einsum("sjk,sk->j", mean_pairs, pull)
+
+    def slot_sums(self, values: np.ndarray) -> np.ndarray:
+        """Sums over those at risk in each slot, a share of the tied failures taken out; shape (n_failures, columns)."""
+        n_times = len(self.times)
+        at_risk = np.cumsum(cluster_sums(self.when, n_times, values)[::-1], axis=0)[::-1]
+        failing = cluster_sums(self.when_failed, n_times, values[self.failed])
+        return at_risk[self.slot] - self.gone[:, None] * failing[self.slot]
+
     def score_residuals(self, state: _State) -> np.ndarray:
         """Each implant's part of the score, shape (n, p)."""
         x, r = self.x, state.relative_hazard[:, None]
         residuals = -r * (x * state.cumulated_a[self.when][:, None] - state.cumulated_b[self.when])
         own, when = self.failed, self.when_failed
         tied = r[own] * (x[own] * state.tied_a[when][:, None] - state.tied_b[when])
-        residuals[own] += x[own] - state.mean_x[when] + tied
+        residuals[own] += state.time_weight[when][:, None] * (x[own] - state.mean_x[when]) + tied
         return residuals

@@ -39,6 +39,8 @@ class GeeFit:
     alpha : correlation within a patient
     remark : HELD or INDEPENDENCE where alpha is not its moment estimate, else ""
     phi : scale
+    naive_std_error : shape (p,)
+        As if sites were independent: of the logistic model with working independence.
     n_clusters : patients
     df : K - p with the bias-reduced covariance, None with the sandwich
     """
@@ -48,6 +50,7 @@ class GeeFit:
     alpha: float
     remark: str
     phi: float
+    naive_std_error: np.ndarray
     n_clusters: int
     df: int | None
 
@@ -125,6 +128,7 @@ def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clus
         alpha=float(at.alpha),
         remark=remark,
         phi=float(at.phi),
+        naive_std_error=np.sqrt(np.diag(back @ np.linalg.inv(independent.information) @ back.T)),
         n_clusters=n_clusters,
         df=n_clusters - p if few else None,
     )

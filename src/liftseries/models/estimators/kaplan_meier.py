@@ -7,10 +7,11 @@ squared and added up. With one implant a patient it is Greenwood's.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtri
 
-from liftseries.models.estimators.clusters import cluster_codes
-from liftseries.models.tidy import CONF_LEVEL
+from liftseries.models.estimators.clusters import cluster_codes, running_products
+from liftseries.models.tidy import critical_value
+
+NORMAL = critical_value()
 
 
 @dataclass(frozen=True)
@@ -95,50 +96,30 @@ def clustered_variance(when, failed, cluster, jump, hazard_sum) -> np.ndarray:
     """Σ over patients of (their summed contribution to log S)² at every time, by cumulative sums.
 
     At time t a patient's sum is q - y G(t), y their implants still under observation after t and q what
-    those that fell out left behind. Only a patient's own exits change q and y, so Σq², Σqy and Σy² are
-    running totals.
+    those that fell out left behind.
     """
-    if len(when) == 0:
-        return np.zeros(0)
-    codes, _ = cluster_codes(cluster)
-    order = np.lexsort((when, codes))
-    codes, when = codes[order], when[order]
-    left_behind = np.where(failed[order], jump[when], 0.0) - hazard_sum[when]
-    starts = np.flatnonzero(np.r_[True, codes[1:] != codes[:-1]])
-    size = np.diff(np.r_[starts, len(codes)])
-    position = np.arange(len(codes)) - np.repeat(starts, size)
-    y_before = (np.repeat(size, size) - position).astype(float)
-    y_after = y_before - 1
-    q_after = _cumsum_within(left_behind, starts, size)
-    q_before = np.where(position == 0, 0.0, np.r_[0.0, q_after[:-1]])
-
-    def running_total(change):
-        return np.cumsum(np.bincount(when, weights=change, minlength=len(hazard_sum)))
-
-    qq = running_total(q_after**2 - q_before**2)
-    qy = running_total(q_after * y_after - q_before * y_before)
-    yy = (size.astype(float) ** 2).sum() + running_total(y_after**2 - y_before**2)
+    left_behind = np.where(failed, jump[when], 0.0) - hazard_sum[when]
+    v = running_products(cluster_codes(cluster)[0], when, left_behind[:, None], len(hazard_sum))
+    yy, qy, qq = v[:, 0, 0], v[:, 0, 1], v[:, 1, 1]
     variance = qq - 2 * hazard_sum * qy + hazard_sum**2 * yy
     # Patients may cancel exactly (each loses one implant of two); what is left of the terms then is rounding.
     rounding = 1e-12 * (qq + 2 * hazard_sum * np.abs(qy) + hazard_sum**2 * yy)
     return np.where(variance > rounding, variance, 0.0)
 
 
-def _cumsum_within(values, starts, size) -> np.ndarray:
-    """Cumulative sums that begin anew at each of `starts`."""
-    total = np.cumsum(values)
-    return total - np.repeat(np.r_[0.0, total[starts[1:] - 1]], size)
-
-
-def log_log_interval(survival: np.ndarray, std_error: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def log_log_interval(
+    survival: np.ndarray, std_error: np.ndarray, critical: float = NORMAL
+) -> tuple[np.ndarray, np.ndarray]:
     """95 % limits of survival on the log(-log) scale; NaN where survival is 0 or 1 or nobody has failed yet.
+
+    `critical` is the half-width in standard errors, the normal's where nothing else is said.
 
     Source: Kalbfleisch and Prentice 1980; R's `conf.type = "log-log"`.
     """
     survival, std_error = np.asarray(survival, float), np.asarray(std_error, float)
     inside = (survival > 0) & (survival < 1) & np.isfinite(std_error)
     s = np.where(inside, survival, 0.5)
-    width = float(ndtri((1 + CONF_LEVEL) / 2)) * std_error / np.abs(s * np.log(s))
+    width = critical * std_error / np.abs(s * np.log(s))
     low, high = s ** np.exp(width), s ** np.exp(-width)
     return np.where(inside, low, np.nan), np.where(inside, high, np.nan)
 

@@ -1,11 +1,21 @@
-"""What happened to the membrane, drawn: rates against bone and lift, and what goes with a perforation."""
+"""What happened to the membrane, drawn: rates and standardised risks against bone and lift, odds ratios."""
 
 from __future__ import annotations
 
 import pandas as pd
+from matplotlib.ticker import FuncFormatter
 
 from liftseries.report.figures.forest import Axis, Line, draw_forest
-from liftseries.report.figures.style import DOUBLE_MM, Drawing, drawn, nothing_drawn
+from liftseries.report.figures.style import (
+    DARK,
+    DOUBLE_MM,
+    LIGHT,
+    Drawing,
+    axes_at,
+    drawn,
+    new_figure,
+    nothing_drawn,
+)
 from liftseries.report.figures.terms import draw_terms
 from liftseries.report.numbers import counted, interval, missing, percent
 from liftseries.report.wording import BANDS, Words
@@ -95,3 +105,57 @@ def draw_perforation_odds(gee: pd.DataFrame, words: Words | None = None) -> Draw
         ratio=True,
         lead=lead,
     )
+
+
+PANELS = {"rbh_mid_mm": "Residual bone height, mm", "protrusion_mm": "Planned lift, mm"}
+PANEL_MM, GAP_MM, BODY_MM, BOTTOM_MM, TOP_MM = 72.0, 16.0, 52.0, 18.0, 3.0
+
+
+@drawn
+def draw_risk_curves(curves: pd.DataFrame) -> Drawing:
+    """Standardised risk along residual height and planned lift, with patient-clustered bands.
+
+    Parameters
+    ----------
+    curves : `exposure, value_mm, risk, conf_low, conf_high, n_sites`
+        n_sites are those within half a millimetre, drawn as bars below the curve.
+    """
+    panels = {name: curves[curves["exposure"].eq(name)] for name in PANELS} if len(curves) else {}
+    panels = {name: panel for name, panel in panels.items() if panel["risk"].notna().any()}
+    if not panels:
+        return nothing_drawn("the risk could not be estimated along any measure", DOUBLE_MM)
+    figure = new_figure(DOUBLE_MM, BOTTOM_MM + BODY_MM + TOP_MM)
+    top = min(1.0, 1.05 * max(0.05, *(float(panel["conf_high"].max()) for panel in panels.values())))
+    told = []
+    for k, (name, panel) in enumerate(panels.items()):
+        axes = axes_at(figure, 13.0 + k * (PANEL_MM + GAP_MM), BOTTOM_MM, PANEL_MM, BODY_MM)
+        axes.fill_between(
+            panel["value_mm"], panel["conf_low"], panel["conf_high"], color=LIGHT, alpha=0.55, linewidth=0
+        )
+        axes.plot(panel["value_mm"], panel["risk"], color=DARK, linewidth=1.4)
+        axes.set_xlim(float(panel["value_mm"].min()), float(panel["value_mm"].max()))
+        axes.set_ylim(0, top)
+        axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{100 * value:g}"))
+        axes.grid(axis="y")
+        axes.set_xlabel(PANELS[name], labelpad=13)
+        axes.set_ylabel("Risk of a perforation, %")
+        _sites_below(figure, axes, panel)
+        told += [
+            f"{PANELS[name].removesuffix(', mm').lower()} {row['value_mm']:g} mm "
+            f"{interval(row['risk'], row['conf_low'], row['conf_high'], percent)}"
+            for _, row in panel.iloc[[0, len(panel) // 2, -1]].iterrows()
+        ]
+    return Drawing(figure, f"Standardised risk of a perforation: {'; '.join(told)}.")
+
+
+def _sites_below(figure, axes, panel: pd.DataFrame) -> None:
+    """How many sites lie near each measure: a strip of bars under the ticks, and the largest count in words."""
+    height = figure.get_size_inches()[1] * 25.4
+    box = axes.get_position()
+    strip = figure.add_axes([box.x0, 8.2 / height, box.width, 4.2 / height])
+    width = float(panel["value_mm"].diff().median()) or 1.0
+    strip.bar(panel["value_mm"], panel["n_sites"], width=width, color=DARK, linewidth=0)
+    strip.set_xlim(axes.get_xlim())
+    strip.set_ylim(0, max(float(panel["n_sites"].max()), 1.0))
+    strip.set_axis_off()
+    figure.text(box.x1, 1.6 / height, f"Bars: sites within 0.5 mm, at most {int(panel['n_sites'].max())}", ha="right")

@@ -13,8 +13,11 @@ from matplotlib.transforms import ScaledTranslation
 from liftseries.report.figures.style import (
     DARK,
     DOUBLE_MM,
+    INK,
     LIGHT,
     LOOKS,
+    MID,
+    SMALL_PT,
     Drawing,
     axes_at,
     drawn,
@@ -22,10 +25,11 @@ from liftseries.report.figures.style import (
     new_figure,
     nothing_drawn,
     text_width_mm,
+    wrapped,
 )
 from liftseries.report.figures.terms import draw_terms
-from liftseries.report.numbers import counted, interval, missing, percent
-from liftseries.report.wording import Words
+from liftseries.report.numbers import counted, interval, missing, p_value, percent
+from liftseries.report.wording import ONE_SIDED, Words
 
 AT_RISK = {"n_at_risk": "At risk", "n_failed": "Failed so far", "n_censored": "Censored so far"}
 ROW_MM, BODY_MM, BOTTOM_MM = 4.0, 58.0, 12.0
@@ -107,6 +111,121 @@ def draw_survival_by_height(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.
 
 
 @drawn
+def draw_survival_between_visits(curves: pd.DataFrame, turnbull: pd.DataFrame) -> Drawing:
+    """Survival with failures dated at the visit, and known only to lie between two visits.
+
+    Parameters
+    ----------
+    curves : as for `draw_survival`
+    turnbull : `months, survival, conf_low, conf_high`
+    """
+    dated = _of(curves, "all")
+    if dated.empty or turnbull.empty or turnbull["survival"].isna().all():
+        return nothing_drawn("no failure lies between two visits", DOUBLE_MM)
+    labels = {"dated": "at the visit", "between": "between visits"}
+    right = max(text_width_mm(label) for label in labels.values()) + 8
+    figure, axes, _ = _frame([dated, turnbull], [], right)
+    _band(axes, turnbull)
+    axes.step(dated["months"], dated["survival"], where="post", color=DARK, linewidth=1.2)
+    axes.plot(turnbull["months"], turnbull["survival"], color=MID, linestyle=LOOKS[1].line, linewidth=1.4)
+    _name_curves(axes, [(dated, labels["dated"], LOOKS[0]), (turnbull, labels["between"], LOOKS[1])])
+    told = [
+        f"{name}: {percent(curve['survival'].iloc[-1])} at {curve['months'].iloc[-1]:g} months"
+        for name, curve in (("Dated at the visit", dated), ("Between visits", turnbull))
+    ]
+    return Drawing(figure, f"Survival of all implants by how a failure is dated. {'; '.join(told)}.")
+
+
+@drawn
+def draw_competing_risks(curves: pd.DataFrame) -> Drawing:
+    """Cumulative incidence of failure with its band, and of the patient's death.
+
+    Parameters
+    ----------
+    curves : `subset, months, failure, conf_low, conf_high, death`
+    """
+    curve = _of(curves, "all")
+    if curve.empty:
+        return nothing_drawn(NONE_FOLLOWED, DOUBLE_MM)
+    labels = ("failed", "patient died")
+    right = max(text_width_mm(label) for label in labels) + 8
+    height = BOTTOM_MM + BODY_MM + 4
+    figure = new_figure(DOUBLE_MM, height)
+    axes = axes_at(figure, 16, BOTTOM_MM, DOUBLE_MM - 16 - right, BODY_MM)
+    top = float(np.nanmax(curve[["failure", "conf_high", "death"]].to_numpy(float)))
+    axes.set_xlim(0, max(float(curve["months"].max()), 1.0))
+    axes.set_ylim(0, min(1.0, max(1.08 * top, 0.02)))
+    axes.xaxis.set_major_locator(FixedLocator(month_ticks(float(curve["months"].max()))))
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{100 * value:g}"))
+    axes.grid(axis="y")
+    axes.set_xlabel("Months since placement")
+    axes.set_ylabel("Implants, %")
+    known = curve[curve["conf_low"].notna()]
+    axes.fill_between(
+        known["months"], known["conf_low"], known["conf_high"], step="post", color=LIGHT, alpha=0.55, linewidth=0
+    )
+    for column, look in (("failure", LOOKS[0]), ("death", LOOKS[1])):
+        axes.step(curve["months"], curve[column], where="post", color=look.colour, linestyle=look.line)
+    ends = [
+        (curve.assign(survival=curve[column]), label, LOOKS[k])
+        for k, (column, label) in enumerate(zip(("failure", "death"), labels, strict=True))
+    ]
+    _name_curves(axes, ends)
+    last = curve.iloc[-1]
+    return Drawing(
+        figure,
+        f"Share of implants failed and of implants whose patient died. At {last['months']:g} months: failed "
+        f"{percent(last['failure'])}, patient died {percent(last['death'])}.",
+    )
+
+
+@drawn
+def draw_proportional_hazards(residuals: pd.DataFrame, test: pd.DataFrame, words: Words | None = None) -> Drawing:
+    """Scaled Schoenfeld residuals against time, a panel a coefficient.
+
+    Parameters
+    ----------
+    residuals : `term, months, residual, smooth, coefficient`
+        On the log hazard; `smooth` a smooth line through them, `coefficient` the model's.
+    test : rows of `survival.ph`, for the p-values
+    words : names of the study's own columns
+    """
+    words = words or Words()
+    terms = list(dict.fromkeys(residuals["term"])) if len(residuals) else []
+    if not terms:
+        return nothing_drawn("no hazard ratio could be tested", DOUBLE_MM)
+    columns = min(2, len(terms))
+    rows = math.ceil(len(terms) / columns)
+    panel_mm, body_mm, gap_mm = (DOUBLE_MM - 14 - 18 * (columns - 1)) / columns - 2, 34.0, 22.0
+    figure = new_figure(DOUBLE_MM, 12 + rows * (body_mm + gap_mm) - 12)
+    told = []
+    for k, term in enumerate(terms):
+        part = residuals[residuals["term"].eq(term)].sort_values("months")
+        left = 14 + (k % columns) * (panel_mm + 18)
+        bottom = 12 + (rows - 1 - k // columns) * (body_mm + gap_mm)
+        axes = axes_at(figure, left, bottom, panel_mm, body_mm)
+        axes.plot(
+            part["months"],
+            part["residual"],
+            linestyle="",
+            marker="o",
+            markersize=2.6,
+            color=MID,
+            markerfacecolor="white",
+        )
+        axes.plot(part["months"], part["smooth"], color=DARK, linewidth=1.4)
+        axes.axhline(float(part["coefficient"].iloc[0]), color=INK, linewidth=0.8, linestyle=(0, (5, 2)))
+        axes.set_xlabel("Months since placement")
+        axes.set_ylabel("Log hazard ratio")
+        name = words.term(term)
+        axes.set_title(wrapped(name, panel_mm), loc="left", size=SMALL_PT)
+        told.append(f"{name}, {counted(len(part), 'failure')}")
+    found = test[test["term"].eq("GLOBAL") & test["p_value"].notna()] if len(test) else test
+    p = f" Test of all terms together: p {p_value(found['p_value'].iloc[-1])}." if len(found) else ""
+    return Drawing(figure, f"Scaled residuals of the hazard model against time: {'; '.join(told)}.{p}")
+
+
+@drawn
 def draw_hazard_ratios(cox: pd.DataFrame, words: Words | None = None) -> Drawing:
     """Hazard ratios of implant failure.
 
@@ -137,20 +256,19 @@ def _estimated(km: pd.DataFrame | None, subset: str) -> list[pd.Series]:
     """A subset's rows of survival.km that have an estimate."""
     if km is None or km.empty:
         return []
-    rows = km[km["subset"].eq(subset) & km["estimate"].notna()]
+    rows = km[km["subset"].eq(subset) & km["estimate"].notna() & ~km["method"].str.startswith(ONE_SIDED)]
     return [row for _, row in rows.iterrows()]
 
 
 def _frame(curves: list[pd.DataFrame], row_names: list[str], room_right_mm: float, bands: bool = True, lows=()):
-    """Figure, axes and the months at which numbers stand."""
-    left = max(text_width_mm(name) for name in row_names) + 9
-    below = BOTTOM_MM + ROW_MM * len(row_names) + 3
+    """Figure, axes and the months at which numbers stand; without names of rows there is no room for numbers below."""
+    left = max((text_width_mm(name) for name in row_names), default=7) + 9
+    below = BOTTOM_MM + (ROW_MM * len(row_names) + 3 if row_names else 0)
     height = below + BODY_MM + 4
     figure = new_figure(DOUBLE_MM, height)
     axes = axes_at(figure, left, below, DOUBLE_MM - left - room_right_mm, BODY_MM)
     last = max(float(curve["months"].max()) for curve in curves)
-    every = next(step for step in (12, 24, 60, 120, 240, 10**6) if last / step <= 11)
-    ticks = np.arange(0, last + 1e-9, every)
+    ticks = month_ticks(last)
     axes.set_xlim(0, max(last, 1.0))
     axes.xaxis.set_major_locator(FixedLocator(ticks))
     columns = ["survival", "conf_low"] if bands else ["survival"]
@@ -162,6 +280,12 @@ def _frame(curves: list[pd.DataFrame], row_names: list[str], room_right_mm: floa
     axes.set_xlabel("Months since placement")
     axes.set_ylabel("Implants in function, %" + (f"\n(axis starts at {100 * floor:g}%)" if floor else ""))
     return figure, axes, ticks
+
+
+def month_ticks(last: float) -> np.ndarray:
+    """Whole years, not more than eleven of them."""
+    every = next(step for step in (12, 24, 60, 120, 240, 10**6) if last / step <= 11)
+    return np.arange(0, last + 1e-9, every)
 
 
 def _band(axes, curve: pd.DataFrame) -> None:

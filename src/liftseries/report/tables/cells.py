@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from liftseries.report.material import Material
 from liftseries.report.numbers import (
     NOT_ESTIMATED,
     count,
@@ -17,7 +18,6 @@ from liftseries.report.numbers import (
     percent,
     ratio,
 )
-from liftseries.report.wording import trace
 
 TRACE = "results.csv row"
 RATIO_SCALES = ("log_odds", "log_hazard")
@@ -63,9 +63,9 @@ def numbers(row, events: bool = False) -> tuple[str, ...]:
     return (*numbers, count(row["n_events"])) if events else numbers
 
 
-def trace_of(row) -> str:
-    method = row["method"] if row["analysis"] == "perforation.rate" else ""
-    return trace(row["analysis"], row["subset"], row["term"], method)
+def design_effect(material: Material, row) -> str:
+    """How many times its variance is that of independent sites; empty where it was not worked out."""
+    return decimal(material.design_effect(row["analysis"], row["subset"], row["term"]))
 
 
 def methods_of(rows: pd.DataFrame) -> str:
@@ -79,3 +79,17 @@ def methods_of(rows: pd.DataFrame) -> str:
 def table_of(name: str, caption: str, columns: Sequence[str], rows: Iterable[Sequence[str]], note: str = ""):
     rows = tuple(tuple(row) for row in rows)
     return Display(name, caption, tuple(columns), rows, note) if rows else None
+
+
+def traced(table: Display) -> set[str]:
+    """The rows of results.csv that a table names in its last column."""
+    if table.columns[-1] != TRACE:
+        return set()
+    found = set()
+    for row in table.rows:
+        for named in filter(None, row[-1].split("; ")):
+            *place, methods = named.split(" · ")
+            # Several intervals of one rate may stand in one row: "… · rate · cluster wilson exact".
+            of_rate = place and place[0] == "perforation.rate"
+            found |= {" · ".join([*place, method]) for method in (methods.split() if of_rate else [methods])}
+    return found

@@ -7,13 +7,13 @@ from liftseries.report.numbers import p_value, share_of
 from liftseries.report.tables.cells import (
     TRACE,
     Display,
+    design_effect,
     estimate,
     methods_of,
     numbers,
     table_of,
-    trace_of,
 )
-from liftseries.report.wording import CANNOT_OCCUR, DEVIATIONS, IMPOSSIBLE
+from liftseries.report.wording import CANNOT_OCCUR, DEVIATIONS, IMPOSSIBLE, trace_of
 
 
 def deviations_table(material: Material) -> Display | None:
@@ -58,6 +58,7 @@ def agreement_table(material: Material) -> Display | None:
             names.get(row["term"], row["term"]),
             estimate(row),
             p_value(row["p_value"]),
+            design_effect(material, row),
             *numbers(row),
             trace_of(row),
         )
@@ -66,7 +67,7 @@ def agreement_table(material: Material) -> Display | None:
     return table_of(
         "depth_agreement",
         "Agreement of the last drilled depth with the planned one, mm; positive is deeper than planned.",
-        ("", "mm (95% interval)", "p", "Sites", "Patients", TRACE),
+        ("", "mm (95% interval)", "p", "Design effect", "Sites", "Patients", TRACE),
         rows,
         methods_of(material.rows("depth.agreement")),
     )

@@ -1,54 +1,56 @@
-"""Estimates that no other table holds."""
+"""Estimates as a plain list: any analyses, a row an estimate; and those that no other table holds."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+
+import pandas as pd
+
+from liftseries.models.tidy import DESIGN_EFFECT
 from liftseries.report.material import Material
-from liftseries.report.numbers import p_value
-from liftseries.report.tables.cells import (
-    TRACE,
-    Display,
-    estimate,
-    numbers,
-    table_of,
-    trace_of,
-)
-from liftseries.report.wording import Words
-
-COVERED = (
-    "perforation.rate",
-    "perforation.gee",
-    "survival.km",
-    "survival.life_table",
-    "survival.cox",
-    "gain.mixed",
-    "depth.agreement",
-)
+from liftseries.report.numbers import count, p_value
+from liftseries.report.tables.cells import TRACE, Display, estimate, numbers, table_of
+from liftseries.report.wording import Words, trace_of
 
 
-def other_estimates_table(material: Material, words: Words) -> Display | None:
-    """Analyses that have no table of their own, on the model's scale."""
-    others = material.results[~material.results["analysis"].isin(COVERED)]
-    rows = [
+def listing_table(
+    rows: pd.DataFrame, name: str, caption: str, labels: Sequence[tuple[str, Callable]], value: str, note: str = ""
+) -> Display | None:
+    """Rows of results.csv one under another.
+
+    Parameters
+    ----------
+    rows : of results.csv
+    labels : heading and what a row says under it
+    value : heading of the estimate
+        Columns for p, degrees of freedom and events stand where any row has one.
+    """
+    optional = {
+        "p": ("p_value", p_value),
+        "Events": ("n_events", count),
+    }
+    shown = {heading: cell for heading, cell in optional.items() if len(rows) and rows[cell[0]].notna().any()}
+    printed = [
         (
-            row["analysis"],
-            words.subset(row["subset"]),
-            words.term(row["term"], str(row["method"])),
+            *(label(row) for _, label in labels),
             estimate(row),
-            p_value(row["p_value"]),
-            *numbers(row, True),
+            *(write(row[column]) for column, write in shown.values()),
+            *numbers(row),
             trace_of(row),
         )
-        for _, row in others.iterrows()
+        for _, row in rows.iterrows()
     ]
-    heads = (
-        "Analysis",
-        "Subset",
-        "Term",
-        "Estimate (95% interval)",
-        "p",
-        "Sites",
-        "Patients",
-        "Events",
-        TRACE,
+    heads = (*(heading for heading, _ in labels), value, *shown, "Sites", "Patients", TRACE)
+    return table_of(name, caption, heads, printed, note)
+
+
+def other_estimates_table(material: Material, words: Words, covered: set[str]) -> Display | None:
+    """Rows that no other table traces, on the model's scale."""
+    rows = material.results[~material.results["analysis"].eq(DESIGN_EFFECT)]
+    left = [trace_of(row) not in covered for _, row in rows.iterrows()]
+    labels = (
+        ("Analysis", lambda row: row["analysis"]),
+        ("Subset", lambda row: words.subset(row["subset"])),
+        ("Term", lambda row: words.term(row["term"], str(row["method"]))),
     )
-    return table_of("other_estimates", "Other estimates.", heads, rows)
+    return listing_table(rows.loc[left], "other_estimates", "Other estimates.", labels, "Estimate (95% interval)")

@@ -1,0 +1,123 @@
+"""The perforation model with its missing terms imputed, beside the complete cases of perforation.gee."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from liftseries.models.design import design_matrix
+from liftseries.models.estimators.gee import logistic_gee
+from liftseries.models.imputation import Chain, chain_of, completed_sets
+from liftseries.models.imputed import (
+    ImputedEstimates,
+    draws_table,
+    no_models,
+    pooled_estimates,
+    refuse_nothing_missing,
+    set_rows,
+)
+from liftseries.models.perforation_rate import known_perforation
+from liftseries.models.separation import refuse_infinite_odds
+from liftseries.models.tidy import Fit, NotFitted
+
+ANALYSIS = "perforation.imputed"
+TOPIC = 3  # of the random numbers, so that no two analyses draw the same
+
+
+def perforation_imputed_draws(
+    cases: pd.DataFrame,
+    terms: Sequence[str],
+    auxiliary: Sequence[str],
+    patient_columns: Sequence[str],
+    seed: int,
+    first: int,
+    n: int,
+    iterations: int,
+) -> pd.DataFrame:
+    """The GEE on completed sets, one chunk of them.
+
+    Parameters
+    ----------
+    cases : one row a site, as `cases()` gives it; sites of unknown perforation stay out
+    terms, auxiliary : columns of `cases`
+    patient_columns : columns that have one value a patient
+    seed : of the study
+    first, n : the number of the first set, and how many
+    iterations : of the chained equations
+
+    Returns
+    -------
+    `set, term, estimate, variance, problem`
+        Empty where nothing is to be imputed.
+    """
+    try:
+        chain = _chain(cases, terms, auxiliary, patient_columns)
+    except NotFitted:
+        return draws_table([])
+    event = chain.outcome[:, 0].astype(bool)
+    rows = []
+    for number, table in enumerate(completed_sets(chain, seed, TOPIC, first, n, iterations), start=first):
+        design = design_matrix(table, terms)
+        try:
+            refuse_infinite_odds(design, event)
+            model = logistic_gee(design.matrix, event, table["patient_id"].to_numpy())
+        except NotFitted as why:
+            rows.append((number, "", np.nan, np.nan, str(why)))
+        else:
+            rows += set_rows(number, design.names, model.coefficients, model.std_error)
+    return draws_table(rows)
+
+
+def fit_perforation_imputed(
+    cases: pd.DataFrame,
+    terms: Sequence[str],
+    auxiliary: Sequence[str],
+    patient_columns: Sequence[str],
+    draws: pd.DataFrame,
+) -> ImputedEstimates:
+    """Log odds of a perforation, imputed sets pooled.
+
+    Parameters
+    ----------
+    cases, terms, auxiliary, patient_columns : as for `perforation_imputed_draws`
+    draws : all its chunks
+
+    Returns
+    -------
+    ImputedEstimates
+        A row a term on the scale `log_odds`.
+
+    Source: see `pooled` and `completed_sets`.
+    """
+    known, perforated = known_perforation(cases)
+    used = cases.loc[known]
+    fit = Fit(
+        analysis=ANALYSIS,
+        subset="all",
+        scale="log_odds",
+        method="",
+        n_sites=len(used),
+        n_patients=used["patient_id"].nunique(),
+        n_events=int(perforated.sum()),
+    )
+    owed = design_matrix(used, terms).terms()
+    try:
+        models = _chain(cases, terms, auxiliary, patient_columns).models()
+    except NotFitted as why:
+        return pooled_estimates(_named(fit), owed, draws, no_models(), str(why))
+    return pooled_estimates(fit, owed, draws, models)
+
+
+def _named(fit: Fit) -> Fit:
+    return Fit(**{**vars(fit), "method": "imputation by chained equations"})
+
+
+def _chain(cases, terms, auxiliary, patient_columns) -> Chain:
+    known, perforated = known_perforation(cases)
+    used = cases.loc[known].reset_index(drop=True)
+    if len(used) == 0:
+        raise NotFitted("no site has its perforation recorded")
+    outcome = {"perforation": perforated[known]}
+    chain = chain_of(used, terms, auxiliary, outcome, patient_columns)
+    refuse_nothing_missing(used, chain.models(), terms)
+    return chain

@@ -1,0 +1,111 @@
+"""What the rates would be if only a part of the tears was seen, everywhere alike or more in one group than another."""
+
+from collections.abc import Sequence
+from itertools import product
+
+import numpy as np
+import pandas as pd
+
+from liftseries.models.design import reference_level
+from liftseries.models.estimators.clusters import cluster_codes
+from liftseries.models.levels import as_levels, levels_present
+from liftseries.models.perforation_rate import fit_perforation_rate, known_perforation
+from liftseries.models.tidy import Estimates, Fit, left_out_table, results_table
+
+ANALYSIS, CONTRAST = "sensitivity.detection", "sensitivity.detection_contrast"
+DETECTED = (1.0, 0.8, 0.6, 0.4, 0.25)
+DETECTED_APART = (1.0, 0.8, 0.6, 0.4)
+CLUSTERED = "cluster"
+
+
+def fit_sensitivity_detection(cases: pd.DataFrame, by: Sequence[str] = ("approach",)) -> Estimates:
+    """Rates and odds ratios corrected for tears that nobody saw, over a grid of how many were.
+
+    Parameters
+    ----------
+    cases : one row a site, as `cases()` gives it
+    by : columns whose levels are subsets, and whose contrasts are corrected
+
+    Returns
+    -------
+    Estimates
+        `sensitivity.detection`: a subset and share of tears seen (term, `0.6`), scale `risk`: the clustered rate and
+        its interval over that share. `sensitivity.detection_contrast`: term `approach[guided] 0.6/0.8`, share seen in
+        the reference and in the level, scale `log_odds`. No tear is taken to have been seen that was none.
+
+    Source: Rogan and Gladen 1978, doi:10.1093/oxfordjournals.aje.a112510.
+    """
+    rates = fit_perforation_rate(cases, by).rows
+    rows = []
+    for _, rate in rates[rates["method"].eq(CLUSTERED)].iterrows():
+        fit = Fit(
+            analysis=ANALYSIS,
+            subset=rate["subset"],
+            scale="risk",
+            method="clustered rate over the share of tears seen",
+            n_sites=int(rate["n_sites"]),
+            n_patients=int(rate["n_patients"]),
+            n_events=int(rate["n_events"]),
+        )
+        rows += [corrected_row(fit, rate, detected) for detected in DETECTED]
+    for column in by:
+        rows += contrast_rows(cases, column)
+    return Estimates(results_table(rows), left_out_table(ANALYSIS, "all", []))
+
+
+def corrected_row(fit: Fit, rate: pd.Series, detected: float) -> dict:
+    """A rate over the share of tears seen; a share that would need more tears than sites has a problem."""
+    term = f"{detected:g}"
+    if pd.isna(rate["estimate"]):
+        return fit.row(term, problem=rate["problem"])
+    risk = rate["estimate"] / detected
+    if risk > 1:
+        return fit.row(term, problem="so few tears cannot have been seen: more sites were perforated than that allows")
+    limits = {"conf_low": rate["conf_low"] / detected, "conf_high": min(rate["conf_high"] / detected, 1.0)}
+    return fit.row(term, risk, rate["std_error"] / detected, **limits, conf_level=rate["conf_level"])
+
+
+def contrast_rows(cases: pd.DataFrame, column: str) -> list[dict]:
+    """Log odds ratios of a column's levels against its reference, each with its own share of tears seen."""
+    known, perforated = known_perforation(cases)
+    table, event = cases.loc[known], perforated[known].astype(float)
+    levels = as_levels(table[column])
+    present = levels_present(levels)
+    if len(present) < 2:
+        return []
+    named = reference_level(column, levels)
+    reference = named if named in present else present[0]
+    codes, k = cluster_codes(table["patient_id"])
+    rows = []
+    for level in (level for level in present if level != reference):
+        groups = [np.asarray(levels == one) for one in (reference, level)]
+        either = groups[0] | groups[1]
+        fit = Fit(
+            analysis=CONTRAST,
+            subset="all",
+            scale="log_odds",
+            method=f"odds over the share of tears seen, patient-clustered; {column} against {reference}, as named",
+            n_sites=int(either.sum()),
+            n_patients=len(np.unique(codes[either])),
+            n_events=int(event[either].sum()),
+        )
+        shares = [event[group].mean() for group in groups]
+        sums = [
+            np.bincount(codes[group], weights=(event[group] - share) / group.sum(), minlength=k)
+            for group, share in zip(groups, shares, strict=True)
+        ]
+        for seen in product(DETECTED_APART, repeat=2):
+            term = f"{column}[{level}] {seen[0]:g}/{seen[1]:g}"
+            risks = [share / detected for share, detected in zip(shares, seen, strict=True)]
+            if min(shares) == 0:
+                rows.append(fit.row(term, problem=f"a level of {column} has no perforation: no finite odds"))
+            elif max(risks) >= 1:
+                rows.append(fit.row(term, problem="so few tears cannot have been seen: more sites were perforated"))
+            else:
+                # The logit of a share p over d changes with p by 1 / (p (1 - p / d)).
+                slopes = [1 / (share * (1 - risk)) for share, risk in zip(shares, risks, strict=True)]
+                change = slopes[1] * sums[1] - slopes[0] * sums[0]
+                se = float(np.sqrt(k / max(k - 1, 1) * change @ change))
+                odds = [risk / (1 - risk) for risk in risks]
+                rows.append(fit.wald_row(term, float(np.log(odds[1] / odds[0])), se))
+    return rows

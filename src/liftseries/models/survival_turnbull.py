@@ -1,0 +1,155 @@
+"""Survival where failures are known only to lie between visits, without a model; patients resampled for its band."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from liftseries.models.estimators.clusters import cluster_codes
+from liftseries.models.estimators.resampling import patients_drawn
+from liftseries.models.estimators.turnbull import innermost, turnbull
+from liftseries.models.follow_up import failure_intervals
+from liftseries.models.survival_km import ALL_FAILED, NO_FAILURE, ONE_PATIENT
+from liftseries.models.tidy import (
+    CONF_LEVEL,
+    NO_STD_ERROR,
+    ZERO_STD_ERROR,
+    Estimates,
+    Fit,
+    NotFitted,
+    left_out_table,
+    results_table,
+)
+
+ANALYSIS = "survival.turnbull"
+TOPIC = 1  # of the random numbers, so that no two analyses draw the same
+METHOD = "Turnbull, mass spread evenly within its interval"
+RESAMPLED_TOLERANCE = 1e-8  # of any mass; a band is not read to more digits
+CURVE_STEP_MONTHS = 3.0
+
+
+@dataclass(frozen=True)
+class TurnbullEstimates(Estimates):
+    """Survival at the plan's months, and what its figure is drawn from.
+
+    Attributes
+    ----------
+    curves : `months, survival, conf_low, conf_high`
+        Every three months and at the plan's months, as far as implants were followed.
+    """
+
+    curves: pd.DataFrame
+
+
+def turnbull_draws(implants: pd.DataFrame, months: Sequence[float], seed: int, first: int, n: int) -> pd.DataFrame:
+    """Survival of resampled patients.
+
+    Parameters
+    ----------
+    implants : one row an implant, as `follow_up()` gives it
+    months : the plan's
+    seed : of the study
+    first, n : the number of the first replicate, and how many
+
+    Returns
+    -------
+    `replicate, months, survival`
+        Empty where nothing can be resampled.
+    """
+    left, right, patient = _told(implants)
+    codes, n_patients = cluster_codes(patient)
+    at = months_asked(implants, months)
+    if n_patients < 2 or not np.isfinite(right).any():
+        return pd.DataFrame({"replicate": [], "months": [], "survival": []})
+    intervals = innermost(left, right)
+    counts = np.zeros((n_patients, len(intervals.holds)))
+    np.add.at(counts, (codes, intervals.which), 1)
+    drawn = patients_drawn(n_patients, seed, TOPIC, first, n)
+    survival = turnbull(intervals, drawn @ counts, RESAMPLED_TOLERANCE).survival(at)
+    replicate = np.repeat(np.arange(first, first + n), len(at))
+    return pd.DataFrame({"replicate": replicate, "months": np.tile(at, n), "survival": survival.ravel()})
+
+
+def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws: pd.DataFrame) -> TurnbullEstimates:
+    """Survival at the months with the percentile band of resampled patients.
+
+    Parameters
+    ----------
+    implants : one row an implant, as `follow_up()` gives it
+    months : at which survival is asked for
+    draws : all chunks of `turnbull_draws`
+
+    Returns
+    -------
+    TurnbullEstimates
+        A row a month on the scale `probability`; std_error is the standard deviation of the resamples.
+
+    Source: see `turnbull`; percentile interval: Efron 1979, doi:10.1214/aos/1176344552.
+    """
+    left, right, patient = _told(implants)
+    n_replicates = draws["replicate"].nunique()
+    fit = Fit(
+        analysis=ANALYSIS,
+        subset="all",
+        scale="probability",
+        method=f"{METHOD}; percentile interval of {n_replicates} resamples of patients",
+        n_sites=len(left),
+        n_patients=len(pd.unique(patient)),
+        n_events=int(np.isfinite(right).sum()),
+    )
+    at = months_asked(implants, months)
+    empty = pd.DataFrame({name: np.zeros(0) for name in ("months", "survival", "conf_low", "conf_high")})
+    left_out = left_out_table(ANALYSIS, "all", [("never seen in function after placement", len(implants) - len(left))])
+    try:
+        if len(left) == 0:
+            raise NotFitted("no implant was followed")
+        intervals = innermost(left, right)
+        model = turnbull(intervals, np.bincount(intervals.which, minlength=len(intervals.holds)))
+    except NotFitted as why:
+        rows = [fit.row(f"{month:g}", problem=str(why)) for month in months]
+        return TurnbullEstimates(results_table(rows), left_out, curves=empty)
+
+    survival = dict(zip(at, model.survival(at)[0], strict=True))
+    resampled = draws.groupby("months")["survival"]
+    low, high = (resampled.quantile(q).to_dict() for q in ((1 - CONF_LEVEL) / 2, (1 + CONF_LEVEL) / 2))
+    spread = resampled.std().to_dict()
+    rows = []
+    for month in months:
+        s, se, term = survival.get(month, np.nan), spread.get(month, np.nan), f"{month:g}"
+        if np.isnan(s):
+            rows.append(fit.row(term, problem=f"the last visit in function was at {np.max(left):g} months"))
+        elif s > 1 - NO_STD_ERROR:
+            rows.append(fit.row(term, 1.0, problem=NO_FAILURE))
+        elif s < NO_STD_ERROR:
+            rows.append(fit.row(term, 0.0, problem=ALL_FAILED))
+        elif fit.n_patients < 2:
+            rows.append(fit.row(term, s, problem=ONE_PATIENT))
+        elif not se > NO_STD_ERROR:
+            rows.append(fit.row(term, s, problem=ZERO_STD_ERROR))
+        else:
+            # With few resamples a percentile may miss the estimate itself.
+            limits = {"conf_low": min(low[month], s), "conf_high": max(high[month], s)}
+            rows.append(fit.row(term, s, se, **limits, conf_level=CONF_LEVEL))
+    curves = pd.DataFrame(
+        {
+            "months": at,
+            "survival": [survival[month] for month in at],
+            "conf_low": [low.get(month, np.nan) for month in at],
+            "conf_high": [high.get(month, np.nan) for month in at],
+        }
+    )
+    return TurnbullEstimates(results_table(rows), left_out, curves=curves[curves["survival"].notna()])
+
+
+def months_asked(implants: pd.DataFrame, months: Sequence[float]) -> np.ndarray:
+    """The plan's months and every three months of follow-up, rising."""
+    last = float(implants["months"].max()) if len(implants) else 0.0
+    return np.unique(np.r_[np.arange(0.0, last + 1e-9, CURVE_STEP_MONTHS), np.asarray(months, float)])
+
+
+def _told(implants: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Left and right ends and patients of the implants that tell anything."""
+    left, right = failure_intervals(implants)
+    tells = (left > 0) | np.isfinite(right)
+    return left[tells], right[tells], implants["patient_id"].to_numpy()[tells]

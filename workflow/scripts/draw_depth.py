@@ -1,0 +1,20 @@
+"""Planned against achieved depth, deviations by kind, the ladder drawn."""
+
+from liftseries.jobs import logged
+
+with logged(snakemake.log[0]):
+    import pandas as pd
+
+    from liftseries.models.describe import deviations
+    from liftseries.outputs import write_csv
+    from liftseries.report.figures.depth import draw_deviations, draw_ladder_case, draw_planned_achieved
+    from liftseries.report.figures.style import save
+    from liftseries.report.material import read_estimates
+
+    cases = pd.read_parquet(snakemake.input.cases)
+    kinds = deviations(cases)
+    write_csv(snakemake.output.deviations, kinds)
+
+    save(draw_planned_achieved(cases, read_estimates(snakemake.input.agreement)), "figures/planned_achieved")
+    save(draw_deviations(kinds), "figures/deviations")
+    save(draw_ladder_case(pd.read_csv(snakemake.input.ladder_cases)), "figures/ladder_case")

@@ -1,0 +1,16 @@
+"""Cases and visits -> one row an implant; complications at the visits."""
+
+from liftseries.jobs import logged
+
+with logged(snakemake.log[0]):
+    import pandas as pd
+
+    from liftseries.models.describe import complications
+    from liftseries.models.follow_up import follow_up
+    from liftseries.outputs import write_csv, write_parquet
+
+    cases, visits = pd.read_parquet(snakemake.input.cases), pd.read_parquet(snakemake.input.visits)
+    followed = follow_up(visits, cases)
+    write_parquet(snakemake.output.implants, followed.implants)
+    write_csv(snakemake.output.left_out, followed.left_out("follow_up"))
+    write_csv(snakemake.output.complications, complications(visits, cases))

@@ -1,0 +1,12 @@
+"""Intraclass correlations."""
+
+from liftseries.jobs import logged, write_estimates
+
+with logged(snakemake.log[0]):
+    import pandas as pd
+    from liftseries.models.measurement_icc import fit_measurement_icc
+
+    cases = pd.read_parquet(snakemake.input.cases)
+    visits = pd.read_parquet(snakemake.input.visits)
+    estimates = fit_measurement_icc(cases, visits)
+    write_estimates(snakemake.output, estimates)

@@ -1,0 +1,17 @@
+"""Odds of a perforation, imputed sets pooled."""
+
+from liftseries.jobs import logged, read_chunks, write_estimates
+
+with logged(snakemake.log[0]):
+    import pandas as pd
+
+    from liftseries.models.perforation_imputed import fit_perforation_imputed
+    from liftseries.outputs import write_csv
+
+    cases = pd.read_parquet(snakemake.input.cases)
+    draws = read_chunks(snakemake.input.draws)
+    asked = snakemake.params
+    names = asked.terms, asked.auxiliary, asked.patient_columns
+    estimates = fit_perforation_imputed(cases, *names, draws)
+    write_estimates(snakemake.output, estimates)
+    write_csv(snakemake.output.models, estimates.models)

@@ -1,0 +1,18 @@
+"""One chunk of the completed sets: the model on each."""
+
+from liftseries.jobs import logged
+
+with logged(snakemake.log[0]):
+    import pandas as pd
+
+    from liftseries.chunks import n_in_chunk
+    from liftseries.models.perforation_imputed import perforation_imputed_draws
+    from liftseries.outputs import write_csv
+
+    cases = pd.read_parquet(snakemake.input.cases)
+    first = int(snakemake.wildcards.first)
+    n = n_in_chunk("perforation_imputed", first, snakemake.params.n)
+    asked = snakemake.params
+    names = asked.terms, asked.auxiliary, asked.patient_columns
+    draws = perforation_imputed_draws(cases, *names, asked.seed, first, n, asked.iterations)
+    write_csv(snakemake.output.draws, draws)

@@ -1,0 +1,14 @@
+"""Standardised risks of a perforation."""
+
+from liftseries.jobs import logged, write_estimates
+
+with logged(snakemake.log[0]):
+    import pandas as pd
+    from liftseries.models.perforation_risk import fit_perforation_risk
+
+    from liftseries.outputs import write_csv
+
+    cases = pd.read_parquet(snakemake.input.cases)
+    estimates = fit_perforation_risk(cases, snakemake.params.terms, snakemake.params.contrasts)
+    write_estimates(snakemake.output, estimates)
+    write_csv(snakemake.output.curves, estimates.curves)

@@ -1,0 +1,14 @@
+"""Proportional hazards: test and residuals."""
+
+from liftseries.jobs import logged, write_estimates
+
+with logged(snakemake.log[0]):
+    import pandas as pd
+    from liftseries.models.survival_ph import fit_survival_ph
+
+    from liftseries.outputs import write_csv
+
+    implants = pd.read_parquet(snakemake.input.implants)
+    estimates = fit_survival_ph(implants, snakemake.params.terms)
+    write_estimates(snakemake.output, estimates)
+    write_csv(snakemake.output.residuals, estimates.residuals)
