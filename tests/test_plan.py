@@ -36,7 +36,7 @@ def test_defaults_are_the_contracts(tmp_path):
         "adjust_for": ["rbh_mid_mm", "smoking"],
     }
     assert plan.risk_contrasts == {
-        "rbh_mid_mm": [8, 4],
+        "rbh_mid_mm": [7, 4],
         "protrusion_mm": [2, 5],
         "approach": ["freehand", "guided"],
     }

@@ -194,6 +194,7 @@ def _ladder(options: argparse.Namespace) -> int:
 def _size(options: argparse.Namespace) -> int:
     from concurrent.futures import ProcessPoolExecutor
 
+    import liftseries.jobs  # noqa: F401, one thread for linear algebra: set before numpy is imported
     from liftseries.intake.cases import read_cases
     from liftseries.models.sample_size import RATE, at_rate, sample_size, simulated_from
     from liftseries.models.tidy import NotFitted

@@ -17,7 +17,7 @@ TERMS = {"series": ["residual_bone_mm", "septa", "smoker"], "series_separated": 
 
 @pytest.fixture
 def separated(series):
-    """The series with a column that is 1 only where an operator did not perforate, and one that is 1 only without failure."""
+    """The series with two columns for the fifth operator's implants: those not perforated, and those that lasted."""
     fifth = series["operator"].eq(5)
     sep = (fifth & series["perforation"].eq(0)).astype(float)
     never = (fifth & series["status"].ne(1)).astype(float)
@@ -41,7 +41,7 @@ def test_logistic_fit_limits_and_p_values_are_those_of_logistf(separated, r_rows
     np.testing.assert_allclose(fit.std_error, coefficients["se"], rtol=CONVERGED)
     np.testing.assert_allclose(fit.conf_low, coefficients["lower"], rtol=LIMITS)
     np.testing.assert_allclose(fit.conf_high, coefficients["upper"], rtol=LIMITS)
-    # logistf gives 0 for the intercept of the separated series: its chi-squared tail underflows
+    # logistf takes 1 - pchisq(), which is 0 for the intercept of the separated series.
     p_value = r["value"][r.index.str.startswith("p ")]
     np.testing.assert_allclose(fit.p_value, p_value, rtol=1e-8, atol=1e-12)
     assert fit.log_likelihood == pytest.approx(r.loc["penalised log-likelihood", "value"], rel=1e-10)
@@ -82,7 +82,11 @@ def test_rows_of_perforation_firth(series, r_rows):
     half = 1.959963984540054 * jackknife["se"]
     np.testing.assert_allclose(rows.loc["jackknife", "std_error"], jackknife["se"], rtol=1e-8)
     np.testing.assert_allclose(rows.loc["jackknife", "conf_low"], jackknife["value"] - half, rtol=1e-8)
-    assert rows.loc["profile", ["n_sites", "n_patients", "n_events"]].iloc[0].tolist() == [319, 190, 21]
+    assert rows.loc["profile", ["n_sites", "n_patients", "n_events"]].iloc[0].tolist() == [
+        319,
+        190,
+        series["perforation"].sum(),
+    ]
 
 
 def test_rows_of_survival_firth_cox_and_what_the_cox_model_says(separated, r_rows):

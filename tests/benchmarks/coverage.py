@@ -229,17 +229,20 @@ def survival_firth_cox(series: Series) -> Iterator[Answer]:
 def survival_interval(series: Series) -> Iterator[Answer]:
     from liftseries.models.survival_interval import fit_survival_interval
 
-    own, naive = (
-        fit_survival_interval(implants, TERMS, [MONTH]).rows
-        for implants in (series.seen, of_independent_sites(series.seen))
-    )
-    for term in ("rbh_mid_mm", "smoking[current]"):
-        name = f"survival.interval {term} (naive: independent implants)"
-        models = (rows[rows["analysis"] == "survival.interval"] for rows in (own, naive))
-        yield Answer(name, f"log_time {term}", *(interval(rows, term) for rows in models))
+    estimates = fit_survival_interval(series.seen, TERMS, [MONTH])
+    rows = estimates.rows
+    model = rows[rows["analysis"] == "survival.interval"]
+    effects = estimates.design_effects.set_index("term")["estimate"]
+    for row in model[model["term"].isin(["rbh_mid_mm", "smoking[current]"])].to_dict("records"):
+        term = row["term"]
+        effect = effects.get(f"survival.interval {term}", np.nan)
+        name = f"survival.interval {term} (naive: information)"
+        naive = about(row["estimate"], row["std_error"] / np.sqrt(effect))
+        yield Answer(name, f"log_time {term}", (row["conf_low"], row["conf_high"]), naive)
     name = f"survival.interval_curve {MONTH:g} months (naive: independent implants)"
-    curves = (rows[rows["analysis"] == "survival.interval_curve"] for rows in (own, naive))
-    yield Answer(name, "survival", *(interval(rows, f"{MONTH:g}") for rows in curves))
+    naive = fit_survival_interval(of_independent_sites(series.seen), TERMS, [MONTH]).rows
+    curves = (part[part["analysis"] == "survival.interval_curve"] for part in (rows, naive))
+    yield Answer(name, "survival", *(interval(part, f"{MONTH:g}") for part in curves))
 
 
 def survival_turnbull(series: Series) -> Iterator[Answer]:

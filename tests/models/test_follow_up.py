@@ -1,9 +1,10 @@
 """From visits to one time an implant."""
 
+import numpy as np
 import pandas as pd
 import pytest
 
-from liftseries.models.follow_up import follow_up
+from liftseries.models.follow_up import failure_intervals, follow_up
 
 
 @pytest.fixture
@@ -68,7 +69,8 @@ def test_covariates_travel_along_and_visits_of_strangers_do_not(one_site_each):
     cases = one_site_each(rbh_mid_mm=[4.0])
     visits = pd.DataFrame({"site_id": ["S0", "elsewhere"], "months": [12.0, 6.0], "status": ["functioning", "failed"]})
     implants = follow_up(visits, cases).implants
-    assert implants.columns.tolist() == ["site_id", "patient_id", "months", "failed", "died", "rbh_mid_mm"]
+    first = ["site_id", "patient_id", "months", "failed", "died", "last_in_function"]
+    assert implants.columns.tolist() == [*first, "rbh_mid_mm"]
     assert len(implants) == 1
 
 
@@ -77,3 +79,22 @@ def test_no_visits_at_all(one_site_each):
     result = follow_up(visits, one_site_each(rbh_mid_mm=[4.0, 5.0]))
     assert len(result.implants) == 0
     assert result.n_without_visit == 2
+
+
+def test_a_failure_lies_between_the_last_visit_in_function_and_the_visit_that_found_it(one_site_each):
+    """Failed after 12 by 24; failed by 6, never seen in function; still standing at 36; dead at 30, last seen at 18."""
+    visits = pd.DataFrame(
+        [
+            ("S0", 12.0, "functioning"),
+            ("S0", 24.0, "failed"),
+            ("S1", 6.0, "failed"),
+            ("S2", 36.0, "functioning"),
+            ("S3", 18.0, "functioning"),
+            ("S3", 30.0, "patient_died"),
+        ],
+        columns=["site_id", "months", "status"],
+    )
+    implants = follow_up(visits, one_site_each(rbh_mid_mm=[4.0, 5.0, 6.0, 7.0])).implants
+    left, right = failure_intervals(implants)
+    assert left.tolist() == [12, 0, 36, 18]
+    assert right.tolist() == [24, 6, np.inf, np.inf]

@@ -151,7 +151,7 @@ def test_no_perforation_at_all(many_cases):
 def test_a_height_that_tells_perforations_apart(many_cases):
     perforation = np.where(many_cases["rbh_mid_mm"] < 4, "yes", "no")
     rows = fit_perforation_gee(many_cases.assign(perforation=perforation), ["rbh_mid_mm"]).rows
-    assert all_empty_with(rows, "not finite|did not settle|singular")
+    assert all_empty_with(rows, "rbh_mid_mm tells perforated sites from the others without overlap")
 
 
 def test_a_constant_term_has_its_own_row_and_the_rest_is_fitted(many_cases):
@@ -211,13 +211,13 @@ def invented_implants(months, failed, patient=None):
 
 def test_survival_beyond_the_last_follow_up_and_before_the_first_failure():
     rows = fit_survival_km(invented_implants([24, 30, 40], [True, False, False]), [12, 36, 60]).rows
-    assert rows["term"].tolist() == ["12", "36", "60"]
+    assert rows["term"].tolist() == ["12", "12", "12", "36", "60"]
     assert rows.loc[0, "estimate"] == 1
     assert "without a failure" in rows.loc[0, "problem"]
-    assert rows.loc[1, "estimate"] == pytest.approx(2 / 3)
-    assert rows.loc[1, "problem"] == ""
-    assert np.isnan(rows.loc[2, "estimate"])
-    assert rows.loc[2, "problem"] == "the last follow-up ends at 40 months"
+    assert rows.loc[3, "estimate"] == pytest.approx(2 / 3)
+    assert rows.loc[3, "problem"] == ""
+    assert np.isnan(rows.loc[4, "estimate"])
+    assert rows.loc[4, "problem"] == "the last follow-up ends at 40 months"
 
 
 def test_a_curve_that_came_down_to_zero_stays_there():
@@ -245,10 +245,27 @@ def test_a_rate_says_when_its_correlation_is_no_moment_estimate():
     assert "working independence" in cluster["problem"]
 
 
-def test_all_censored_is_one_without_an_interval():
-    rows = fit_survival_km(invented_implants([24, 30], [False, False]), [12]).rows
-    assert rows["estimate"].tolist() == [1]
-    assert rows["conf_low"].isna().all()
+def test_all_censored_is_one_with_bounds_of_one_side_alone():
+    """Three implants of two patients: 0.05^(1/2) and 0.05^(1/3), worked by hand; two implants seen beyond month 27."""
+    implants = invented_implants([24, 30, 30], [False] * 3, ["p", "q", "q"])
+    rows = fit_survival_km(implants, [12, 27]).rows
+    assert rows["method"].tolist()[1:3] == ["one_sided_patients", "one_sided_sites"]
+    assert rows["estimate"].eq(1).all()
+    assert rows.loc[[0, 3], "conf_low"].isna().all()
+    assert rows.loc[[1, 2, 4, 5], "conf_low"].tolist() == pytest.approx([0.05**0.5, 0.05 ** (1 / 3), 0.05, 0.05**0.5])
+    assert rows.loc[[1, 2, 4, 5], "conf_high"].eq(1).all()
+
+
+def test_no_perforation_leaves_bounds_of_one_side():
+    """Rule of three (Hanley and Lippman-Hand 1983): with none in 100, at most 3 %; exactly 1 - 0.05^(1/100) = 2.95 %."""
+    cases = pd.DataFrame({"patient_id": np.repeat(np.arange(100), 2), "perforation": ["no"] * 200})
+    rows = fit_perforation_rate(cases).rows.set_index("method")
+    assert rows.loc["one_sided_patients", "conf_high"] == pytest.approx(0.0295, abs=5e-5)
+    assert rows.loc["one_sided_sites", "conf_high"] < rows.loc["one_sided_patients", "conf_high"]
+    assert rows.loc["one_sided_patients", ["estimate", "conf_low"]].tolist() == [0, 0]
+    assert "one_sided_patients" in rows.loc["cluster", "problem"]
+    every = fit_perforation_rate(cases.assign(perforation="yes")).rows.set_index("method")
+    assert every.loc["one_sided_patients", "conf_low"] == pytest.approx(1 - 0.0295, abs=5e-5)
 
 
 def test_all_failed_and_one_patient_have_no_interval():
@@ -383,14 +400,16 @@ def test_agreement_of_hand_sized_errors():
     assert rows["df"].tolist() == [2, 2, 2]
 
 
-def test_limits_without_variance_between_patients_have_no_interval():
+def test_limits_without_variance_between_patients_count_each_patient_once():
+    """SE² = SE(bias)² + 1.96² SD² / (2 (K - 1)), the variance of an SD from K independent values."""
     error = np.tile([0.0, 2.0], 30) + np.linspace(0, 0.01, 60)
     cases = pd.DataFrame({"patient_id": np.repeat(range(30), 2), "achieved_last_mm": 8 + error, "planned_last_mm": 8.0})
     rows = fit_depth_agreement(cases).rows.set_index("term")
     assert rows["estimate"].notna().all()
-    assert np.isnan(rows.loc["low", "conf_low"])
-    assert "variance between patients is zero" in rows.loc["low", "problem"]
-    assert rows.loc["bias", "problem"] == ""
+    sd = (rows.loc["high", "estimate"] - rows.loc["low", "estimate"]) / 2 / 1.959964
+    expected = np.hypot(rows.loc["bias", "std_error"], 1.959964 * sd / np.sqrt(2 * 29))
+    assert rows.loc["low", "std_error"] == pytest.approx(expected, rel=1e-6)
+    assert "limits on K - 1 values" in rows.loc["low", "method"]
 
 
 @pytest.mark.parametrize(

@@ -10,13 +10,31 @@ import pandas as pd
 
 from liftseries.models import describe
 from liftseries.models.depth_agreement import fit_depth_agreement
+from liftseries.models.depth_proportional_bias import fit_depth_proportional_bias
 from liftseries.models.follow_up import follow_up
 from liftseries.models.gain_mixed import fit_gain_mixed, gain_at_visits
+from liftseries.models.measurement_icc import fit_measurement_icc
+from liftseries.models.perforation_firth import fit_perforation_firth
 from liftseries.models.perforation_gee import fit_perforation_gee
+from liftseries.models.perforation_imputed import fit_perforation_imputed, perforation_imputed_draws
 from liftseries.models.perforation_rate import fit_perforation_rate
+from liftseries.models.perforation_risk import fit_perforation_risk
+from liftseries.models.perforation_validation import fit_perforation_validation, validation_draws
+from liftseries.models.sensitivity_detection import fit_sensitivity_detection
+from liftseries.models.sensitivity_evalue import fit_sensitivity_evalue
+from liftseries.models.sensitivity_lost import fit_sensitivity_lost
+from liftseries.models.survival_competing import fit_survival_competing
 from liftseries.models.survival_cox import fit_survival_cox
+from liftseries.models.survival_firth_cox import fit_survival_firth_cox
+from liftseries.models.survival_gain import fit_survival_gain
+from liftseries.models.survival_imputed import fit_survival_imputed, survival_imputed_draws
+from liftseries.models.survival_interval import fit_survival_interval
 from liftseries.models.survival_km import fit_survival_km
 from liftseries.models.survival_life_table import fit_survival_life_table
+from liftseries.models.survival_patient import fit_survival_patient
+from liftseries.models.survival_ph import fit_survival_ph
+from liftseries.models.survival_rmst import fit_survival_rmst
+from liftseries.models.survival_turnbull import fit_survival_turnbull, turnbull_draws
 from liftseries.outputs import write_csv
 from liftseries.report.figures import depth, gain, perforation, series, survival
 from liftseries.report.figures.style import Drawing
@@ -38,6 +56,10 @@ PLAN = {
         "perforation_terms": ["rbh_mid_mm", "approach"],
         "survival_terms": ["rbh_mid_mm", "smoking"],
         "gain_terms": ["protrusion_mm", "graft", "months"],
+        "landmark_months": 12.0,
+        "risk_contrasts": {"rbh_mid_mm": [7, 4], "protrusion_mm": [2, 5], "approach": ["freehand", "guided"]},
+        "imputation": {"sets": 3, "iterations": 2, "auxiliary": ["centre", "age_years"]},
+        "resamples": 20,
         "seed": 7,
     },
     "extra_columns": {"sites": {"flapless": {"type": "category", "levels": ["no", "yes"]}}},
@@ -80,7 +102,15 @@ class Series:
             "ladder_case": depth.draw_ladder_case(left["models/ladder_cases.csv"]),
             "perforation_by_height": perforation.draw_perforation_by_height(self.rows("perforation.rate")),
             "perforation_odds": perforation.draw_perforation_odds(self.rows("perforation.gee")),
+            "risk_curves": perforation.draw_risk_curves(left["models/perforation_risk_curves.csv"]),
             "survival": survival.draw_survival(self.curves, at_risk, km),
+            "survival_between_visits": survival.draw_survival_between_visits(
+                self.curves, left["models/survival_turnbull_curves.csv"]
+            ),
+            "competing_risks": survival.draw_competing_risks(left["models/survival_competing_curves.csv"]),
+            "proportional_hazards": survival.draw_proportional_hazards(
+                left["models/survival_ph_residuals.csv"], self.rows("survival.ph")
+            ),
             "survival_by_height": survival.draw_survival_by_height(self.curves, at_risk, km),
             "hazard_ratios": survival.draw_hazard_ratios(self.rows("survival.cox")),
             "gain_by_visit": gain.draw_gain_by_visit(left["models/gain_by_visit.csv"], self.gains),
@@ -104,21 +134,51 @@ def made_series(n_patients: int, seed: int, approaches=("guided", "freehand"), v
     visited = _visits(cases, seed + 1) if visits else _visits(cases.iloc[:0], seed)
     followed = follow_up(visited, cases)
     plan = PLAN["plan"]
-    rate = fit_perforation_rate(cases, by=["rbh_band", "lift_band", "approach", "protocol", "centre"])
-    gee = fit_perforation_gee(cases, plan["perforation_terms"])
-    km = fit_survival_km(followed.implants, plan["survival_months"], by=["rbh_band", "approach"])
-    life = fit_survival_life_table(followed.implants)
-    cox = fit_survival_cox(followed.implants, plan["survival_terms"])
+    implants, months = followed.implants, plan["survival_months"]
+    odds, hazards, seed = plan["perforation_terms"], plan["survival_terms"], plan["seed"]
+    resamples = seed, 0, plan["resamples"]
+    auxiliary = plan["imputation"]["auxiliary"], ["patient_id", "centre", "age_years", "smoking"]
+    sets = seed, 0, plan["imputation"]["sets"], plan["imputation"]["iterations"]
+    gee, cox = fit_perforation_gee(cases, odds), fit_survival_cox(implants, hazards)
+    km = fit_survival_km(implants, months, by=["rbh_band", "approach"])
+    life = fit_survival_life_table(implants)
+    risk = fit_perforation_risk(cases, odds, plan["risk_contrasts"])
+    odds_imputed = fit_perforation_imputed(
+        cases, odds, *auxiliary, perforation_imputed_draws(cases, odds, *auxiliary, *sets)
+    )
+    hazards_imputed = fit_survival_imputed(
+        implants, hazards, *auxiliary, survival_imputed_draws(implants, hazards, *auxiliary, *sets)
+    )
+    turnbull = fit_survival_turnbull(implants, months, turnbull_draws(implants, months, *resamples))
+    competing = fit_survival_competing(implants, months, by=["approach"])
+    ph = fit_survival_ph(implants, hazards)
     gained = fit_gain_mixed(visited, cases, plan["gain_terms"])
-    agreement = fit_depth_agreement(cases)
     fits = {
-        "perforation_rate": rate,
+        "perforation_rate": fit_perforation_rate(cases, by=["rbh_band", "lift_band", "approach", "protocol", "centre"]),
         "perforation_gee": gee,
+        "perforation_firth": fit_perforation_firth(cases, odds),
+        "perforation_imputed": odds_imputed,
+        "perforation_risk": risk,
+        "perforation_validation": fit_perforation_validation(cases, odds, validation_draws(cases, odds, *resamples)),
         "survival_km": km,
         "survival_life_table": life,
         "survival_cox": cox,
+        "survival_firth_cox": fit_survival_firth_cox(implants, hazards),
+        "survival_imputed": hazards_imputed,
+        "survival_interval": fit_survival_interval(implants, hazards, months),
+        "survival_turnbull": turnbull,
+        "survival_competing": competing,
+        "survival_ph": ph,
+        "survival_rmst": fit_survival_rmst(implants, months, by=["approach"]),
+        "survival_patient": fit_survival_patient(implants, months),
+        "survival_gain": fit_survival_gain(visited, implants, cases, hazards, plan["landmark_months"]),
         "gain_mixed": gained,
-        "depth_agreement": agreement,
+        "measurement_icc": fit_measurement_icc(cases, visited),
+        "depth_agreement": fit_depth_agreement(cases),
+        "depth_proportional_bias": fit_depth_proportional_bias(cases),
+        "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows),
+        "sensitivity_detection": fit_sensitivity_detection(cases),
+        "sensitivity_lost": fit_sensitivity_lost(implants, months),
     }
     n_patients_there = cases["patient_id"].nunique()
     counts = pd.DataFrame(
@@ -129,7 +189,10 @@ def made_series(n_patients: int, seed: int, approaches=("guided", "freehand"), v
         columns=["table", "file", "read", "kept", "set_aside"],
     )
     left = {
-        "results.csv": pd.concat([fit.rows for fit in fits.values()], ignore_index=True),
+        "results.csv": pd.concat(
+            [table for fit in fits.values() for table in (fit.rows, fit.design_effects) if len(table)],
+            ignore_index=True,
+        ),
         "set_aside.csv": _set_aside(),
         "checked/counts.csv": counts,
         "models/flow.csv": describe.flow(cases, visited, counts),
@@ -142,6 +205,12 @@ def made_series(n_patients: int, seed: int, approaches=("guided", "freehand"), v
         "models/ladder_cases.csv": ladder_cases() if log else ladder_cases().iloc[:0],
         "models/gain_variances.csv": gained.variances,
         "models/gain_by_visit.csv": gained.by_visit,
+        "models/perforation_risk_curves.csv": risk.curves,
+        "models/survival_turnbull_curves.csv": turnbull.curves,
+        "models/survival_competing_curves.csv": competing.curves,
+        "models/survival_ph_residuals.csv": ph.residuals,
+        "models/perforation_imputation.csv": odds_imputed.models,
+        "models/survival_imputation.csv": hazards_imputed.models,
     } | {f"models/{name}.left_out.csv": fit.left_out for name, fit in fits.items()}
     return Series(cases, gain_at_visits(visited, cases), km.curves, left)
 

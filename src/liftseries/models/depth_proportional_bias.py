@@ -63,8 +63,8 @@ def fit_depth_proportional_bias(cases: pd.DataFrame) -> Estimates:
         fitted = list(zip(design.names, model.coefficients, model.std_error, strict=True))
         rows = [fit.wald_row(term, b, se) for term, b, se in fitted]
         if clustered:
-            naive = zip(fitted, least_squares_std_error(design.matrix, error_mm), strict=True)
-            effects = [fit.design_effect_row(term, se, alone) for (term, _, se), alone in naive]
+            naive = least_squares_std_error(design.matrix, error_mm)
+            effects = fit.design_effect_rows(design.names, model.std_error, naive)
     reasons = [(f"as in {AGREEMENT}", int((~known).sum()))]
     left_out = left_out_table(ANALYSIS, "all", reasons)
     return Estimates(results_table(rows), left_out, design_effects=results_table(effects))

@@ -89,10 +89,7 @@ def fit_gain_mixed(visits: pd.DataFrame, cases: pd.DataFrame, terms: Sequence[st
         rows += [fit.row(term, problem=problem) for term, problem in design.problems.items()]
         naive = least_squares_std_error(design.matrix, used["gain_mm"].to_numpy(float))
         if patient is not None or site is not None:
-            effects = [
-                fit.design_effect_row(term, se, alone)
-                for term, se, alone in zip(design.names, model.std_error, naive, strict=True)
-            ]
+            effects = fit.design_effect_rows(design.names, model.std_error, naive)
         variances |= {
             "patient_sd_mm": np.sqrt(model.patient_variance),
             "site_sd_mm": np.sqrt(model.site_variance),

@@ -70,12 +70,12 @@ def _row(term: str, value: np.ndarray, patient: np.ndarray) -> dict:
         parts = one_way(value, patient)
         if yes_or_no and fit.n_patients < 4:
             raise NotFitted(f"too few patients ({fit.n_patients}) to leave one out")
+        se = icc_jackknife(value, patient) if yes_or_no else np.nan
     except NotFitted as why:
         return fit.row(term, problem=str(why))
     if not yes_or_no:
         low, high = parts.f_interval()
         return fit.row(term, parts.icc, conf_low=low, conf_high=high, conf_level=CONF_LEVEL)
-    se = icc_jackknife(value, patient)
     if not se > NO_STD_ERROR:
         return fit.row(term, parts.icc, problem="the patients are too alike to tell how sure it is")
     limits = np.tanh(np.arctanh(np.clip(parts.icc, -0.999999, 0.999999)) + np.array([-1, 1]) * critical_value() * se)

@@ -10,7 +10,15 @@ from liftseries.models.design import Design, count_reasons, design_matrix
 from liftseries.models.estimators.gee import logistic_gee
 from liftseries.models.perforation_rate import known_perforation
 from liftseries.models.separation import coefficient_row, refuse_infinite_odds
-from liftseries.models.tidy import FEW_PATIENTS, Estimates, Fit, NotFitted, left_out_table, results_table
+from liftseries.models.tidy import (
+    FEW_PATIENTS,
+    Estimates,
+    Fit,
+    NotFitted,
+    few_events_note,
+    left_out_table,
+    results_table,
+)
 
 ANALYSIS = "perforation.gee"
 
@@ -99,13 +107,13 @@ def fit_perforation_gee(cases: pd.DataFrame, terms: Sequence[str]) -> Estimates:
     except NotFitted as why:
         rows = data.empty_rows(Fit(method=method, **shared), str(why))
     else:
-        method = "; ".join([method, *filter(None, [model.remark])])
+        few = few_events_note(shared["n_events"], len(design.names) - 1, "perforation.firth, jackknife")
+        method = "; ".join([method, *few, *filter(None, [model.remark])])
         fit = Fit(method=method, df=model.df, **shared)
         fitted = list(zip(design.names, model.coefficients, model.std_error, strict=True))
         rows = [coefficient_row(fit, term, b, se) for term, b, se in fitted]
         rows += [fit.row(term, problem=problem) for term, problem in design.problems.items()]
-        naive = zip(fitted, model.naive_std_error, strict=True)
-        effects = [fit.design_effect_row(term, se, alone) for (term, _, se), alone in naive]
+        effects = fit.design_effect_rows(design.names, model.std_error, model.naive_std_error)
     return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects))
 
 

@@ -72,7 +72,7 @@ def fit_sensitivity_lost(implants: pd.DataFrame, months: Sequence[float]) -> Est
 def tipping_row(fit: Fit, month: float, time, failed, lost, observed: dict) -> dict:
     """The share of lost implants at which survival falls to the observed lower limit."""
     term = f"{month:g}"
-    if np.isnan(observed["conf_low"]):
+    if np.isnan(observed.get("conf_low", np.nan)):
         return fit.row(term, problem=f"survival as observed has no lower limit: {observed['problem']}")
     if not lost.any():
         return fit.row(term, problem="no implant was lost before then")

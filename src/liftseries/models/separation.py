@@ -73,14 +73,7 @@ def refuse_infinite_hazards(design: Design, months: np.ndarray, failed: np.ndarr
     Source: Bryson and Johnson 1981, doi:10.1080/00401706.1981.10487680 (from memory).
     """
     months, failed = np.asarray(months, float), np.asarray(failed, bool)
-    if not failed.any():
-        raise NotFitted("no implant used has failed, so no hazard can be compared")
-    if found := _level_where(design.factors, failed, lambda n_failed, n: n_failed == 0):
-        column, level = found
-        raise NotFitted(
-            f"no implant with {column} = {level} has failed, so {column} has no finite hazard ratio; "
-            "see survival.firth_cox"
-        )
+    refuse_levels_without_failure(design, failed)
     if not design.names:
         return
     # The last failure time at which each implant was at risk is all that its months tell a Cox model.
@@ -95,6 +88,22 @@ def refuse_infinite_hazards(design: Design, months: np.ndarray, failed: np.ndarr
         raise NotFitted(
             f"whenever an implant failed, it stood at an extreme of {in_words(told)} among those at risk, so "
             f"{_they(told)} no finite hazard ratio; see survival.firth_cox"
+        )
+
+
+def refuse_levels_without_failure(design: Design, failed: np.ndarray) -> None:
+    """Raise NotFitted where nothing failed, or nothing at one level: no model of survival is finite there.
+
+    The part of `refuse_infinite_hazards` that also holds for a model with a baseline of its own (Weibull): failures in
+    the order of a number leave such a model a maximum.
+    """
+    if not failed.any():
+        raise NotFitted("no implant used has failed, so no hazard can be compared")
+    if found := _level_where(design.factors, failed, lambda n_failed, n: n_failed == 0):
+        column, level = found
+        raise NotFitted(
+            f"no implant with {column} = {level} has failed, so {column} has no finite hazard ratio; "
+            "see survival.firth_cox"
         )
 
 

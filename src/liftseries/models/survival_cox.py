@@ -9,7 +9,7 @@ import pandas as pd
 from liftseries.models.design import Design, count_reasons, design_matrix
 from liftseries.models.estimators.cox import cox_efron
 from liftseries.models.separation import coefficient_row, refuse_infinite_hazards
-from liftseries.models.tidy import Estimates, Fit, NotFitted, left_out_table, results_table
+from liftseries.models.tidy import Estimates, Fit, NotFitted, few_events_note, left_out_table, results_table
 
 ANALYSIS = "survival.cox"
 METHOD = "Cox, Efron ties, patient-clustered sandwich"
@@ -107,7 +107,13 @@ def fit_survival_cox(implants: pd.DataFrame, terms: Sequence[str], analysis: str
         analysis=analysis,
         subset="all",
         scale="log_hazard",
-        method="; ".join([METHOD, *design.notes]),
+        method="; ".join(
+            [
+                METHOD,
+                *few_events_note(int(data.failed.sum()), len(design.names), "survival.firth_cox, jackknife"),
+                *design.notes,
+            ]
+        ),
         **data.counts,
     )
     try:
@@ -120,6 +126,5 @@ def fit_survival_cox(implants: pd.DataFrame, terms: Sequence[str], analysis: str
         fitted = list(zip(design.names, model.coefficients, model.std_error, strict=True))
         rows = [coefficient_row(fit, term, b, se) for term, b, se in fitted]
         rows += [fit.row(term, problem=problem) for term, problem in design.problems.items()]
-        naive = zip(fitted, model.naive_std_error, strict=True)
-        effects = [fit.design_effect_row(term, se, alone) for (term, _, se), alone in naive]
+        effects = fit.design_effect_rows(design.names, model.std_error, model.naive_std_error)
     return Estimates(results_table(rows), data.left_out(analysis), design_effects=results_table(effects))

@@ -9,10 +9,9 @@ from liftseries.models.estimators.firth_cox import firth_cox, firth_cox_jackknif
 from liftseries.models.perforation_firth import jackknife_rows, profile_rows
 from liftseries.models.separation import refuse_infinite_hazards
 from liftseries.models.survival_cox import HazardData, hazard_data
-from liftseries.models.tidy import Estimates, Fit, NotFitted, few_patients_df, results_table
+from liftseries.models.tidy import Estimates, Fit, NotFitted, few_events, few_patients_df, results_table
 
 ANALYSIS = "survival.firth_cox"
-FAILURES_A_TERM = 10
 
 
 def fit_survival_firth_cox(implants: pd.DataFrame, terms: Sequence[str]) -> Estimates:
@@ -66,10 +65,12 @@ def when_to_read(data: HazardData) -> str:
     """Whether the penalised rows are the ones to read, and why."""
     n_terms = max(len(data.design.names), 1)
     n_failed = int(data.failed.sum())
+    if n_failed == 0:
+        return "beside survival.cox"
     try:
         refuse_infinite_hazards(data.design, data.months, data.failed)
     except NotFitted:
         return "to be read instead of survival.cox, which has no finite answer"
-    if n_failed < FAILURES_A_TERM * n_terms:
+    if few_events(n_failed, n_terms):
         return f"to be read instead of survival.cox: {n_failed} failures for {n_terms} coefficients"
     return "beside survival.cox"

@@ -24,7 +24,7 @@ from liftseries.models.tidy import (
 )
 
 ANALYSIS, CURVE = "survival.interval", "survival.interval_curve"
-METHOD = "Weibull accelerated failure time, interval-censored, patient-clustered sandwich"
+METHOD = "Weibull accelerated failure time, interval-censored, patient-clustered, not below the model's own error"
 LOG_SHAPE = "(log shape)"
 FOUND_AT_PLACEMENT = 0.5  # a failure found at month 0 happened by then: the model has no time 0
 
@@ -43,9 +43,9 @@ def fit_survival_interval(implants: pd.DataFrame, terms: Sequence[str], months: 
     Estimates
         `survival.interval`: `(intercept)`, a row a term and `(log shape)` on the scale `log_time`; below 50 patients by
         t. `survival.interval_curve`: survival at the months, the mean over the implants used, interval on the log-log
-        scale.
+        scale with the variance times m / (m - 1), m the patients with a failure.
 
-    Source: see `weibull_interval`.
+    Source: see `weibull_interval`. Both safeguards come from simulated series, tests/benchmarks/coverage.py.
     """
     left, right = failure_intervals(implants)
     tells = (left > 0) | np.isfinite(right)
@@ -68,13 +68,17 @@ def fit_survival_interval(implants: pd.DataFrame, terms: Sequence[str], months: 
         rows = data.empty_rows(fit, str(why), extra=[LOG_SHAPE])
         rows += [curve.row(f"{month:g}", problem=str(why)) for month in months]
     else:
-        fitted = list(zip([*design.names, LOG_SHAPE], model.parameters, model.std_error, strict=True))
+        # A sandwich gathers its variance from patients whose implant failed, and is too small where they are few.
+        std_error = np.maximum(model.std_error, model.naive_std_error)
+        fitted = list(zip([*design.names, LOG_SHAPE], model.parameters, std_error, strict=True))
         rows = [coefficient_row(fit, term, b, se) for term, b, se in fitted]
         rows += [fit.row(term, problem=problem) for term, problem in design.problems.items()]
-        naive = zip(fitted, model.naive_std_error, strict=True)
-        effects = [fit.design_effect_row(term, se, alone) for (term, _, se), alone in naive]
+        effects = fit.design_effect_rows([*design.names, LOG_SHAPE], model.std_error, model.naive_std_error)
         seen = float(np.where(np.isfinite(right), right, left).max())
-        rows += curve_rows(curve, months, *model.mean_survival(design.matrix, months), seen)
+        survival, se = model.mean_survival(design.matrix, months)
+        n_failing = len(pd.unique(data.patient[data.failed]))
+        se = se * np.sqrt(n_failing / max(n_failing - 1, 1))
+        rows += curve_rows(curve, months, survival, se, seen)
     left_out = [
         left_out_table(ANALYSIS, "all", [("never seen in function after placement", int((~tells).sum()))]),
         data.left_out(ANALYSIS),

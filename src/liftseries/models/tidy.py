@@ -14,6 +14,7 @@ from scipy.special import ndtr, ndtri, stdtr, stdtrit
 
 CONF_LEVEL = 0.95
 NO_STD_ERROR = 1e-10  # a standard error this small is rounding about zero
+EVENTS_A_TERM = 10
 FEW_PATIENTS = 50  # below this many, intervals come from t and, for a GEE, from the bias-reduced covariance
 
 NUMBERS = ("estimate", "std_error", "conf_low", "conf_high", "conf_level", "p_value", "df")
@@ -121,6 +122,26 @@ class Fit:
             df=None,
             method="clustered variance over that of independent sites",
         )
+
+    def design_effect_rows(self, terms, std_error, naive_std_error) -> list[dict]:
+        """A design effect for every term whose standard error is not zero."""
+        found = zip(terms, std_error, naive_std_error, strict=True)
+        return [self.design_effect_row(term, se, alone) for term, se, alone in found if se > NO_STD_ERROR]
+
+
+def few_events(n_events: int, n_terms: int) -> bool:
+    """Whether a model of events rests on fewer than ten for each of its terms.
+
+    A sandwich gathers its variance from the patients with an event; in simulated series with so few of them its
+    intervals are too short (tests/benchmarks/coverage.py), while the penalised jackknife holds. Ten: Peduzzi and others
+    1996, doi:10.1016/S0895-4356(96)00236-3.
+    """
+    return n_events < EVENTS_A_TERM * max(n_terms, 1)
+
+
+def few_events_note(n_events: int, n_terms: int, penalised: str) -> list[str]:
+    """A note for `method` that names the rows to read where events are few, else nothing."""
+    return [f"{n_events} events for {n_terms} terms: read {penalised}"] if few_events(n_events, n_terms) else []
 
 
 def few_patients_df(n_patients: int, n_coefficients: int = 1) -> int | None:

@@ -69,7 +69,9 @@ def one_way(y: np.ndarray, cluster: np.ndarray) -> OneWay:
 
 
 def icc_jackknife(y: np.ndarray, cluster: np.ndarray) -> float:
-    """Standard error of Fisher's z of the correlation, groups left out one after the other.
+    """Standard error of Fisher's z of the correlation, groups left out one after the other; four of them or more.
+
+    Raises NotFitted where without one group nothing varies.
 
     Source: Arvesen 1970, doi:10.1214/aoms/1177697279 (from memory); Ukoumunne 2002, doi:10.1002/sim.1330.
     """
@@ -83,6 +85,9 @@ def icc_jackknife(y: np.ndarray, cluster: np.ndarray) -> float:
     grand = total.sum() - total
     between = ((total**2 / size).sum() - total**2 / size - grand**2 / n) / (k - 2)
     n0 = (n - ((size**2).sum() - size**2) / n) / (k - 2)
-    icc = (between - within) / (between + (n0 - 1) * within)
+    whole = between + (n0 - 1) * within
+    if not (whole > 1e-12).all():
+        raise NotFitted("without one of the patients nothing varies")
+    icc = (between - within) / whole
     z = np.arctanh(np.clip(icc, -0.999999, 0.999999))
     return float(np.sqrt((k - 1) / k * ((z - z.mean()) ** 2).sum()))

@@ -1,0 +1,71 @@
+"""Every question of the plan asked of the same tables, for tests of what all answers have in common."""
+
+from liftseries.models.depth_agreement import fit_depth_agreement
+from liftseries.models.depth_proportional_bias import fit_depth_proportional_bias
+from liftseries.models.follow_up import follow_up
+from liftseries.models.gain_mixed import fit_gain_mixed
+from liftseries.models.measurement_icc import fit_measurement_icc
+from liftseries.models.perforation_firth import fit_perforation_firth
+from liftseries.models.perforation_gee import fit_perforation_gee
+from liftseries.models.perforation_imputed import fit_perforation_imputed, perforation_imputed_draws
+from liftseries.models.perforation_rate import fit_perforation_rate
+from liftseries.models.perforation_risk import fit_perforation_risk
+from liftseries.models.perforation_validation import fit_perforation_validation, validation_draws
+from liftseries.models.sensitivity_detection import fit_sensitivity_detection
+from liftseries.models.sensitivity_evalue import fit_sensitivity_evalue
+from liftseries.models.sensitivity_lost import fit_sensitivity_lost
+from liftseries.models.survival_competing import fit_survival_competing
+from liftseries.models.survival_cox import fit_survival_cox
+from liftseries.models.survival_firth_cox import fit_survival_firth_cox
+from liftseries.models.survival_gain import fit_survival_gain
+from liftseries.models.survival_imputed import fit_survival_imputed, survival_imputed_draws
+from liftseries.models.survival_interval import fit_survival_interval
+from liftseries.models.survival_km import fit_survival_km
+from liftseries.models.survival_life_table import fit_survival_life_table
+from liftseries.models.survival_patient import fit_survival_patient
+from liftseries.models.survival_ph import fit_survival_ph
+from liftseries.models.survival_rmst import fit_survival_rmst
+from liftseries.models.survival_turnbull import fit_survival_turnbull, turnbull_draws
+
+MONTHS = [12, 36, 60]
+ODDS, HAZARDS, GAIN = ["rbh_mid_mm", "approach"], ["rbh_mid_mm", "smoking"], ["protrusion_mm", "graft", "months"]
+CONTRASTS = {"rbh_mid_mm": [7, 4], "protrusion_mm": [2, 5], "approach": ["freehand", "guided"]}
+HELPERS = ["centre", "age_years"], ["patient_id", "centre", "age_years", "smoking"]
+RESAMPLES = 1, 0, 12  # seed, first and how many
+SETS = 1, 0, 3, 2  # and iterations
+
+
+def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
+    """Name of the question -> its estimates."""
+    implants = follow_up(visits, cases).implants
+    gee, cox = fit_perforation_gee(cases, odds), fit_survival_cox(implants, hazards)
+    odds_draws = perforation_imputed_draws(cases, odds, *HELPERS, *SETS)
+    hazard_draws = survival_imputed_draws(implants, hazards, *HELPERS, *SETS)
+    resampled = turnbull_draws(implants, MONTHS, *RESAMPLES)
+    return {
+        "perforation_rate": fit_perforation_rate(cases, ["rbh_band", "approach"]),
+        "perforation_gee": gee,
+        "perforation_firth": fit_perforation_firth(cases, odds),
+        "perforation_imputed": fit_perforation_imputed(cases, odds, *HELPERS, odds_draws),
+        "perforation_risk": fit_perforation_risk(cases, odds, CONTRASTS),
+        "perforation_validation": fit_perforation_validation(cases, odds, validation_draws(cases, odds, *RESAMPLES)),
+        "survival_km": fit_survival_km(implants, MONTHS, ["rbh_band"]),
+        "survival_life_table": fit_survival_life_table(implants),
+        "survival_cox": cox,
+        "survival_firth_cox": fit_survival_firth_cox(implants, hazards),
+        "survival_imputed": fit_survival_imputed(implants, hazards, *HELPERS, hazard_draws),
+        "survival_interval": fit_survival_interval(implants, hazards, MONTHS),
+        "survival_turnbull": fit_survival_turnbull(implants, MONTHS, resampled),
+        "survival_competing": fit_survival_competing(implants, MONTHS, ["approach"]),
+        "survival_ph": fit_survival_ph(implants, hazards),
+        "survival_rmst": fit_survival_rmst(implants, MONTHS, ["approach"]),
+        "survival_patient": fit_survival_patient(implants, MONTHS),
+        "survival_gain": fit_survival_gain(visits, implants, cases, hazards, 12.0),
+        "gain_mixed": fit_gain_mixed(visits, cases, GAIN),
+        "measurement_icc": fit_measurement_icc(cases, visits),
+        "depth_agreement": fit_depth_agreement(cases),
+        "depth_proportional_bias": fit_depth_proportional_bias(cases),
+        "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows),
+        "sensitivity_detection": fit_sensitivity_detection(cases),
+        "sensitivity_lost": fit_sensitivity_lost(implants, MONTHS),
+    }

@@ -1,0 +1,160 @@
+"""What no data set may do to an answer: no exception, no silent blank, no zero standard error, no certain interval."""
+
+import warnings
+
+import numpy as np
+import pandas as pd
+import pytest
+from every_question import every_question
+from invented import category, invented_cases, invented_visits
+
+from liftseries.models.tidy import RESULT_COLUMNS
+
+
+def series(n_patients=60, seed=11, **columns):
+    """An invented series; `columns` overwrite those of its cases."""
+    cases = invented_cases(n_patients, seed).assign(**columns)
+    return cases, invented_visits(cases, seed + 1)
+
+
+def one_patient():
+    cases, visits = series()
+    cases = cases[cases["patient_id"] == cases["patient_id"].iloc[-1]].reset_index(drop=True)
+    return cases, visits[visits["site_id"].isin(cases["site_id"])]
+
+
+def separated():
+    """No guided site perforated, every freehand one did; only former smokers lost an implant."""
+    cases, visits = series()
+    cases["perforation"] = category("perforation", np.where(cases["approach"] == "guided", "no", "yes"))
+    former = set(cases.loc[cases["smoking"] == "former", "site_id"])
+    fine = visits["status"].eq("functioning") | visits["site_id"].isin(former)
+    return cases, visits.assign(status=visits["status"].where(fine, "functioning"))
+
+
+def separated_by_number():
+    """Every site below 4 mm perforated and no other."""
+    cases, visits = series()
+    cases["perforation"] = category("perforation", np.where(cases["rbh_mid_mm"] < 4, "yes", "no"))
+    return cases, visits
+
+
+def all_censored():
+    cases, visits = series()
+    return cases, visits.assign(status=category("status", ["functioning"] * len(visits)))
+
+
+def all_failed_at_once():
+    cases, visits = series()
+    visits = visits.groupby("site_id", as_index=False).first()
+    return cases, visits.assign(months=12.0, status=category("status", ["failed"] * len(visits)))
+
+
+def no_visits():
+    cases, visits = series()
+    return cases, visits.iloc[:0]
+
+
+def nobody():
+    cases, visits = series()
+    return cases.iloc[:0], visits.iloc[:0]
+
+
+def only_deaths():
+    cases, visits = series()
+    visits = visits.groupby("site_id", as_index=False).first()
+    return cases, visits.assign(months=12.0, status=category("status", ["patient_died"] * len(visits)))
+
+
+def one_event():
+    cases, visits = series()
+    perforation = np.where(np.arange(len(cases)) == 7, "yes", "no")
+    cases["perforation"] = category("perforation", perforation)
+    first = visits.index[visits["months"] == 12][0]
+    status = np.where(visits.index == first, "failed", "functioning")
+    visits = visits.assign(status=category("status", status))
+    gone = (visits["site_id"] == visits.loc[first, "site_id"]) & (visits["months"] > 12)
+    return cases, visits[~gone]
+
+
+def nothing_measured():
+    cases, visits = series()
+    empty = dict.fromkeys(["rbh_mid_mm", "protrusion_mm", "planned_last_mm", "achieved_last_mm"], np.nan)
+    no_band = pd.Categorical([None] * len(cases), categories=["<4", "4 to <6", "≥6"])
+    return cases.assign(**empty, rbh_band=no_band), visits.assign(bone_height_mm=np.nan)
+
+
+KINDS = {
+    "twelve patients": lambda: series(12),
+    "three patients": lambda: series(3),
+    "one patient": one_patient,
+    "nobody": nobody,
+    "no perforation": lambda: series(perforation="no"),
+    "only perforations": lambda: series(perforation="yes"),
+    "perforation unknown": lambda: series(perforation="unknown"),
+    "one centre, one approach": lambda: series(centre="east", approach="guided"),
+    "separated": separated,
+    "separated by a number": separated_by_number,
+    "one event": one_event,
+    "all censored": all_censored,
+    "all failed at once": all_failed_at_once,
+    "only deaths": only_deaths,
+    "no visits": no_visits,
+    "nothing measured": nothing_measured,
+    "one site a patient": lambda: (lambda c, v: (c, v[v["site_id"].isin(c["site_id"])]))(
+        series()[0].groupby("patient_id", as_index=False).first(), series()[1]
+    ),
+    "all alike": lambda: series(rbh_mid_mm=5.0, protrusion_mm=3.0, planned_last_mm=5.0, achieved_last_mm=5.0),
+}
+
+
+@pytest.fixture(scope="module", params=KINDS)
+def answers(request):
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        return every_question(*KINDS[request.param]())
+
+
+def test_every_row_says_a_number_or_why_not(answers):
+    for name, estimates in answers.items():
+        rows = estimates.rows
+        assert tuple(rows.columns) == RESULT_COLUMNS, name
+        assert len(rows) or name.startswith("survival_life") or name == "sensitivity_evalue", name
+        assert (rows["estimate"].notna() | rows["problem"].ne("")).all(), name
+        # Without an interval, a test or a reason an estimate would stand there as if it were sure.
+        sure = rows["conf_low"].notna() | rows["p_value"].notna() | rows["problem"].ne("")
+        sure |= rows["analysis"].eq("sensitivity.tipping_point")
+        assert sure.all(), (name, rows[~sure])
+        assert not np.isinf(rows[["estimate", "std_error", "conf_low", "conf_high"]].to_numpy(float)).any(), name
+
+
+def test_no_standard_error_is_zero_and_no_coefficient_large_without_a_word(answers):
+    for name, estimates in answers.items():
+        rows = estimates.rows
+        assert not (rows["std_error"] <= 0).any(), name
+        logs = rows[rows["scale"].isin(["log_odds", "log_hazard", "log_time"])]
+        assert (logs["estimate"].abs().le(15) | logs["estimate"].isna() | logs["problem"].ne("")).all(), name
+
+
+def test_no_interval_is_a_point_or_leaves_the_estimate_out(answers):
+    for name, estimates in answers.items():
+        rows = estimates.rows[estimates.rows["conf_low"].notna() & estimates.rows["conf_high"].notna()]
+        assert (rows["conf_low"] < rows["conf_high"]).all(), name
+        assert rows["estimate"].between(rows["conf_low"], rows["conf_high"]).all(), name
+        shares = rows[rows["scale"].isin(["risk", "probability"])]
+        assert shares[["conf_low", "conf_high"]].stack().between(0, 1).all(), name
+
+
+def test_a_row_stands_once(answers):
+    for name, estimates in answers.items():
+        place = ["analysis", "subset", "term", "method"]
+        assert not pd.concat([estimates.rows, estimates.design_effects]).duplicated(place).any(), name
+
+
+def test_design_effects_belong_to_rows_with_an_interval(answers):
+    for name, estimates in answers.items():
+        rows = estimates.rows[estimates.rows["conf_low"].notna()]
+        known = set((rows["analysis"] + " " + rows["term"]).str.cat(rows["subset"], sep="|"))
+        effects = estimates.design_effects
+        assert set(effects["term"].str.cat(effects["subset"], sep="|")) <= known, name
+        assert (effects["estimate"] > 0).all(), name
