@@ -257,7 +257,7 @@ def test_all_censored_is_one_with_bounds_of_one_side_alone():
 
 
 def test_no_perforation_leaves_bounds_of_one_side():
-    """Rule of three (Hanley and Lippman-Hand 1983): with none in 100, at most 3 %; exactly 1 - 0.05^(1/100) = 2.95 %."""
+    """Rule of three (Hanley and Lippman-Hand 1983): none in 100 is at most 3 %; exactly 1 - 0.05^(1/100) = 2.95 %."""
     cases = pd.DataFrame({"patient_id": np.repeat(np.arange(100), 2), "perforation": ["no"] * 200})
     rows = fit_perforation_rate(cases).rows.set_index("method")
     assert rows.loc["one_sided_patients", "conf_high"] == pytest.approx(0.0295, abs=5e-5)

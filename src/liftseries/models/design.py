@@ -6,10 +6,8 @@ model (a term that does not vary, a column that follows from those before it) is
 instead of being dropped unsaid.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -49,12 +47,6 @@ class Design:
     def terms(self) -> list[str]:
         """All rows that a model on this design owes its reader: its columns, then what cannot stand in it."""
         return [*self.names, *self.problems]
-
-    def without_intercept(self) -> Design:
-        """The same design without its constant."""
-        kept = [name != INTERCEPT for name in self.names]
-        names = tuple(name for name in self.names if name != INTERCEPT)
-        return replace(self, matrix=self.matrix[:, kept], names=names)
 
 
 def design_matrix(table: pd.DataFrame, terms: Sequence[str], intercept: bool = True) -> Design:

@@ -142,7 +142,11 @@ def fit_perforation_risk(cases: pd.DataFrame, terms: Sequence[str], contrasts: M
     models[""] = _fitted(data)
     rows += band_rows(cases, terms)
     rows += difference_rows(data, models, contrasts)
-    return RiskEstimates(results_table(rows), data.left_out(EXPOSURES["rbh_mid_mm"]), curves=pd.concat(curves))
+    return RiskEstimates(
+        results_table(rows),
+        data.left_out(EXPOSURES["rbh_mid_mm"]),
+        curves=pd.concat([c for c in curves if len(c)] or curves[:1]),
+    )
 
 
 def _spline_model(data: PerforationData, exposure: str) -> RiskModel | str:

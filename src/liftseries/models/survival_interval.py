@@ -8,7 +8,7 @@ import pandas as pd
 from liftseries.models.estimators.kaplan_meier import log_log_interval
 from liftseries.models.estimators.weibull import weibull_interval
 from liftseries.models.follow_up import failure_intervals
-from liftseries.models.separation import coefficient_row, refuse_infinite_hazards
+from liftseries.models.separation import coefficient_row, refuse_levels_without_failure
 from liftseries.models.survival_cox import hazard_data
 from liftseries.models.tidy import (
     CONF_LEVEL,
@@ -62,7 +62,7 @@ def fit_survival_interval(implants: pd.DataFrame, terms: Sequence[str], months: 
     effects = []
     try:
         data.refuse_empty(terms_needed=False)
-        refuse_infinite_hazards(design.without_intercept(), data.months, data.failed)
+        refuse_levels_without_failure(design, data.failed)
         model = weibull_interval(left, right, design.matrix, data.patient)
     except NotFitted as why:
         rows = data.empty_rows(fit, str(why), extra=[LOG_SHAPE])
