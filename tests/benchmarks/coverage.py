@@ -237,7 +237,8 @@ def survival_interval(series: Series) -> Iterator[Answer]:
         term = row["term"]
         effect = effects.get(f"survival.interval {term}", np.nan)
         name = f"survival.interval {term} (naive: information)"
-        naive = about(row["estimate"], row["std_error"] / np.sqrt(effect))
+        # The row has the larger of the clustered and the information standard error.
+        naive = about(row["estimate"], row["std_error"] / np.sqrt(max(effect, 1.0)))
         yield Answer(name, f"log_time {term}", (row["conf_low"], row["conf_high"]), naive)
     name = f"survival.interval_curve {MONTH:g} months (naive: independent implants)"
     naive = fit_survival_interval(of_independent_sites(series.seen), TERMS, [MONTH]).rows

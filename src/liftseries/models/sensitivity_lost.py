@@ -63,7 +63,7 @@ def fit_sensitivity_lost(implants: pd.DataFrame, months: Sequence[float]) -> Est
             analysis=TIPPING,
             method=f"share of {int(lost.sum())} implants lost before month {month:g}",
             n_events=int((failed & (time <= month)).sum()),
-            **shared,
+            **{**shared, "scale": "share of the lost"},
         )
         tipping.append(tipping_row(fit, month, time, failed, lost, told[OBSERVED]))
     return Estimates(results_table([*rows, *tipping]), left_out_table(ANALYSIS, "all", []))

@@ -84,7 +84,12 @@ def hazard_data(implants: pd.DataFrame, terms: Sequence[str], intercept: bool = 
     )
 
 
-def fit_survival_cox(implants: pd.DataFrame, terms: Sequence[str], analysis: str = ANALYSIS) -> Estimates:
+def fit_survival_cox(
+    implants: pd.DataFrame,
+    terms: Sequence[str],
+    analysis: str = ANALYSIS,
+    penalised: str = "survival.firth_cox, jackknife",
+) -> Estimates:
     """Log hazard of failure on the plan's terms.
 
     Parameters
@@ -92,6 +97,7 @@ def fit_survival_cox(implants: pd.DataFrame, terms: Sequence[str], analysis: str
     implants : one row an implant, as `follow_up()` gives it
     terms : columns of `implants`
     analysis : what its rows are called
+    penalised : the rows to read where failures are few
 
     Returns
     -------
@@ -110,7 +116,7 @@ def fit_survival_cox(implants: pd.DataFrame, terms: Sequence[str], analysis: str
         method="; ".join(
             [
                 METHOD,
-                *few_events_note(int(data.failed.sum()), len(design.names), "survival.firth_cox, jackknife"),
+                *few_events_note(int(data.failed.sum()), len(design.names), penalised),
                 *design.notes,
             ]
         ),

@@ -48,7 +48,7 @@ def fit_survival_gain(
     after = implants.loc[at_risk].copy()
     after["months"] = months[at_risk] - landmark_months
     after["gain_mm"] = after["site_id"].astype(object).map(gain_mm).astype(float)
-    estimates = fit_survival_cox(after, ["gain_mm", *[term for term in terms if term != "gain_mm"]], ANALYSIS)
+    estimates = fit_survival_cox(after, ["gain_mm", *[term for term in terms if term != "gain_mm"]], ANALYSIS, "")
     method = f"landmark at {landmark_months:g} months; {METHOD}"
     rows = estimates.rows.assign(method=estimates.rows["method"].str.replace(METHOD, method, regex=False))
     if not at_risk.any() and len(implants):

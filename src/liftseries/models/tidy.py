@@ -140,8 +140,9 @@ def few_events(n_events: int, n_terms: int) -> bool:
 
 
 def few_events_note(n_events: int, n_terms: int, penalised: str) -> list[str]:
-    """A note for `method` that names the rows to read where events are few, else nothing."""
-    return [f"{n_events} events for {n_terms} terms: read {penalised}"] if few_events(n_events, n_terms) else []
+    """A note for `method` where events are few, which names the rows to read if there are any; else nothing."""
+    advice = f"read {penalised}" if penalised else "too few to lean on"
+    return [f"{n_events} events for {n_terms} terms: {advice}"] if few_events(n_events, n_terms) else []
 
 
 def few_patients_df(n_patients: int, n_coefficients: int = 1) -> int | None:

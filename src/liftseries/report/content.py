@@ -52,6 +52,7 @@ from liftseries.report.sentences import (
     problems,
     rate_sentence,
     risk_difference_sentences,
+    rows_to_read,
     small,
     survival_sentence,
     validation_sentences,
@@ -60,6 +61,8 @@ from liftseries.report.svg import alt_text, width_mm
 from liftseries.report.tables import Display, displays
 from liftseries.report.wording import BANDS, DEVIATIONS, Words
 
+ODDS = ("perforation.gee", "perforation.firth")
+HAZARDS = ("survival.cox", "survival.firth_cox")
 NOTICES = (
     "For research and audit. This report is not a medical device and gives no advice for a patient in the chair.",
     "Local codes and licensed clinical judgement come first.",
@@ -162,10 +165,10 @@ def _findings(writer: _Writer) -> Iterable[Paragraph]:
     material, words = writer.material, writer.words
     sentences = [
         rate_sentence(material),
-        effect(first_term(material.rows("perforation.gee")), words, "the odds of a perforation"),
+        effect(first_term(rows_to_read(material, *ODDS)), words, "the odds of a perforation"),
         depth_sentence(material),
         survival_sentence(material),
-        effect(first_term(material.rows("survival.cox")), words, "the hazard of implant failure"),
+        effect(first_term(rows_to_read(material, *HAZARDS)), words, "the hazard of implant failure"),
         gain_sentence(material),
     ]
     found = [sentence for sentence in sentences if sentence is not None]
@@ -289,7 +292,7 @@ def _membrane(writer: _Writer) -> Iterable[Block]:
             f"{counted(gee['n_sites'].iloc[0], 'site')} of {counted(gee['n_patients'].iloc[0], 'patient')}. "
             "Each term is held against the others."
         )
-        yield from effects(gee, words, "the odds of a perforation")
+        yield from effects(rows_to_read(material, *ODDS), words, "the odds of a perforation")
     yield from writer.figure("perforation_odds")
     yield from writer.table("perforation_odds")
     if len(gee):
@@ -354,7 +357,7 @@ def _implants(writer: _Writer) -> Iterable[Block]:
             f"{counted(cox['n_sites'].iloc[0], 'implant')} of "
             f"{counted(cox['n_patients'].iloc[0], 'patient')}."
         )
-        yield from effects(cox, words, "the hazard of implant failure")
+        yield from effects(rows_to_read(material, *HAZARDS), words, "the hazard of implant failure")
     yield from writer.figure("hazard_ratios")
     yield from writer.table("hazard_ratios")
     yield from writer.table("hazard_ways")

@@ -130,9 +130,9 @@ def _missing(material: Material, words: Words) -> Iterable[str]:
     ]
     if told:
         yield (
-            f"Among what the models take, values are missing: {listed(told)}. Models take complete cases: "
-            "if what is missing hangs together with the outcome, their answers are off, and no analysis "
-            "here corrects that."
+            f"Among what the models take, values are missing: {listed(told)}. Models take complete cases; missing "
+            "terms are imputed beside them, which helps where what is missing can be foretold from what is known, "
+            "and not where it hangs together with itself. A perforation that is unknown stays unknown."
         )
     elif len(gaps):
         yield "Values are missing, though none that a model takes; the table of missing values says which."

@@ -37,11 +37,59 @@ def methods(material: Material, words: Words) -> Iterable[tuple[str, str]]:
         ),
     )
     yield (
+        "Where nothing happened",
+        (
+            "Without an event no clustered interval exists. The bound of one side is then exact for as many "
+            "independent chances as there are patients, 1 - 0.05^(1/n) (rule of three: Hanley and Lippman-Hand 1983, "
+            "doi:10.1001/jama.1983.03330370053031); the one that counts every site stands beside it."
+        ),
+    )
+    yield (
         "Odds of a perforation",
         (
             "Logistic generalised estimating equation, exchangeable within the patient, robust standard "
             "errors (Liang and Zeger 1986, doi:10.1093/biomet/73.1.13). Terms: "
             f"{_terms(plan, 'perforation_terms', words)}." + _left_out(material, words, "perforation.gee")
+        ),
+    )
+    yield (
+        "Few events and separation",
+        (
+            "Before a model of events is fitted, a linear programme asks whether its terms tell events from the "
+            "rest; if so the ratio is left empty and the term named. Firth's penalty keeps estimates finite (Firth "
+            "1993, doi:10.1093/biomet/80.1.27; Heinze and Schemper 2001 and 2002, "
+            "doi:10.1111/j.0006-341X.2001.00114.x, doi:10.1002/sim.1047). Its profile interval takes sites as "
+            "independent; the jackknife leaves out one patient at a time. Below ten events for a term the findings "
+            "give the jackknife, since a sandwich gathers its variance from the few patients with an event."
+        ),
+    )
+    yield (
+        "Risk along height and lift",
+        (
+            "The model of the odds with one measure as a restricted cubic spline, knots at its 10th, 50th and 90th "
+            "percentile. A risk is the mean over all sites used with the measure set to one value (Localio, Margolis "
+            "and Berlin 2007, doi:10.1016/j.jclinepi.2006.12.001); its variance is that of the coefficients, "
+            "clustered, by the delta method, and that of the patients. The p-value of the bend is that of the "
+            "spline's non-linear term."
+        ),
+    )
+    yield (
+        "The model as a predictor",
+        (
+            f"The model is fitted to {plan.get('resamples', '?')} resamples of patients and tried on the series; the "
+            "mean difference is its optimism (Harrell, Lee and Mark 1996). The c statistic's standard error sums "
+            "placement values within patients (Obuchowski 1997, doi:10.2307/2533963). Then each centre is foretold "
+            "by a model without it."
+        ),
+    )
+    yield (
+        "Missing terms",
+        (
+            f"{_imputation(plan, words)} Numbers are matched to donors, levels drawn from logistic models; what "
+            "belongs to a patient is imputed once a patient. The outcome is a predictor, for survival as the event "
+            "and the Nelson-Aalen hazard (White and Royston 2009, doi:10.1002/sim.3618), and is never imputed. "
+            "Estimates are pooled by Rubin's rules with the degrees of freedom of Barnard and Rubin (1999, "
+            "doi:10.1093/biomet/86.4.948)."
         ),
     )
     yield (
@@ -64,6 +112,43 @@ def methods(material: Material, words: Words) -> Iterable[tuple[str, str]]:
         ),
     )
     yield (
+        "Failures between visits",
+        (
+            "An implant found lost failed after the last visit in function and by the visit that found it. A Weibull "
+            "accelerated failure time model takes it so; its standard errors are clustered by patient and never "
+            "below the model's own. Turnbull's estimate (1976, doi:10.1111/j.2517-6161.1976.tb01597.x) needs no "
+            "model; mass within an interval is spread evenly over it, and the band is the middle 95% of resampled "
+            "patients." + _left_out(material, words, "survival.interval")
+        ),
+    )
+    yield (
+        "Death, months in function, first failures",
+        (
+            "Failures with death competing are counted by Aalen and Johansen's estimate, the interval from the "
+            "patient-clustered infinitesimal jackknife. Months in function are the area under Kaplan-Meier up to a "
+            "horizon (Royston and Parmar 2013, doi:10.1186/1471-2288-13-152), with the interval on the log of the "
+            "months lost. A patient without a failure is followed until one of the patient's implants first falls "
+            "out."
+        ),
+    )
+    yield (
+        "Hazards over time",
+        (
+            "The score test for a coefficient that changes with one less the survival before each failure, alone and "
+            "with the score's variance from patient sums (Boos 1992, doi:10.1080/00031305.1992.10475921)."
+        ),
+    )
+    yield (
+        "Bone gain and failure",
+        (
+            f"Cox model from month {_number(plan.get('landmark_months', 12))} on, for implants in function then, on "
+            "the last bone gain measured by then. Gain measured later would credit an implant with the time it lived "
+            "to be measured "
+            "(Anderson, Cain and Gelber 1983, doi:10.1200/JCO.1983.1.11.710)."
+            + _left_out(material, words, "survival.gain")
+        ),
+    )
+    yield (
         "Bone gain",
         (
             "Linear mixed model by restricted maximum likelihood, random intercepts for the patient and for "
@@ -76,7 +161,32 @@ def methods(material: Material, words: Words) -> Iterable[tuple[str, str]]:
         (
             "Achieved less planned last depth, restricted maximum likelihood with a patient intercept; "
             "limits are bias ± 1.96 √(variance between + within patients) (Bland and Altman 1999, "
-            "doi:10.1177/096228029900800204)." + _left_out(material, words, "depth.agreement")
+            "doi:10.1177/096228029900800204). Whether the error grows with the depth is asked by regressing it on the "
+            "planned depth, which is known without error." + _left_out(material, words, "depth.agreement")
+        ),
+    )
+    yield (
+        "How alike sites are",
+        (
+            "Intraclass correlations from one-way variance components, with limits from F (Shrout and Fleiss 1979, "
+            "doi:10.1037/0033-2909.86.2.420), that of the perforation by leaving patients out. A design effect is the "
+            "variance of a clustered estimate over that of as many independent sites."
+        ),
+    )
+    yield (
+        "What could change the answers",
+        (
+            "E-values: VanderWeele and Ding 2017, doi:10.7326/M16-2607. Shares of tears seen: the rate over that "
+            "share (Rogan and Gladen 1978, doi:10.1093/oxfordjournals.aje.a112510), none seen that was not there. "
+            "Lost implants: those whose follow-up ended in function before the month; all lasting, all failing right "
+            "after their last visit, and the share at which survival falls to the lower limit of the interval."
+        ),
+    )
+    yield (
+        "Random numbers",
+        (
+            f"Resamples and imputed sets start from {plan.get('seed', '?')}; each has its own seed, so that the "
+            "answer does not depend on how they were spread over jobs."
         ),
     )
     yield "Reference levels", _references(plan, words)
@@ -110,6 +220,16 @@ def _depths(plan) -> Iterable[tuple[str, str]]:
             "depth plus implant length less residual bone height; bone gain is bone height less residual "
             "bone height."
         ),
+    )
+
+
+def _imputation(plan, words: Words) -> str:
+    asked = plan.get("imputation") or {}
+    helpers = listed([_small(words.column(name)) for name in asked.get("auxiliary", [])])
+    return (
+        f"{asked.get('sets', '?')} completed sets by chained equations, {asked.get('iterations', '?')} rounds each "
+        "(van Buuren 2007, doi:10.1177/0962280206074463), from the model's terms, the outcome and "
+        f"{helpers or 'nothing else'}."
     )
 
 

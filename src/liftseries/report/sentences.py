@@ -22,7 +22,7 @@ from liftseries.report.numbers import (
     ratio,
     share_of,
 )
-from liftseries.report.wording import Words, trace, trace_of
+from liftseries.report.wording import Words, named_method, trace, trace_of
 
 NO_CUT_POINTS = (
     "No cut-point of bone height is offered. A cut-point says that a site just below it differs from one just above "
@@ -244,7 +244,7 @@ def problems(material: Material, *analyses: str) -> list[Block]:
 
 
 def source(row, method: str = "") -> str:
-    return trace(row["analysis"], row["subset"], row["term"], method)
+    return trace(row["analysis"], row["subset"], row["term"], method or named_method(row))
 
 
 def first(rows: pd.DataFrame):
@@ -261,6 +261,15 @@ def first_term(rows: pd.DataFrame):
 
 def small(text: str) -> str:
     return text[0].lower() + text[1:] if text else text
+
+
+def rows_to_read(material: Material, model: str, penalised: str) -> pd.DataFrame:
+    """A model's rows, or those of its penalised jackknife where events are few or the model has no finite answer."""
+    rows = material.rows(model)
+    few = rows["method"].str.contains(f"read {penalised}", regex=False).any() or rows["estimate"].isna().all()
+    instead = material.rows(penalised)
+    instead = instead[instead["method"].str.startswith("jackknife") & instead["estimate"].notna()]
+    return instead if few and len(instead) else rows
 
 
 def effects(rows: pd.DataFrame, words: Words, outcome: str) -> Iterable[Block]:

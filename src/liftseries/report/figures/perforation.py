@@ -108,7 +108,7 @@ def draw_perforation_odds(gee: pd.DataFrame, words: Words | None = None) -> Draw
 
 
 PANELS = {"rbh_mid_mm": "Residual bone height, mm", "protrusion_mm": "Planned lift, mm"}
-PANEL_MM, GAP_MM, BODY_MM, BOTTOM_MM, TOP_MM = 72.0, 16.0, 52.0, 18.0, 3.0
+PANEL_MM, GAP_MM, BODY_MM, BOTTOM_MM, TOP_MM = 72.0, 16.0, 52.0, 22.0, 3.0
 
 
 @drawn
@@ -137,7 +137,7 @@ def draw_risk_curves(curves: pd.DataFrame) -> Drawing:
         axes.set_ylim(0, top)
         axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{100 * value:g}"))
         axes.grid(axis="y")
-        axes.set_xlabel(PANELS[name], labelpad=13)
+        axes.set_xlabel(PANELS[name])
         axes.set_ylabel("Risk of a perforation, %")
         _sites_below(figure, axes, panel)
         told += [
@@ -152,9 +152,9 @@ def _sites_below(figure, axes, panel: pd.DataFrame) -> None:
     """How many sites lie near each measure: a strip of bars under the ticks, and the largest count in words."""
     height = figure.get_size_inches()[1] * 25.4
     box = axes.get_position()
-    strip = figure.add_axes([box.x0, 8.2 / height, box.width, 4.2 / height])
+    strip = figure.add_axes([box.x0, 5.2 / height, box.width, 4.6 / height])
     width = float(panel["value_mm"].diff().median()) or 1.0
-    strip.bar(panel["value_mm"], panel["n_sites"], width=width, color=DARK, linewidth=0)
+    strip.bar(panel["value_mm"], panel["n_sites"], width=0.8 * width, color=DARK, linewidth=0)
     strip.set_xlim(axes.get_xlim())
     strip.set_ylim(0, max(float(panel["n_sites"].max()), 1.0))
     strip.set_axis_off()

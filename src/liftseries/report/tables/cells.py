@@ -22,6 +22,7 @@ from liftseries.report.numbers import (
 TRACE = "results.csv row"
 RATIO_SCALES = ("log_odds", "log_hazard")
 PERCENT_SCALES = ("risk", "probability")
+NEVER_AN_INTERVAL = ("chi_squared", "share of the lost")
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,7 @@ class Display:
     columns : headings
     rows : texts, as many in each as there are headings; the first one names the row
     note : what stands below
+    holds : rows of results.csv that it shows without naming each in a last column
     """
 
     name: str
@@ -42,12 +44,13 @@ class Display:
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     note: str = ""
+    holds: tuple[str, ...] = ()
 
 
 def written(scale: str) -> Callable[[float], str]:
     if scale in RATIO_SCALES:
         return lambda value: ratio(exponent(value))
-    return percent if scale in PERCENT_SCALES else decimal
+    return percent if scale in (*PERCENT_SCALES, "share of the lost") else decimal
 
 
 def estimate(row) -> str:
@@ -55,7 +58,7 @@ def estimate(row) -> str:
     if missing(row["estimate"]):
         return f"{NOT_ESTIMATED}: {row['problem']}" if not missing(row["problem"]) and row["problem"] else NOT_ESTIMATED
     text = interval(row["estimate"], row["conf_low"], row["conf_high"], written(str(row["scale"])))
-    return f"{text}, no interval" if missing(row["conf_low"]) else text
+    return f"{text}, no interval" if missing(row["conf_low"]) and row["scale"] not in NEVER_AN_INTERVAL else text
 
 
 def numbers(row, events: bool = False) -> tuple[str, ...]:
@@ -82,10 +85,10 @@ def table_of(name: str, caption: str, columns: Sequence[str], rows: Iterable[Seq
 
 
 def traced(table: Display) -> set[str]:
-    """The rows of results.csv that a table names in its last column."""
+    """The rows of results.csv that a table shows, named in its last column or in `holds`."""
+    found = set(table.holds)
     if table.columns[-1] != TRACE:
-        return set()
-    found = set()
+        return found
     for row in table.rows:
         for named in filter(None, row[-1].split("; ")):
             *place, methods = named.split(" · ")

@@ -142,18 +142,24 @@ def survival_by_way_table(material: Material, words: Words) -> Display | None:
     """Survival at the plan's months in several ways, and failures with death competing."""
     columns = [_of_all(material, analysis) for _, analysis in WAYS]
     competing = _of_all(material, "survival.competing")
-    rows = []
+    rows: list[tuple[str, ...]] = []
+    holds: list[str] = []
     for month in dict.fromkeys(term for column in (*columns, competing) for term in column):
         found = [column.get(month) for column in (*columns, competing)]
-        traces = "; ".join(trace_of(row) for row in found if row is not None)
-        rows.append((month, *(estimate(row) if row is not None else "" for row in found), traces))
-    return table_of(
+        holds += [trace_of(row) for row in found if row is not None]
+        rows.append((month, *(estimate(row) if row is not None else "" for row in found)))
+    names = ", ".join([*(analysis for _, analysis in WAYS), "survival.competing"])
+    if not rows:
+        return None
+    return Display(
         "survival_by_way",
         "Implants in function at the months of the plan, by how a failure is dated and counted.",
-        ("Month", *(heading for heading, _ in WAYS), "Failed, death competing", TRACE),
-        rows,
-        "The first column is the report's; the others show what its choices are worth. With death competing, an "
-        "implant whose patient died can no longer fail.",
+        ("Month", *(heading for heading, _ in WAYS), "Failed, death competing"),
+        tuple(rows),
+        f"Rows of results.csv, in the columns' order: {names}, subset all, term the month. The first column is the "
+        "report's; the others show what its choices are worth. With death competing, an implant whose patient died "
+        "can no longer fail.",
+        tuple(holds),
     )
 
 

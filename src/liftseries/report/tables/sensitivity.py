@@ -91,8 +91,8 @@ def lost_table(material: Material, words: Words) -> Display | None:
 def icc_table(material: Material, words: Words) -> Display | None:
     """How alike the sites of a patient are."""
     labels = (
-        ("Quantity", lambda row: words.term(row["term"])),
-        ("Of", lambda row: row["method"] if not missing(row["method"]) else ""),
+        ("Quantity", lambda row: words.column(row["term"])),
+        ("How", lambda row: row["method"] if not missing(row["method"]) else ""),
     )
     return listing_table(
         material.rows("measurement.icc"),

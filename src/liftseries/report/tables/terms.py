@@ -68,7 +68,8 @@ def side_by_side_table(
         rows = material.rows(analysis, "all")
         columns.append({row["term"]: row for _, row in rows[rows["method"].str.startswith(method)].iterrows()})
     reasons: dict[str, int] = {}
-    printed = []
+    printed: list[tuple[str, ...]] = []
+    holds: list[str] = []
     for term in dict.fromkeys(term for column in columns for term in column):
         rows = [column.get(term) for column in columns]
         named = next(row for row in rows if row is not None)
@@ -80,7 +81,11 @@ def side_by_side_table(
                 cells.append(f"{NOT_ESTIMATED} ({reasons.setdefault(str(row['problem']), len(reasons) + 1)})")
             else:
                 cells.append(f"{estimate(row)}, p {p_value(row['p_value'])}")
-        traces = "; ".join(trace_of(row) for row in rows if row is not None)
-        printed.append((words.term(term, str(named["method"])), *cells, traces))
-    note = " ".join(f"({number}) {reason}." for reason, number in reasons.items())
-    return table_of(name, caption, ("Term", *(heading for heading, _, _ in ways), TRACE), printed, note)
+        holds += [trace_of(row) for row in rows if row is not None]
+        printed.append((words.term(term, str(named["method"])), *cells, term))
+    names = ", ".join(dict.fromkeys(analysis for _, analysis, _ in ways))
+    note = " ".join(
+        [*(f"({n}) {reason}." for reason, n in reasons.items()), f"Rows of results.csv: {names}, subset all."]
+    )
+    heads = ("Term", *(heading for heading, _, _ in ways), "term in results.csv")
+    return Display(name, caption, heads, tuple(printed), note, tuple(holds)) if printed else None
