@@ -150,7 +150,7 @@ tables:
   instruments: instruments.csv
   stops: stops.csv
 plan:
-  perforation_terms: [rbh_mid_mm, floor_slope_deg, approach, protrusion_mm]
+  perforation_terms: [rbh_mid_mm, floor_slope_deg, approach, protrusion_mm, septum]
   survival_terms: [rbh_mid_mm, smoking]
   gain_terms: [protrusion_mm, graft, months]
 extra_columns:
@@ -758,16 +758,18 @@ def truth_text(sites: pd.DataFrame, patients: pd.DataFrame) -> str:
 seed: {SEED}
 estimates:
   # Log odds of a perforation at a site; the sites of a patient are tied by a Gaussian copula.
-  perforation.gee:
-{block(PERFORATION)}
-  perforation.firth:
-{block(PERFORATION)}
+  perforation.gee: &odds
+{block(PERFORATION | {"septum[yes]": 0.0})}
+  perforation.firth: *odds
+  perforation.imputed: *odds
   # The mean of the sites' risks, given their bone, floor, approach and lift.
   perforation.rate:
 {block({"rate": perforation_risk(sites).mean()})}
   # Log hazard of a failure at a site, tied alike. Dating it at the visit that found it moves this little.
-  survival.cox:
+  survival.cox: &hazards
 {block(FAILURE)}
+  survival.firth_cox: *hazards
+  survival.imputed: *hazards
   # The same law on log time: cumulative hazard = (months / exp(linear predictor)) ** shape.
   survival.interval:
 {block(log_time)}
