@@ -1,0 +1,132 @@
+"""Sensitivity analyses: overlooked tears, lost implants, hidden causes."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.special import logit
+
+from liftseries.models.perforation_rate import fit_perforation_rate
+from liftseries.models.sensitivity_detection import fit_sensitivity_detection
+from liftseries.models.sensitivity_evalue import fit_sensitivity_evalue
+from liftseries.models.sensitivity_lost import BEST, OBSERVED, WORST, fit_sensitivity_lost, survival_if
+from liftseries.models.survival_km import fit_survival_km
+
+
+@pytest.fixture(scope="module")
+def cases():
+    """Two sites of each of 60 patients; 12 of 60 guided and 24 of 60 freehand sites perforated."""
+    n = 120
+    approach = np.tile(["guided", "freehand"], 60)
+    patient = np.repeat(np.arange(60), 2)
+    perforated = np.where(approach == "guided", patient < 12, (patient >= 6) & (patient < 30))
+    return pd.DataFrame(
+        {
+            "patient_id": patient,
+            "approach": pd.Categorical(approach, categories=["guided", "freehand"]),
+            "perforation": np.where(perforated, "yes", "no"),
+            "site_id": np.arange(n),
+        }
+    )
+
+
+def test_a_share_seen_divides_the_rate(cases):
+    rows = fit_sensitivity_detection(cases).rows
+    whole = rows[rows["analysis"].eq("sensitivity.detection") & rows["subset"].eq("all")].set_index("term")
+    rate = fit_perforation_rate(cases).rows.set_index("method").loc["cluster"]
+    assert whole.loc["1", "estimate"] == rate["estimate"]
+    assert whole.loc["0.4", "estimate"] == pytest.approx(rate["estimate"] / 0.4)
+    assert whole.loc["0.4", "conf_low"] == pytest.approx(rate["conf_low"] / 0.4)
+    assert "cannot have been seen" in whole.loc["0.25", "problem"]
+
+
+def test_contrast_if_tears_were_seen_apart(cases):
+    """24/60 freehand, 12/60 guided. Seen alike: the crude odds ratio. At 0.8 and 1: (0.2 / 0.8) / (0.5 / 0.5) = 1/4."""
+    rows = fit_sensitivity_detection(cases).rows
+    contrast = rows[rows["analysis"] == "sensitivity.detection_contrast"].set_index("term")
+    assert contrast.loc["approach[guided] 1/1", "estimate"] == pytest.approx(logit(0.2) - logit(0.4))
+    assert contrast.loc["approach[guided] 0.8/1", "estimate"] == pytest.approx(np.log(0.25))
+    # The delta method against leaving patients out; they agree to the order of 1 / patients.
+    without = [
+        logit(part[part["approach"] == "guided"]["perforation"].eq("yes").mean())
+        - logit(part[part["approach"] == "freehand"]["perforation"].eq("yes").mean() / 0.8)
+        for part in (cases[cases["patient_id"] != p] for p in range(60))
+    ]
+    jackknife = np.sqrt(59 / 60 * ((np.array(without) - np.mean(without)) ** 2).sum())
+    assert contrast.loc["approach[guided] 0.8/1", "std_error"] == pytest.approx(jackknife, rel=0.05)
+
+
+@pytest.fixture(scope="module")
+def implants():
+    """Ten implants of ten patients: failed at 6 and 20, three lost at 12, one patient dead at 15, four seen at 36."""
+    months = [6.0, 20, 12, 12, 12, 15, 36, 36, 36, 36]
+    return pd.DataFrame(
+        {
+            "patient_id": range(10),
+            "months": months,
+            "failed": [True, True] + [False] * 8,
+            "died": [month == 15 for month in months],
+        }
+    )
+
+
+def test_best_and_worst_case_of_lost_implants(implants):
+    """At 24 months: as seen 9/10 x 4/5; the three lasting, 9/10 x 7/8; failing at 12, 9/10 x 6/9 x 4/5."""
+    rows = fit_sensitivity_lost(implants, [24]).rows.set_index("method")["estimate"]
+    assert rows[OBSERVED] == pytest.approx(0.9 * 4 / 5)
+    assert rows[BEST] == pytest.approx(0.9 * 7 / 8)
+    assert rows[WORST] == pytest.approx(0.9 * 6 / 9 * 4 / 5)
+    km = fit_survival_km(implants, [24]).rows.loc[0, "estimate"]
+    assert rows[OBSERVED] == km
+
+
+def test_a_share_of_the_lost_lies_between(implants):
+    time, failed = implants["months"].to_numpy(), implants["failed"].to_numpy()
+    lost = time == 12
+    shares = [survival_if(24, time, failed, lost, share) for share in (0.0, 0.5, 1.0)]
+    assert shares[0] == pytest.approx(0.9 * 7 / 8)
+    assert shares[2] == pytest.approx(0.9 * 6 / 9 * 4 / 5)
+    # Half of each fails: 1.5 of 9 at 12, then one of 6.5 at 20.
+    assert shares[1] == pytest.approx(0.9 * (1 - 1.5 / 9) * (1 - 1 / 6.5))
+
+
+def test_tipping_point_brings_survival_to_its_lower_limit():
+    rng = np.random.default_rng(4)
+    months = rng.uniform(1, 60, 200)
+    implants = pd.DataFrame(
+        {"patient_id": np.arange(200), "months": months, "failed": rng.random(200) < 0.1, "died": False}
+    )
+    rows = fit_sensitivity_lost(implants, [36]).rows
+    share = rows[rows["analysis"] == "sensitivity.tipping_point"]["estimate"].iloc[0]
+    lost = ~implants["failed"].to_numpy() & (months < 36)
+    found = survival_if(36, months, implants["failed"].to_numpy(), lost, share)
+    assert found == pytest.approx(rows[rows["method"] == OBSERVED]["conf_low"].iloc[0], abs=1e-8)
+    assert 0 < share < 1
+
+
+def test_without_losses_there_is_no_tipping_point(implants):
+    stayed = implants.assign(months=implants["months"].where(implants["failed"], 40.0), died=False)
+    rows = fit_sensitivity_lost(stayed, [24]).rows
+    assert rows["problem"].str.contains("no implant was lost").any()
+
+
+def test_e_value_of_an_interval_that_holds_none_is_one():
+    model = pd.DataFrame(
+        {
+            "analysis": "perforation.gee",
+            "term": ["(intercept)", "a", "b", "c"],
+            "estimate": [0.1, np.log(2.0), np.log(0.5), np.nan],
+            "conf_low": [0, np.log(1.5), np.log(0.2), np.nan],
+            "conf_high": [1, np.log(3.0), np.log(1.2), np.nan],
+            "scale": "log_odds",
+            "n_sites": 500,
+            "n_patients": 300,
+            "n_events": 40,
+            "problem": ["", "", "", "no finite odds"],
+        }
+    )
+    rows = fit_sensitivity_evalue(model, model.iloc[:0]).rows.set_index("term")
+    assert rows.loc["perforation.gee a", "estimate"] == pytest.approx(2 + np.sqrt(2))
+    assert rows.loc["perforation.gee a", "conf_low"] == pytest.approx(1.5 + np.sqrt(0.75))
+    assert rows.loc["perforation.gee b", "estimate"] == pytest.approx(2 + np.sqrt(2))
+    assert rows.loc["perforation.gee b", "conf_low"] == 1
+    assert "no finite odds" in rows.loc["perforation.gee c", "problem"]
