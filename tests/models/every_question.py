@@ -1,5 +1,9 @@
 """Every question of the plan asked of the same tables, for tests of what all answers have in common."""
 
+import io
+
+import pandas as pd
+
 from liftseries.models.depth_agreement import fit_depth_agreement
 from liftseries.models.depth_proportional_bias import fit_depth_proportional_bias
 from liftseries.models.follow_up import follow_up
@@ -35,20 +39,26 @@ RESAMPLES = 1, 0, 12  # seed, first and how many
 SETS = 1, 0, 3, 2  # and iterations
 
 
+def stored(draws: pd.DataFrame) -> pd.DataFrame:
+    """As the next job of a run reads them."""
+    return pd.read_csv(io.StringIO(draws.to_csv(index=False)))
+
+
 def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
     """Name of the question -> its estimates."""
     implants = follow_up(visits, cases).implants
     gee, cox = fit_perforation_gee(cases, odds), fit_survival_cox(implants, hazards)
-    odds_draws = perforation_imputed_draws(cases, odds, *HELPERS, *SETS)
-    hazard_draws = survival_imputed_draws(implants, hazards, *HELPERS, *SETS)
-    resampled = turnbull_draws(implants, MONTHS, *RESAMPLES)
+    odds_draws = stored(perforation_imputed_draws(cases, odds, *HELPERS, *SETS))
+    hazard_draws = stored(survival_imputed_draws(implants, hazards, *HELPERS, *SETS))
+    resampled = stored(turnbull_draws(implants, MONTHS, *RESAMPLES))
+    judged = stored(validation_draws(cases, odds, *RESAMPLES))
     return {
         "perforation_rate": fit_perforation_rate(cases, ["rbh_band", "approach"]),
         "perforation_gee": gee,
         "perforation_firth": fit_perforation_firth(cases, odds),
         "perforation_imputed": fit_perforation_imputed(cases, odds, *HELPERS, odds_draws),
         "perforation_risk": fit_perforation_risk(cases, odds, CONTRASTS),
-        "perforation_validation": fit_perforation_validation(cases, odds, validation_draws(cases, odds, *RESAMPLES)),
+        "perforation_validation": fit_perforation_validation(cases, odds, judged),
         "survival_km": fit_survival_km(implants, MONTHS, ["rbh_band"]),
         "survival_life_table": fit_survival_life_table(implants),
         "survival_cox": cox,
@@ -56,9 +66,9 @@ def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
         "survival_imputed": fit_survival_imputed(implants, hazards, *HELPERS, hazard_draws),
         "survival_interval": fit_survival_interval(implants, hazards, MONTHS),
         "survival_turnbull": fit_survival_turnbull(implants, MONTHS, resampled),
-        "survival_competing": fit_survival_competing(implants, MONTHS, ["approach"]),
+        "survival_competing": fit_survival_competing(implants, MONTHS, ["approach", "protocol"]),
         "survival_ph": fit_survival_ph(implants, hazards),
-        "survival_rmst": fit_survival_rmst(implants, MONTHS, ["approach"]),
+        "survival_rmst": fit_survival_rmst(implants, MONTHS, ["approach", "protocol"]),
         "survival_patient": fit_survival_patient(implants, MONTHS),
         "survival_gain": fit_survival_gain(visits, implants, cases, hazards, 12.0),
         "gain_mixed": fit_gain_mixed(visits, cases, GAIN),

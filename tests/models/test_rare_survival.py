@@ -152,7 +152,7 @@ def test_gain_enters_only_after_the_landmark(many_cases, many_visits, implants):
 def test_gain_that_protects_only_by_hindsight_does_not_protect():
     """Gain rises with time and has nothing to do with failure.
 
-    The last gain of all visits seems to protect, being measured later in those that lasted; at the landmark it does not.
+    The last gain of all seems to protect, being measured later in those that lasted; at the landmark it does not.
     """
     cases = invented_cases(400, seed=41)
     visits = invented_visits(cases, seed=42)

@@ -1,4 +1,4 @@
-"""Studies of every valid kind run to a report: without visits or log, one patient, no perforation, rows set aside."""
+"""Studies of every valid kind run to a report: no visits, one patient, nothing happened, separation, rows set aside."""
 
 from __future__ import annotations
 
@@ -17,22 +17,51 @@ def only_first_patient(table: pd.DataFrame) -> pd.DataFrame:
     return table
 
 
+def fourfold(table: pd.DataFrame) -> pd.DataFrame:
+    """The rows four times over, each time with patients and sites of their own: twelve patients with sixteen sites."""
+    ids = [column for column in ("patient_id", "site_id") if column in table]
+    return pd.concat(
+        [table.assign(**{column: table[column] + f"_{k}" for column in ids}) for k in range(4)], ignore_index=True
+    )
+
+
+def separated(sites: pd.DataFrame) -> pd.DataFrame:
+    """One operator, and every freehand site perforated but no guided one."""
+    sites = fourfold(sites).assign(operator="o1")
+    perforation = sites["approach"].map({"guided": "no", "freehand": "yes"})
+    return sites.assign(operator_case_no=range(1, len(sites) + 1), perforation=perforation)
+
+
+FEW = "plan: {resamples: 20, imputation: {sets: 2, iterations: 1}}"
+# Of each: what is changed, and what its report and results must say.
 KINDS = {
-    "no visits": {"visits": None},
-    "no log": {"steps": None},
-    "one patient": {name: only_first_patient for name in ("patients", "sites", "steps", "visits")},
-    "no perforation": {"sites": lambda sites: sites.assign(perforation="no")},
-    "only freehand": {
-        "sites": lambda sites: sites.assign(approach="freehand", guide_offset_mm=""),
-        "steps": None,
-        "visits": lambda visits: visits.assign(status="functioning", complication="none"),
-    },
+    "no visits and no log": (
+        {"visits": None, "steps": None},
+        ["no implant was followed", "has no drilling log"],
+    ),
+    "one patient": (
+        {name: only_first_patient for name in ("patients", "sites", "steps", "visits")},
+        ["belong to one patient"],
+    ),
+    "no perforation, all censored, only freehand": (
+        {
+            "sites": lambda sites: sites.assign(approach="freehand", guide_offset_mm="", perforation="no"),
+            "steps": None,
+            "visits": lambda visits: visits.assign(status="functioning", complication="none"),
+        },
+        ["no site used was perforated", "one_sided_patients is the bound that holds", "no implant used has failed"],
+    ),
+    "twelve patients, one operator, complete separation": (
+        {name: fourfold for name in ("patients", "steps", "visits")} | {"sites": separated},
+        ["was perforated, so approach has no finite odds ratio; see perforation.firth"],
+    ),
 }
 
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_study_runs_to_a_report(tmp_path, kind):
-    study = write_study(tmp_path / "study", KINDS[kind])
+    changes, words = KINDS[kind]
+    study = write_study(tmp_path / "study", changes, plan=FEW)
     said = liftseries("run", study)
     assert (said.status, said.err) == (0, "")
     output = study / "output"
@@ -42,13 +71,19 @@ def test_study_runs_to_a_report(tmp_path, kind):
     results = pd.read_csv(output / "results.csv")
     assert not (results["estimate"].isna() & results["problem"].isna()).any()
     assert not (results["std_error"] == 0).any()
-    assert (output / "report.html").is_file()
+    logs = results[results["scale"].isin(["log_odds", "log_hazard", "log_time"])]
+    assert (logs["estimate"].abs().le(15) | logs["estimate"].isna() | logs["problem"].notna()).all()
+    told = (output / "report.html").read_text(encoding="utf-8") + " ".join(results["problem"].dropna())
+    for said_so in words:
+        assert said_so in told
     sites = pd.read_csv(output / "derived" / "sites.csv")
-    assert sites["first_too_deep"].isna().all() == (KINDS[kind].get("steps", "") is None)
+    assert sites["first_too_deep"].isna().all() == (changes.get("steps", "") is None)
 
 
 def test_rows_are_set_aside_and_counted(tmp_path):
-    study = write_study(tmp_path / "study", {"sites": cell(2, "rbh_min_mm", "8.8")}, plan="invalid_rows: set_aside")
+    study = write_study(
+        tmp_path / "study", {"sites": cell(2, "rbh_min_mm", "8.8")}, plan=f"invalid_rows: set_aside\n{FEW}"
+    )
     said = liftseries("run", study)
     assert said.status == 0
     assert "set_aside.csv" in said.out
@@ -67,5 +102,3 @@ def test_problems_stop_the_run_in_words(tmp_path):
     assert said.err.startswith("sites.csv, row 2, rbh_min_mm: 8.8 is above rbh_max_mm 6.1.")
     assert said.err.count("\n") == 1
     assert not (study / "output" / "report.html").exists()
-    write_study(study)
-    assert liftseries("run", study).status == 0

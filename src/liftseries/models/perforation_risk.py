@@ -95,7 +95,8 @@ class RiskModel:
         """Mean risk with a column set, or the difference between two settings; with its standard error.
 
         Uncertain are the coefficients (delta method on the clustered covariance) and which patients there were
-        (variance of their sums, K / (K - 1)).
+        (variance of their sums, K / (K - 1)). The whole variance is taken m / (m - 1) times, m the patients with a
+        perforation: it is they that the clustered covariance comes from, and simulated series ask for it.
         """
         signs = (1.0,) if len(settings) == 1 else (-1.0, 1.0)
         site_risk, gradient = 0.0, 0.0
@@ -107,7 +108,9 @@ class RiskModel:
         mean = float(site_risk.mean())
         codes, k = cluster_codes(self.data.patient)
         sums = np.bincount(codes, weights=site_risk - mean, minlength=k) / len(site_risk)
-        return mean, float(np.sqrt(gradient @ self.fit.covariance @ gradient + k / (k - 1) * sums @ sums))
+        variance = gradient @ self.fit.covariance @ gradient + k / (k - 1) * sums @ sums
+        m = len(np.unique(codes[self.data.event]))
+        return mean, float(np.sqrt(variance * m / max(m - 1, 1)))
 
 
 def fit_perforation_risk(cases: pd.DataFrame, terms: Sequence[str], contrasts: Mapping[str, Sequence]) -> RiskEstimates:

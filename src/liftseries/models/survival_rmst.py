@@ -61,8 +61,10 @@ def fit_survival_rmst(implants: pd.DataFrame, months: Sequence[float], by: Seque
     for column in by:
         levels = as_levels(implants[column])
         present = levels_present(levels)
+        if len(present) < 2:
+            continue
         named = reference_level(column, levels)
-        reference = named if named in present else next(iter(present), "")
+        reference = named if named in present else present[0]
         for level in (level for level in present if level != reference):
             pair = [np.asarray(levels == one) for one in (level, reference)]
             method = f"difference of areas, patient-clustered; {column} against {reference}, as named"

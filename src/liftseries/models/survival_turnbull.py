@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.models.estimators.clusters import cluster_codes
+from liftseries.models.estimators.kaplan_meier import log_log_interval
 from liftseries.models.estimators.resampling import patients_drawn
 from liftseries.models.estimators.turnbull import innermost, turnbull
 from liftseries.models.follow_up import failure_intervals
@@ -72,7 +73,7 @@ def turnbull_draws(implants: pd.DataFrame, months: Sequence[float], seed: int, f
 
 
 def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws: pd.DataFrame) -> TurnbullEstimates:
-    """Survival at the months with the percentile band of resampled patients.
+    """Survival at the months with a band from resampled patients.
 
     Parameters
     ----------
@@ -83,9 +84,12 @@ def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws
     Returns
     -------
     TurnbullEstimates
-        A row a month on the scale `probability`; std_error is the standard deviation of the resamples.
+        A row a month on the scale `probability`; std_error is the standard deviation of the resamples (Efron 1979,
+        doi:10.1214/aos/1176344552) with the variance times m / (m - 1), m the patients with a failure. Percentiles of
+        the resamples lie too high where failures are few: in simulated series they hold the truth 90 % of the time,
+        this interval 96 % (tests/benchmarks/coverage.py).
 
-    Source: see `turnbull`; percentile interval: Efron 1979, doi:10.1214/aos/1176344552.
+    Source: see `turnbull` and `log_log_interval`.
     """
     left, right, patient = _told(implants)
     n_replicates = draws["replicate"].nunique()
@@ -93,7 +97,7 @@ def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws
         analysis=ANALYSIS,
         subset="all",
         scale="probability",
-        method=f"{METHOD}; percentile interval of {n_replicates} resamples of patients",
+        method=f"{METHOD}; log-log interval from {n_replicates} resamples of patients",
         n_sites=len(left),
         n_patients=len(pd.unique(patient)),
         n_events=int(np.isfinite(right).sum()),
@@ -111,12 +115,15 @@ def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws
         return TurnbullEstimates(results_table(rows), left_out, curves=empty)
 
     survival = dict(zip(at, model.survival(at)[0], strict=True))
-    resampled = draws.groupby("months")["survival"]
-    low, high = (resampled.quantile(q).to_dict() for q in ((1 - CONF_LEVEL) / 2, (1 + CONF_LEVEL) / 2))
-    spread = resampled.std().to_dict()
+    resampled = draws.astype(float).groupby("months")["survival"]  # an empty table knows no types
+    n_failing = len(pd.unique(patient[np.isfinite(right)]))
+    spread = (resampled.std() * np.sqrt(n_failing / max(n_failing - 1, 1))).to_dict()
+    std_error = np.array([spread.get(month, np.nan) for month in at])
+    limits = log_log_interval(np.array([survival[month] for month in at]), np.where(std_error > 0, std_error, np.nan))
+    low, high = (dict(zip(at, limit, strict=True)) for limit in limits)
     rows = []
     for month in months:
-        s, se, term = survival.get(month, np.nan), spread.get(month, np.nan), f"{month:g}"
+        s, se, term = survival[month], spread.get(month, np.nan), f"{month:g}"
         if np.isnan(s):
             rows.append(fit.row(term, problem=f"the last visit in function was at {np.max(left):g} months"))
         elif s > 1 - NO_STD_ERROR:
@@ -128,15 +135,13 @@ def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws
         elif not se > NO_STD_ERROR:
             rows.append(fit.row(term, s, problem=ZERO_STD_ERROR))
         else:
-            # With few resamples a percentile may miss the estimate itself.
-            limits = {"conf_low": min(low[month], s), "conf_high": max(high[month], s)}
-            rows.append(fit.row(term, s, se, **limits, conf_level=CONF_LEVEL))
+            rows.append(fit.row(term, s, se, conf_low=low[month], conf_high=high[month], conf_level=CONF_LEVEL))
     curves = pd.DataFrame(
         {
             "months": at,
             "survival": [survival[month] for month in at],
-            "conf_low": [low.get(month, np.nan) for month in at],
-            "conf_high": [high.get(month, np.nan) for month in at],
+            "conf_low": limits[0],
+            "conf_high": limits[1],
         }
     )
     return TurnbullEstimates(results_table(rows), left_out, curves=curves[curves["survival"].notna()])
