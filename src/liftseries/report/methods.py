@@ -117,8 +117,8 @@ def methods(material: Material, words: Words) -> Iterable[tuple[str, str]]:
             "A failure lies after the last visit in function and not after the visit that found it. A Weibull "
             "accelerated failure time model takes it so; its standard errors are clustered by patient and never "
             "below the model's own. Turnbull's estimate (1976, doi:10.1111/j.2517-6161.1976.tb01597.x) needs no "
-            "model; mass within an interval is spread evenly over it, and the band is the middle 95% of resampled "
-            "patients." + _left_out(material, words, "survival.interval")
+            "model; mass within an interval is spread evenly over it, and the band comes from the scatter of resampled "
+            "patients, on the log-log scale." + _left_out(material, words, "survival.interval")
         ),
     )
     yield (
