@@ -41,6 +41,19 @@ def logged(log: str) -> Iterator[None]:
             sys.exit(1)
 
 
+def joined_cases(inputs, params):
+    """One row a site, from a job's `patients`, `sites` and `derived` and its bands."""
+    import pandas as pd
+
+    from liftseries.models.cases import cases
+
+    patients, sites = pd.read_parquet(inputs.patients), pd.read_parquet(inputs.sites)
+    # A site may be called 12, 007 or NA: its name stays as it was written.
+    texts = dict.fromkeys(("site_id", "plan_problem"), str)
+    derived = pd.read_csv(inputs.derived, dtype=texts, keep_default_na=False, na_values=[""])
+    return cases(patients, sites, derived, params.rbh_bands_mm, params.lift_bands_mm)
+
+
 def write_estimates(output, estimates) -> None:
     """A question's rows, its design effects below them, to `estimates`; the sites it left out to `left_out`."""
     import pandas as pd

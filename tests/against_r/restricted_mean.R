@@ -22,4 +22,16 @@ rmst("gehan", g$time, g$cens, 20)
 rmst("retinopathy", retinopathy$futime, retinopathy$status, 60, retinopathy$id)
 d <- series()
 rmst("series", d$time_months, d$status == 1, 60, d$patient_id)
+# Difference between two levels that share patients: numerical weight derivatives of the difference itself.
+apart <- function(key, time, event, level, tau, id) {
+  of <- function(w) area(time[level], event[level], w[level], tau) - area(time[!level], event[!level], w[!level], tau)
+  h <- 1e-4
+  influence <- sapply(seq_along(time), function(i) {
+    up <- down <- rep(1, length(time)); up[i] <- 1 + h; down[i] <- 1 - h
+    (of(up) - of(down)) / (2 * h)
+  })
+  record(key, "difference", of(rep(1, length(time))), sqrt(sum(rowsum(influence, id)^2)))
+}
+apart("retinopathy", retinopathy$futime, retinopathy$status, retinopathy$trt == 1, 60, retinopathy$id)
+apart("series", d$time_months, d$status == 1, d$smoker == 1, 48, d$patient_id)
 write_rows("restricted_mean.csv", c("survival", "MASS"))

@@ -4,6 +4,7 @@ Scripts: competing.R, interval.R, turnbull.R, proportional_hazards.R, restricted
 """
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from liftseries.models.estimators.aalen_johansen import aalen_johansen
@@ -12,6 +13,7 @@ from liftseries.models.estimators.proportional_hazards import hazards_over_time
 from liftseries.models.estimators.rmst import restricted_mean
 from liftseries.models.estimators.turnbull import innermost, turnbull
 from liftseries.models.estimators.weibull import weibull_interval
+from liftseries.models.survival_rmst import fit_survival_rmst
 
 CLOSED_FORM = 1e-9
 CONVERGED = 1e-6  # survreg stops at 1e-14 of the likelihood, and so at about 1e-7 of the coefficients
@@ -110,7 +112,9 @@ def test_proportional_hazards_of_two_eyes_a_patient(r_data, r_rows):
     eyes = r_data("survival", "retinopathy")
     x = eyes[["trt", "age"]].to_numpy(float)
     over_time = fitted_over_time(eyes["futime"], eyes["status"].eq(1), x, eyes["id"])
-    compare_tests(over_time, {"trt": [0], "age": [1], "GLOBAL": [0, 1]}, r_rows("proportional_hazards", "retinopathy"))
+    columns = {"trt": [0], "age": [1], "GLOBAL": [0, 1]}
+    compare_tests(over_time, columns, r_rows("proportional_hazards", "retinopathy"))
+    compare_tests(over_time, columns, r_rows("proportional_hazards", "retinopathy_cluster"), clustered=True)
 
 
 def test_residuals_are_those_that_r_plots(r_data, r_rows):
@@ -128,6 +132,7 @@ def test_proportional_hazards_of_the_series(series, r_rows):
     )
     columns = {name: [k] for k, name in enumerate(names)} | {"GLOBAL": [0, 1, 2]}
     compare_tests(over_time, columns, r_rows("proportional_hazards", "series"))
+    compare_tests(over_time, columns, r_rows("proportional_hazards", "series_cluster"), clustered=True)
 
 
 def fitted_over_time(months, failed, x, cluster):
@@ -135,8 +140,8 @@ def fitted_over_time(months, failed, x, cluster):
     return hazards_over_time(months, failed, x, cluster, fit.coefficients)
 
 
-def compare_tests(over_time, columns, r):
-    ours = [over_time.chi_squared(np.array(of_term), clustered=False) for of_term in columns.values()]
+def compare_tests(over_time, columns, r, clustered=False):
+    ours = [over_time.chi_squared(np.array(of_term), clustered) for of_term in columns.values()]
     assert list(columns) == r.index.tolist()
     np.testing.assert_allclose(ours, r["value"], rtol=1e-8)
 
@@ -156,3 +161,19 @@ def test_restricted_mean(series, r_data, r_rows):
         if cluster is not None:
             sums = np.bincount(np.unique(cluster, return_inverse=True)[1], weights=mean.influence)
             assert np.sqrt(sums @ sums) == pytest.approx(r.loc["clustered mean", "se"], rel=DIFFERENCED)
+
+
+def test_difference_of_restricted_means_where_patients_have_both(series, r_data, r_rows):
+    """The treated eye less the other of the same patient, and smokers less the others; both K above 50."""
+    eyes = r_data("survival", "retinopathy")
+    for key, months, failed, level, cluster, horizon in (
+        ("retinopathy", eyes["futime"], eyes["status"].eq(1), eyes["trt"].eq(1), eyes["id"], 60),
+        ("series", series["time_months"], series["status"].eq(1), series["smoker"].eq(1), series["patient_id"], 48),
+    ):
+        implants = pd.DataFrame({"patient_id": cluster, "months": months, "failed": failed, "level": level})
+        row = fit_survival_rmst(implants, [horizon], ["level"]).rows.iloc[-1]
+        r = r_rows("restricted_mean", key).loc["difference"]
+        assert (row["analysis"], row["subset"]) == ("survival.rmst_difference", "level=true")
+        assert row["estimate"] == pytest.approx(r["value"], rel=CLOSED_FORM)
+        assert row["std_error"] == pytest.approx(r["se"], rel=DIFFERENCED)
+        assert row["conf_low"] == pytest.approx(r["value"] - 1.959963984540054 * r["se"], rel=DIFFERENCED)

@@ -7,7 +7,7 @@ Sparse, clustered series with a marginal truth known exactly (see clustered_seri
 generator, so the split over processes changes nothing. Chunks of replicates stay in FOLDER, and what is there is not
 drawn again: delete the folder after a change of an estimator. Writes reports/coverage.csv.
 
-A series in which an estimator has no interval counts under `not_fitted` and not under `coverage`.
+`not_fitted` is the share of series in which an estimator has no interval; `coverage` is of the others.
 """
 
 from __future__ import annotations
@@ -364,7 +364,7 @@ def summary(draws: pd.DataFrame, n: int) -> pd.DataFrame:
                 "design": design,
                 "estimator": estimator,
                 "n_replicates": n,
-                "not_fitted": n - len(fitted),
+                "not_fitted": 1 - len(fitted) / n,
                 "coverage": covered,
                 "naive_coverage": naive["truth"].between(naive["naive_low"], naive["naive_high"]).mean(),
                 "monte_carlo_error": np.sqrt(covered * (1 - covered) / max(len(fitted), 1)),

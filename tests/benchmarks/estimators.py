@@ -340,7 +340,7 @@ def main() -> None:
           f"{' | '.join(f'{n:,}' for n in sizes)} |\n| --- |{' --- |' * len(sizes)}")  # fmt: skip
     too_far = []
     for model in options.models:
-        fits = CONTESTS[model][1]
+        title, fits = CONTESTS[model]
         for rank, (name, fit) in enumerate(fits.items()):
             if rank == 0:
                 continue
@@ -353,7 +353,7 @@ def main() -> None:
                 cells.append(", ".join("–" if pair is None else f"{pair:.0e}" for pair in pairs))
                 if rank == 1:
                     too_far += [f"{name}, {n}: {pair:.1e}" for pair in pairs if pair is not None and pair > EXACT]
-            print(f"| {name} | {' | '.join(cells)} |")
+            print(f"| {title.partition(',')[0]}: {name} | {' | '.join(cells)} |")
     print(f"\nBeyond {EXACT:g} from R: {'; '.join(too_far) if too_far else 'nothing'}")
 
 

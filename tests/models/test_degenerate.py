@@ -151,6 +151,20 @@ def test_a_row_stands_once(answers):
         assert not pd.concat([estimates.rows, estimates.design_effects]).duplicated(place).any(), name
 
 
+NOT_CLUSTERED = ("survival.patient", "measurement.icc", "sensitivity.evalue")
+
+
+def test_every_clustered_estimate_has_its_design_effect():
+    """Of a plain series: whatever has a standard error from patients stands beside what it costs."""
+    for estimates in every_question(*series(90)).values():
+        rows = estimates.rows[estimates.rows["std_error"].notna()]
+        rows = rows[~rows["analysis"].isin(NOT_CLUSTERED) & ~rows["subset"].str.startswith("centre=")]
+        effects = estimates.design_effects
+        known = set((effects["term"] + "|" + effects["subset"]).tolist())
+        asked = rows["analysis"] + " " + rows["term"] + "|" + rows["subset"]
+        assert set(asked) <= known, set(asked) - known
+
+
 def test_design_effects_belong_to_rows_with_an_interval(answers):
     for name, estimates in answers.items():
         rows = estimates.rows[estimates.rows["conf_low"].notna()]

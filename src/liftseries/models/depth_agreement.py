@@ -77,7 +77,9 @@ def fit_depth_agreement(cases: pd.DataFrame) -> Estimates:
         for term, limit in (("low", bias - LIMITS_AT * sd), ("high", bias + LIMITS_AT * sd)):
             rows.append(fit.wald_row(term, limit, limit_se, p_value=False))
         if clustered and se > NO_STD_ERROR:
-            effects = [fit.design_effect_row("bias", se, sd / np.sqrt(n))]
+            naive_limit_se = sd * np.sqrt(1 / n + LIMITS_AT**2 / (2 * (n - 1)))
+            naive = [sd / np.sqrt(n), naive_limit_se, naive_limit_se]
+            effects = fit.design_effect_rows(("bias", "low", "high"), (se, limit_se, limit_se), naive)
 
     no_log, no_plan = np.isnan(achieved), ~np.isnan(achieved) & np.isnan(planned)
     reasons = [

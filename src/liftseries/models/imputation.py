@@ -16,8 +16,10 @@ from liftseries.models.levels import as_levels, is_number, levels_present
 from liftseries.models.tidy import NotFitted
 
 DONORS = 5
-PRIOR_SD = 2.5  # of a standardised log odds: so weak that only a separated level feels it
-RIDGE = 1e-6
+PRIOR_SD = 2.5  # of a log odds per standard deviation: so weak that only a separated level feels it
+LEVEL = 2.0  # what a level counts among the predictors
+NO_SPREAD = 1e-9  # variance below which a direction is rounding
+TIE = 1e-9  # predictions that differ by less, relatively, are the same
 MODEL_COLUMNS = ("variable", "level_of", "n_missing", "model", "predictors")
 
 
@@ -60,7 +62,7 @@ class Chain:
     ----------
     table : one row a site
     variables : in the order in which they are visited
-    outcome : shape (n, q)
+    outcome : shape (n, q), true/false as 0 and LEVEL, numbers in standard deviations
     patient : shape (n,), from 0
     first_site : shape (n_patients,), a row of each patient
     """
@@ -79,7 +81,13 @@ class Chain:
                 "patient" if variable.of_patient else "site",
                 variable.n_missing,
                 variable.model,
-                " ".join([*(other.name for other in self.variables if other is not variable), "outcome"]),
+                " ".join(
+                    [
+                        *(other.name for other in self.variables if other is not variable),
+                        *(["n_sites"] if variable.of_patient else []),
+                        "outcome",
+                    ]
+                ),
             )
             for variable in self.variables
             if variable.n_missing
@@ -126,7 +134,9 @@ def chain_of(
             continue
         variables.append(variable)
     variables.sort(key=lambda variable: variable.n_missing)
-    columns = [np.asarray(column, float) for column in outcome.values()]
+    columns = [
+        LEVEL * column if column.dtype == bool else column / (column.std() or 1.0) for column in outcome.values()
+    ]
     return Chain(table, tuple(variables), np.column_stack(columns), codes, first_site)
 
 
@@ -176,14 +186,18 @@ def _start(variable: Variable, rng: np.random.Generator) -> np.ndarray:
 
 
 def _columns(variable: Variable, value: np.ndarray) -> np.ndarray:
-    """A number as it is, a category as one column a level but the first; shape (n_units, q)."""
+    """A number in standard deviations, a category as one column a level but the first; shape (n_units, q).
+
+    A level counts 2, so that at half and half its column has standard deviation 1 too. One that is rare is not blown
+    up to it: the prior would then let its log odds run off.
+    """
     if variable.labels is None:
-        return value[:, None]
-    return (value[:, None] == np.arange(1, len(variable.labels))).astype(float)
+        return (value / (variable.value[variable.known].std() or 1.0))[:, None]
+    return LEVEL * (value[:, None] == np.arange(1, len(variable.labels)))
 
 
 def _predictors(chain: Chain, values: list[np.ndarray], k: int) -> np.ndarray:
-    """Standardised predictors of variable k at its own units, a constant first."""
+    """What variable k is imputed from, at its own units; shape (n_units, q)."""
     target = chain.variables[k]
     n_patients = len(chain.first_site)
     size = np.bincount(chain.patient, minlength=n_patients)[:, None]
@@ -191,66 +205,102 @@ def _predictors(chain: Chain, values: list[np.ndarray], k: int) -> np.ndarray:
     def patient_means(columns: np.ndarray) -> np.ndarray:
         return cluster_sums(chain.patient, n_patients, columns) / size
 
-    columns = [patient_means(chain.outcome) if target.of_patient else chain.outcome]
-    for other, value in zip(chain.variables, values, strict=True):
-        if other is target:
-            if not target.of_patient:
-                # The same measure at the patient's other sites; at a lone site, the mean of all.
-                own = _columns(target, value)
-                rest = (size * patient_means(own))[chain.patient] - own
-                n_rest = (size - 1)[chain.patient]
-                columns.append(np.where(n_rest > 0, rest / np.maximum(n_rest, 1), own.mean(axis=0)))
-        elif other.of_patient == target.of_patient:
-            columns.append(_columns(other, value))
-        elif target.of_patient:
-            columns.append(patient_means(_columns(other, value)))
-        else:
-            columns.append(_columns(other, value)[chain.patient])
-    x = np.column_stack(columns)
-    spread = x.std(axis=0)
-    x = (x[:, spread > 1e-9] - x[:, spread > 1e-9].mean(axis=0)) / spread[spread > 1e-9]
-    return np.column_stack([np.ones(len(x)), x])
+    others = [
+        (other.of_patient, _columns(other, value))
+        for other, value in zip(chain.variables, values, strict=True)
+        if other is not target
+    ]
+    of_patients = [columns for of_patient, columns in others if of_patient]
+    of_sites = [chain.outcome, *(columns for of_patient, columns in others if not of_patient)]
+    if target.of_patient:
+        # Each site's outcome tells of its patient anew, so that what the mean tells grows with the number of sites: by
+        # means alone the effect of what is imputed comes out too small.
+        sums = cluster_sums(chain.patient, n_patients, chain.outcome) / size.mean()
+        return np.column_stack([*of_patients, patient_means(np.column_stack(of_sites)), sums, size / size.mean()])
+    own = _columns(target, values[k])
+    if own.shape[1]:
+        # The same measure at the patient's other sites; at a lone site, the mean of all.
+        rest = (size * patient_means(own))[chain.patient] - own
+        n_rest = (size - 1)[chain.patient]
+        of_sites.append(np.where(n_rest > 0, rest / np.maximum(n_rest, 1), own.mean(axis=0)))
+    return np.column_stack([*of_sites, *(columns[chain.patient] for columns in of_patients)])
 
 
 def _drawn(variable: Variable, x: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """The variable with its missing values drawn anew."""
     value, known = variable.value.copy(), variable.known
     if variable.labels is None:
-        value[~known] = _matched(x[known], value[known], x[~known], rng)
+        value[~known] = _matched(*_directions(x[known], x[~known]), value[known], rng)
         return value
     # One level after the other against all later ones; what no level took gets the last.
     drawn = np.full(variable.n_missing, len(variable.labels) - 1.0)
     undecided = np.ones(variable.n_missing, bool)
     for level in range(len(variable.labels) - 1):
         among = known & (value >= level)
-        beta = _logistic_draw(x[among], value[among] == level, rng)
-        takes = undecided & (rng.random(variable.n_missing) < expit(x[~known] @ beta))
+        x_among, x_missing = _directions(x[among], x[~known])
+        beta = _logistic_draw(x_among, value[among] == level, rng)
+        takes = undecided & (rng.random(variable.n_missing) < expit(x_missing @ beta))
         drawn[takes] = level
         undecided &= ~takes
     value[~known] = drawn
     return value
 
 
-def _matched(x: np.ndarray, y: np.ndarray, x_missing: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """Values of donors whose prediction lies near that of each missing one."""
+def _directions(x: np.ndarray, x_missing: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """A constant, and the directions in which units with a known value differ, at them and at the missing ones.
+
+    What does not vary among the known (a centre that never recorded the variable) tells nothing of it: a coefficient
+    drawn for it would send all the missing ones anywhere, together.
+    """
+    centre = x.mean(axis=0)
+    variances, directions = np.linalg.eigh(np.cov(x - centre, rowvar=False, bias=True).reshape(2 * x.shape[1:]))
+    kept = directions[:, variances > NO_SPREAD]
+    return tuple(np.column_stack([np.ones(len(at)), (at - centre) @ kept]) for at in (x, x_missing))
+
+
+def _prior_precision(p: int) -> np.ndarray:
+    """Of p coefficients, the constant first, which is freer."""
+    return np.diag(np.r_[1 / (4 * PRIOR_SD) ** 2, np.full(p - 1, 1 / PRIOR_SD**2)])
+
+
+def _matched(x: np.ndarray, x_missing: np.ndarray, y: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Values of donors whose prediction lies near that of each missing one.
+
+    The prior, in residual standard deviations, is felt only where there are about as many predictors as known values.
+    """
     n, p = x.shape
-    inverse = np.linalg.inv(x.T @ x + RIDGE * n * np.eye(p))
-    beta = inverse @ (x.T @ y)
-    rss = ((y - x @ beta) ** 2).sum()
-    sigma = np.sqrt(rss / rng.chisquare(max(n - p, 1)))
-    drawn = beta + sigma * np.linalg.cholesky((inverse + inverse.T) / 2) @ rng.standard_normal(p)
-    distance = np.abs((x_missing @ drawn)[:, None] - (x @ beta)[None, :])
-    n_donors = min(DONORS, n)
-    nearest = np.argpartition(distance, n_donors - 1, axis=1)[:, :n_donors]
-    return y[nearest[np.arange(len(nearest)), rng.integers(0, n_donors, len(nearest))]]
+    squares = x.T @ x
+    covariance = np.linalg.inv(squares + _prior_precision(p))
+    beta = covariance @ (x.T @ (y - y.mean()))
+    df = max(n - np.trace(covariance @ squares), 1.0)
+    sigma = np.sqrt(((y - y.mean() - x @ beta) ** 2).sum() / rng.chisquare(df))
+    drawn = beta + sigma * np.linalg.cholesky((covariance + covariance.T) / 2) @ rng.standard_normal(p)
+    return y[_donors(x @ beta, x_missing @ drawn, rng)]
+
+
+def _donors(predicted: np.ndarray, wanted: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """For each wanted prediction one of the DONORS with the nearest, or of those as near as the last of them.
+
+    Predictors that are all categories give many units the same prediction; each must be able to become a donor.
+    """
+    order = np.argsort(predicted)
+    predicted = predicted[order]
+    n, n_donors = len(predicted), min(DONORS, len(predicted))
+    width = min(2 * DONORS, n)
+    start = np.clip(np.searchsorted(predicted, wanted) - DONORS, 0, n - width)
+    distance = np.abs(predicted[start[:, None] + np.arange(width)] - wanted[:, None])
+    reach = np.partition(distance, n_donors - 1, axis=1)[:, n_donors - 1]
+    reach = reach + TIE * (np.abs(wanted) + reach)
+    low = np.searchsorted(predicted, wanted - reach, side="left")
+    high = np.searchsorted(predicted, wanted + reach, side="right")
+    return order[low + (rng.random(len(wanted)) * (high - low)).astype(int)]
 
 
 def _logistic_draw(x: np.ndarray, y: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """Coefficients drawn from their approximate posterior under the weak prior."""
     y = y.astype(float)
     p = x.shape[1]
-    precision = np.eye(p) / PRIOR_SD**2
-    precision[0, 0] = 1 / (4 * PRIOR_SD) ** 2  # the constant is freer
+    precision = _prior_precision(p)
     beta = np.zeros(p)
     for _ in range(50):
         pi = expit(x @ beta)

@@ -3,14 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from liftseries.models.estimators.rubin import pooled
 from liftseries.models.imputation import MODEL_COLUMNS
 from liftseries.models.tidy import Estimates, Fit, NotFitted, left_out_table, results_table
 
-DRAWS = ("set", "term", "estimate", "variance", "problem")
+DRAWS = ("set", "term", "estimate", "variance", "naive_variance", "problem")
 NOTHING_MISSING = "nothing is missing among the terms, so the complete cases are all"
 
 
@@ -26,9 +25,10 @@ class ImputedEstimates(Estimates):
     models: pd.DataFrame
 
 
-def set_rows(number: int, names: Sequence[str], coefficients: np.ndarray, std_error: np.ndarray) -> list[tuple]:
+def set_rows(number: int, names: Sequence[str], model) -> list[tuple]:
     """One completed set's coefficients as rows of DRAWS."""
-    return [(number, term, b, se**2, "") for term, b, se in zip(names, coefficients, std_error, strict=True)]
+    found = zip(names, model.coefficients, model.std_error**2, model.naive_std_error**2, strict=True)
+    return [(number, *one, "") for one in found]
 
 
 def pooled_estimates(
@@ -57,7 +57,7 @@ def pooled_estimates(
     if why_not:
         rows = [fit.row(term, problem=why_not) for term in terms]
         return ImputedEstimates(results_table(rows), left_out, models=models)
-    rows = []
+    rows, effects = [], []
     names = list(dict.fromkeys(draws["term"]))
     df_complete = max(fit.n_patients - len(names), 1)
     for term in names:
@@ -69,7 +69,9 @@ def pooled_estimates(
         )
         own = Fit(**{**vars(fit), "df": found.df, "method": "; ".join([method, *filter(None, [fit.method])])})
         rows.append(own.wald_row(term, found.estimate, found.std_error))
-    return ImputedEstimates(results_table(rows), left_out, models=models)
+        alone = pooled(of_term["estimate"], of_term["naive_variance"], df_complete)
+        effects += own.design_effect_rows([term], [found.std_error], [alone.std_error])
+    return ImputedEstimates(results_table(rows), left_out, design_effects=results_table(effects), models=models)
 
 
 def no_models() -> pd.DataFrame:

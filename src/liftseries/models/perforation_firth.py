@@ -66,9 +66,15 @@ def fit_perforation_firth(cases: pd.DataFrame, terms: Sequence[str]) -> Estimate
         rows = [
             jackknife.row(term, b, problem=str(why)) for term, b in zip(design.names, model.coefficients, strict=True)
         ]
+    effects = jackknife_effects(jackknife, rows, model)
     rows = [*profile_rows(profile, design.names, model), *rows]
     rows += [fit.row(term, problem=why) for fit in (profile, jackknife) for term, why in design.problems.items()]
-    return Estimates(results_table(rows), data.left_out(ANALYSIS))
+    return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects))
+
+
+def jackknife_effects(fit: Fit, rows: list[dict], model: FirthFit) -> list[dict]:
+    """Design effects of jackknife rows: their variance over that of the penalised likelihood, where they have one."""
+    return fit.design_effect_rows([row["term"] for row in rows], [row["std_error"] for row in rows], model.std_error)
 
 
 def profile_rows(fit: Fit, names: Sequence[str], model: FirthFit) -> list[dict]:

@@ -47,14 +47,14 @@ def perforation_imputed_draws(
 
     Returns
     -------
-    `set, term, estimate, variance, problem`
+    `set, term, estimate, variance, naive_variance, problem`
         Empty where nothing is to be imputed.
     """
     try:
         chain = _chain(cases, terms, auxiliary, patient_columns)
     except NotFitted:
         return draws_table([])
-    event = chain.outcome[:, 0].astype(bool)
+    _, event = known_perforation(chain.table)
     rows = []
     for number, table in enumerate(completed_sets(chain, seed, TOPIC, first, n, iterations), start=first):
         design = design_matrix(table, terms)
@@ -62,9 +62,9 @@ def perforation_imputed_draws(
             refuse_infinite_odds(design, event)
             model = logistic_gee(design.matrix, event, table["patient_id"].to_numpy())
         except NotFitted as why:
-            rows.append((number, "", np.nan, np.nan, str(why)))
+            rows.append((number, "", np.nan, np.nan, np.nan, str(why)))
         else:
-            rows += set_rows(number, design.names, model.coefficients, model.std_error)
+            rows += set_rows(number, design.names, model)
     return draws_table(rows)
 
 

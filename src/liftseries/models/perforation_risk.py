@@ -4,6 +4,8 @@ A risk is averaged over all sites used, each with its own other terms, with one 
 enters the model as a restricted cubic spline, so that nothing forces the risk to climb along a straight line.
 """
 
+from __future__ import annotations
+
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -52,6 +54,15 @@ class RiskEstimates(Estimates):
 
 
 @dataclass(frozen=True)
+class Risk:
+    """A standardised risk or difference, its standard error, and the one of independent sites."""
+
+    mean: float
+    std_error: float
+    naive_std_error: float
+
+
+@dataclass(frozen=True)
 class RiskModel:
     """A fitted GEE that risks are standardised from.
 
@@ -91,8 +102,8 @@ class RiskModel:
                 matrix[:, k] = float(name == f"{column}[{value}]")
         return matrix
 
-    def risk(self, *settings: tuple[str, object]) -> tuple[float, float]:
-        """Mean risk with a column set, or the difference between two settings; with its standard error.
+    def risk(self, *settings: tuple[str, object]) -> Risk:
+        """Mean risk with a column set, or the difference between two settings.
 
         Uncertain are the coefficients (delta method on the clustered covariance) and which patients there were
         (variance of their sums, K / (K - 1)). The whole variance is taken m / (m - 1) times, m the patients with a
@@ -110,7 +121,8 @@ class RiskModel:
         sums = np.bincount(codes, weights=site_risk - mean, minlength=k) / len(site_risk)
         variance = gradient @ self.fit.covariance @ gradient + k / (k - 1) * sums @ sums
         m = len(np.unique(codes[self.data.event]))
-        return mean, float(np.sqrt(variance * m / max(m - 1, 1)))
+        naive = gradient @ self.fit.naive_covariance @ gradient + site_risk.var() / len(site_risk)
+        return Risk(mean, float(np.sqrt(variance * m / max(m - 1, 1))), float(np.sqrt(naive)))
 
 
 def fit_perforation_risk(cases: pd.DataFrame, terms: Sequence[str], contrasts: Mapping[str, Sequence]) -> RiskEstimates:
@@ -134,20 +146,23 @@ def fit_perforation_risk(cases: pd.DataFrame, terms: Sequence[str], contrasts: M
     `restricted_cubic_spline`; model: see `logistic_gee`.
     """
     models: dict[str, RiskModel | str] = {}
-    rows, curves = [], []
+    rows, effects, curves = [], [], []
     for exposure, analysis in EXPOSURES.items():
         data = perforation_data(cases, [exposure, *[term for term in terms if term != exposure]])
         models[exposure] = _spline_model(data, exposure)
-        told, curve = exposure_rows(analysis, exposure, data, models[exposure])
+        told, told_effects, curve = exposure_rows(analysis, exposure, data, models[exposure])
         rows += told
+        effects += told_effects
         curves.append(curve)
     data = perforation_data(cases, terms)
     models[""] = _fitted(data)
-    rows += band_rows(cases, terms)
-    rows += difference_rows(data, models, contrasts)
+    for told, told_effects in (band_rows(cases, terms), difference_rows(data, models, contrasts)):
+        rows += told
+        effects += told_effects
     return RiskEstimates(
         results_table(rows),
         data.left_out(EXPOSURES["rbh_mid_mm"]),
+        design_effects=results_table(effects),
         curves=pd.concat([c for c in curves if len(c)] or curves[:1]),
     )
 
@@ -178,7 +193,7 @@ def _fitted(data: PerforationData) -> RiskModel | str:
 
 
 def exposure_rows(analysis: str, exposure: str, data: PerforationData, model: RiskModel | str):
-    """Risks along one measure, its curve, and its non-linear coefficient."""
+    """Risks along one measure with the non-linear coefficient, their design effects, and the curve."""
     shared = {"subset": "all", **data.counts}
     covariance = covariance_in_words(shared["n_patients"])
     empty = pd.DataFrame(columns=list(CURVES))
@@ -186,7 +201,7 @@ def exposure_rows(analysis: str, exposure: str, data: PerforationData, model: Ri
     if isinstance(model, str):
         fit = Fit(analysis=analysis, scale="risk", method=f"standardised, GEE exchangeable, {covariance}", **shared)
         told = fit.row("along it", problem=model)
-        return [told, replace(bend, method=fit.method).row(exposure, problem=model)], empty
+        return [told, replace(bend, method=fit.method).row(exposure, problem=model)], [], empty
 
     knots = ", ".join(f"{knot:g}" for knot in np.round(model.knots, 3))
     method = f"standardised, GEE exchangeable, {covariance}; restricted cubic spline, knots {knots} mm"
@@ -194,51 +209,58 @@ def exposure_rows(analysis: str, exposure: str, data: PerforationData, model: Ri
     fit = Fit(analysis=analysis, scale="risk", method=method, df=model.fit.df, **shared)
     values = data.table[exposure].to_numpy(float)
     low, high = np.quantile(values, WITHIN)
-    rows = [risk_row(fit, f"{mm:g}", *model.risk((exposure, mm))) for mm in _grid(low, high, STEP_MM)]
+    risks = {f"{mm:g}": model.risk((exposure, mm)) for mm in _grid(low, high, STEP_MM)}
+    rows = [risk_row(fit, term, risk) for term, risk in risks.items()]
+    effects = [fit.design_effect_row(term, risk.std_error, risk.naive_std_error) for term, risk in risks.items()]
     k = model.data.design.names.index(exposure + BEND)
     bend = replace(bend, method=method, df=model.fit.df)
     rows.append(coefficient_row(bend, exposure, model.fit.coefficients[k], model.fit.std_error[k]))
+    effects += bend.design_effect_rows([exposure], [model.fit.std_error[k]], [model.fit.naive_std_error[k]])
 
     points = [
         (exposure, mm, row["estimate"], row["conf_low"], row["conf_high"], int((np.abs(values - mm) <= NEAR_MM).sum()))
         for mm in _grid(low, high, CURVE_STEP_MM)
-        for row in [risk_row(fit, "", *model.risk((exposure, mm)))]
+        for row in [risk_row(fit, "", model.risk((exposure, mm)))]
     ]
-    return rows, pd.DataFrame(points, columns=list(CURVES))
+    return rows, effects, pd.DataFrame(points, columns=list(CURVES))
 
 
-def risk_row(fit: Fit, term: str, risk: float, std_error: float) -> dict:
+def risk_row(fit: Fit, term: str, risk: Risk) -> dict:
     """A risk with its interval on the logit."""
-    if not std_error > NO_STD_ERROR:
+    if not risk.std_error > NO_STD_ERROR:
         return fit.row(term, problem=ZERO_STD_ERROR)
-    half = critical_value(fit.df) * std_error / (risk * (1 - risk))
-    centre = np.log(risk / (1 - risk))
+    half = critical_value(fit.df) * risk.std_error / (risk.mean * (1 - risk.mean))
+    centre = np.log(risk.mean / (1 - risk.mean))
     limits = {"conf_low": float(expit(centre - half)), "conf_high": float(expit(centre + half))}
-    return fit.row(term, risk, std_error, **limits, conf_level=CONF_LEVEL)
+    return fit.row(term, risk.mean, risk.std_error, **limits, conf_level=CONF_LEVEL)
 
 
-def band_rows(cases: pd.DataFrame, terms: Sequence[str]) -> list[dict]:
+def band_rows(cases: pd.DataFrame, terms: Sequence[str]) -> tuple[list[dict], list[dict]]:
     """Risks by band of residual height in place of the height: secondary, since bands throw away most of it."""
     data = perforation_data(cases, ["rbh_band", *[term for term in terms if term != "rbh_mid_mm"]])
     model = _fitted(data)
     covariance = covariance_in_words(data.counts["n_patients"])
     method = f"standardised, GEE exchangeable, {covariance}; secondary: a band stands for all heights in it"
     df = None if isinstance(model, str) else model.fit.df
-    rows = []
+    rows, effects = [], []
     for level in levels_present(as_levels(cases["rbh_band"])):
         fit = Fit(analysis=BAND, subset=f"rbh_band={level}", scale="risk", method=method, df=df, **data.counts)
         try:
             if isinstance(model, str):
                 raise NotFitted(model)
-            rows.append(risk_row(fit, "risk", *model.risk(("rbh_band", level))))
+            risk = model.risk(("rbh_band", level))
+            rows.append(risk_row(fit, "risk", risk))
+            effects.append(fit.design_effect_row("risk", risk.std_error, risk.naive_std_error))
         except NotFitted as why:
             rows.append(fit.row("risk", problem=str(why)))
-    return rows
+    return rows, effects
 
 
-def difference_rows(data: PerforationData, models: Mapping[str, RiskModel | str], contrasts) -> list[dict]:
-    """A row a contrast of the plan, more perforations per 100 sites."""
-    rows = []
+def difference_rows(
+    data: PerforationData, models: Mapping[str, RiskModel | str], contrasts
+) -> tuple[list[dict], list[dict]]:
+    """A row a contrast of the plan, more perforations per 100 sites; and their design effects."""
+    rows, effects = [], []
     for column, (start, end) in contrasts.items():
         model = models.get(column, models[""])
         used = model.data if isinstance(model, RiskModel) else data
@@ -256,12 +278,13 @@ def difference_rows(data: PerforationData, models: Mapping[str, RiskModel | str]
             if isinstance(model, str):
                 raise NotFitted(model)
             _refuse_unseen(used.table, column, (start, end))
-            difference, std_error = model.risk((column, start), (column, end))
+            difference = model.risk((column, start), (column, end))
         except NotFitted as why:
             rows.append(fit.row(term, problem=str(why)))
         else:
-            rows.append(fit.wald_row(term, 100 * difference, 100 * std_error))
-    return rows
+            rows.append(fit.wald_row(term, 100 * difference.mean, 100 * difference.std_error))
+            effects += fit.design_effect_rows([term], [difference.std_error], [difference.naive_std_error])
+    return rows, effects
 
 
 def _refuse_unseen(table: pd.DataFrame, column: str, values) -> None:

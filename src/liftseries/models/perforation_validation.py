@@ -115,9 +115,12 @@ def fit_perforation_validation(cases: pd.DataFrame, terms: Sequence[str], draws:
 
     log_odds = data.design.matrix @ coefficients
     rows = measure_rows(apparent, log_odds, data.event, data.patient)
+    alone = measure_rows(apparent, log_odds, data.event, np.arange(len(data.event)))
+    errors = [[row["std_error"] for row in told] for told in (rows, alone)]
+    effects = apparent.design_effect_rows(MEASURES, *errors)
     rows += corrected_rows(data, rows, draws)
     rows += left_out_centre_rows(data)
-    return Estimates(results_table(rows), data.left_out(ANALYSIS))
+    return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects))
 
 
 def measure_rows(fit: Fit, log_odds: np.ndarray, event: np.ndarray, patient: np.ndarray) -> list[dict]:

@@ -35,8 +35,11 @@ def fit_sensitivity_detection(cases: pd.DataFrame, by: Sequence[str] = ("approac
 
     Source: Rogan and Gladen 1978, doi:10.1093/oxfordjournals.aje.a112510.
     """
-    rates = fit_perforation_rate(cases, by).rows
-    rows = []
+    crude = fit_perforation_rate(cases, by)
+    rates = crude.rows
+    # Divided by a share, an estimate keeps the design effect that it had.
+    of_rate = crude.design_effects.set_index("subset")["estimate"].to_dict()
+    rows, effects = [], []
     for _, rate in rates[rates["method"].eq(CLUSTERED)].iterrows():
         fit = Fit(
             analysis=ANALYSIS,
@@ -47,10 +50,19 @@ def fit_sensitivity_detection(cases: pd.DataFrame, by: Sequence[str] = ("approac
             n_patients=int(rate["n_patients"]),
             n_events=int(rate["n_events"]),
         )
-        rows += [corrected_row(fit, rate, detected) for detected in DETECTED]
+        told = [corrected_row(fit, rate, detected) for detected in DETECTED]
+        rows += told
+        effects += [
+            fit.design_effect_row(row["term"], np.sqrt(of_rate[rate["subset"]]), 1.0)
+            for row in told
+            if np.isfinite(row["std_error"]) and rate["subset"] in of_rate
+        ]
     for column in by:
-        rows += contrast_rows(cases, column)
-    return Estimates(results_table(rows), left_out_table(ANALYSIS, "all", []))
+        told, told_effects = contrast_rows(cases, column)
+        rows += told
+        effects += told_effects
+    left_out = left_out_table(ANALYSIS, "all", [])
+    return Estimates(results_table(rows), left_out, design_effects=results_table(effects))
 
 
 def corrected_row(fit: Fit, rate: pd.Series, detected: float) -> dict:
@@ -65,18 +77,18 @@ def corrected_row(fit: Fit, rate: pd.Series, detected: float) -> dict:
     return fit.row(term, risk, rate["std_error"] / detected, **limits, conf_level=rate["conf_level"])
 
 
-def contrast_rows(cases: pd.DataFrame, column: str) -> list[dict]:
-    """Log odds ratios of a column's levels against its reference, each with its own share of tears seen."""
+def contrast_rows(cases: pd.DataFrame, column: str) -> tuple[list[dict], list[dict]]:
+    """Log odds ratios of a column's levels, each with its own share of tears seen; and their design effects."""
     known, perforated = known_perforation(cases)
     table, event = cases.loc[known], perforated[known].astype(float)
     levels = as_levels(table[column])
     present = levels_present(levels)
     if len(present) < 2:
-        return []
+        return [], []
     named = reference_level(column, levels)
     reference = named if named in present else present[0]
     codes, k = cluster_codes(table["patient_id"])
-    rows = []
+    rows, effects = [], []
     for level in (level for level in present if level != reference):
         groups = [np.asarray(levels == one) for one in (reference, level)]
         either = groups[0] | groups[1]
@@ -108,4 +120,7 @@ def contrast_rows(cases: pd.DataFrame, column: str) -> list[dict]:
                 se = float(np.sqrt(k / max(k - 1, 1) * change @ change))
                 odds = [risk / (1 - risk) for risk in risks]
                 rows.append(fit.wald_row(term, float(np.log(odds[1] / odds[0])), se))
-    return rows
+                variances = [share * (1 - share) / group.sum() for share, group in zip(shares, groups, strict=True)]
+                alone = np.sqrt(sum(slope**2 * variance for slope, variance in zip(slopes, variances, strict=True)))
+                effects += fit.design_effect_rows([term], [se], [alone])
+    return rows, effects

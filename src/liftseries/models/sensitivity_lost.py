@@ -45,7 +45,7 @@ def fit_sensitivity_lost(implants: pd.DataFrame, months: Sequence[float]) -> Est
         "n_sites": len(implants),
         "n_patients": len(pd.unique(patient)),
     }
-    rows, tipping = [], []
+    rows, tipping, effects = [], [], []
     for month in months:
         lost = ~failed & ~died & (time < month)
         cases = {
@@ -58,6 +58,9 @@ def fit_sensitivity_lost(implants: pd.DataFrame, months: Sequence[float]) -> Est
             estimate = kaplan_meier(until, event, patient)
             fit = Fit(analysis=ANALYSIS, method=method, n_events=int((event & (until <= month)).sum()), **shared)
             told[method] = survival_rows(fit, [month], *estimate.at([month]), estimate.last_month)[0]
+            if method == OBSERVED:
+                alone = kaplan_meier(until, event, np.arange(len(until))).at([month])[1]
+                effects += fit.design_effect_rows([told[method]["term"]], [told[method]["std_error"]], alone)
         rows += told.values()
         fit = Fit(
             analysis=TIPPING,
@@ -66,7 +69,8 @@ def fit_sensitivity_lost(implants: pd.DataFrame, months: Sequence[float]) -> Est
             **{**shared, "scale": "share of the lost"},
         )
         tipping.append(tipping_row(fit, month, time, failed, lost, told[OBSERVED]))
-    return Estimates(results_table([*rows, *tipping]), left_out_table(ANALYSIS, "all", []))
+    left_out = left_out_table(ANALYSIS, "all", [])
+    return Estimates(results_table([*rows, *tipping]), left_out, design_effects=results_table(effects))
 
 
 def tipping_row(fit: Fit, month: float, time, failed, lost, observed: dict) -> dict:

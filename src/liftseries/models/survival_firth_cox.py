@@ -6,7 +6,7 @@ import pandas as pd
 
 from liftseries.models.estimators.firth import MOST_GROUPS
 from liftseries.models.estimators.firth_cox import firth_cox, firth_cox_jackknife
-from liftseries.models.perforation_firth import jackknife_rows, profile_rows
+from liftseries.models.perforation_firth import jackknife_effects, jackknife_rows, profile_rows
 from liftseries.models.separation import refuse_infinite_hazards
 from liftseries.models.survival_cox import HazardData, hazard_data
 from liftseries.models.tidy import Estimates, Fit, NotFitted, few_events, few_patients_df, results_table
@@ -56,9 +56,10 @@ def fit_survival_firth_cox(implants: pd.DataFrame, terms: Sequence[str]) -> Esti
         rows = jackknife_rows(jackknife, design.names, model.coefficients, left_one_out)
     except NotFitted as why:
         rows = [jackknife.row(term, b, problem=str(why)) for term, b in fitted]
+    effects = jackknife_effects(jackknife, rows, model)
     rows = [*profile_rows(profile, design.names, model), *rows]
     rows += [fit.row(term, problem=why) for fit in (profile, jackknife) for term, why in design.problems.items()]
-    return Estimates(results_table(rows), data.left_out(ANALYSIS))
+    return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects))
 
 
 def when_to_read(data: HazardData) -> str:

@@ -46,7 +46,7 @@ def survival_imputed_draws(
 
     Returns
     -------
-    `set, term, estimate, variance, problem`
+    `set, term, estimate, variance, naive_variance, problem`
         Empty where nothing is to be imputed.
     """
     try:
@@ -63,9 +63,9 @@ def survival_imputed_draws(
                 raise NotFitted("no term is left to compare")
             model = cox_efron(months, failed, design.matrix, table["patient_id"].to_numpy())
         except NotFitted as why:
-            rows.append((number, "", np.nan, np.nan, str(why)))
+            rows.append((number, "", np.nan, np.nan, np.nan, str(why)))
         else:
-            rows += set_rows(number, design.names, model.coefficients, model.std_error)
+            rows += set_rows(number, design.names, model)
     return draws_table(rows)
 
 

@@ -75,10 +75,12 @@ def fit_survival_interval(implants: pd.DataFrame, terms: Sequence[str], months: 
         rows += [fit.row(term, problem=problem) for term, problem in design.problems.items()]
         effects = fit.design_effect_rows([*design.names, LOG_SHAPE], model.std_error, model.naive_std_error)
         seen = float(np.where(np.isfinite(right), right, left).max())
-        survival, se = model.mean_survival(design.matrix, months)
+        survival, se, alone = model.mean_survival(design.matrix, months)
         n_failing = len(pd.unique(data.patient[data.failed]))
         se = se * np.sqrt(n_failing / max(n_failing - 1, 1))
-        rows += curve_rows(curve, months, survival, se, seen)
+        told = curve_rows(curve, months, survival, se, seen)
+        effects += curve.design_effect_rows([row["term"] for row in told], [row["std_error"] for row in told], alone)
+        rows += told
     left_out = [
         left_out_table(ANALYSIS, "all", [("never seen in function after placement", int((~tells).sum()))]),
         data.left_out(ANALYSIS),

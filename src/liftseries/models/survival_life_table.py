@@ -123,8 +123,10 @@ def fit_survival_life_table(implants: pd.DataFrame) -> LifeTableEstimates:
     months, failed = implants["months"].to_numpy(float), implants["failed"].to_numpy(bool)
     patient = implants["patient_id"].to_numpy()
     life = life_table(months, failed, patient)
+    alone = life_table(months, failed, np.arange(len(months)))
     low, high = log_log_interval(life.survival, life.std_error)
     rows: list[dict] = []
+    effects: list[dict] = []
     for k, start in enumerate(life.start_months):
         fit = Fit(
             analysis=ANALYSIS,
@@ -135,7 +137,9 @@ def fit_survival_life_table(implants: pd.DataFrame) -> LifeTableEstimates:
             n_patients=len(pd.unique(patient[months >= start])),
             n_events=int(life.n_failed[k]),
         )
-        rows += survival_rows(fit, [start], life.survival[[k]], life.std_error[[k]], np.nan)
+        (row,) = survival_rows(fit, [start], life.survival[[k]], life.std_error[[k]], np.nan)
+        rows.append(row)
+        effects += fit.design_effect_rows([row["term"]], [row["std_error"]], [alone.std_error[k]])
     if not rows:
         fit = Fit(ANALYSIS, "all", "probability", METHOD, 0, 0, 0)
         rows = [fit.row("0", problem="no implant was followed")]
@@ -154,4 +158,5 @@ def fit_survival_life_table(implants: pd.DataFrame) -> LifeTableEstimates:
             "conf_high": high,
         }
     )
-    return LifeTableEstimates(results_table(rows), left_out_table(ANALYSIS, "all", []), table)
+    left_out = left_out_table(ANALYSIS, "all", [])
+    return LifeTableEstimates(results_table(rows), left_out, table, design_effects=results_table(effects))

@@ -9,6 +9,7 @@ from liftseries.models.design import reference_level
 from liftseries.models.estimators.clusters import cluster_codes
 from liftseries.models.estimators.rmst import RestrictedMean, restricted_mean
 from liftseries.models.levels import as_levels, levels_present, subsets
+from liftseries.models.survival_km import ONE_PATIENT
 from liftseries.models.tidy import (
     CONF_LEVEL,
     NO_STD_ERROR,
@@ -17,13 +18,14 @@ from liftseries.models.tidy import (
     Fit,
     NotFitted,
     critical_value,
+    few_patients_df,
     left_out_table,
     results_table,
 )
 
 ANALYSIS, DIFFERENCE = "survival.rmst", "survival.rmst_difference"
 METHOD = "area under Kaplan-Meier, patient-clustered infinitesimal jackknife, interval on the log of the months lost"
-NO_FAILURE = "no implant has failed by then: none of the months is lost, and there is no interval"
+NO_FAILURE = "no implant has failed before then: none of the months is lost, and there is no interval"
 
 
 def fit_survival_rmst(implants: pd.DataFrame, months: Sequence[float], by: Sequence[str] = ()) -> Estimates:
@@ -39,7 +41,8 @@ def fit_survival_rmst(implants: pd.DataFrame, months: Sequence[float], by: Seque
     -------
     Estimates
         `survival.rmst`: a row a subset and month, scale `months`. `survival.rmst_difference`: a row a level other than
-        the reference and month, level less reference; patients with implants at both levels count in both.
+        the reference and month, level less reference; patients with implants at both levels count in both. Below 50
+        patients by t. With a level of one patient, or without a failure before the horizon, it has no interval.
 
     Source: see `restricted_mean`.
     """
@@ -54,7 +57,7 @@ def fit_survival_rmst(implants: pd.DataFrame, months: Sequence[float], by: Seque
             except NotFitted as why:
                 rows.append(fit.row(f"{month:g}", problem=str(why)))
                 continue
-            rows.append(mean_row(fit, month, mean, codes[member], n_patients))
+            rows.append(mean_row(fit, month, mean, no_variance(part, mean, month), codes[member], n_patients))
             if np.isfinite(rows[-1]["std_error"]):
                 alone = float(np.sqrt(mean.influence @ mean.influence))
                 effects.append(fit.design_effect_row(f"{month:g}", rows[-1]["std_error"], alone))
@@ -67,22 +70,28 @@ def fit_survival_rmst(implants: pd.DataFrame, months: Sequence[float], by: Seque
         reference = named if named in present else present[0]
         for level in (level for level in present if level != reference):
             pair = [np.asarray(levels == one) for one in (level, reference)]
-            method = f"difference of areas, patient-clustered; {column} against {reference}, as named"
+            method = f"difference of areas, patient-clustered; {column} against {reference}"
             fit = _fit(DIFFERENCE, f"{column}={level}", method, implants.loc[pair[0] | pair[1]])
+            parts = [implants.loc[member] for member in pair]
             for month in months:
                 try:
-                    means = [_mean(implants.loc[member], month) for member in pair]
+                    means = [_mean(part, month) for part in parts]
                 except NotFitted as why:
                     differences.append(fit.row(f"{month:g}", problem=str(why)))
+                    continue
+                told = zip((level, reference), parts, means, strict=True)
+                told = [f"{column} = {one}: {why}" for one, *group in told if (why := no_variance(*group, month))]
+                apart = means[0].months - means[1].months
+                if told:  # the other level's variance alone would leave the interval too short
+                    differences.append(fit.row(f"{month:g}", apart, problem="; ".join(told)))
                     continue
                 sums = np.zeros(n_patients)
                 for sign, member, mean in zip((1, -1), pair, means, strict=True):
                     sums += sign * np.bincount(codes[member], weights=mean.influence, minlength=n_patients)
                 se = float(np.sqrt(sums @ sums))
-                if se > NO_STD_ERROR:
-                    differences.append(fit.wald_row(f"{month:g}", means[0].months - means[1].months, se))
-                else:
-                    differences.append(fit.row(f"{month:g}", 0.0, problem=NO_FAILURE))
+                alone = float(np.sqrt(sum(mean.influence @ mean.influence for mean in means)))
+                differences.append(fit.wald_row(f"{month:g}", apart, se))
+                effects += fit.design_effect_rows([f"{month:g}"], [se], [alone])
     left_out = [left_out_table(ANALYSIS, "all", [])]
     for column in by:
         n_without = int((as_levels(implants[column]).codes < 0).sum())
@@ -94,18 +103,21 @@ def fit_survival_rmst(implants: pd.DataFrame, months: Sequence[float], by: Seque
     )
 
 
-def mean_row(fit: Fit, month: float, mean: RestrictedMean, codes: np.ndarray, n_patients: int) -> dict:
+def no_variance(part: pd.DataFrame, mean: RestrictedMean, month: float) -> str:
+    """Why implants tell nothing about how sure their mean is; empty where they do."""
+    if month - mean.months <= NO_STD_ERROR:
+        return NO_FAILURE
+    return ONE_PATIENT if part["patient_id"].nunique() < 2 else ""
+
+
+def mean_row(fit: Fit, month: float, mean: RestrictedMean, why: str, codes: np.ndarray, n_patients: int) -> dict:
     """A mean with its interval, held between 0 and the horizon by taking it on the log of the months lost."""
     term = f"{month:g}"
     sums = np.bincount(codes, weights=mean.influence, minlength=n_patients)
     se, lost = float(np.sqrt(sums @ sums)), month - mean.months
-    if lost <= NO_STD_ERROR:
-        return fit.row(term, month, problem=NO_FAILURE)
-    if fit.n_patients < 2:
-        return fit.row(term, mean.months, problem="all implants belong to one patient, so no variance is seen")
-    if not se > NO_STD_ERROR:
-        return fit.row(term, mean.months, problem=ZERO_STD_ERROR)
-    factor = np.exp(critical_value() * se / lost)
+    if why or not se > NO_STD_ERROR:
+        return fit.row(term, mean.months, problem=why or ZERO_STD_ERROR)
+    factor = np.exp(critical_value(fit.df) * se / lost)
     limits = {"conf_low": max(month - lost * factor, 0.0), "conf_high": month - lost / factor}
     return fit.row(term, mean.months, se, **limits, conf_level=CONF_LEVEL)
 
@@ -117,12 +129,15 @@ def _mean(part: pd.DataFrame, month: float) -> RestrictedMean:
 
 
 def _fit(analysis: str, subset: str, method: str, part: pd.DataFrame) -> Fit:
+    n_patients = part["patient_id"].nunique()
+    df = few_patients_df(n_patients)
     return Fit(
         analysis=analysis,
         subset=subset,
         scale="months",
-        method=method,
+        method=method if df is None else f"{method}, t(K - 1)",
         n_sites=len(part),
-        n_patients=part["patient_id"].nunique(),
+        n_patients=n_patients,
         n_events=int(part["failed"].sum()),
+        df=df,
     )

@@ -28,6 +28,7 @@ TOPIC = 1  # of the random numbers, so that no two analyses draw the same
 METHOD = "Turnbull, mass spread evenly within its interval"
 RESAMPLED_TOLERANCE = 1e-8  # of any mass; a band is not read to more digits
 CURVE_STEP_MONTHS = 3.0
+DRAWS = ("replicate", "months", "survival", "naive_survival")
 
 
 @dataclass(frozen=True)
@@ -55,21 +56,27 @@ def turnbull_draws(implants: pd.DataFrame, months: Sequence[float], seed: int, f
 
     Returns
     -------
-    `replicate, months, survival`
-        Empty where nothing can be resampled.
+    `replicate, months, survival, naive_survival`
+        With patients and with single implants drawn; empty where nothing can be resampled.
     """
     left, right, patient = _told(implants)
     codes, n_patients = cluster_codes(patient)
     at = months_asked(implants, months)
     if n_patients < 2 or not np.isfinite(right).any():
-        return pd.DataFrame({"replicate": [], "months": [], "survival": []})
+        return pd.DataFrame(columns=list(DRAWS))
     intervals = innermost(left, right)
     counts = np.zeros((n_patients, len(intervals.holds)))
     np.add.at(counts, (codes, intervals.which), 1)
     drawn = patients_drawn(n_patients, seed, TOPIC, first, n)
     survival = turnbull(intervals, drawn @ counts, RESAMPLED_TOLERANCE).survival(at)
+    # As if implants were independent: drawn one by one. What that changes is the design effect.
+    one_by_one = np.zeros((len(left), len(intervals.holds)))
+    one_by_one[np.arange(len(left)), intervals.which] = 1
+    drawn = patients_drawn(len(left), seed, TOPIC, first, n)
+    naive = turnbull(intervals, drawn @ one_by_one, RESAMPLED_TOLERANCE).survival(at)
     replicate = np.repeat(np.arange(first, first + n), len(at))
-    return pd.DataFrame({"replicate": replicate, "months": np.tile(at, n), "survival": survival.ravel()})
+    columns = (replicate, np.tile(at, n), survival.ravel(), naive.ravel())
+    return pd.DataFrame(dict(zip(DRAWS, columns, strict=True)))
 
 
 def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws: pd.DataFrame) -> TurnbullEstimates:
@@ -115,13 +122,14 @@ def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws
         return TurnbullEstimates(results_table(rows), left_out, curves=empty)
 
     survival = dict(zip(at, model.survival(at)[0], strict=True))
-    resampled = draws.astype(float).groupby("months")["survival"]  # an empty table knows no types
+    of_month = draws.astype(float).groupby("months")  # an empty table knows no types
+    resampled, naive = of_month["survival"], of_month["naive_survival"].std().to_dict()
     n_failing = len(pd.unique(patient[np.isfinite(right)]))
     spread = (resampled.std() * np.sqrt(n_failing / max(n_failing - 1, 1))).to_dict()
     std_error = np.array([spread.get(month, np.nan) for month in at])
     limits = log_log_interval(np.array([survival[month] for month in at]), np.where(std_error > 0, std_error, np.nan))
     low, high = (dict(zip(at, limit, strict=True)) for limit in limits)
-    rows = []
+    rows, effects = [], []
     for month in months:
         s, se, term = survival[month], spread.get(month, np.nan), f"{month:g}"
         if np.isnan(s):
@@ -136,6 +144,7 @@ def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws
             rows.append(fit.row(term, s, problem=ZERO_STD_ERROR))
         else:
             rows.append(fit.row(term, s, se, conf_low=low[month], conf_high=high[month], conf_level=CONF_LEVEL))
+            effects += fit.design_effect_rows([term], [se], [naive[month]])
     curves = pd.DataFrame(
         {
             "months": at,
@@ -144,7 +153,12 @@ def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws
             "conf_high": limits[1],
         }
     )
-    return TurnbullEstimates(results_table(rows), left_out, curves=curves[curves["survival"].notna()])
+    return TurnbullEstimates(
+        rows=results_table(rows),
+        left_out=left_out,
+        design_effects=results_table(effects),
+        curves=curves[curves["survival"].notna()],
+    )
 
 
 def months_asked(implants: pd.DataFrame, months: Sequence[float]) -> np.ndarray:

@@ -39,7 +39,7 @@ class GeeFit:
     alpha : correlation within a patient
     remark : HELD or INDEPENDENCE where alpha is not its moment estimate, else ""
     phi : scale
-    naive_std_error : shape (p,)
+    naive_covariance : shape (p, p)
         As if sites were independent: of the logistic model with working independence.
     n_clusters : patients
     df : K - p with the bias-reduced covariance, None with the sandwich
@@ -50,13 +50,18 @@ class GeeFit:
     alpha: float
     remark: str
     phi: float
-    naive_std_error: np.ndarray
+    naive_covariance: np.ndarray
     n_clusters: int
     df: int | None
 
     @property
     def std_error(self) -> np.ndarray:
         return np.sqrt(np.diag(self.covariance))
+
+    @property
+    def naive_std_error(self) -> np.ndarray:
+        """As if sites were independent."""
+        return np.sqrt(np.diag(self.naive_covariance))
 
 
 def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clusters: int = FEW_PATIENTS) -> GeeFit:
@@ -128,7 +133,7 @@ def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clus
         alpha=float(at.alpha),
         remark=remark,
         phi=float(at.phi),
-        naive_std_error=np.sqrt(np.diag(back @ np.linalg.inv(independent.information) @ back.T)),
+        naive_covariance=back @ np.linalg.inv(independent.information) @ back.T,
         n_clusters=n_clusters,
         df=n_clusters - p if few else None,
     )

@@ -57,13 +57,12 @@ def hazards_over_time(
     cluster: np.ndarray,
     coefficients: np.ndarray,
 ) -> HazardsOverTime:
-    """Score of columns that change with time, at the fitted Cox model.
+    """Score of columns that change with time, counted by Kaplan-Meier, at the fitted Cox model.
 
     Parameters
     ----------
     months, failed, x, cluster : as for `cox_efron`
     coefficients : shape (p,), as `cox_efron` gives them
-    transform : `km` (one less survival just before), `rank` (of the failures, ties sharing theirs) or `identity`
 
     Returns
     -------

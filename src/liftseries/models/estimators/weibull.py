@@ -27,7 +27,7 @@ class WeibullFit:
         The coefficients of the columns, then the log shape.
     covariance : shape (p + 1, p + 1)
         Patient-clustered sandwich without a factor.
-    naive_std_error : shape (p + 1,)
+    naive_covariance : shape (p + 1, p + 1)
         As if implants were independent.
     log_likelihood
     n_clusters : patients
@@ -35,7 +35,7 @@ class WeibullFit:
 
     parameters: np.ndarray
     covariance: np.ndarray
-    naive_std_error: np.ndarray
+    naive_covariance: np.ndarray
     log_likelihood: float
     n_clusters: int
 
@@ -43,8 +43,13 @@ class WeibullFit:
     def std_error(self) -> np.ndarray:
         return np.sqrt(np.diag(self.covariance))
 
-    def mean_survival(self, x: np.ndarray, months) -> tuple[np.ndarray, np.ndarray]:
-        """Survival at months averaged over rows of `x`, with its standard error by the delta method.
+    @property
+    def naive_std_error(self) -> np.ndarray:
+        """As if implants were independent."""
+        return np.sqrt(np.diag(self.naive_covariance))
+
+    def mean_survival(self, x: np.ndarray, months) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Survival at months averaged over rows of `x`, its standard error by the delta method, and the naive one.
 
         Parameters
         ----------
@@ -53,9 +58,9 @@ class WeibullFit:
 
         Returns
         -------
-        two arrays of shape (m,)
+        three arrays of shape (m,)
         """
-        survival, std_error = [], []
+        survival, std_error, naive = [], [], []
         shape = np.exp(self.parameters[-1])
         for month in np.atleast_1d(np.asarray(months, float)):
             z = (np.log(month) - x @ self.parameters[:-1]) * shape
@@ -64,7 +69,8 @@ class WeibullFit:
             gradient = np.r_[-(slope * shape) @ x, (slope * z).sum()] / len(x)
             survival.append(s.mean())
             std_error.append(np.sqrt(gradient @ self.covariance @ gradient))
-        return np.array(survival), np.array(std_error)
+            naive.append(np.sqrt(gradient @ self.naive_covariance @ gradient))
+        return np.array(survival), np.array(std_error), np.array(naive)
 
 
 def weibull_interval(left: np.ndarray, right: np.ndarray, x: np.ndarray, cluster: np.ndarray) -> WeibullFit:
@@ -136,7 +142,7 @@ def weibull_interval(left: np.ndarray, right: np.ndarray, x: np.ndarray, cluster
     return WeibullFit(
         parameters=back @ theta,
         covariance=back @ (naive @ (sums.T @ sums) @ naive) @ back.T,
-        naive_std_error=np.sqrt(np.diag(back @ naive @ back.T)),
+        naive_covariance=back @ naive @ back.T,
         log_likelihood=float(at[0]),
         n_clusters=n_clusters,
     )

@@ -177,6 +177,7 @@ def competing_table(material: Material, words: Words) -> Display | None:
     )
     rows = material.rows("survival.competing")
     return listing_table(
+        material,
         rows,
         "competing_risks",
         "Implants failed by the months of the plan, the patient's death competing.",
@@ -196,6 +197,7 @@ def rmst_table(material: Material, words: Words) -> Display | None:
         ("Up to month", lambda row: row["term"]),
     )
     return listing_table(
+        material,
         rows,
         "months_in_function",
         "Months in function up to a horizon (restricted mean survival time).",
@@ -214,6 +216,7 @@ def proportional_hazards_table(material: Material, words: Words) -> Display | No
         ("Degrees of freedom", lambda row: "" if missing(row["df"]) else f"{row['df']:g}"),
     )
     return listing_table(
+        material,
         rows,
         "proportional_hazards",
         "Whether the hazard ratios stay the same over time.",

@@ -73,6 +73,7 @@ def risk_differences_table(material: Material, words: Words) -> Display | None:
     rows = material.rows("perforation.risk_difference")
     labels = (("Contrast", lambda row: words.contrast(row["term"])),)
     return listing_table(
+        material,
         rows,
         "risk_differences",
         "Standardised differences in perforations per 100 sites.",
@@ -95,6 +96,7 @@ def risk_table(material: Material, words: Words) -> Display | None:
         ("At", lambda row: row["term"] if row["subset"] == "all" else row["subset"].partition("=")[2]),
     )
     return listing_table(
+        material,
         rows,
         "perforation_risk",
         "Standardised risk of a perforation: as if every site had the height, the lift or the band named.",
@@ -109,6 +111,7 @@ def nonlinearity_table(material: Material, words: Words) -> Display | None:
     rows = material.rows("perforation.nonlinearity")
     labels = (("Along", lambda row: words.column(row["term"])),)
     return listing_table(
+        material,
         rows,
         "perforation_nonlinearity",
         "The bend of the risk: the spline's non-linear term, as an odds ratio.",
@@ -133,6 +136,7 @@ def validation_table(material: Material, words: Words) -> Display | None:
         ("How", lambda row: row["method"].partition(";")[0]),
     )
     return listing_table(
+        material,
         material.rows("perforation.validation"),
         "perforation_validation",
         "The perforation model as a predictor.",

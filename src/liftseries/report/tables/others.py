@@ -9,12 +9,18 @@ import pandas as pd
 from liftseries.models.tidy import DESIGN_EFFECT
 from liftseries.report.material import Material
 from liftseries.report.numbers import count, p_value
-from liftseries.report.tables.cells import TRACE, Display, estimate, numbers, table_of
+from liftseries.report.tables.cells import TRACE, Display, design_effect, estimate, numbers, table_of
 from liftseries.report.wording import Words, trace_of
 
 
 def listing_table(
-    rows: pd.DataFrame, name: str, caption: str, labels: Sequence[tuple[str, Callable]], value: str, note: str = ""
+    material: Material,
+    rows: pd.DataFrame,
+    name: str,
+    caption: str,
+    labels: Sequence[tuple[str, Callable]],
+    value: str,
+    note: str = "",
 ) -> Display | None:
     """Rows of results.csv one under another.
 
@@ -23,24 +29,27 @@ def listing_table(
     rows : of results.csv
     labels : heading and what a row says under it
     value : heading of the estimate
-        Columns for p, degrees of freedom and events stand where any row has one.
+        Columns for p, events and design effects stand where any row has one.
     """
     optional = {
         "p": ("p_value", p_value),
         "Events": ("n_events", count),
     }
     shown = {heading: cell for heading, cell in optional.items() if len(rows) and rows[cell[0]].notna().any()}
+    effects = [design_effect(material, row) for _, row in rows.iterrows()]
     printed = [
         (
             *(label(row) for _, label in labels),
             estimate(row),
             *(write(row[column]) for column, write in shown.values()),
+            *([effect] if any(effects) else []),
             *numbers(row),
             trace_of(row),
         )
-        for _, row in rows.iterrows()
+        for (_, row), effect in zip(rows.iterrows(), effects, strict=True)
     ]
-    heads = (*(heading for heading, _ in labels), value, *shown, "Sites", "Patients", TRACE)
+    effect_head = ["Design effect"] if any(effects) else []
+    heads = (*(heading for heading, _ in labels), value, *shown, *effect_head, "Sites", "Patients", TRACE)
     return table_of(name, caption, heads, printed, note)
 
 
@@ -53,4 +62,6 @@ def other_estimates_table(material: Material, words: Words, covered: set[str]) -
         ("Subset", lambda row: words.subset(row["subset"])),
         ("Term", lambda row: words.term(row["term"], str(row["method"]))),
     )
-    return listing_table(rows.loc[left], "other_estimates", "Other estimates.", labels, "Estimate (95% interval)")
+    return listing_table(
+        material, rows.loc[left], "other_estimates", "Other estimates.", labels, "Estimate (95% interval)"
+    )

@@ -24,6 +24,7 @@ def evalue_table(material: Material, words: Words) -> Display | None:
         ("For the interval", lambda row: decimal(row["conf_low"])),
     )
     return listing_table(
+        material,
         rows,
         "evalues",
         "E-values: the risk ratio that an unmeasured cause would need with both exposure and outcome.",
@@ -40,6 +41,7 @@ def detection_table(material: Material, words: Words) -> Display | None:
         ("Share of tears seen", lambda row: percent(float(row["term"]))),
     )
     return listing_table(
+        material,
         material.rows("sensitivity.detection"),
         "detection",
         "Share of sites perforated if only a part of the tears was seen.",
@@ -60,6 +62,7 @@ def detection_contrast_table(material: Material, words: Words) -> Display | None
         return f"{percent(float(reference))} in the reference, {percent(float(other))} in the other"
 
     return listing_table(
+        material,
         material.rows("sensitivity.detection_contrast"),
         "detection_contrast",
         "Odds ratios if tears were seen more often in one group than in the other.",
@@ -80,6 +83,7 @@ def lost_table(material: Material, words: Words) -> Display | None:
         return row["method"].partition(";")[0]
 
     return listing_table(
+        material,
         rows,
         "lost_implants",
         "Implants in function if those lost from sight fared best or worst.",
@@ -95,6 +99,7 @@ def icc_table(material: Material, words: Words) -> Display | None:
         ("How", lambda row: row["method"] if not missing(row["method"]) else ""),
     )
     return listing_table(
+        material,
         material.rows("measurement.icc"),
         "intraclass_correlation",
         "How alike the sites of a patient are: intraclass correlations.",
