@@ -1,4 +1,4 @@
-# Cox models, Efron ties, cluster sandwich and model-based standard errors.
+# Cox models, Efron and Breslow ties, cluster sandwich and model-based standard errors.
 source("record.R")
 library(survival)
 cox <- function(key, m) {
@@ -13,4 +13,7 @@ cox("retinopathy", coxph(Surv(futime, status) ~ trt + type + trt:type, retinopat
 cox("kidney", coxph(Surv(time, status) ~ age + sex + disease, kidney, cluster = id, control = tight))
 d <- series()
 cox("series", coxph(Surv(time_months, status == 1) ~ perforation + smoker + residual_bone_mm, d, cluster = patient_id, control = tight))
+cox("retinopathy_breslow", coxph(Surv(futime, status) ~ trt + type + trt:type, retinopathy, cluster = id, ties = "breslow",
+  control = tight))
+cox("kidney_breslow", coxph(Surv(time, status) ~ age + sex + disease, kidney, cluster = id, ties = "breslow", control = tight))
 write_rows("cox.csv", "survival")

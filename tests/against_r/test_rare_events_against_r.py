@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from liftseries.models.estimators.aalen_johansen import aalen_johansen
-from liftseries.models.estimators.cox import cox_efron
+from liftseries.models.estimators.cox import cox_regression
 from liftseries.models.estimators.proportional_hazards import hazards_over_time
 from liftseries.models.estimators.rmst import restricted_mean
 from liftseries.models.estimators.turnbull import innermost, turnbull
@@ -136,7 +136,7 @@ def test_proportional_hazards_of_the_series(series, r_rows):
 
 
 def fitted_over_time(months, failed, x, cluster):
-    fit = cox_efron(months, failed, x, cluster)
+    fit = cox_regression(months, failed, x, cluster)
     return hazards_over_time(months, failed, x, cluster, fit.coefficients)
 
 

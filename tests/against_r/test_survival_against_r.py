@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from liftseries.models.estimators.cox import cox_efron
+from liftseries.models.estimators.cox import cox_regression
 from liftseries.models.estimators.kaplan_meier import kaplan_meier, log_log_interval
 from liftseries.models.survival_cox import fit_survival_cox
 from liftseries.models.survival_km import fit_survival_km
@@ -93,25 +93,27 @@ def compare_cox(fit, r):
 
 def test_cox_of_the_series(series, r_rows):
     x = series[["perforation", "smoker", "residual_bone_mm"]].to_numpy(float)
-    fit = cox_efron(series["time_months"], series["status"] == 1, x, series["patient_id"])
+    fit = cox_regression(series["time_months"], series["status"] == 1, x, series["patient_id"])
     compare_cox(fit, r_rows("cox", "series"))
 
 
-def test_cox_with_ties_of_two_eyes_a_patient(r_data, r_rows):
+@pytest.mark.parametrize(("key", "ties"), [("retinopathy", "efron"), ("retinopathy_breslow", "breslow")])
+def test_cox_with_ties_of_two_eyes_a_patient(r_data, r_rows, key, ties):
     eyes = r_data("survival", "retinopathy")
     adult = eyes["type"].eq("adult").to_numpy(float)
     treated = eyes["trt"].to_numpy(float)
     x = np.column_stack([treated, adult, treated * adult])
-    fit = cox_efron(eyes["futime"], eyes["status"] == 1, x, eyes["id"])
-    compare_cox(fit, r_rows("cox", "retinopathy"))
+    fit = cox_regression(eyes["futime"], eyes["status"] == 1, x, eyes["id"], ties)
+    compare_cox(fit, r_rows("cox", key))
 
 
-def test_cox_with_a_four_level_factor(r_data, r_rows):
+@pytest.mark.parametrize(("key", "ties"), [("kidney", "efron"), ("kidney_breslow", "breslow")])
+def test_cox_with_a_four_level_factor(r_data, r_rows, key, ties):
     kidney = r_data("survival", "kidney")
     disease = [kidney["disease"].eq(level).to_numpy(float) for level in ("GN", "AN", "PKD")]
     x = np.column_stack([kidney["age"], kidney["sex"], *disease])
-    fit = cox_efron(kidney["time"], kidney["status"] == 1, x, kidney["id"])
-    compare_cox(fit, r_rows("cox", "kidney"))
+    fit = cox_regression(kidney["time"], kidney["status"] == 1, x, kidney["id"], ties)
+    compare_cox(fit, r_rows("cox", key))
 
 
 def test_rows_of_survival_cox(series, r_rows):

@@ -200,14 +200,14 @@ def survival_competing(series: Series) -> Iterator[Answer]:
 
 
 def survival_cox(series: Series) -> Iterator[Answer]:
-    from liftseries.models.estimators.cox import cox_efron
+    from liftseries.models.estimators.cox import cox_regression
     from liftseries.models.survival_cox import fit_survival_cox
 
     rows = fit_survival_cox(series.implants, TERMS).rows
     smokes = (series.implants["smoking"] == "current").to_numpy(float)
     months, failed, patient = months_failed_patient(series.implants)
     try:
-        model = cox_efron(months, failed, np.column_stack([series.implants["rbh_mid_mm"], smokes]), patient)
+        model = cox_regression(months, failed, np.column_stack([series.implants["rbh_mid_mm"], smokes]), patient)
         naive = [about(b, se) for b, se in zip(model.coefficients, model.naive_std_error, strict=True)]
     except NotFitted:
         naive = [NO_INTERVAL, NO_INTERVAL]

@@ -131,11 +131,11 @@ def ours_aj(d):
 def ours_cox(d):
     import numpy as np
 
-    from liftseries.models.estimators.cox import cox_efron
+    from liftseries.models.estimators.cox import cox_regression
 
     x = np.column_stack([d["rbh_mid_mm"], d["smokes"]])
     yield
-    fit = cox_efron(d["days"], d["failed"] == 1, x, d["patient"])
+    fit = cox_regression(d["days"], d["failed"] == 1, x, d["patient"])
     yield fit.coefficients, fit.std_error
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from invented import invented_cases, invented_visits
 
-from liftseries.models.estimators.cox import cox_efron
+from liftseries.models.estimators.cox import cox_regression
 from liftseries.models.follow_up import follow_up
 from liftseries.models.survival_gain import fit_survival_gain
 
@@ -38,7 +38,7 @@ def test_rows_are_those_of_a_landmark_set_built_by_hand(series):
         gain = heights.iloc[-1] - rbh[implant.site_id]
         told.append((implant.months - 12, implant.failed, gain, implant.rbh_mid_mm, implant.patient_id))
     months, failed, gain, mid, patient = (np.array(column) for column in zip(*told, strict=True))
-    model = cox_efron(months, failed, np.column_stack([gain, mid]), patient)
+    model = cox_regression(months, failed, np.column_stack([gain, mid]), patient)
 
     estimates = fit_survival_gain(visits, implants, cases, ["rbh_mid_mm"], 12.0)
     np.testing.assert_allclose(estimates.rows["estimate"], model.coefficients, rtol=1e-9)

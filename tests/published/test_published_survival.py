@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from liftseries.models.estimators.cox import cox_efron
+from liftseries.models.estimators.cox import cox_regression
 from liftseries.models.estimators.kaplan_meier import kaplan_meier
 
 SIX_MP = [6, 6, 6, 7, 10, 13, 16, 22, 23, 6, 9, 10, 11, 17, 19, 20, 25, 32, 32, 34, 35]
@@ -45,6 +45,6 @@ def test_cox_coefficient_of_placebo():
     weeks = np.array(SIX_MP + PLACEBO, float)
     relapsed = np.r_[np.arange(21) < N_SIX_MP_RELAPSED, np.ones(21, bool)]
     placebo = np.repeat([[0.0], [1.0]], 21, axis=0)
-    fit = cox_efron(weeks, relapsed, placebo, np.arange(42))
+    fit = cox_regression(weeks, relapsed, placebo, np.arange(42))
     assert fit.coefficients[0] == pytest.approx(1.572, abs=0.0005)
     assert fit.naive_std_error[0] == pytest.approx(0.412, abs=0.0005)

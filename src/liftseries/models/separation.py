@@ -14,7 +14,7 @@ from scipy.special import expit
 
 from liftseries.models.design import INTERCEPT, Design
 from liftseries.models.estimators.clusters import cluster_sums
-from liftseries.models.estimators.cox import EfronLikelihood
+from liftseries.models.estimators.cox import PartialLikelihood
 from liftseries.models.tidy import Fit, NotFitted
 
 LARGEST_COEFFICIENT = 15.0
@@ -229,7 +229,7 @@ def _hazards_overlap(x: np.ndarray, last: np.ndarray, failed: np.ndarray) -> boo
     z, _ = _contrasts(x, last, failed)
     if z.shape[1] == 0:
         return True
-    efron = EfronLikelihood(last, failed, z)
+    efron = PartialLikelihood(last, failed, z)
     beta = np.zeros(z.shape[1])
     for _ in range(PROVING_STEPS):
         if np.abs(z @ beta).max() > 30:

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.models.design import Design, count_reasons, design_matrix
-from liftseries.models.estimators.cox import cox_efron
+from liftseries.models.estimators.cox import cox_regression
 from liftseries.models.separation import coefficient_row, refuse_infinite_hazards
 from liftseries.models.tidy import Estimates, Fit, NotFitted, few_events_note, left_out_table, results_table
 
@@ -105,7 +105,7 @@ def fit_survival_cox(
         A row a term on the scale `log_hazard`; where the model has no finite answer, every row has its
         problem.
 
-    Source: see `cox_efron` and `refuse_infinite_hazards`.
+    Source: see `cox_regression` and `refuse_infinite_hazards`.
     """
     data = hazard_data(implants, terms)
     design, effects = data.design, []
@@ -125,7 +125,7 @@ def fit_survival_cox(
     try:
         data.refuse_empty()
         refuse_infinite_hazards(design, data.months, data.failed)
-        model = cox_efron(data.months, data.failed, design.matrix, data.patient)
+        model = cox_regression(data.months, data.failed, design.matrix, data.patient)
     except NotFitted as why:
         rows = data.empty_rows(fit, str(why))
     else:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.models.design import design_matrix
-from liftseries.models.estimators.cox import cox_efron
+from liftseries.models.estimators.cox import cox_regression
 from liftseries.models.imputation import Chain, chain_of, completed_sets
 from liftseries.models.imputed import (
     ImputedEstimates,
@@ -61,7 +61,7 @@ def survival_imputed_draws(
             refuse_infinite_hazards(design, months, failed)
             if not design.names:
                 raise NotFitted("no term is left to compare")
-            model = cox_efron(months, failed, design.matrix, table["patient_id"].to_numpy())
+            model = cox_regression(months, failed, design.matrix, table["patient_id"].to_numpy())
         except NotFitted as why:
             rows.append((number, "", np.nan, np.nan, np.nan, str(why)))
         else:

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import chdtrc
 
-from liftseries.models.estimators.cox import cox_efron
+from liftseries.models.estimators.cox import cox_regression
 from liftseries.models.estimators.proportional_hazards import hazards_over_time
 from liftseries.models.estimators.spline import knots_of, restricted_cubic_spline
 from liftseries.models.separation import refuse_infinite_hazards
@@ -62,7 +62,7 @@ def fit_survival_ph(implants: pd.DataFrame, terms: Sequence[str]) -> Proportiona
     try:
         data.refuse_empty()
         refuse_infinite_hazards(design, data.months, data.failed)
-        model = cox_efron(data.months, data.failed, design.matrix, data.patient)
+        model = cox_regression(data.months, data.failed, design.matrix, data.patient)
         fitted = (data.months, data.failed, design.matrix, data.patient, model.coefficients)
         over_time = hazards_over_time(*fitted)
         residuals = residual_table(design.names, model.coefficients, over_time)

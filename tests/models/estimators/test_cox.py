@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from liftseries.models.estimators.cox import cox_efron
+from liftseries.models.estimators.cox import cox_regression
 from liftseries.models.tidy import NotFitted
 
 
@@ -38,7 +38,7 @@ def slow_efron(months, failed, x, beta):
 def test_cumulative_sums_equal_efrons_slots(seed):
     months, failed, x, patient = simulated(40, seed)
     assert len(np.unique(months[failed])) < failed.sum()  # ties there are
-    fit = cox_efron(months, failed, x, patient)
+    fit = cox_regression(months, failed, x, patient)
     residual, information = slow_efron(months, failed, x, fit.coefficients)
     np.testing.assert_allclose(residual.sum(0), 0, atol=1e-8)
     naive = np.linalg.inv(information)
@@ -55,7 +55,7 @@ def test_lifelines_agrees_on_the_coefficients():
     months, failed, x, patient = simulated(80, seed=4)
     table = pd.DataFrame({"a": x[:, 0], "b": x[:, 1], "months": months, "failed": failed})
     theirs = CoxPHFitter().fit(table, "months", "failed", fit_options={"precision": 1e-10})
-    fit = cox_efron(months, failed, x, patient)
+    fit = cox_regression(months, failed, x, patient)
     np.testing.assert_allclose(fit.coefficients, theirs.params_, rtol=1e-6)
     np.testing.assert_allclose(fit.naive_std_error, theirs.standard_errors_, rtol=1e-6)
     assert fit.log_likelihood == pytest.approx(theirs.log_likelihood_, rel=1e-9)
@@ -64,7 +64,7 @@ def test_lifelines_agrees_on_the_coefficients():
 def test_without_ties_the_sandwich_is_the_derivative_by_the_patients_weights():
     """d β / d w of a weighted partial likelihood, each patient's weight moved a little."""
     months, failed, x, patient = simulated(20, seed=5, ties=False)
-    fit = cox_efron(months, failed, x, patient)
+    fit = cox_regression(months, failed, x, patient)
 
     def weighted_beta(weight):
         beta = fit.coefficients.copy()
@@ -91,10 +91,10 @@ def test_without_ties_the_sandwich_is_the_derivative_by_the_patients_weights():
 @given(seed=st.integers(0, 10_000), scale=st.floats(0.01, 100), shift=st.floats(-1000, 1000))
 def test_units_and_order_do_not_matter(seed, scale, shift):
     months, failed, x, patient = simulated(50, seed)
-    fit = cox_efron(months, failed, x, patient)
+    fit = cox_regression(months, failed, x, patient)
     order = np.random.default_rng(seed).permutation(len(months))
     moved = x * [scale, 1] + [shift, 0]
-    again = cox_efron(2 * months[order] + 1, failed[order], moved[order], patient[order])
+    again = cox_regression(2 * months[order] + 1, failed[order], moved[order], patient[order])
     np.testing.assert_allclose(again.coefficients * [scale, 1], fit.coefficients, rtol=1e-5, atol=1e-8)
     np.testing.assert_allclose(again.std_error * [scale, 1], fit.std_error, rtol=1e-5)
 
@@ -102,12 +102,12 @@ def test_units_and_order_do_not_matter(seed, scale, shift):
 def test_implants_that_fail_in_the_order_of_their_covariate_have_no_finite_answer():
     """x = 3, 2, 1 fail in that order: the larger β, the likelier."""
     with pytest.raises(NotFitted, match=r"not finite|did not settle"):
-        cox_efron(np.array([1.0, 2.0, 3.0]), np.array([True, True, True]), np.array([[3.0], [2], [1]]), [1, 2, 3])
+        cox_regression(np.array([1.0, 2.0, 3.0]), np.array([True, True, True]), np.array([[3.0], [2], [1]]), [1, 2, 3])
 
 
 def test_three_implants_with_a_closed_answer():
     """Failures in the order x = 0, 1, 0: β - log(2 + e^β) - log(1 + e^β) is largest at e^β = √2."""
-    fit = cox_efron(np.array([1.0, 2, 3]), np.ones(3, bool), np.array([[0.0], [1], [0]]), [1, 2, 3])
+    fit = cox_regression(np.array([1.0, 2, 3]), np.ones(3, bool), np.array([[0.0], [1], [0]]), [1, 2, 3])
     assert fit.coefficients[0] == pytest.approx(np.log(2) / 2, rel=1e-9)
     assert fit.log_likelihood_null == pytest.approx(-np.log(6))
 
@@ -117,7 +117,7 @@ def test_terms_that_differ_only_when_nobody_fails_cannot_be_told_apart():
     x = np.array([[1.0, 0], [0, 0], [1, 1], [0, 0], [1, 1]])
     months, failed = np.array([1.0, 2, 9, 9, 5]), np.array([False, False, False, True, True])
     with pytest.raises(NotFitted, match="tell the terms apart"):
-        cox_efron(months, failed, x, np.arange(5))
+        cox_regression(months, failed, x, np.arange(5))
 
 
 @pytest.mark.parametrize(
@@ -127,4 +127,4 @@ def test_terms_that_differ_only_when_nobody_fails_cannot_be_told_apart():
 def test_what_cannot_be_fitted_is_said_in_words(failed, patient, words):
     x = np.array([[1.0], [0], [2], [1]])
     with pytest.raises(NotFitted, match=words):
-        cox_efron(np.array([1.0, 2, 3, 4]), np.array(failed), x, patient)
+        cox_regression(np.array([1.0, 2, 3, 4]), np.array(failed), x, patient)

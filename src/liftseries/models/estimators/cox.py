@@ -44,7 +44,9 @@ class CoxFit:
         return np.sqrt(np.diag(self.covariance))
 
 
-def cox_efron(months: np.ndarray, failed: np.ndarray, x: np.ndarray, cluster: np.ndarray) -> CoxFit:
+def cox_regression(
+    months: np.ndarray, failed: np.ndarray, x: np.ndarray, cluster: np.ndarray, ties: str = "efron"
+) -> CoxFit:
     """Fit a Cox model.
 
     Parameters
@@ -55,6 +57,7 @@ def cox_efron(months: np.ndarray, failed: np.ndarray, x: np.ndarray, cluster: np
         No constant; columns independent of each other and of the constant.
     cluster : shape (n,)
         Whose implant it is.
+    ties : `efron`, or `breslow`, which leaves tied failures at risk together
 
     Returns
     -------
@@ -66,7 +69,7 @@ def cox_efron(months: np.ndarray, failed: np.ndarray, x: np.ndarray, cluster: np
         No failure, no more patients than columns, or a log hazard without bound.
 
     Source: Efron 1977, doi:10.1080/01621459.1977.10480613; Lin and Wei 1989,
-    doi:10.1080/01621459.1989.10478874; equal to R's `coxph(ties = "efron", cluster =)`.
+    doi:10.1080/01621459.1989.10478874; equal to R's `coxph(ties =, cluster =)`.
     """
     failed = np.asarray(failed, bool)
     codes, n_clusters = cluster_codes(cluster)
@@ -79,7 +82,7 @@ def cox_efron(months: np.ndarray, failed: np.ndarray, x: np.ndarray, cluster: np
     # Centred columns with standard deviation 1 keep exp() in range and make steps independent of units.
     spread = x.std(axis=0)
     z = (x - x.mean(axis=0)) / spread
-    likelihood = EfronLikelihood(np.asarray(months, float), failed, z)
+    likelihood = PartialLikelihood(np.asarray(months, float), failed, z, ties)
 
     beta = np.zeros(p)
     state = null = likelihood(beta)
@@ -136,10 +139,10 @@ class _State:
     cumulated_b: np.ndarray
 
 
-class EfronLikelihood:
-    """Efron's partial likelihood of fixed data; call it with β."""
+class PartialLikelihood:
+    """The partial likelihood of fixed data; call it with β."""
 
-    def __init__(self, months, failed, x):
+    def __init__(self, months, failed, x, ties: str = "efron"):
         self.x, self.failed = x, failed
         self.times, self.when = np.unique(months, return_inverse=True)
         self.when_failed = self.when[failed]
@@ -147,7 +150,7 @@ class EfronLikelihood:
         # One slot a failure: `slot` is its time, `gone` the share l/d of its tied failures already taken out.
         self.slot = np.repeat(np.arange(len(self.times)), self.d)
         first = np.repeat(np.cumsum(self.d) - self.d, self.d)
-        self.gone = (np.arange(len(self.slot)) - first) / self.d[self.slot]
+        self.gone = (np.arange(len(self.slot)) - first) / self.d[self.slot] if ties == "efron" else 0.0 * first
 
     def __call__(self, beta, time_weight: np.ndarray | None = None) -> _State:
         """The state at β; `time_weight`, shape (n_times,), weighs what each time adds to score and information."""

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from liftseries.models.estimators.cox import EfronLikelihood
+from liftseries.models.estimators.cox import PartialLikelihood
 from liftseries.models.estimators.firth import (
     MOST_GROUPS,
     REFIT_SETTLED,
@@ -93,7 +93,7 @@ def _penalised(months: np.ndarray, failed: np.ndarray, x: np.ndarray) -> Likelih
     # Nothing happens between failures: each counts as seen until the last failure before it fell out, if there is one.
     last = np.searchsorted(np.unique(months[failed]), months, side="right") - 1
     at_risk = last >= 0
-    efron = EfronLikelihood(last[at_risk], failed[at_risk], x[at_risk])
+    efron = PartialLikelihood(last[at_risk], failed[at_risk], x[at_risk])
 
     def likelihood(beta: np.ndarray) -> Point:
         if np.abs(x @ beta).max() > LARGEST_LOG_HAZARD:

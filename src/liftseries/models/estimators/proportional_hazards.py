@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from liftseries.models.estimators.clusters import cluster_codes, cluster_sums
-from liftseries.models.estimators.cox import EfronLikelihood
+from liftseries.models.estimators.cox import PartialLikelihood
 from liftseries.models.estimators.kaplan_meier import kaplan_meier
 from liftseries.models.tidy import NotFitted
 
@@ -61,8 +61,8 @@ def hazards_over_time(
 
     Parameters
     ----------
-    months, failed, x, cluster : as for `cox_efron`
-    coefficients : shape (p,), as `cox_efron` gives them
+    months, failed, x, cluster : as for `cox_regression`
+    coefficients : shape (p,), as `cox_regression` gives them
 
     Returns
     -------
@@ -75,7 +75,7 @@ def hazards_over_time(
     months, failed = np.asarray(months, float), np.asarray(failed, bool)
     spread = x.std(axis=0)
     z = (x - x.mean(axis=0)) / spread
-    likelihood = EfronLikelihood(months, failed, z)
+    likelihood = PartialLikelihood(months, failed, z)
     beta = coefficients * spread
     curve = kaplan_meier(months, failed, np.arange(len(months)))
     # Time is counted as one less the survival just before it, so that failures lie evenly along it.
