@@ -4,6 +4,7 @@ from liftseries.jobs import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
+
     from liftseries.models.depth_proportional_bias import fit_depth_proportional_bias
 
     cases = pd.read_parquet(snakemake.input.cases)

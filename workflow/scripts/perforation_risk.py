@@ -4,8 +4,8 @@ from liftseries.jobs import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
-    from liftseries.models.perforation_risk import fit_perforation_risk
 
+    from liftseries.models.perforation_risk import fit_perforation_risk
     from liftseries.outputs import write_csv
 
     cases = pd.read_parquet(snakemake.input.cases)

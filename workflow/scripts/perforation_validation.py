@@ -4,6 +4,7 @@ from liftseries.jobs import logged, read_chunks, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
+
     from liftseries.models.perforation_validation import fit_perforation_validation
 
     cases = pd.read_parquet(snakemake.input.cases)

@@ -4,9 +4,9 @@ from liftseries.jobs import logged
 
 with logged(snakemake.log[0]):
     import pandas as pd
-    from liftseries.models.perforation_validation import validation_draws
 
     from liftseries.chunks import n_in_chunk
+    from liftseries.models.perforation_validation import validation_draws
     from liftseries.outputs import write_csv
 
     cases = pd.read_parquet(snakemake.input.cases)

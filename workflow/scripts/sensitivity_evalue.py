@@ -4,7 +4,6 @@ from liftseries.jobs import logged, write_estimates
 
 with logged(snakemake.log[0]):
     from liftseries.models.sensitivity_evalue import fit_sensitivity_evalue
-
     from liftseries.report.material import read_estimates
 
     perforation, survival = (read_estimates(snakemake.input[name]) for name in ("perforation", "survival"))

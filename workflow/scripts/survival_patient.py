@@ -4,6 +4,7 @@ from liftseries.jobs import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
+
     from liftseries.models.survival_patient import fit_survival_patient
 
     implants = pd.read_parquet(snakemake.input.implants)

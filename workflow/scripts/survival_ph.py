@@ -4,8 +4,8 @@ from liftseries.jobs import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
-    from liftseries.models.survival_ph import fit_survival_ph
 
+    from liftseries.models.survival_ph import fit_survival_ph
     from liftseries.outputs import write_csv
 
     implants = pd.read_parquet(snakemake.input.implants)

@@ -4,8 +4,8 @@ from liftseries.jobs import logged, read_chunks, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
-    from liftseries.models.survival_turnbull import fit_survival_turnbull
 
+    from liftseries.models.survival_turnbull import fit_survival_turnbull
     from liftseries.outputs import write_csv
 
     implants = pd.read_parquet(snakemake.input.implants)

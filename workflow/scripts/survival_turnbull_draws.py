@@ -4,9 +4,9 @@ from liftseries.jobs import logged
 
 with logged(snakemake.log[0]):
     import pandas as pd
-    from liftseries.models.survival_turnbull import turnbull_draws
 
     from liftseries.chunks import n_in_chunk
+    from liftseries.models.survival_turnbull import turnbull_draws
     from liftseries.outputs import write_csv
 
     implants = pd.read_parquet(snakemake.input.implants)
