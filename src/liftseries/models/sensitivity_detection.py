@@ -96,7 +96,7 @@ def contrast_rows(cases: pd.DataFrame, column: str) -> tuple[list[dict], list[di
             analysis=CONTRAST,
             subset="all",
             scale="log_odds",
-            method=f"odds over the share of tears seen, patient-clustered; {column} against {reference}, as named",
+            method=f"odds over the share of tears seen, patient-clustered; {column} against {reference}",
             n_sites=int(either.sum()),
             n_patients=len(np.unique(codes[either])),
             n_events=int(event[either].sum()),

@@ -110,7 +110,7 @@ def displays(material: Material) -> dict[str, Display]:
         lost_table(material, words),
         left_out_table(material, words),
         imputation_table(material, words),
-        coverage_table(),
+        coverage_table(material),
     ]
     tables = [table for table in made if table is not None]
     covered = set().union(*(traced(table) for table in tables))

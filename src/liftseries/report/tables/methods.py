@@ -38,10 +38,10 @@ def imputation_table(material: Material, words: Words) -> Display | None:
     )
 
 
-def coverage_table() -> Display | None:
+def coverage_table(material: Material) -> Display | None:
     """The share of simulated 95% intervals that hold the truth, ours and those that ignore patients."""
     path = folder("reports") / COVERAGE
-    if not path.is_file():
+    if material.results.empty or not path.is_file():
         return None
     with path.open(encoding="utf-8", newline="") as file:
         found = list(csv.DictReader(file))
