@@ -395,7 +395,7 @@ def main() -> None:
             print(f"\r{done} of {len(jobs)} chunks", end="", file=sys.stderr)
     draws = pd.concat([pd.read_csv(job.result()) for job in jobs], ignore_index=True)
     table = summary(draws, len(firsts) * A_CHUNK)
-    table.to_csv(options.output, index=False)
+    table.to_csv(options.output, index=False, float_format="%.4f")
     print(f"\n{table.to_string(float_format='{:.3f}'.format)}")
     print("\nSeconds an estimator and series:")
     print(draws.groupby("estimator")["seconds"].mean().to_string(float_format="{:.4f}".format))
