@@ -20,6 +20,7 @@ PRIOR_SD = 2.5  # of a log odds per standard deviation: so weak that only a sepa
 LEVEL = 2.0  # what a level counts among the predictors
 NO_SPREAD = 1e-9  # variance below which a direction is rounding
 TIE = 1e-9  # predictions that differ by less, relatively, are the same
+NOWHERE_KNOWN = "left out: known nowhere"
 MODEL_COLUMNS = ("variable", "level_of", "n_missing", "model", "predictors")
 
 
@@ -65,6 +66,7 @@ class Chain:
     outcome : shape (n, q), true/false as 0 and LEVEL, numbers in standard deviations
     patient : shape (n,), from 0
     first_site : shape (n_patients,), a row of each patient
+    nowhere_known : columns that were to help and cannot
     """
 
     table: pd.DataFrame
@@ -72,6 +74,7 @@ class Chain:
     outcome: np.ndarray
     patient: np.ndarray
     first_site: np.ndarray
+    nowhere_known: tuple[Variable, ...]
 
     def models(self) -> pd.DataFrame:
         """What is imputed, how, and from what; columns MODEL_COLUMNS."""
@@ -91,6 +94,10 @@ class Chain:
             )
             for variable in self.variables
             if variable.n_missing
+        ]
+        rows += [
+            (variable.name, "patient" if variable.of_patient else "site", variable.n_missing, NOWHERE_KNOWN, "none")
+            for variable in self.nowhere_known
         ]
         return pd.DataFrame(rows, columns=list(MODEL_COLUMNS))
 
@@ -120,7 +127,7 @@ def chain_of(
     codes, n_patients = cluster_codes(table["patient_id"])
     first_site = np.zeros(n_patients, int)
     first_site[codes[::-1]] = np.arange(len(codes))[::-1]
-    variables = []
+    variables, nowhere_known = [], []
     for name in dict.fromkeys([*targets, *auxiliary]):
         if name not in table:
             if name in targets:
@@ -131,13 +138,14 @@ def chain_of(
         if not variable.known.any():
             if name in targets:
                 raise NotFitted(f"{name} is known at no site, so it cannot be imputed")
+            nowhere_known.append(variable)
             continue
         variables.append(variable)
     variables.sort(key=lambda variable: variable.n_missing)
     columns = [
         LEVEL * column if column.dtype == bool else column / (column.std() or 1.0) for column in outcome.values()
     ]
-    return Chain(table, tuple(variables), np.column_stack(columns), codes, first_site)
+    return Chain(table, tuple(variables), np.column_stack(columns), codes, first_site, tuple(nowhere_known))
 
 
 def _variable(column: pd.Series, name: str, of_patient: bool) -> Variable:
@@ -176,6 +184,11 @@ def completed_sets(chain: Chain, seed: int, topic: int, first: int, n: int, iter
                 if variable.n_missing:
                     values[k] = _drawn(variable, _predictors(chain, values, k), rng)
         yield _completed(chain, values)
+
+
+def starting_set(chain: Chain) -> pd.DataFrame:
+    """`table` with missing values drawn from the known ones: enough to tell which columns a model of it will have."""
+    return next(completed_sets(chain, seed=0, topic=0, first=0, n=1, iterations=0))
 
 
 def _start(variable: Variable, rng: np.random.Generator) -> np.ndarray:

@@ -1,15 +1,19 @@
 """A model on completed sets, pooled: what the perforation and the survival model share."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
+from liftseries.models.design import Design
 from liftseries.models.estimators.rubin import pooled
 from liftseries.models.imputation import MODEL_COLUMNS
-from liftseries.models.tidy import Estimates, Fit, NotFitted, left_out_table, results_table
+from liftseries.models.separation import coefficient_row
+from liftseries.models.tidy import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, NotFitted, results_table
 
 DRAWS = ("set", "term", "estimate", "variance", "naive_variance", "problem")
+CHAINED = "chained equations, Rubin's rules, Barnard-Rubin df"
+LEAST_DF = 1.0  # below it an interval by t spans everything
 NOTHING_MISSING = "nothing is missing among the terms, so the complete cases are all"
 
 
@@ -32,45 +36,57 @@ def set_rows(number: int, names: Sequence[str], model) -> list[tuple]:
 
 
 def pooled_estimates(
-    fit: Fit, terms: Sequence[str], draws: pd.DataFrame, models: pd.DataFrame, why_not: str = ""
+    fit: Fit, design: Design, draws: pd.DataFrame, models: pd.DataFrame, left_out: pd.DataFrame, why_not: str = ""
 ) -> ImputedEstimates:
     """Pool the sets' coefficients, a row a term.
 
     Parameters
     ----------
-    fit : what the rows share; its method and df are replaced
-    terms : the rows owed to the reader where nothing can be pooled
+    fit : what the rows share; its method says which model was pooled
+    design : of a completed set; of the complete cases where nothing was imputed
     draws : columns DRAWS, all chunks
     models : what was imputed
+    left_out : the sites left out, as in `Estimates`
     why_not : why nothing was imputed, "" where it was
     """
     n_sets = draws["set"].nunique()
     problems = [text for text in dict.fromkeys(draws["problem"].fillna("")) if text]
-    if not why_not and not len(models):
-        why_not = NOTHING_MISSING
     if not why_not and problems:
         failed = draws.loc[draws["problem"].fillna("").ne(""), "set"].nunique()
         why_not = f"{failed} of {n_sets} imputed sets have no finite answer: {problems[0]}"
     if not why_not and n_sets < 2:
         why_not = "fewer than two sets were imputed"
-    left_out = left_out_table(fit.analysis, "all", [])
     if why_not:
-        rows = [fit.row(term, problem=why_not) for term in terms]
+        told = replace(fit, method=f"imputations by {CHAINED}; {fit.method}")
+        rows = [told.row(term, problem=why_not) for term in design.terms()]
         return ImputedEstimates(results_table(rows), left_out, models=models)
     rows, effects = [], []
+    method = "; ".join([f"{n_sets} imputations by {CHAINED}", fit.method, *design.notes])
     names = list(dict.fromkeys(draws["term"]))
     df_complete = max(fit.n_patients - len(names), 1)
     for term in names:
         of_term = draws[draws["term"].eq(term)]
+        own = replace(fit, method=method)
+        if len(of_term) < n_sets:
+            problem = f"{term} follows from the other terms in {n_sets - len(of_term)} of {n_sets} imputed sets"
+            rows.append(own.row(term, problem=problem))
+            continue
+        if not (of_term["variance"] > NO_STD_ERROR**2).all():
+            rows.append(own.row(term, problem=ZERO_STD_ERROR))
+            continue
         found = pooled(of_term["estimate"], of_term["variance"], df_complete)
-        method = (
-            f"{n_sets} imputations by chained equations, Rubin's rules, Barnard-Rubin df; "
-            f"missing information {100 * found.missing_information:.1f} %"
-        )
-        own = Fit(**{**vars(fit), "df": found.df, "method": "; ".join([method, *filter(None, [fit.method])])})
-        rows.append(own.wald_row(term, found.estimate, found.std_error))
+        if found.df < LEAST_DF:
+            problem = "imputed sets disagree so much that less than one degree of freedom is left"
+            rows.append(own.row(term, problem=problem))
+            continue
+        share = f"missing information {100 * found.missing_information:.1f} %"
+        own = replace(fit, df=found.df, method=f"{method}; {share}")
+        rows.append(coefficient_row(own, term, found.estimate, found.std_error))
         alone = pooled(of_term["estimate"], of_term["naive_variance"], df_complete)
         effects += own.design_effect_rows([term], [found.std_error], [alone.std_error])
+    rows += [
+        replace(fit, method=method).row(term, problem=why) for term, why in design.problems.items() if term not in names
+    ]
     return ImputedEstimates(results_table(rows), left_out, design_effects=results_table(effects), models=models)
 
 

@@ -7,7 +7,7 @@ import pandas as pd
 
 from liftseries.models.design import design_matrix
 from liftseries.models.estimators.gee import logistic_gee
-from liftseries.models.imputation import Chain, chain_of, completed_sets
+from liftseries.models.imputation import Chain, chain_of, completed_sets, starting_set
 from liftseries.models.imputed import (
     ImputedEstimates,
     draws_table,
@@ -16,9 +16,10 @@ from liftseries.models.imputed import (
     refuse_nothing_missing,
     set_rows,
 )
+from liftseries.models.perforation_gee import covariance_in_words
 from liftseries.models.perforation_rate import known_perforation
 from liftseries.models.separation import refuse_infinite_odds
-from liftseries.models.tidy import Fit, NotFitted
+from liftseries.models.tidy import Fit, NotFitted, few_events_note, left_out_table
 
 ANALYSIS = "perforation.imputed"
 TOPIC = 3  # of the random numbers, so that no two analyses draw the same
@@ -91,25 +92,25 @@ def fit_perforation_imputed(
     """
     known, perforated = known_perforation(cases)
     used = cases.loc[known]
+    left_out = left_out_table(ANALYSIS, "all", [("perforation unknown", int((~known).sum()))])
+    n_patients, n_events = used["patient_id"].nunique(), int(perforated.sum())
+    try:
+        chain = _chain(cases, terms, auxiliary, patient_columns)
+        completed, models, why_not = starting_set(chain), chain.models(), ""
+    except NotFitted as why:
+        completed, models, why_not = used, no_models(), str(why)
+    design = design_matrix(completed, terms)
+    few = few_events_note(n_events, len(design.names) - 1, "perforation.firth, jackknife")
     fit = Fit(
         analysis=ANALYSIS,
         subset="all",
         scale="log_odds",
-        method="",
+        method="; ".join([f"GEE exchangeable, {covariance_in_words(n_patients)}", *few]),
         n_sites=len(used),
-        n_patients=used["patient_id"].nunique(),
-        n_events=int(perforated.sum()),
+        n_patients=n_patients,
+        n_events=n_events,
     )
-    owed = design_matrix(used, terms).terms()
-    try:
-        models = _chain(cases, terms, auxiliary, patient_columns).models()
-    except NotFitted as why:
-        return pooled_estimates(_named(fit), owed, draws, no_models(), str(why))
-    return pooled_estimates(fit, owed, draws, models)
-
-
-def _named(fit: Fit) -> Fit:
-    return Fit(**{**vars(fit), "method": "imputation by chained equations"})
+    return pooled_estimates(fit, design, draws, models, left_out, why_not)
 
 
 def _chain(cases, terms, auxiliary, patient_columns) -> Chain:

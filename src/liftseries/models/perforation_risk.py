@@ -17,7 +17,7 @@ from liftseries.models.design import design_matrix
 from liftseries.models.estimators.clusters import cluster_codes
 from liftseries.models.estimators.gee import GeeFit, logistic_gee
 from liftseries.models.estimators.spline import knots_of, restricted_cubic_spline
-from liftseries.models.levels import as_levels, levels_present
+from liftseries.models.levels import as_levels, is_number, levels_present
 from liftseries.models.perforation_gee import PerforationData, covariance_in_words, perforation_data
 from liftseries.models.separation import coefficient_row, refuse_infinite_odds
 from liftseries.models.tidy import (
@@ -28,6 +28,7 @@ from liftseries.models.tidy import (
     Fit,
     NotFitted,
     critical_value,
+    few_events_note,
     results_table,
 )
 
@@ -79,6 +80,12 @@ class RiskModel:
     exposure: str = ""
     knots: np.ndarray | None = None
 
+    @property
+    def notes(self) -> list[str]:
+        """What a reader of `method` must know of the model."""
+        few = few_events_note(int(self.data.event.sum()), len(self.data.design.names) - 1, "")
+        return [*few, *self.data.design.notes, *filter(None, [self.fit.remark])]
+
     def rows_with(self, column: str, value) -> np.ndarray:
         """The design with one column's value set for every site, shape (n, p).
 
@@ -92,14 +99,17 @@ class RiskModel:
         if column in names:
             matrix[:, names == column] = float(value)
             return matrix
-        levels = self.data.design.factors.get(column)
+        levels, level = self.data.design.factors.get(column), _written(value)
         if levels is None:
-            raise NotFitted(f"{column} is no term of the perforation model")
-        if str(value) not in levels_present(levels):
-            raise NotFitted(f"no site used has {column} = {value}")
+            why = self.data.design.problems.get(column, f"{column} is no term of the perforation model")
+            raise NotFitted(why)
+        if level not in levels_present(levels):
+            raise NotFitted(f"no site used has {column} = {level}")
+        if aliased := self.data.design.problems.get(f"{column}[{level}]"):
+            raise NotFitted(aliased)
         for k, name in enumerate(names):
             if name.startswith(f"{column}["):
-                matrix[:, k] = float(name == f"{column}[{value}]")
+                matrix[:, k] = float(name == f"{column}[{level}]")
         return matrix
 
     def risk(self, *settings: tuple[str, object]) -> Risk:
@@ -146,7 +156,7 @@ def fit_perforation_risk(cases: pd.DataFrame, terms: Sequence[str], contrasts: M
     `restricted_cubic_spline`; model: see `logistic_gee`.
     """
     models: dict[str, RiskModel | str] = {}
-    rows, effects, curves = [], [], []
+    rows, effects, curves, left_out = [], [], [], []
     for exposure, analysis in EXPOSURES.items():
         data = perforation_data(cases, [exposure, *[term for term in terms if term != exposure]])
         models[exposure] = _spline_model(data, exposure)
@@ -154,6 +164,7 @@ def fit_perforation_risk(cases: pd.DataFrame, terms: Sequence[str], contrasts: M
         rows += told
         effects += told_effects
         curves.append(curve)
+        left_out.append(data.left_out(analysis))
     data = perforation_data(cases, terms)
     models[""] = _fitted(data)
     for told, told_effects in (band_rows(cases, terms), difference_rows(data, models, contrasts)):
@@ -161,7 +172,7 @@ def fit_perforation_risk(cases: pd.DataFrame, terms: Sequence[str], contrasts: M
         effects += told_effects
     return RiskEstimates(
         results_table(rows),
-        data.left_out(EXPOSURES["rbh_mid_mm"]),
+        pd.concat(left_out, ignore_index=True),
         design_effects=results_table(effects),
         curves=pd.concat([c for c in curves if len(c)] or curves[:1]),
     )
@@ -205,7 +216,7 @@ def exposure_rows(analysis: str, exposure: str, data: PerforationData, model: Ri
 
     knots = ", ".join(f"{knot:g}" for knot in np.round(model.knots, 3))
     method = f"standardised, GEE exchangeable, {covariance}; restricted cubic spline, knots {knots} mm"
-    method = "; ".join([method, *model.data.design.notes])
+    method = "; ".join([method, *model.notes])
     fit = Fit(analysis=analysis, scale="risk", method=method, df=model.fit.df, **shared)
     values = data.table[exposure].to_numpy(float)
     low, high = np.quantile(values, WITHIN)
@@ -241,7 +252,8 @@ def band_rows(cases: pd.DataFrame, terms: Sequence[str]) -> tuple[list[dict], li
     model = _fitted(data)
     covariance = covariance_in_words(data.counts["n_patients"])
     method = f"standardised, GEE exchangeable, {covariance}; secondary: a band stands for all heights in it"
-    df = None if isinstance(model, str) else model.fit.df
+    df, notes = (None, []) if isinstance(model, str) else (model.fit.df, model.notes)
+    method = "; ".join([method, *notes])
     rows, effects = [], []
     for level in levels_present(as_levels(cases["rbh_band"])):
         fit = Fit(analysis=BAND, subset=f"rbh_band={level}", scale="risk", method=method, df=df, **data.counts)
@@ -265,11 +277,12 @@ def difference_rows(
         model = models.get(column, models[""])
         used = model.data if isinstance(model, RiskModel) else data
         how = "a restricted cubic spline" if column in models else "the model of perforation.gee"
+        method = f"standardised from {how}, {covariance_in_words(used.counts['n_patients'])}"
         fit = Fit(
             analysis=DIFFERENCE,
             subset="all",
             scale="per 100 sites",
-            method=f"standardised from {how}, {covariance_in_words(used.counts['n_patients'])}",
+            method="; ".join([method, *(model.notes if isinstance(model, RiskModel) else [])]),
             df=model.fit.df if isinstance(model, RiskModel) else None,
             **used.counts,
         )
@@ -289,7 +302,7 @@ def difference_rows(
 
 def _refuse_unseen(table: pd.DataFrame, column: str, values) -> None:
     """Raise NotFitted where a number lies beyond what was seen, or is none."""
-    if column not in table or not pd.api.types.is_numeric_dtype(table[column]):
+    if column not in table or not is_number(table[column]):
         return
     try:
         numbers = [float(value) for value in values]
@@ -304,6 +317,8 @@ def _refuse_unseen(table: pd.DataFrame, column: str, values) -> None:
 
 
 def _written(value) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()  # as levels of true/false are called
     return str(value) if isinstance(value, str) else f"{value:g}"
 
 

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, logit
 
+from liftseries.models.design import independent_columns
 from liftseries.models.estimators.clusters import cluster_codes
 from liftseries.models.estimators.firth import firth_logistic
 from liftseries.models.estimators.gee import logistic_gee
@@ -39,6 +40,7 @@ MEASURES: dict[str, Callable[..., Measure]] = {
 }
 DRAWS = ("replicate", "term", "resampled", "tried_on_series", "penalised")
 LARGEST_LOG_ODDS = 15.0
+ONE_PATIENT = "all perforated sites, or all others, are one patient's, so it has no interval"
 
 
 def validation_draws(cases: pd.DataFrame, terms: Sequence[str], seed: int, first: int, n: int) -> pd.DataFrame:
@@ -92,9 +94,9 @@ def fit_perforation_validation(cases: pd.DataFrame, terms: Sequence[str], draws:
     -------
     Estimates
         Terms `c_statistic`, `calibration_intercept`, `calibration_slope`, scale `statistic`; methods `apparent`,
-        `optimism-corrected`, `leave one centre out` (subset `all` and each centre). The corrected c statistic has the
-        resamples' percentiles, shifted by the optimism; corrected calibration the percentiles of the resampled models
-        tried on the series.
+        `optimism-corrected`, `leave one centre out` (subset `all` and each centre; a term `centre` is left out there).
+        The corrected c statistic has the resamples' percentiles, shifted by the optimism; corrected calibration the
+        percentiles of the resampled models tried on the series, as on its own resample a model's slope is about 1.
 
     Source: optimism: Harrell, Lee and Mark 1996, doi:10.1002/(SICI)1097-0258(19960229)15:4<361::AID-SIM168>3.0.CO;2-4;
     its interval: Noma and others 2021, doi:10.1002/sim.9148 (from memory); leaving centres out: Steyerberg and Harrell
@@ -102,7 +104,8 @@ def fit_perforation_validation(cases: pd.DataFrame, terms: Sequence[str], draws:
     """
     data = perforation_data(cases, terms)
     shared = {"analysis": ANALYSIS, "scale": "statistic"}
-    apparent = Fit(subset="all", method="apparent", df=_df(data), **shared, **data.counts)
+    df = few_patients_df(data.counts["n_patients"])
+    apparent = Fit(subset="all", method="apparent", df=df, **shared, **data.counts)
     coefficients = _whole_model(data)
     if coefficients is None:
         why = _why_no_model(data)
@@ -132,7 +135,9 @@ def measure_rows(fit: Fit, log_odds: np.ndarray, event: np.ndarray, patient: np.
         except NotFitted as why:
             rows.append(fit.row(term, problem=str(why)))
             continue
-        if not found.std_error > NO_STD_ERROR:
+        if np.isnan(found.std_error):
+            rows.append(fit.row(term, found.estimate, problem=ONE_PATIENT))
+        elif not found.std_error > NO_STD_ERROR:
             rows.append(fit.row(term, found.estimate, problem=ZERO_STD_ERROR))
         elif term == "c_statistic":
             c = found.estimate
@@ -147,14 +152,15 @@ def measure_rows(fit: Fit, log_odds: np.ndarray, event: np.ndarray, patient: np.
 def corrected_rows(data: PerforationData, apparent: list[dict], draws: pd.DataFrame) -> list[dict]:
     """The apparent measures less their optimism."""
     n_replicates = draws["replicate"].nunique()
-    n_penalised = int(draws.groupby("replicate")["penalised"].first().astype(bool).sum()) if n_replicates else 0
+    judged = draws.dropna(subset=["resampled", "tried_on_series"])
+    n_penalised = judged.loc[judged["penalised"].astype(bool), "replicate"].nunique()
     method = f"optimism-corrected; {n_replicates} resamples of patients"
     if n_penalised:
         method += f", {n_penalised} of them without finite odds and penalised"
     fit = Fit(analysis=ANALYSIS, subset="all", scale="statistic", method=method, **data.counts)
     rows = []
     for row in apparent:
-        drawn = draws[draws["term"].eq(row["term"])].dropna(subset=["resampled", "tried_on_series"])
+        drawn = judged[judged["term"] == row["term"]]
         if row["problem"] or len(drawn) < 2:
             why = row["problem"] or "no resample of patients could be judged"
             rows.append(fit.row(row["term"], problem=why))
@@ -165,16 +171,24 @@ def corrected_rows(data: PerforationData, apparent: list[dict], draws: pd.DataFr
         spread = drawn["resampled"] - optimism if discriminates else drawn["tried_on_series"]
         low, high = np.quantile(spread, [(1 - CONF_LEVEL) / 2, (1 + CONF_LEVEL) / 2])
         limits = {"conf_low": min(low, estimate), "conf_high": max(high, estimate), "conf_level": CONF_LEVEL}
-        rows.append(fit.row(row["term"], estimate, float(spread.std()), **limits))
+        unjudged = n_replicates - len(drawn)
+        told = [f"{method}, {unjudged} not to be judged" if unjudged else method]
+        told.append(
+            "percentiles shifted by the optimism" if discriminates else "percentiles of models tried on the series"
+        )
+        rows.append(fit.row(row["term"], estimate, float(spread.std()), **limits, method="; ".join(told)))
     return rows
 
 
 def left_out_centre_rows(data: PerforationData) -> list[dict]:
     """Each centre's sites foretold by a model without them; then all of them together."""
-    shared = {"analysis": ANALYSIS, "scale": "statistic", "method": "leave one centre out"}
+    own = np.array([name.startswith("centre[") for name in data.design.names])  # unknown of a centre not yet seen
+    x = data.design.matrix[:, ~own]
+    method = "leave one centre out" + ("; without the term centre" if own.any() else "")
+    shared = {"analysis": ANALYSIS, "scale": "statistic", "method": method}
     centre = as_levels(data.table["centre"])
     present = levels_present(centre)
-    whole = Fit(subset="all", df=_df(data), **shared, **data.counts)
+    whole = _fit_of(data, np.ones(len(data.event), bool), "all", shared)
     if len(present) < 2:
         return [
             whole.row(term, problem="all sites used are of one centre, so none can be left out") for term in MEASURES
@@ -183,23 +197,31 @@ def left_out_centre_rows(data: PerforationData) -> list[dict]:
     rows = []
     for level in present:
         here = np.asarray(centre == level)
-        fit = Fit(
-            subset=f"centre={level}",
-            n_sites=int(here.sum()),
-            n_patients=len(pd.unique(data.patient[here])),
-            n_events=int(data.event[here].sum()),
-            **shared,
-        )
-        coefficients, _ = _coefficients(data.design.matrix[~here], data.event[~here], data.patient[~here])
+        fit = _fit_of(data, here, f"centre={level}", shared)
+        coefficients, _ = _coefficients(x[~here], data.event[~here], data.patient[~here])
         if coefficients is None:
             rows += [fit.row(term, problem="the other centres alone do not carry the model") for term in MEASURES]
             continue
-        log_odds[here] = data.design.matrix[here] @ coefficients
+        log_odds[here] = x[here] @ coefficients
         rows += measure_rows(fit, log_odds[here], data.event[here], data.patient[here])
     foretold = np.isfinite(log_odds)
     if not foretold.any():
         return [whole.row(term, problem="the other centres alone do not carry the model") for term in MEASURES] + rows
+    whole = _fit_of(data, foretold, "all", shared)
     return measure_rows(whole, log_odds[foretold], data.event[foretold], data.patient[foretold]) + rows
+
+
+def _fit_of(data: PerforationData, which: np.ndarray, subset: str, shared: dict) -> Fit:
+    """What the rows share that rest on some of the sites used."""
+    n_patients = len(pd.unique(data.patient[which]))
+    return Fit(
+        subset=subset,
+        n_sites=int(which.sum()),
+        n_patients=n_patients,
+        n_events=int(data.event[which].sum()),
+        df=few_patients_df(n_patients),
+        **shared,
+    )
 
 
 def _whole_model(data: PerforationData) -> np.ndarray | None:
@@ -218,8 +240,12 @@ def _why_no_model(data: PerforationData) -> str:
 
 
 def _coefficients(x: np.ndarray, event: np.ndarray, cluster: np.ndarray) -> tuple[np.ndarray | None, bool]:
-    """Coefficients by GEE, or by the penalised model where that has no finite answer (true); constants have 0."""
-    varies = np.r_[True, np.ptp(x[:, 1:], axis=0) > 0]
+    """Coefficients by GEE, or by the penalised model where that has no finite answer (true).
+
+    A column that is constant here, or follows from those before it, has 0.
+    """
+    columns = {k: x[:, k] for k in range(1, x.shape[1]) if np.ptp(x[:, k]) > 0}
+    varies = np.isin(np.arange(x.shape[1]), [0, *independent_columns(columns, len(x))[0]])
     coefficients = np.zeros(x.shape[1])
     try:
         model = logistic_gee(x[:, varies], event, cluster, few_clusters=0)
@@ -243,7 +269,3 @@ def _value(measure: Callable[..., Measure], log_odds, event, cluster) -> float:
         return measure(log_odds, event, cluster).estimate
     except NotFitted:
         return np.nan
-
-
-def _df(data: PerforationData) -> int | None:
-    return few_patients_df(data.counts["n_patients"])

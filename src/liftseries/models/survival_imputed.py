@@ -7,7 +7,7 @@ import pandas as pd
 
 from liftseries.models.design import design_matrix
 from liftseries.models.estimators.cox import cox_regression
-from liftseries.models.imputation import Chain, chain_of, completed_sets
+from liftseries.models.imputation import Chain, chain_of, completed_sets, starting_set
 from liftseries.models.imputed import (
     ImputedEstimates,
     draws_table,
@@ -17,7 +17,8 @@ from liftseries.models.imputed import (
     set_rows,
 )
 from liftseries.models.separation import refuse_infinite_hazards
-from liftseries.models.tidy import Fit, NotFitted
+from liftseries.models.survival_cox import METHOD
+from liftseries.models.tidy import Fit, NotFitted, few_events_note, left_out_table
 
 ANALYSIS = "survival.imputed"
 TOPIC = 4  # of the random numbers, so that no two analyses draw the same
@@ -91,22 +92,24 @@ def fit_survival_imputed(
     Source: see `pooled` and `completed_sets`; outcome in the imputation model: White and Royston 2009,
     doi:10.1002/sim.3618.
     """
+    n_failed = int(implants["failed"].sum())
+    try:
+        chain = _chain(implants, terms, auxiliary, patient_columns)
+        completed, models, why_not = starting_set(chain), chain.models(), ""
+    except NotFitted as why:
+        completed, models, why_not = implants, no_models(), str(why)
+    design = design_matrix(completed, terms, intercept=False)
+    few = few_events_note(n_failed, len(design.names), "survival.firth_cox, jackknife")
     fit = Fit(
         analysis=ANALYSIS,
         subset="all",
         scale="log_hazard",
-        method="",
+        method="; ".join([METHOD, *few]),
         n_sites=len(implants),
         n_patients=implants["patient_id"].nunique(),
-        n_events=int(implants["failed"].sum()),
+        n_events=n_failed,
     )
-    owed = design_matrix(implants, terms, intercept=False).terms()
-    try:
-        models = _chain(implants, terms, auxiliary, patient_columns).models()
-    except NotFitted as why:
-        named = Fit(**{**vars(fit), "method": "imputation by chained equations"})
-        return pooled_estimates(named, owed, draws, no_models(), str(why))
-    return pooled_estimates(fit, owed, draws, models)
+    return pooled_estimates(fit, design, draws, models, left_out_table(ANALYSIS, "all", []), why_not)
 
 
 def _chain(implants, terms, auxiliary, patient_columns) -> Chain:

@@ -78,7 +78,7 @@ def methods(material: Material, words: Words) -> Iterable[tuple[str, str]]:
         (
             f"The model is fitted to {plan.get('resamples', '?')} resamples of patients and tried on the series; the "
             "mean difference is its optimism (Harrell, Lee and Mark 1996). The c statistic's standard error sums "
-            "placement values within patients (Obuchowski 1997, doi:10.2307/2533963). Then each centre is foretold "
+            "placement values within patients (Obuchowski 1997, doi:10.2307/2533958). Then each centre is foretold "
             "by a model without it."
         ),
     )

@@ -31,8 +31,10 @@ def c_statistic(score: np.ndarray, event: np.ndarray, cluster: np.ndarray) -> Me
 
     Raises NotFitted without an event, or without a site that has none.
 
+    With all events, or all others, in one patient the standard error is NaN.
+
     Source: Hanley and McNeil 1982, doi:10.1148/radiology.143.1.7063747; clustered: Obuchowski 1997,
-    doi:10.2307/2533963, with patients' sums of placement values.
+    doi:10.2307/2533958, patients' sums of placement values, each kind of site with its own factor.
     """
     event = np.asarray(event, bool)
     score = np.asarray(score, float)
@@ -49,8 +51,16 @@ def c_statistic(score: np.ndarray, event: np.ndarray, cluster: np.ndarray) -> Me
     c = float(placement[event].mean())
     codes, k = cluster_codes(cluster)
     influence = (placement - c) / np.where(event, m, n)
-    sums = np.bincount(codes, weights=influence, minlength=k)
-    return Measure(c, float(np.sqrt(k / max(k - 1, 1) * sums @ sums)))
+    of_events, of_others = (np.bincount(codes[kind], influence[kind], k) for kind in (event, ~event))
+    k_events, k_others = (len(np.unique(codes[kind])) for kind in (event, ~event))
+    if min(k_events, k_others) < 2:
+        return Measure(c, np.nan)
+    variance = (
+        k_events / (k_events - 1) * of_events @ of_events
+        + k_others / (k_others - 1) * of_others @ of_others
+        + 2 * k / (k - 1) * of_events @ of_others
+    )
+    return Measure(c, float(np.sqrt(max(variance, 0.0))))
 
 
 def calibration_intercept(log_odds: np.ndarray, event: np.ndarray, cluster: np.ndarray) -> Measure:
