@@ -5,8 +5,10 @@ import pandas as pd
 import pytest
 from invented import invented_cases
 
+from liftseries.models.estimators.gee import INDEPENDENCE, logistic_gee
+from liftseries.models.perforation_gee import perforation_data
 from liftseries.models.perforation_rate import fit_perforation_rate
-from liftseries.models.perforation_risk import fit_perforation_risk
+from liftseries.models.perforation_risk import RiskModel, fit_perforation_risk
 
 TERMS = ["rbh_mid_mm", "approach", "protrusion_mm"]
 
@@ -44,14 +46,14 @@ def test_standard_error_of_a_difference_is_that_of_leaving_patients_out():
     cases = invented_cases(180, seed=52)
 
     def difference(table):
-        rows = fit_perforation_risk(table, ["rbh_mid_mm", "approach"], {"approach": ["freehand", "guided"]}).rows
-        return rows[rows["analysis"] == "perforation.risk_difference"].iloc[0]
+        data = perforation_data(table, ["rbh_mid_mm", "approach"])
+        model = RiskModel(data, logistic_gee(data.design.matrix, data.event, data.patient))
+        return model.risk(("approach", "freehand"), ("approach", "guided"))
 
-    whole = difference(cases)
-    without = [difference(cases[cases["patient_id"] != p])["estimate"] for p in cases["patient_id"].unique()]
+    without = [difference(cases[cases["patient_id"] != p]).mean for p in cases["patient_id"].unique()]
     k = len(without)
     jackknife = np.sqrt((k - 1) / k * ((np.array(without) - np.mean(without)) ** 2).sum())
-    assert whole["std_error"] == pytest.approx(jackknife, rel=0.06)
+    assert difference(cases).std_error == pytest.approx(jackknife, rel=0.06)
 
 
 def test_a_bend_is_found_where_there_is_one_and_its_risk_follows():
@@ -85,6 +87,7 @@ def test_a_bend_is_found_where_there_is_one_and_its_risk_follows():
         ({"septum": ["no", "yes"]}, "septum is no term of the perforation model"),
         ({"approach": ["freehand", "robot"]}, "no site used has approach = robot"),
         ({"rbh_mid_mm": ["low", "high"]}, "holds numbers"),
+        ({"rbh_band": ["<4", "≥6"]}, "rbh_band is no term"),
     ],
 )
 def test_contrasts_that_would_be_a_guess_are_refused(cases, contrast, told):
@@ -108,3 +111,58 @@ def test_curve_says_how_many_sites_lie_near(cases):
     near = (np.abs(cases["rbh_mid_mm"] - point["value_mm"]) <= 0.5).sum()
     assert point["n_sites"] == near
     assert (along["conf_low"] < along["risk"]).all()
+
+
+@pytest.mark.parametrize("kind", ["bool", "boolean", "object"])
+@pytest.mark.parametrize("levels", [["false", "true"], [False, True]])
+def test_true_and_false_are_levels_to_contrast(cases, kind, levels):
+    """A deviation is true or false; pandas counts such a column as numbers, and reads it back in three ways."""
+    rng = np.random.default_rng(54)
+    drilled = pd.Series(rng.random(len(cases)) < 0.4)
+    with_deviation = cases.assign(drilled_after_open=drilled.astype(kind))
+    as_text = cases.assign(drilled_after_open=np.where(drilled, "true", "false"))
+    terms = ["rbh_mid_mm", "drilled_after_open"]
+    ours, other = (
+        rows_of(table, terms, drilled_after_open=pair).query("analysis == 'perforation.risk_difference'").iloc[0]
+        for table, pair in ((with_deviation, levels), (as_text, ["false", "true"]))
+    )
+    assert ours["term"] == "drilled_after_open: false to true"
+    assert ours["problem"] == ""
+    assert ours["estimate"] == pytest.approx(other["estimate"])
+
+
+def test_a_level_that_follows_from_other_terms_is_not_taken_for_the_reference(cases):
+    """Clinic three did every one of the `late` sites and no other did: its own effect cannot be told from theirs."""
+    third = np.arange(len(cases)) % 3
+    table = cases.assign(late=(third == 2).astype(float), clinic=np.array(["one", "two", "three"])[third])
+    table["clinic"] = pd.Categorical(table["clinic"], ["one", "two", "three"])
+    rows = rows_of(table, ["rbh_mid_mm", "late", "clinic"], clinic=["one", "three"])
+    row = rows[rows["analysis"] == "perforation.risk_difference"].iloc[0]
+    assert np.isnan(row["estimate"])
+    assert "clinic[three] follows from the terms before it" in row["problem"]
+
+
+def test_method_says_when_events_are_few_and_when_sites_weigh_as_independent(cases):
+    """One perforation in every patient: sites of a patient are less alike than chance, as no correlation allows."""
+    first = ~cases["patient_id"].duplicated()
+    size = cases.groupby("patient_id")["site_id"].transform("size")
+    spread = cases.assign(perforation=np.where(first, "yes", "no"))[size == 3]
+    rows = rows_of(spread, rbh_mid_mm=[7, 4])
+    rows = rows[rows["analysis"].str.startswith("perforation.risk") & rows["estimate"].notna()]
+    assert len(rows)
+    assert rows["method"].str.contains(INDEPENDENCE).all()
+
+    torn = np.flatnonzero(cases["perforation"] == "yes")
+    few = cases.assign(perforation=np.where(np.isin(np.arange(len(cases)), torn[:15]), "yes", "no"))
+    rows = rows_of(few, rbh_mid_mm=[7, 4])
+    rows = rows[rows["analysis"].str.startswith("perforation.risk") & rows["estimate"].notna()]
+    assert rows["method"].str.contains("15 events for").all()
+
+
+def test_each_curve_tells_whom_it_left_out(cases):
+    """A site without its planned lift is left out of the curve along the lift alone."""
+    table = cases.assign(protrusion_mm=cases["protrusion_mm"].where(np.arange(len(cases)) >= 20))
+    estimates = fit_perforation_risk(table, ["rbh_mid_mm", "approach"], {})
+    assert estimates.left_out.values.tolist() == [["perforation.risk_lift", "all", "protrusion_mm missing", 20]]
+    n_sites = estimates.rows.groupby("analysis")["n_sites"].first()
+    assert n_sites["perforation.risk"] - n_sites["perforation.risk_lift"] == 20

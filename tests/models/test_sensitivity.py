@@ -130,3 +130,104 @@ def test_e_value_of_an_interval_that_holds_none_is_one():
     assert rows.loc["perforation.gee b", "estimate"] == pytest.approx(2 + np.sqrt(2))
     assert rows.loc["perforation.gee b", "conf_low"] == 1
     assert "no finite odds" in rows.loc["perforation.gee c", "problem"]
+
+
+def test_e_values_of_endless_ratios_are_numbers():
+    """A nearly separated term with an interval by t(1) reaches from 0 to infinity."""
+    model = pd.DataFrame(
+        {
+            "analysis": "survival.cox",
+            "term": ["a", "b[yes]"],
+            "estimate": [400.0, -20.0],
+            "conf_low": [-900.0, -2000.0],
+            "conf_high": [1700.0, -10.0],
+            "scale": "log_hazard",
+            "n_sites": 10,
+            "n_patients": 5,
+            "n_events": 4,
+            "problem": ["", "strange unit"],
+        }
+    )
+    rows = fit_sensitivity_evalue(model.iloc[:0], model).rows
+    assert np.isfinite(rows[["estimate", "conf_low"]].to_numpy()).all()
+    assert rows["conf_low"].iloc[0] == 1
+    assert rows["conf_low"].iloc[1] < rows["estimate"].iloc[1]
+    assert rows["problem"].tolist() == ["", "strange unit"]
+    assert rows["method"].tolist() == ["hazard ratio, events common, per unit", "hazard ratio, events common"]
+
+
+def test_e_value_of_a_common_hazard_ratio():
+    """VanderWeele and Ding 2017, table 2 (from memory).
+
+    RR = (1 - 0.5^√HR) / (1 - 0.5^√(1/HR)); HR 4: 3/4 over 1 - √½.
+    """
+    model = pd.DataFrame(
+        {
+            "analysis": "survival.cox",
+            "term": "b[yes]",
+            "estimate": [np.log(4)],
+            "conf_low": [np.log(2)],
+            "conf_high": [np.log(8)],
+            "scale": "log_hazard",
+            "n_sites": 100,
+            "n_patients": 50,
+            "n_events": [15],
+            "problem": "",
+        }
+    )
+    ratio = 0.75 / (1 - 0.5**0.5)
+    common = fit_sensitivity_evalue(model.iloc[:0], model).rows.loc[0, "estimate"]
+    assert common == pytest.approx(ratio + np.sqrt(ratio * (ratio - 1)))
+    rare = fit_sensitivity_evalue(model.iloc[:0], model.assign(n_events=14)).rows.loc[0, "estimate"]
+    assert rare == pytest.approx(4 + np.sqrt(12))
+
+
+def test_corrected_rates_of_few_patients_keep_their_t(cases):
+    few = cases[cases["patient_id"] < 30]
+    rows = fit_sensitivity_detection(few).rows
+    assert rows.loc[rows["analysis"].eq("sensitivity.detection") & rows["subset"].eq("all"), "df"].eq(29).all()
+    contrast = rows[rows["analysis"].eq("sensitivity.detection_contrast") & rows["std_error"].notna()]
+    assert len(contrast)
+    assert contrast["df"].eq(28).all()
+    assert contrast["method"].str.contains("t(K - p)", regex=False).all()
+
+
+def test_a_level_of_one_patient_has_no_interval(cases):
+    """That patient's sites cannot tell how far another's would lie, however many the rest are."""
+    lone = cases.assign(approach=np.where(cases["patient_id"] == 0, "guided", "freehand"))
+    lone.loc[0, "perforation"], lone.loc[1, "perforation"] = "yes", "no"
+    rows = fit_sensitivity_detection(lone).rows
+    contrast = rows[rows["analysis"] == "sensitivity.detection_contrast"]
+    assert contrast["estimate"].isna().all()
+    assert contrast["problem"].str.contains("belong to one patient").any()
+
+
+def test_contrast_of_two_levels_does_not_ask_the_third(cases):
+    """Patients without a site in either level neither count nor widen."""
+    more = cases.assign(
+        patient_id=cases["patient_id"] + 100, approach="robot", site_id=cases["site_id"] + 1000, perforation="yes"
+    )
+    both = pd.concat([cases.astype({"approach": object}), more], ignore_index=True)
+    alone, among = (
+        fit_sensitivity_detection(table).rows.set_index("term").loc["approach[guided] 1/0.8"] for table in (cases, both)
+    )
+    assert alone["n_patients"] == among["n_patients"] == 60
+    assert alone["std_error"] == pytest.approx(among["std_error"])
+
+
+def test_nobody_lost_but_everybody_dead_or_failed(implants):
+    """Deaths are no losses: best and worst case are what was observed."""
+    gone = implants.assign(died=~implants["failed"])
+    rows = fit_sensitivity_lost(gone, [18]).rows
+    cases = rows[rows["analysis"] == "sensitivity.lost_implants"]
+    assert cases["estimate"].nunique() == 1
+    assert cases["conf_low"].nunique() == 1
+
+
+def test_all_lost_before_the_month_asked_for(implants):
+    """Nobody was seen at 60 months: only the best and the worst case say anything."""
+    rows = fit_sensitivity_lost(implants, [60]).rows.set_index("method")
+    assert rows.loc[OBSERVED, "problem"] == "the last follow-up ends at 36 months"
+    assert rows.loc[BEST, "estimate"] == pytest.approx(0.9 * 7 / 8)
+    assert rows.loc[WORST, "estimate"] == 0
+    assert rows[rows["analysis"] == "sensitivity.tipping_point"]["problem"].str.contains("no lower limit").all()

@@ -7,12 +7,15 @@ import pandas as pd
 from scipy.special import ndtri
 
 from liftseries.models.estimators.mixed import mixed_reml
+from liftseries.models.estimators.variance_components import total_variance_limits
 from liftseries.models.tidy import (
+    CONF_LEVEL,
     FEW_PATIENTS,
     NO_STD_ERROR,
     Estimates,
     Fit,
     NotFitted,
+    critical_value,
     left_out_table,
     results_table,
 )
@@ -31,13 +34,16 @@ def fit_depth_agreement(cases: pd.DataFrame) -> Estimates:
     Returns
     -------
     Estimates
-        Terms `bias`, `low`, `high` on the scale `mm`; limits = bias ± 1.96 √(between + within variance). A
-        limit has SE² = SE(bias)² + 1.96² SE(total SD)² by the delta method. Where the variance between patients is
-        estimated as zero no such expansion exists; the total SD then has the standard error of K - 1 independent
-        values, as if each patient counted once, and `method` says so.
+        Terms `bias`, `low`, `high` on the scale `mm`; limits = bias ± 1.96 √(between + within variance). The interval
+        of a limit puts those of the bias and of the total SD together (MOVER); it reaches further out than in, as
+        an SD is less sure upwards. The delta method's, even on both sides, misses a limit that lies further out too
+        often. `std_error` is the delta method's, SE² = SE(bias)² + 1.96² SE(total SD)². Where the variance between
+        patients is estimated as zero no such expansion exists; the total SD then has the standard error of K - 1
+        independent values, as if each patient counted once, and `method` says so.
 
     Source: Bland and Altman 1999, doi:10.1177/096228029900800204, and 2007, doi:10.1080/10543400701329422
-    (repeated measurements); variances by `mixed_reml`.
+    (repeated measurements); variances by `mixed_reml`, intervals of the limits as Zou 2013,
+    doi:10.1177/0962280211402548, about them (see `total_variance_limits`).
     """
     achieved, planned = cases["achieved_last_mm"].to_numpy(float), cases["planned_last_mm"].to_numpy(float)
     error_mm = achieved - planned
@@ -51,7 +57,8 @@ def fit_depth_agreement(cases: pd.DataFrame) -> Estimates:
         subset="all",
         scale="mm",
         method=("REML, patient intercept" if clustered else "mean and SD; no patient has two sites")
-        + ("; t(K - 1)" if few else ""),
+        + ("; t(K - 1)" if few else "")
+        + "; limits by MOVER",
         n_sites=n,
         n_patients=n_patients,
         df=n_patients - 1 if few and n_patients > 1 else None,
@@ -71,11 +78,19 @@ def fit_depth_agreement(cases: pd.DataFrame) -> Estimates:
         log_se = model.total_variance_log_se
         if not np.isfinite(log_se):
             log_se = np.sqrt(2 / (n_patients - 1))
-            fit = replace(fit, method=f"{fit.method}; variance between patients zero, limits on K - 1 values")
+            told = "variance between patients zero, standard error of the limits on K - 1 values"
+            fit = replace(fit, method=f"{fit.method}; {told}")
         limit_se = np.hypot(se, LIMITS_AT * sd / 2 * log_se)
         rows = [fit.wald_row("bias", bias, se)]
-        for term, limit in (("low", bias - LIMITS_AT * sd), ("high", bias + LIMITS_AT * sd)):
-            rows.append(fit.wald_row(term, limit, limit_se, p_value=False))
+        least, most = (LIMITS_AT * sd * np.sqrt(factor) for factor in total_variance_limits(error_mm, patient))
+        inwards, outwards = (np.hypot(critical_value(fit.df) * se, LIMITS_AT * sd - end) for end in (least, most))
+        rows += [
+            fit.row(term, limit, limit_se, conf_low=limit - below, conf_high=limit + above, conf_level=CONF_LEVEL)
+            for term, limit, below, above in (
+                ("low", bias - LIMITS_AT * sd, outwards, inwards),
+                ("high", bias + LIMITS_AT * sd, inwards, outwards),
+            )
+        ]
         if clustered and se > NO_STD_ERROR:
             naive_limit_se = sd * np.sqrt(1 / n + LIMITS_AT**2 / (2 * (n - 1)))
             naive = [sd / np.sqrt(n), naive_limit_se, naive_limit_se]

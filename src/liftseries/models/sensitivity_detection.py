@@ -10,7 +10,7 @@ from liftseries.models.design import reference_level
 from liftseries.models.estimators.clusters import cluster_codes
 from liftseries.models.levels import as_levels, levels_present
 from liftseries.models.perforation_rate import fit_perforation_rate, known_perforation
-from liftseries.models.tidy import Estimates, Fit, left_out_table, results_table
+from liftseries.models.tidy import NO_STD_ERROR, Estimates, Fit, few_patients_df, left_out_table, results_table
 
 ANALYSIS, CONTRAST = "sensitivity.detection", "sensitivity.detection_contrast"
 DETECTED = (1.0, 0.8, 0.6, 0.4, 0.25)
@@ -49,6 +49,7 @@ def fit_sensitivity_detection(cases: pd.DataFrame, by: Sequence[str] = ("approac
             n_sites=int(rate["n_sites"]),
             n_patients=int(rate["n_patients"]),
             n_events=int(rate["n_events"]),
+            df=rate["df"],
         )
         told = [corrected_row(fit, rate, detected) for detected in DETECTED]
         rows += told
@@ -87,40 +88,65 @@ def contrast_rows(cases: pd.DataFrame, column: str) -> tuple[list[dict], list[di
         return [], []
     named = reference_level(column, levels)
     reference = named if named in present else present[0]
-    codes, k = cluster_codes(table["patient_id"])
+    patient = table["patient_id"].to_numpy()
     rows, effects = [], []
     for level in (level for level in present if level != reference):
         groups = [np.asarray(levels == one) for one in (reference, level)]
         either = groups[0] | groups[1]
+        k = len(pd.unique(patient[either]))
+        df = few_patients_df(k, 2)
         fit = Fit(
             analysis=CONTRAST,
             subset="all",
             scale="log_odds",
-            method=f"odds over the share of tears seen, patient-clustered; {column} against {reference}",
+            method="; ".join(
+                [
+                    "odds over the share of tears seen, patient-clustered",
+                    *(["bias-reduced (Mancl-DeRouen), t(K - p)"] if df is not None else []),
+                    f"{column} against {reference}",
+                ]
+            ),
             n_sites=int(either.sum()),
-            n_patients=len(np.unique(codes[either])),
+            n_patients=k,
             n_events=int(event[either].sum()),
+            df=df,
         )
         shares = [event[group].mean() for group in groups]
-        sums = [
-            np.bincount(codes[group], weights=(event[group] - share) / group.sum(), minlength=k)
-            for group, share in zip(groups, shares, strict=True)
-        ]
+        of_one = [name for name, group in zip((reference, level), groups, strict=True) if len(set(patient[group])) < 2]
+        sums = share_residuals(event[either], patient[either], groups[1][either], bias_reduced=df is not None)
         for seen in product(DETECTED_APART, repeat=2):
             term = f"{column}[{level}] {seen[0]:g}/{seen[1]:g}"
             risks = [share / detected for share, detected in zip(shares, seen, strict=True)]
             if min(shares) == 0:
                 rows.append(fit.row(term, problem=f"a level of {column} has no perforation: no finite odds"))
+            elif of_one:
+                rows.append(fit.row(term, problem=f"all sites with {column} {of_one[0]} belong to one patient"))
             elif max(risks) >= 1:
                 rows.append(fit.row(term, problem="so few tears cannot have been seen: more sites were perforated"))
             else:
                 # The logit of a share p over d changes with p by 1 / (p (1 - p / d)).
                 slopes = [1 / (share * (1 - risk)) for share, risk in zip(shares, risks, strict=True)]
                 change = slopes[1] * sums[1] - slopes[0] * sums[0]
-                se = float(np.sqrt(k / max(k - 1, 1) * change @ change))
+                se = float(np.sqrt(change @ change))
                 odds = [risk / (1 - risk) for risk in risks]
                 rows.append(fit.wald_row(term, float(np.log(odds[1] / odds[0])), se))
                 variances = [share * (1 - share) / group.sum() for share, group in zip(shares, groups, strict=True)]
                 alone = np.sqrt(sum(slope**2 * variance for slope, variance in zip(slopes, variances, strict=True)))
                 effects += fit.design_effect_rows([term], [se], [alone])
     return rows, effects
+
+
+def share_residuals(event, patient, in_level, bias_reduced: bool) -> tuple[np.ndarray, np.ndarray]:
+    """What each patient adds to the error of the share in the reference and of that in the level, each shape (K,).
+
+    Source: the score of a model with one risk a level and working independence; `bias_reduced` takes out the patient's
+    own pull on the share, as Mancl and DeRouen 2001, doi:10.1111/j.0006-341X.2001.00126.x.
+    """
+    codes, k = cluster_codes(patient)
+    parts = []
+    for group in (~in_level, in_level):
+        residual = event[group] - event[group].mean()
+        error = np.bincount(codes[group], weights=residual, minlength=k) / group.sum()
+        own = np.bincount(codes[group], minlength=k) / group.sum()
+        parts.append(error / np.maximum(1 - own, NO_STD_ERROR) if bias_reduced else error)
+    return parts[0], parts[1]

@@ -4,9 +4,10 @@ import numpy as np
 import pandas as pd
 
 from liftseries.models.design import INTERCEPT
-from liftseries.models.tidy import Estimates, Fit, left_out_table, results_table
+from liftseries.models.tidy import CONF_LEVEL, Estimates, Fit, left_out_table, results_table
 
 ANALYSIS = "sensitivity.evalue"
+FARTHEST = 300.0  # log ratio; an E-value squares its ratio, which has no number beyond
 RARE = 0.15  # events below which odds and hazard ratios pass for risk ratios; VanderWeele and Ding 2017
 
 
@@ -31,6 +32,7 @@ def fit_sensitivity_evalue(perforation: pd.DataFrame, survival: pd.DataFrame) ->
             common = row["n_sites"] > 0 and row["n_events"] / row["n_sites"] >= RARE
             hazard = row["scale"] == "log_hazard"
             how = ("hazard" if hazard else "odds") + " ratio" + (", events common" if common else " as risk ratio")
+            how += "" if "[" in row["term"] else ", per unit"
             fit = Fit(
                 ANALYSIS, "all", "E-value", how, int(row["n_sites"]), int(row["n_patients"]), int(row["n_events"])
             )
@@ -38,11 +40,12 @@ def fit_sensitivity_evalue(perforation: pd.DataFrame, survival: pd.DataFrame) ->
             if pd.isna(row["estimate"]) or pd.isna(row["conf_low"]):
                 rows.append(fit.row(term, problem=f"no ratio to explain away: {row['problem']}"))
                 continue
-            found = (np.exp(row[name]) for name in ("estimate", "conf_low", "conf_high"))
+            found = (np.exp(np.clip(row[name], -FARTHEST, FARTHEST)) for name in ("estimate", "conf_low", "conf_high"))
             ratio, low, high = (risk_ratio(value, hazard, common) for value in found)
             nearer = low if ratio >= 1 else high
             holds_none = low <= 1 <= high
-            rows.append(fit.row(term, e_value(ratio), conf_low=1.0 if holds_none else e_value(nearer), conf_level=0.95))
+            limit = 1.0 if holds_none else e_value(nearer)
+            rows.append(fit.row(term, e_value(ratio), problem=row["problem"], conf_low=limit, conf_level=CONF_LEVEL))
     return Estimates(results_table(rows), left_out_table(ANALYSIS, "all", []))
 
 
@@ -57,5 +60,5 @@ def risk_ratio(ratio: float, hazard: bool, common: bool) -> float:
     if not common:
         return float(ratio)
     if hazard:
-        return float((1 - 0.5 ** np.sqrt(ratio)) / (1 - 0.5 ** np.sqrt(1 / ratio)))
+        return float(np.expm1(-np.log(2) * np.sqrt(ratio)) / np.expm1(-np.log(2) * np.sqrt(1 / ratio)))
     return float(np.sqrt(ratio))

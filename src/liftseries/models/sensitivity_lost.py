@@ -33,8 +33,8 @@ def fit_sensitivity_lost(implants: pd.DataFrame, months: Sequence[float]) -> Est
         share of the lost implants that must have failed right after their last visit for survival to come down to the
         lower limit of what was observed.
 
-    Source: best and worst case: common practice, no source; tipping point: Yan, Lee and Li 2009,
-    doi:10.1080/10543400903242795 (the idea, for trials).
+    Source: best and worst case: common practice, no source; tipping point: Campbell, Pennello and Yue 2011,
+    doi:10.1080/10543406.2011.550094 (the idea, for outcomes that are yes or no).
     """
     time, failed = implants["months"].to_numpy(float), implants["failed"].to_numpy(bool)
     died = implants["died"].to_numpy(bool)

@@ -32,6 +32,8 @@ class MixedFit:
     residual_variance
     log_likelihood : restricted
     total_variance_log_se : standard error of the log of the total variance; NaN on the boundary
+    ratio_covariance : shape (k, k), of patient and site variance over the residual one; NaN on the boundary
+        k intercepts, the patient's first.
     """
 
     coefficients: np.ndarray
@@ -41,6 +43,7 @@ class MixedFit:
     residual_variance: float
     log_likelihood: float
     total_variance_log_se: float
+    ratio_covariance: np.ndarray
 
     @property
     def std_error(self) -> np.ndarray:
@@ -94,6 +97,7 @@ def mixed_reml(
     variances = dict(zip(criterion.intercepts, gamma * residual_variance, strict=True))
     # The criterion stood on orthonormal columns: log|X'V⁻¹X| of the caller's columns is larger by 2
     # log|R/√n|.
+    ratio_covariance = _ratio_covariance(criterion, gamma)
     rescaled = 2 * np.log(np.abs(np.diag(r) / np.sqrt(n))).sum()
     return MixedFit(
         coefficients=back @ beta,
@@ -102,7 +106,8 @@ def mixed_reml(
         site_variance=float(variances.get("site", np.nan)),
         residual_variance=float(residual_variance),
         log_likelihood=float(-(minus_two_log_likelihood + rescaled) / 2),
-        total_variance_log_se=_total_variance_log_se(criterion, gamma),
+        total_variance_log_se=_total_variance_log_se(criterion, gamma, ratio_covariance),
+        ratio_covariance=ratio_covariance,
     )
 
 
@@ -231,31 +236,46 @@ def _hessian(function, at: np.ndarray) -> np.ndarray:
     return (hessian + hessian.T) / 2
 
 
-def _total_variance_log_se(criterion: _Reml, gamma: np.ndarray) -> float:
+def _ratio_covariance(criterion: _Reml, gamma: np.ndarray) -> np.ndarray:
+    """Covariance of the γ: their information along the profile is half the Hessian of -2 log L.
+
+    On the boundary no such expansion exists.
+    """
+    k = len(gamma)
+    if k and gamma.min() <= 0:
+        return np.full((k, k), np.nan)
+    hessian = np.empty((k, k))
+    for j in range(k):
+        up, down, width = _either_side(gamma, j)
+        hessian[j] = (criterion(up)[1] - criterion(down)[1]) / (2 * width)
+    hessian = (hessian + hessian.T) / 2
+    if k and np.linalg.eigvalsh(hessian).min() <= 0:
+        return np.full((k, k), np.nan)
+    return np.linalg.inv(hessian / 2)
+
+
+def _total_variance_log_se(criterion: _Reml, gamma: np.ndarray, covariance: np.ndarray) -> float:
     """Standard error of T = log σ²(γ) + log(1 + Σγ) by the delta method.
 
-    The information of (γ, log σ²) splits into that of γ along the profile, half the Hessian of -2 log L, and
-    Var(log σ² | γ) = 2 / (n - p). On the boundary no such expansion exists.
+    The information of (γ, log σ²) splits into that of γ and Var(log σ² | γ) = 2 / (n - p).
     """
-    df = criterion.n - criterion.p
-    if len(gamma) == 0:
-        return float(np.sqrt(2 / df))
-    if gamma.min() <= 0:
+    if np.isnan(covariance).any():
         return np.nan
 
     def log_total(g):
         return np.log(criterion(g)[4]) + np.log1p(g.sum())
 
     slope = np.empty(len(gamma))
-    hessian = np.empty((len(gamma), len(gamma)))
     for j in range(len(gamma)):
-        width = 1e-5 * gamma[j]
-        up, down = gamma.copy(), gamma.copy()
-        up[j] += width
-        down[j] -= width
+        up, down, width = _either_side(gamma, j)
         slope[j] = (log_total(up) - log_total(down)) / (2 * width)
-        hessian[j] = (criterion(up)[1] - criterion(down)[1]) / (2 * width)
-    hessian = (hessian + hessian.T) / 2
-    if np.linalg.eigvalsh(hessian).min() <= 0:
-        return np.nan
-    return float(np.sqrt(slope @ np.linalg.solve(hessian / 2, slope) + 2 / df))
+    return float(np.sqrt(slope @ covariance @ slope + 2 / (criterion.n - criterion.p)))
+
+
+def _either_side(gamma: np.ndarray, j: int) -> tuple[np.ndarray, np.ndarray, float]:
+    """γ with its j-th a little larger, a little smaller, and by how much."""
+    width = 1e-5 * gamma[j]
+    up, down = gamma.copy(), gamma.copy()
+    up[j] += width
+    down[j] -= width
+    return up, down, width
