@@ -161,16 +161,18 @@ def methods(material: Material, words: Words) -> Iterable[tuple[str, str]]:
         (
             "Achieved less planned last depth, restricted maximum likelihood with a patient intercept; "
             "limits are bias ± 1.96 √(variance between + within patients) (Bland and Altman 1999, "
-            "doi:10.1177/096228029900800204). Whether the error grows with the depth is asked by regressing it on the "
+            "doi:10.1177/096228029900800204), their intervals put those of bias and total SD together (Zou 2013, "
+            "doi:10.1177/0962280211402548). Whether the error grows with the depth is asked by regressing it on the "
             "planned depth, which is known without error." + _left_out(material, words, "depth.agreement")
         ),
     )
     yield (
         "How alike sites are",
         (
-            "Intraclass correlations from one-way variance components, with limits from F (Shrout and Fleiss 1979, "
-            "doi:10.1037/0033-2909.86.2.420), that of the perforation by leaving patients out. A design effect is the "
-            "variance of a clustered estimate over that of as many independent sites."
+            "Intraclass correlations from one-way variance components, with limits from F that are exact for groups "
+            "of any size (Wald 1940; in equal groups Shrout and Fleiss 1979, doi:10.1037/0033-2909.86.2.420), that of "
+            "the perforation by leaving patients out; of the bone gain also from all visits by restricted maximum "
+            "likelihood. A design effect is the variance of a clustered estimate over that of independent sites."
         ),
     )
     yield (

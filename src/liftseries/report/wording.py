@@ -158,6 +158,7 @@ SEVERAL_METHODS = (
     "survival.firth_cox",
     "survival.ph",
     "sensitivity.lost_implants",
+    "measurement.icc",
 )
 ONE_SIDED = "one_sided"
 
