@@ -28,4 +28,11 @@ g <- MASS::gehan
 m <- survreg(Surv(time, cens) ~ treat, g, dist = "weibull", control = survreg.control(rel.tolerance = 1e-14))
 record("gehan", c(names(coef(m)), "log scale"), c(coef(m), log(m$scale)), sqrt(diag(vcov(m))))
 record("gehan", "log-likelihood", m$loglik[2])
-write_rows("interval.csv", c("survival", "MASS"))
+# Breast cosmesis: every time lies between two visits (Finkelstein and Wolfe 1985).
+data(bcdeter, package = "KMsurv")
+bcdeter$lower[bcdeter$lower == 0] <- NA
+m <- survreg(Surv(lower, upper, type = "interval2") ~ factor(treat), bcdeter, dist = "weibull",
+  control = survreg.control(rel.tolerance = 1e-14, maxiter = 500))
+record("cosmesis", c(names(coef(m)), "log scale"), c(coef(m), log(m$scale)), sqrt(diag(vcov(m))))
+record("cosmesis", "log-likelihood", m$loglik[2])
+write_rows("interval.csv", c("survival", "MASS", "KMsurv"))

@@ -78,6 +78,15 @@ def test_weibull_of_exact_and_censored_times(r_data, r_rows):
     compare_weibull(fit, r_rows("interval", "gehan"), fit.naive_std_error)
 
 
+def test_weibull_of_breasts_seen_between_visits(r_data, r_rows):
+    """Cosmesis of both arms (Finkelstein and Wolfe 1985): radiotherapy alone, and with chemotherapy."""
+    breasts = r_data("KMsurv", "bcdeter")
+    x = np.column_stack([np.ones(len(breasts)), breasts["treat"].eq(2)]).astype(float)
+    left, right = breasts["lower"].to_numpy(float), breasts["upper"].fillna(np.inf).to_numpy(float)
+    fit = weibull_interval(left, right, x, np.arange(len(x)))
+    compare_weibull(fit, r_rows("interval", "cosmesis"), fit.naive_std_error)
+
+
 @pytest.mark.parametrize("key", ["series", "cosmesis"])
 def test_turnbull_against_plain_em(series, r_data, r_rows, key):
     """Cosmesis: breasts that retracted between two visits (Finkelstein and Wolfe 1985), radiotherapy alone."""

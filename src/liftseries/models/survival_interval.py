@@ -43,7 +43,8 @@ def fit_survival_interval(implants: pd.DataFrame, terms: Sequence[str], months: 
     Estimates
         `survival.interval`: `(intercept)`, a row a term and `(log shape)` on the scale `log_time`; below 50 patients by
         t. `survival.interval_curve`: survival at the months, the mean over the implants used, interval on the log-log
-        scale with the variance times m / (m - 1), m the patients with a failure.
+        scale with the variance times m / (m - 1), m the patients with a failure. No standard error is smaller than the
+        model's own, as if implants were independent: with one failure or two a sandwich is close to nothing.
 
     Source: see `weibull_interval`. Both safeguards come from simulated series, tests/benchmarks/coverage.py.
     """
@@ -77,9 +78,11 @@ def fit_survival_interval(implants: pd.DataFrame, terms: Sequence[str], months: 
         seen = float(np.where(np.isfinite(right), right, left).max())
         survival, se, alone = model.mean_survival(design.matrix, months)
         n_failing = len(pd.unique(data.patient[data.failed]))
-        se = se * np.sqrt(n_failing / max(n_failing - 1, 1))
-        told = curve_rows(curve, months, survival, se, seen)
-        effects += curve.design_effect_rows([row["term"] for row in told], [row["std_error"] for row in told], alone)
+        held = np.maximum(se * np.sqrt(n_failing / max(n_failing - 1, 1)), alone)
+        told = curve_rows(curve, months, survival, held, seen)
+        stated = np.isfinite([row["std_error"] for row in told])
+        months_stated = [f"{month:g}" for month in np.array(months)[stated]]
+        effects += curve.design_effect_rows(months_stated, se[stated], alone[stated])
         rows += told
     left_out = [
         left_out_table(ANALYSIS, "all", [("never seen in function after placement", int((~tells).sum()))]),

@@ -82,7 +82,9 @@ def aalen_johansen(months: np.ndarray, failed: np.ndarray, died: np.ndarray, clu
     v = running_products(cluster_codes(cluster)[0], when, np.column_stack([stays, a]), n_times)
     weight = np.column_stack([observed, np.ones(n_times), -failure])
     variance = np.einsum("tj,tjk,tk->t", weight, v, weight)
-    rounding = 1e-12 * np.einsum("tj,tjk,tk->t", np.abs(weight), np.abs(v), np.abs(weight))
+    # Patients may cancel exactly; what is left then is the rounding of totals that once were larger.
+    once = np.maximum.accumulate(np.abs(v), axis=0)
+    rounding = 1e-12 * np.einsum("tj,tjk,tk->t", np.abs(weight), once, np.abs(weight))
     std_error = np.sqrt(np.where(variance > rounding, variance, 0.0))
     event = d > 0
     return AalenJohansen(

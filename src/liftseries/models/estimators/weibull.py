@@ -13,8 +13,11 @@ from liftseries.models.estimators.clusters import cluster_codes, cluster_sums
 from liftseries.models.tidy import NotFitted
 
 MAX_ITERATIONS = 200
-SETTLED = 1e-10  # a step this small, in standard errors, ends the search
-LARGEST_LOG_SCALE = 12.0
+SETTLED = 1e-20  # a step that would raise the log-likelihood by less ends the search
+RANK = 1e-14
+LEAST_SHAPE, LARGEST_SHAPE = 1e-5, 1e4  # beyond these the shape runs to 0 or ∞
+LEAST_INFORMATION = 1e-7  # a standard error above 3,000 in standardised columns: the likelihood has no maximum
+ONE_TIME = "all failures may have happened at one and the same time, so the shape is not finite; see survival.turnbull"
 
 
 @dataclass(frozen=True)
@@ -76,6 +79,9 @@ class WeibullFit:
 def weibull_interval(left: np.ndarray, right: np.ndarray, x: np.ndarray, cluster: np.ndarray) -> WeibullFit:
     """Fit the model by maximum likelihood, Newton's method on analytic derivatives.
 
+    Written as z = k log t - x γ with shape k, the log-likelihood is concave in (γ, k), so that halved Newton steps
+    climb to its maximum from anywhere; β = γ / k comes after.
+
     Parameters
     ----------
     left, right : shape (n,)
@@ -91,110 +97,116 @@ def weibull_interval(left: np.ndarray, right: np.ndarray, x: np.ndarray, cluster
     Raises
     ------
     NotFitted
-        No failure, no more patients than parameters, or no maximum that could be found.
+        No failure, no more patients than parameters, or a likelihood without a maximum.
 
-    Source: Kalbfleisch and Prentice 1980, section 3.6 (from memory); equal to R's `survreg`; sandwich White 1982,
-    doi:10.2307/1912526.
+    Source: Kalbfleisch and Prentice 1980, section 3.6; concave: Burridge 1981, Journal of the Royal Statistical
+    Society B 43:41 (both from memory); equal to R's `survreg`; sandwich White 1982, doi:10.2307/1912526.
     """
     left, right = np.asarray(left, float), np.asarray(right, float)
     codes, n_clusters = cluster_codes(cluster)
     p = x.shape[1]
-    if not np.isfinite(right).any():
+    failed = np.isfinite(right)
+    if not failed.any():
         raise NotFitted("no implant failed, so no time to failure can be modelled")
     if n_clusters <= p + 1:
         raise NotFitted(f"too few patients ({n_clusters}) for {p + 1} parameters")
     spread = np.where(x.std(axis=0) > 0, x.std(axis=0), 1.0)
     centre = np.where(x.std(axis=0) > 0, x.mean(axis=0), 0.0)
-    z = (x - centre) / spread
-    likelihood = _IntervalLikelihood(left, right, z)
+    middle = np.log(right[failed]).mean()
+    likelihood = _IntervalLikelihood(left, right, (x - centre) / spread, middle)
 
-    # An exponential model of the midpoints is a start from which halved Newton steps climb.
-    finite = np.isfinite(right)
+    # An exponential model is a start from which halved Newton steps climb.
     theta = np.zeros(p + 1)
-    theta[0] = np.log(np.where(finite, (left + np.where(finite, right, 0.0)) / 2, left).sum() / finite.sum())
-    at = likelihood(theta)
+    theta[0], theta[p] = np.log(np.where(failed, right, left).sum() / failed.sum()) - middle, 1.0
+    value, scores, information = likelihood(theta)
     for _ in range(MAX_ITERATIONS):
-        step = _ascent(at)
+        score = scores.sum(axis=0)
+        step = np.linalg.lstsq(information, score, rcond=RANK)[0]
+        gain = step @ score
+        if gain < SETTLED:
+            break
+        # The shape stays above 0: half of the way to it at most.
+        step = step * min(1.0, theta[p] / max(-2 * step[p], 1e-300))
         for _ in range(60):
             trial = likelihood(theta + step)
-            if trial[0] >= at[0] - 1e-12 * abs(at[0]):
+            if trial[0] >= value - 1e-12 * abs(value):
                 break
             step = step / 2
-        size = step @ at[1].sum(axis=0)
-        theta, at = theta + step, trial
-        if np.abs(theta).max() > LARGEST_LOG_SCALE * 3:
-            raise NotFitted("the terms tell failed and lasting implants apart, so log times are not finite")
-        if abs(size) < SETTLED**2:
-            break
+        theta, (value, scores, information) = theta + step, trial
+        if theta[p] < LEAST_SHAPE:
+            raise NotFitted(
+                "failures were found at first visits only, as if none could happen later, so the shape is not finite; "
+                "see survival.turnbull"
+            )
+        if theta[p] > LARGEST_SHAPE:
+            raise NotFitted(ONE_TIME)
     else:
         raise NotFitted(f"the likelihood did not settle within {MAX_ITERATIONS} steps")
+    values, directions = np.linalg.eigh(information)
+    if values[0] < LEAST_INFORMATION:
+        if np.abs(directions[1:p, 0]).max(initial=0.0) < 1e-3:  # no term has a part in where the search ran off
+            raise NotFitted(ONE_TIME)
+        raise NotFitted(
+            "the terms tell failed and lasting implants apart, so no ratio of times is finite; see survival.firth_cox"
+        )
 
-    if np.linalg.eigvalsh(-at[2]).min() <= 0:
-        raise NotFitted("the likelihood has no maximum that could be found")
-    naive = np.linalg.inv(-at[2])
-    sums = cluster_sums(codes, n_clusters, at[1])
-    # Back to the caller's columns: β_j = b_j / spread_j, the constant takes up the centres; log shape = -log σ.
-    back = np.zeros((p + 1, p + 1))
-    back[:p, :p] = np.diag(1 / spread)
-    back[0, :p] -= centre / spread
+    # To the caller's columns and to log time: β = γ / k, the constant takes up the centres.
+    shape = theta[p]
+    back = np.zeros((p, p))
+    back[range(p), range(p)] = 1 / spread
+    back[0] -= centre / spread
     back[0, 0] = 1.0
-    back[p, p] = -1.0
+    beta = back @ theta[:p] / shape
+    turn = np.zeros((p + 1, p + 1))  # derivatives of (β, log k) by (γ, k)
+    turn[:p, :p], turn[:p, p], turn[p, p] = back / shape, -beta / shape, 1 / shape
+    beta[0] += middle
+    naive = np.linalg.inv(information)
+    sums = cluster_sums(codes, n_clusters, scores)
     return WeibullFit(
-        parameters=back @ theta,
-        covariance=back @ (naive @ (sums.T @ sums) @ naive) @ back.T,
-        naive_covariance=back @ naive @ back.T,
-        log_likelihood=float(at[0]),
+        parameters=np.r_[beta, np.log(shape)],
+        covariance=turn @ (naive @ (sums.T @ sums) @ naive) @ turn.T,
+        naive_covariance=turn @ naive @ turn.T,
+        log_likelihood=float(value),
         n_clusters=n_clusters,
     )
 
 
-def _ascent(at) -> np.ndarray:
-    """Newton's step, or where the Hessian is not negative definite that of the scores' outer product."""
-    _, scores, hessian = at
-    total = scores.sum(axis=0)
-    if np.linalg.eigvalsh(hessian).max() < 0:
-        return np.linalg.solve(-hessian, total)
-    return np.linalg.lstsq(scores.T @ scores + 1e-8 * np.eye(len(total)), total, rcond=None)[0]
-
-
 class _IntervalLikelihood:
-    """The log-likelihood of (β, log σ): its value, scores of shape (n, p + 1) and Hessian."""
+    """The log-likelihood of (γ, k): its value, scores of shape (n, p + 1) and observed information.
 
-    def __init__(self, left, right, x):
-        self.x = x
-        self.exact = left == right
-        self.seen, self.open = left > 0, ~np.isfinite(right)
-        self.log_left = np.log(np.where(self.seen, left, 1.0))
-        self.log_right = np.log(np.where(self.open, 1.0, right))
+    Times are measured from `middle`, the log of a time amid the failures.
+    """
 
-    @np.errstate(over="ignore", invalid="ignore")
+    def __init__(self, left, right, x, middle):
+        self.exact, self.seen, self.open = left == right, left > 0, ~np.isfinite(right)
+        # z = θ·v at either end; an end without a time has no z.
+        self.v_left = np.column_stack([-x, np.log(np.where(self.seen, left, 1.0)) - middle])
+        self.v_right = np.column_stack([-x, np.log(np.where(self.open, 1.0, right)) - middle])
+        self.log_time = np.where(self.exact, self.v_right[:, -1] + middle, 0.0)
+
+    @np.errstate(over="ignore", invalid="ignore", divide="ignore")
     def __call__(self, theta):
         """A step too far overflows; its value is then -∞ and the step is halved."""
-        x, shape = self.x, np.exp(-theta[-1])
-        eta = x @ theta[:-1]
-        z_left = np.where(self.seen, (self.log_left - eta) * shape, 0.0)
-        z_right = np.where(self.open, 0.0, (self.log_right - eta) * shape)
+        z_left, z_right = self.v_left @ theta, self.v_right @ theta
         u_left = np.where(self.seen, np.exp(np.minimum(z_left, 700)), 0.0)
         u_right = np.where(self.open, 0.0, np.exp(np.minimum(z_right, 700)))
-        gap = np.where(self.open, np.inf, u_right - u_left)
-        within = np.where(self.exact, 1.0, -np.expm1(-np.maximum(gap, 1e-300)))  # chance of failing once seen at `left`
+        gap = np.where(self.open, np.inf, np.maximum(u_right - u_left, 0.0))
+        within = np.where(self.exact, 1.0, -np.expm1(-gap))  # chance of failing by `right` once seen at `left`
         # Derivatives by z of both ends: a, b and their own aa, ab, bb.
         a = -u_left / within
-        b = np.where(self.open, 0.0, u_right * np.exp(-np.minimum(np.where(self.open, 0.0, gap), 700)) / within)
+        b = u_right * np.exp(-np.where(self.open, 0.0, gap)) / within
         aa, ab, bb = a * (1 - u_left) - a**2, -a * b, b * (1 - u_right) - b**2
         value = -u_left + np.log(within)
-        # An exact time: log f = z - exp(z) - log σ - log t, all of it in b.
+        # An exact time: log f = z - exp(z) + log k - log t, all of it in b but the shape's own part.
         a, aa, ab = (np.where(self.exact, 0.0, term) for term in (a, aa, ab))
         b, bb = np.where(self.exact, 1 - u_right, b), np.where(self.exact, -u_right, bb)
-        value = np.where(self.exact, z_right - u_right - theta[-1] - self.log_right, value)
+        value = np.where(self.exact, z_right - u_right + np.log(theta[-1]) - self.log_time, value)
 
-        by_scale = -(a * z_left + b * z_right) - self.exact
-        scores = np.column_stack([-shape * (a + b)[:, None] * x, by_scale])
-        cross = (a + b) + aa * z_left + ab * (z_left + z_right) + bb * z_right
-        both = aa * z_left**2 + 2 * ab * z_left * z_right + bb * z_right**2 + a * z_left + b * z_right
-        hessian = np.empty((len(theta), len(theta)))
-        hessian[:-1, :-1] = (x * (shape**2 * (aa + 2 * ab + bb))[:, None]).T @ x
-        hessian[:-1, -1] = hessian[-1, :-1] = shape * (cross @ x)
-        hessian[-1, -1] = both.sum()
+        scores = a[:, None] * self.v_left + b[:, None] * self.v_right
+        scores[:, -1] += self.exact / theta[-1]
+        mixed = (self.v_left * ab[:, None]).T @ self.v_right
+        hessian = mixed + mixed.T
+        hessian += (self.v_left * aa[:, None]).T @ self.v_left + (self.v_right * bb[:, None]).T @ self.v_right
+        hessian[-1, -1] -= self.exact.sum() / theta[-1] ** 2
         total = value.sum()
-        return (total if np.isfinite(total) else -np.inf), scores, hessian
+        return (total if np.isfinite(total) else -np.inf), scores, -hessian
