@@ -12,13 +12,14 @@ import time
 from pathlib import Path
 
 from liftseries import __version__
-from liftseries.errors import Problem, StudyError, UsageError
+from liftseries.errors import Problem, StudyError, UsageError, fault
 from liftseries.plan import PLAN_FILE, Plan, read_plan
 
 CAUTION = (
     "For research and audit. Not a medical device, no advice for a patient in the chair: "
     "local codes and licensed clinical judgement come first."
 )
+OURS = "This is a fault of liftseries, not of the study. Please report the lines above."
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -36,6 +37,10 @@ def main(arguments: list[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("Interrupted. Run the same command again to go on.", file=sys.stderr)
         return 130
+    except Exception as error:
+        print(fault(error), end="", file=sys.stderr)
+        print(OURS, file=sys.stderr)
+        return 3
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -132,7 +137,7 @@ def _run(options: argparse.Namespace) -> int:
         changed = run(plan, options.cores, options.force)
     except RunFailed as error:
         print(error, file=sys.stderr)
-        print("This is a fault of liftseries, not of the study. Please report the lines above.", file=sys.stderr)
+        print(OURS, file=sys.stderr)
         return 3
     print(f"Done in {took(started)}." if changed else "Nothing has changed since the last run.")
     print("\n".join(what_to_look_at(plan)))

@@ -1,13 +1,16 @@
 """Everything a user can be told: where it is, what it is, what to do.
 
 A `StudyError` is the user's to mend and is shown as its lines, without a traceback; a `UsageError` says
-that a command was used wrongly. Anything else keeps its traceback, because the fault is ours.
+that a command was used wrongly. Anything else keeps its traceback, because the fault is ours, but not the words
+of the error: they may quote a cell.
 A text cell is never quoted, since someone may have typed a name; numbers and keys may be.
 """
 
 from __future__ import annotations
 
 import difflib
+import os
+import traceback
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -39,3 +42,23 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
     """` Did you mean "rbh_bands_mm"?`, or nothing where no known name is near."""
     near = difflib.get_close_matches(name.strip().lower(), list(known), n=1, cutoff=0.5)
     return f' Did you mean "{near[0]}"?' if near else ""
+
+
+SHOW_VALUES = "LIFTSERIES_SHOW_VALUES"
+
+
+def fault(error: BaseException) -> str:
+    """Where an error of ours came from, frame by frame, and its kind.
+
+    Its own words are left out, since libraries quote the cell that they stumble over; whoever may see the
+    patients' data sets LIFTSERIES_SHOW_VALUES=1 to have them too.
+    """
+    if os.environ.get(SHOW_VALUES):
+        return "".join(traceback.format_exception(error))
+    told, seen = [], set()
+    while error is not None and id(error) not in seen:
+        seen.add(id(error))
+        frames = "".join(traceback.format_tb(error.__traceback__))
+        told.append(f"{frames}{type(error).__name__} (its words may quote a cell; {SHOW_VALUES}=1 shows them)\n")
+        error = error.__cause__ or (None if error.__suppress_context__ else error.__context__)
+    return "while dealing with this:\n".join(reversed(told))

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import os
 import sys
-import traceback
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from liftseries.errors import StudyError
+from liftseries.errors import StudyError, fault
 
 PROBLEMS = Path("logs/problems.txt")
 
@@ -24,7 +23,7 @@ def logged(log: str) -> Iterator[None]:
     """Runs a job's block; warnings and errors go to `log`.
 
     A `StudyError` ends the job with its lines on standard error, without a traceback. Any other error is ours
-    and ends it with its traceback.
+    and ends it with its traceback, but without its words.
     """
     with Path(log).open("w", encoding="utf-8", buffering=1) as file, warnings.catch_warnings():
         warnings.showwarning = lambda message, category, filename, lineno, *_: print(
@@ -36,8 +35,8 @@ def logged(log: str) -> Iterator[None]:
             _tell(str(error), file)
             PROBLEMS.write_text(f"{error}\n", encoding="utf-8")
             sys.exit(1)
-        except Exception:
-            _tell(traceback.format_exc(), file)
+        except Exception as error:
+            _tell(fault(error), file)
             sys.exit(1)
 
 
