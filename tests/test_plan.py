@@ -91,6 +91,13 @@ def test_all_problems_come_in_one_go(tmp_path):
         ("plan: {imputation: {auxiliary: [age]}}", '"age" is no column that can stand here. Did you mean "age_years"?'),
         ("plan: {risk_contrasts: {rbh_mid_mm: [8]}}", "risk_contrasts, rbh_mid_mm: 1 entries, where 2 are needed"),
         ("plan: {risk_contrasts: {rbh: [8, 4]}}", 'study.yaml, plan, risk_contrasts: "rbh" is no column'),
+        ("reading: {tooth_numbering: ada}", 'study.yaml, reading, tooth_numbering: "ada" is none of fdi, universal'),
+        ("reading: {not_recorded: ['-', ' ']}", "study.yaml, reading, not_recorded: an entry holds blanks only"),
+        ("reading: {not_recorded: [999]}", '"999" holds a digit and may be a value somewhere'),
+        ("reading: {levels: {perforated: {ja: yes}}}", '"perforated" is no column with levels. Did you mean "perf'),
+        ("reading: {levels: {perforation: {ja: yep}}}", 'levels, perforation: "yep" is none of no, yes, unknown'),
+        ("reading: {levels: {perforation: {No: yes}}}", '"No" is itself a level'),
+        ("reading: {cleared: {sites: [protocoll]}}", '"protocoll" is no column of it. Did you mean "protocol"?'),
         ("output: .", "study.yaml, output: the folder holds the study's own files"),
         ("output: 'out{1}'", "study.yaml, output: the path holds { or }"),
         ("output: ../elsewhere", "study.yaml, output: the path leaves the study folder"),
@@ -105,6 +112,30 @@ def test_all_problems_come_in_one_go(tmp_path):
 def test_problem_is_told_with_its_place(tmp_path, text, told):
     (problem,) = problems_of(tmp_path, text)
     assert told in problem
+
+
+def test_words_of_the_reading_section_are_words_however_yaml_types_them(tmp_path):
+    reading = plan_of(
+        tmp_path,
+        "reading: {not_recorded: [null, '-'], not_applicable: n/a, levels: {septum: {1: yes, x: yes}, graft: {true: mixed}}}",
+    ).reading
+    assert (reading.not_recorded, reading.not_applicable) == (("null", "-"), ("n/a",))
+    assert reading.levels == {"septum": {"1": "yes", "x": "yes"}, "graft": {"true": "mixed"}}
+    assert (reading.hidden, reading.tooth_numbering) == ("refuse", "fdi")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "{not_recorded: [NA, na]}",
+        "{not_recorded: [NA], not_applicable: ['na ']}",
+        "{levels: {sex: {F: female, f: male}}}",
+    ],
+)
+def test_a_word_with_two_meanings_is_told(tmp_path, text):
+    problems = problems_of(tmp_path, f"reading: {text}")
+    assert len(problems) == 2
+    assert all("stands twice" in problem for problem in problems)
 
 
 def test_missing_table_is_named(tmp_path):

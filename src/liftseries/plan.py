@@ -14,9 +14,11 @@ from typing import Any
 from liftseries.errors import Problem, StudyError, did_you_mean
 from liftseries.home import folder
 from liftseries.plain_yaml import load_yaml
+from liftseries.reading import Reading, reading_of, reading_problems, words_as_text
 from liftseries.schema import Table, read_schema
 
 PLAN_FILE = "study.yaml"
+SECTIONS = ("study", "plan", "extra_columns", "reading", "sharing")
 LATER_PURPOSES = ("comparison", "audit")
 # Terms that come from derived/sites.csv; the deviations may be terms too.
 DERIVED_TERMS = (
@@ -64,6 +66,7 @@ class Plan:
     resamples: int
     seed: int
     extra_columns: Mapping[str, Mapping[str, Mapping]]
+    reading: Reading
     invalid_rows: str
     smallest_cell: int
     output: Path
@@ -136,16 +139,15 @@ def _load(path: Path) -> dict[str, Any]:
 
 def _normalised(written: dict[str, Any]) -> dict[str, Any]:
     """One word where a list may stand becomes a list of one; an empty section becomes an empty mapping."""
-    written = {
-        key: {} if value is None and key in ("study", "plan", "extra_columns", "sharing") else value
-        for key, value in written.items()
-    }
+    written = {key: {} if value is None and key in SECTIONS else value for key, value in written.items()}
     if isinstance(written.get("purpose"), str):
         written["purpose"] = [written["purpose"]]
     if isinstance(written.get("tables"), dict):
         written["tables"] = {
             table: [files] if isinstance(files, str) else files for table, files in written["tables"].items()
         }
+    if isinstance(written.get("reading"), dict):
+        written["reading"] = words_as_text(written["reading"])
     return written
 
 
@@ -251,7 +253,10 @@ def _content_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
     own = list(_own_column_problems(filled["extra_columns"]))
     yield from own
     if not own:
-        yield from _term_problems(plan, read_schema(filled["extra_columns"]))
+        schema = read_schema(filled["extra_columns"])
+        yield from _term_problems(plan, schema)
+        for where, message in reading_problems(filled["reading"], schema):
+            yield Problem(f"{PLAN_FILE}, reading, {where}", message)
 
 
 def _path_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
@@ -345,6 +350,7 @@ def _plan(filled: dict[str, Any], study: Path) -> Plan:
         resamples=plan["resamples"],
         seed=plan["seed"],
         extra_columns=filled["extra_columns"],
+        reading=reading_of(filled["reading"]),
         invalid_rows=filled["invalid_rows"],
         smallest_cell=filled["sharing"]["smallest_cell"],
         output=study / filled["output"],

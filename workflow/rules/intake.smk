@@ -20,8 +20,9 @@ rule check_tables:
         study=str(plan.folder),
         tables=plan.as_written["tables"],
         extra_columns=plan.extra_columns,
+        reading=plan.as_written["reading"],
         invalid_rows=plan.invalid_rows,
-        code=code_of("intake", "schema.py", "schemas"),
+        code=code_of("intake", "schema.py", "reading.py", "schemas"),
     message:
         "Checking the tables"
     script:
