@@ -18,6 +18,7 @@ from liftseries.reading import Reading, reading_of, reading_problems, words_as_t
 from liftseries.schema import Table, read_schema
 
 PLAN_FILE = "study.yaml"
+CORRECTIONS_FILE = "corrections.csv"  # beside study.yaml, which need not name it
 SECTIONS = ("study", "plan", "extra_columns", "reading", "sharing")
 LATER_PURPOSES = ("comparison", "audit")
 # Terms that come from derived/sites.csv; the deviations may be terms too.
@@ -82,10 +83,10 @@ class Plan:
         return table in self.tables
 
     def files(self, *tables: str) -> list[Path]:
-        """The files that are there, of the named tables or of all; intake tells of the others."""
+        """The files that are there, of the named tables or of all, and the corrections; intake tells of the others."""
         named = tables or tuple(self.tables)
-        paths = (source.path for table in named for source in self.tables.get(table, ()))
-        return [path for path in dict.fromkeys(paths) if path.is_file()]
+        paths = [source.path for table in named for source in self.tables.get(table, ())]
+        return [path for path in dict.fromkeys([*paths, self.folder / CORRECTIONS_FILE]) if path.is_file()]
 
 
 @cache
@@ -272,6 +273,10 @@ def _path_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
             )
         if not (study / path).resolve().is_relative_to(study.resolve()):
             yield Problem(f"{PLAN_FILE}, {where}", "the path leaves the study folder. Keep the file inside it.")
+    for where, path in named:
+        if (study / path).resolve() == (study / CORRECTIONS_FILE).resolve():
+            message = f"{CORRECTIONS_FILE} is where liftseries keeps corrections. Give the table's file another name."
+            yield Problem(f"{PLAN_FILE}, {where}", message)
     output = (study / filled["output"]).resolve()
     inputs = [(study / path).resolve() for _, path in named]
     if output == study.resolve() or any(path.is_relative_to(output) for path in inputs):

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.intake.cells import read_column, value_class
+from liftseries.intake.corrections import Correction, Corrections, corrected
 from liftseries.intake.findings import Finding
 from liftseries.intake.headers import Header, match_header
 from liftseries.intake.sources import Sheet, Unreadable, read_sheet
@@ -37,6 +38,9 @@ class Draft:
     rows: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))  # as a spreadsheet shows them
     repeated: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))  # another row has the same key
     findings: list[Finding] = field(default_factory=list)
+    as_filed: dict[int, Sheet] = field(default_factory=dict)  # `sheets` before corrections
+    corrected: dict[tuple[int, int, str], Correction] = field(default_factory=dict)  # by file, row and column
+    left_out: dict[tuple[int, int], Correction] = field(default_factory=dict)  # by file and row; not among the rows
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -94,7 +98,7 @@ class Draft:
             value_class=value_class(self.raw[column][index]) if column else "text",
             rule=rule,
             message=message,
-            place=sheet.place(row, column, position) if column else sheet.row_place(row),
+            place=self._place(int(self.file_no[index]), row, column, position),
             order=self._order(self.file_no[index], row, in_row),
             index=int(index),
             partner=None if partner is None else int(partner),
@@ -134,11 +138,17 @@ class Draft:
             )
         )
 
+    def _place(self, file_no: int, row: int, column: str, position: int | None) -> str:
+        if not column:
+            return self.sheets[file_no].row_place(row)
+        line = self.corrected.get((file_no, row, column))
+        return self.sheets[file_no].place(row, column, position) + (f" as corrected in {line.place}" if line else "")
+
     def _order(self, file_no: int, row: int, position: int) -> tuple[int, ...]:
         return (TABLES.index(self.table.name), int(file_no), row, position)
 
 
-def draft_table(table: Table, sources: tuple[Source, ...]) -> Draft:
+def draft_table(table: Table, sources: tuple[Source, ...], corrections: Corrections | None = None) -> Draft:
     """Reads and types all files of a table; nothing is checked beyond a cell on its own."""
     draft = Draft(table, sources)
     for file_no, source in enumerate(sources):
@@ -149,10 +159,21 @@ def draft_table(table: Table, sources: tuple[Source, ...]) -> Draft:
             continue
         draft.sheets[file_no] = sheet
         draft.headers[file_no] = match_header(sheet, table)
+        draft.as_filed[file_no] = sheet
+        _correct(draft, file_no, corrections or Corrections())
         for fault in draft.headers[file_no].faults:
             draft.find_in_file(fault.rule, file_no, fault.place, fault.message, fault.column, fault.position)
     _stack(draft)
     return draft
+
+
+def _correct(draft: Draft, file_no: int, corrections: Corrections) -> None:
+    lines = corrections.of_file(draft.table.name, draft.sources[file_no].label)
+    result = corrected(draft.sheets[file_no], draft.headers[file_no], draft.table.name, lines)
+    draft.sheets[file_no] = result.sheet
+    draft.corrected |= {(file_no, row, column): line for (row, column), line in result.cells.items()}
+    draft.left_out |= {(file_no, row): line for row, line in result.left_out.items()}
+    draft.findings += result.findings
 
 
 def _stack(draft: Draft) -> None:

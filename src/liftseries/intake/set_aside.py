@@ -14,8 +14,10 @@ import pandas as pd
 
 from liftseries.intake.draft import Draft
 from liftseries.intake.findings import Finding
+from liftseries.schema import TABLES
 
 DEPENDS = "depends_on_set_aside"
+LEFT_OUT = "left_out"
 # Parents before children; with each table, whether its rows stand or fall with the others of their site.
 ORDER = {
     "patients": False,
@@ -57,6 +59,25 @@ def set_aside(drafts: Mapping[str, Draft]) -> tuple[dict[str, np.ndarray], list[
         if whole_site:
             lines += _go_with_site(draft, gone[name])
     return gone, lines
+
+
+def left_out(drafts: Mapping[str, Draft]) -> list[Finding]:
+    """A line for each row that the user left out; the checks have not seen them, so nothing goes with them."""
+    return [
+        Finding(
+            table=draft.table.name,
+            file=draft.sources[file_no].label,
+            row=row,
+            column="",
+            value_class="text",
+            rule=LEFT_OUT,
+            message=f"left out by {line.place}.",
+            place=draft.sheets[file_no].row_place(row),
+            order=(TABLES.index(draft.table.name), file_no, row, -1),
+        )
+        for draft in drafts.values()
+        for (file_no, row), line in draft.left_out.items()
+    ]
 
 
 def _partners(draft: Draft, findings: list[Finding]) -> list[Finding]:

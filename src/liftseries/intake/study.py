@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.errors import Problem, StudyError
+from liftseries.intake.corrections import Corrections, read_corrections
 from liftseries.intake.draft import NEVER_EMPTY, Draft, draft_table
 from liftseries.intake.findings import Finding, as_problems, as_table, told_once
 from liftseries.plan import Plan
@@ -79,19 +80,29 @@ def read_drills(plan: Plan) -> tuple[pd.DataFrame, pd.DataFrame]:
     return intake.tables["instruments"], intake.tables["stops"]
 
 
-def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
+def checked_drafts(plan: Plan, corrections: Corrections, names: Iterable[str] = TABLES) -> dict[str, Draft]:
+    """The tables that the plan names, read, corrected and checked, with all that was found in them."""
     from liftseries.intake.across import check_across
-    from liftseries.intake.set_aside import set_aside
     from liftseries.intake.validator import check_rows
 
     schema = plan.schema
-    drafts = {name: draft_table(schema[name], plan.tables[name]) for name in names if plan.has(name)}
+    drafts = {name: draft_table(schema[name], plan.tables[name], corrections) for name in names if plan.has(name)}
     for draft in drafts.values():
         _check_filled(draft)
         check_rows(draft)
     check_across(drafts)
+    return drafts
+
+
+def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
+    from liftseries.intake.set_aside import left_out, set_aside
+
+    corrections = read_corrections(plan)
+    drafts = checked_drafts(plan, corrections, names)
     gone, lines = set_aside(drafts)
+    lines += left_out(drafts)
     findings = told_once(finding for draft in drafts.values() for finding in draft.findings)
+    findings += corrections.findings
     counts = pd.concat([_counted(draft, gone[name]) for name, draft in drafts.items()], ignore_index=True)
     intake = Intake(
         tables={name: draft.frame[~gone[name]].reset_index(drop=True) for name, draft in drafts.items()},
@@ -112,13 +123,14 @@ def _check_filled(draft: Draft) -> None:
 
 def _counted(draft: Draft, gone: np.ndarray) -> pd.DataFrame:
     n_files = len(draft.sources)
+    left_out = np.bincount([file_no for file_no, _ in draft.left_out], minlength=n_files)
     return pd.DataFrame(
         {
             "table": draft.table.name,
             "file": [source.label for source in draft.sources],
-            "read": np.bincount(draft.file_no, minlength=n_files),
+            "read": np.bincount(draft.file_no, minlength=n_files) + left_out,
             "kept": np.bincount(draft.file_no[~gone], minlength=n_files),
-            "set_aside": np.bincount(draft.file_no[gone], minlength=n_files),
+            "set_aside": np.bincount(draft.file_no[gone], minlength=n_files) + left_out,
         }
     )
 
@@ -128,6 +140,6 @@ def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft]) -> None:
     for name, draft in drafts.items():
         listed = intake.set_aside.loc[intake.set_aside["table"] == name, ["file", "row"]].drop_duplicates()
         counts = intake.counts[intake.counts["table"] == name]
-        read = sum(len(sheet.rows) for sheet in draft.sheets.values())
+        read = sum(len(sheet.rows) for sheet in draft.as_filed.values())
         if not read == counts["read"].sum() == len(intake.tables[name]) + len(listed):
             raise AssertionError(f"{name}: {read} rows read, {len(intake.tables[name])} kept, {len(listed)} set aside")
