@@ -35,6 +35,8 @@ class Column:
     condition: str = ""  # the two above, in words
     when_empty: str = ""  # what an empty cell stands for
     own: bool = False  # a study's own column, from extra_columns
+    identifies: str = ""  # direct: points at one person; quasi: does so beside others; empty: neither
+    known_from: str = ""  # who else knows the value: why it identifies
 
     @property
     def required(self) -> bool:
@@ -127,4 +129,5 @@ def _own_column(name: str, entry: Mapping[str, Any]) -> Column:
         at_most=entry.get("at_most"),
         optional=not entry.get("required", False),
         own=True,
+        identifies=entry.get("identifies", ""),
     )
