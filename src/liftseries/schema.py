@@ -35,6 +35,7 @@ class Column:
     condition: str = ""  # the two above, in words
     when_empty: str = ""  # what an empty cell stands for
     own: bool = False  # a study's own column, from extra_columns
+    example: str | int | float = ""  # what the entry workbook shows in its example row
     identifies: str = ""  # direct: points at one person; quasi: does so beside others; empty: neither
     known_from: str = ""  # who else knows the value: why it identifies
 
