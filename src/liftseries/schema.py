@@ -23,6 +23,7 @@ class Column:
     title: str
     means: str
     measured: str = ""
+    example: str | int | float | None = None  # those of all six tables make one case without a fault
     unit: str = ""
     levels: tuple = ()
     reference: str = ""  # the level that others are compared with; the first one where empty
