@@ -23,7 +23,7 @@ class Column:
     title: str
     means: str
     measured: str = ""
-    example: str | int | float | None = None  # those of all six tables make one case without a fault
+    example: str | int | float = ""  # those of all six tables make one case without a fault
     unit: str = ""
     levels: tuple = ()
     reference: str = ""  # the level that others are compared with; the first one where empty
@@ -36,7 +36,6 @@ class Column:
     condition: str = ""  # the two above, in words
     when_empty: str = ""  # what an empty cell stands for
     own: bool = False  # a study's own column, from extra_columns
-    example: str | int | float = ""  # what the entry workbook shows in its example row
     identifies: str = ""  # direct: points at one person; quasi: does so beside others; empty: neither
     known_from: str = ""  # who else knows the value: why it identifies
 
