@@ -1,0 +1,57 @@
+"""Identifiers planted in every text cell stand in no output, log, message or manifest of a run."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+from studies import TEXTS, changed, write_study
+
+from liftseries.schema import read_schema
+
+# Invented: an address and a telephone number that nobody can have (RFC 2606; 555-01xx is kept for fiction).
+CANARIES = ("zebedee.quillfeather@example.org", "+1 202 555 0143")
+
+
+def planted(text: str) -> dict:
+    """The study with the identifier at the end of every cell of every text and category column."""
+
+    def change(name, table):
+        columns = [c for c in table if read_schema()[name].columns[c].type in ("text", "category")]
+        return table.assign(**{column: table[column].where(table[column] == "", text) for column in columns})
+
+    return {name: change(name, table) for name, table in changed({}).items()}
+
+
+def everything_said(study: Path, inputs: set[Path]) -> bytes:
+    """All that lies in the folder beside the inputs; the parts of zipped files too."""
+    words = []
+    for path in sorted(study.rglob("*")):
+        if path.is_file() and path not in inputs:
+            words += [str(path.relative_to(study)).encode(), path.read_bytes()]
+            if zipfile.is_zipfile(path):
+                with zipfile.ZipFile(path) as parts:
+                    words += [parts.read(name) for name in parts.namelist()]
+    return b"\n".join(words).lower()
+
+
+@pytest.mark.parametrize("command", [["run", "--cores", "1"], ["check"]], ids=["run", "check"])
+@pytest.mark.parametrize("invalid_rows", ["stop", "set_aside"])
+@pytest.mark.parametrize(("ending", "canary"), [("csv", 0), ("xlsx", 0), ("parquet", 1)])
+def test_identifiers_go_nowhere(tmp_path, command, invalid_rows, ending, canary):
+    study = write_study(
+        tmp_path / "study", planted(CANARIES[canary]), ending=ending, plan=f"invalid_rows: {invalid_rows}"
+    )
+    inputs = {path for path in study.rglob("*") if path.is_file()}
+    ended = subprocess.run(
+        [sys.executable, "-m", "liftseries.cli", *command, str(study)], cwd=tmp_path, capture_output=True
+    )
+    assert ended.returncode == 1
+    said = (ended.stdout + ended.stderr).lower() + everything_said(study, inputs)
+    assert CANARIES[canary].encode() not in said
+    assert b"quillfeather" not in said
+    for name in TEXTS:
+        assert name.encode() in said
