@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from liftseries.errors import StudyError
-from liftseries.plan import plan_schema, read_plan
+from liftseries.plan import READ_FROM, plan_schema, read_plan
 
 TABLES = "tables: {patients: p.csv, sites: [a.csv, b.xlsx#sites], instruments: i.csv, stops: s.csv}\n"
 
@@ -112,6 +112,25 @@ def test_all_problems_come_in_one_go(tmp_path):
 def test_problem_is_told_with_its_place(tmp_path, text, told):
     (problem,) = problems_of(tmp_path, text)
     assert told in problem
+
+
+def test_tables_lie_elsewhere_only_where_the_command_line_names_the_folder(tmp_path, monkeypatch):
+    study, elsewhere = tmp_path / "study", tmp_path / "elsewhere"
+    study.mkdir()
+    text = "output: ../elsewhere/output\n"
+    tables = TABLES.replace("p.csv", str(elsewhere / "p.csv"))
+
+    def problems():
+        (study / "study.yaml").write_text(tables + text, encoding="utf-8")
+        with pytest.raises(StudyError) as caught:
+            read_plan(study)
+        return [str(problem) for problem in caught.value.problems]
+
+    refused = "study.yaml, {}: the path leaves the study folder. Keep the file inside it"
+    by_name = ", or name its folder on the command line with --read-from."
+    assert problems() == [refused.format("tables, patients") + by_name, refused.format("output") + "."]
+    monkeypatch.setenv(READ_FROM, str(elsewhere))
+    assert problems() == [refused.format("output") + "."]  # what a run writes stays in the study folder all the same
 
 
 def test_words_of_the_reading_section_are_words_however_yaml_types_them(tmp_path):

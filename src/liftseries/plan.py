@@ -5,6 +5,7 @@ A wrong plan stops here with all its problems; an unknown key is told the neares
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -19,6 +20,7 @@ from liftseries.schema import Table, read_schema
 
 PLAN_FILE = "study.yaml"
 CORRECTIONS_FILE = "corrections.csv"  # beside study.yaml, which need not name it
+READ_FROM = "LIFTSERIES_READ_FROM"  # in the environment: folders that the command line named with --read-from
 SECTIONS = ("study", "plan", "extra_columns", "reading", "sharing")
 LATER_PURPOSES = ("comparison", "audit")
 # Terms that come from derived/sites.csv; the deviations may be terms too.
@@ -260,7 +262,13 @@ def _content_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
             yield Problem(f"{PLAN_FILE}, reading, {where}", message)
 
 
+def folders_to_read() -> list[Path]:
+    """Folders outside the study's own that tables may lie in, because the user named them on the command line."""
+    return [Path(path).resolve() for path in os.environ.get(READ_FROM, "").split(os.pathsep) if path]
+
+
 def _path_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
+    own = study.resolve()
     named = [
         (f"tables, {table}", label.split("#")[0]) for table, labels in filled["tables"].items() for label in labels
     ]
@@ -271,15 +279,18 @@ def _path_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
             yield Problem(
                 f"{PLAN_FILE}, {where}", "the path holds { or }, which Snakemake can't take. Rename the file."
             )
-        if not (study / path).resolve().is_relative_to(study.resolve()):
-            yield Problem(f"{PLAN_FILE}, {where}", "the path leaves the study folder. Keep the file inside it.")
+        elsewhere = [] if where == "output" else folders_to_read()
+        if not any((study / path).resolve().is_relative_to(allowed) for allowed in (own, *elsewhere)):
+            message = "the path leaves the study folder. Keep the file inside it"
+            message += "." if where == "output" else ", or name its folder on the command line with --read-from."
+            yield Problem(f"{PLAN_FILE}, {where}", message)
     for where, path in named:
         if (study / path).resolve() == (study / CORRECTIONS_FILE).resolve():
             message = f"{CORRECTIONS_FILE} is where liftseries keeps corrections. Give the table's file another name."
             yield Problem(f"{PLAN_FILE}, {where}", message)
     output = (study / filled["output"]).resolve()
     inputs = [(study / path).resolve() for _, path in named]
-    if output == study.resolve() or any(path.is_relative_to(output) for path in inputs):
+    if output == own or any(path.is_relative_to(output) for path in inputs):
         message = "the folder holds the study's own files, which a run must not overwrite. Name another folder."
         yield Problem(f"{PLAN_FILE}, output", message)
 

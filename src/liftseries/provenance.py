@@ -70,9 +70,10 @@ def versions() -> dict[str, str]:
 
 
 def input_hashes(plan: Plan) -> dict[str, str]:
-    """study.yaml and every table's file, by path within the study folder."""
-    files = [plan.folder / PLAN_FILE, *plan.files()]
-    return {str(path.relative_to(plan.folder)): sha256(path) for path in files if path.is_file()}
+    """study.yaml and every table's file, by path within the study folder, or whole where it lies outside."""
+    files = [path for path in (plan.folder / PLAN_FILE, *plan.files()) if path.is_file()]
+    inside = {path: path.relative_to(plan.folder) for path in files if path.is_relative_to(plan.folder)}
+    return {str(inside.get(path, path)): sha256(path) for path in files}
 
 
 def output_hashes(output: Path) -> dict[str, str]:
