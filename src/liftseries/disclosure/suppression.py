@@ -1,12 +1,42 @@
-"""Which counts must be withheld so that nobody can work out a small one."""
+"""Which counts must be withheld so that nobody can work out a small one.
+
+A count is *sensitive* when 1 to smallest_cell - 1 patients stand behind it: the threshold rule (Hundepool et al.,
+Statistical Disclosure Control, Wiley 2012, chapter 4; from memory). What holds for the count of sites of few patients,
+and for one that is printed nowhere but could be worked out, holds for them all. Not sensitive are
+
+- nought: nobody stands behind it. That it may tell something of everybody in the group is accepted, as the group has at
+  least smallest_cell patients where it is printed, and "no failure" is a result; so is "all of them", its complement;
+- what is fixed: it is known from elsewhere.
+
+A sensitive count is *protected* when other series, in whole sites and patients, agree with all that stays published and
+have 1 there, or fewer, and smallest_cell, or more: a reader cannot tell how many they are, nor that they are few.
+(A count of sites that is no smaller than smallest_cell although few patients stand behind it: one site more than it is.)
+Protected is each sensitive count that the ledger lists; a group that it does not list is not, nor is anything against a
+reader who knows some of the patients and takes them off.
+
+The counts withheld for others are found as Kelly, Golden and Assad do (Networks 22, 1992, 397-417; from memory): for one
+sensitive count after the other, the cheapest change of all counts together that takes it as far as it needs, by linear
+programming; what changes is withheld. In the end each one withheld is published again if all stay protected without it.
+"""
+
+from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import block_diag, csc_array, csr_array, hstack
 
 from liftseries.disclosure.counts import Count, check_counts, n_patients_behind, value_of
+from liftseries.disclosure.structure import Structure, structure_of
+
+SHORTFALL = 1e4  # what a site or patient too few costs: more than any counts withheld for it
+NEAR = 1e-3  # what a withheld count's change costs: next to nothing, so that changes stay near
+WHOLE = 1e-6  # how far from a whole number a solver may end
+MOST_BRANCHES = 200  # looking for whole numbers
+MOST_SECOND_LOOKS = 1500  # linear programs spent on publishing again
 
 
 @dataclass(frozen=True)
@@ -18,8 +48,9 @@ class Protection:
     suppressed : published counts with 1 to smallest_cell - 1 patients behind them
     complementary : published counts withheld so that those cannot be worked out
     intervals : one row for every sensitive count, published or not
-        `name, value, patients, lower, upper, needed_lower, needed_upper, protected`: the values from `lower` to `upper`
-        agree with all that stays published, so an attacker's interval is at least that wide.
+        `name, value, patients, lower, upper, needed_lower, needed_upper, protected`: series with `lower` and with
+        `upper` there agree with all that stays published, so an attacker's interval is at least that wide; `protected`
+        when it reaches both that are needed, in whole sites and patients.
     """
 
     suppressed: frozenset[str]
@@ -59,11 +90,168 @@ def protect(
         A ledger that contradicts itself; all faults named.
     """
     check_counts(counts, patients)
-    behind = {count.name: n_patients_behind(count, patients) for count in counts}
-    small = [count for count in counts if 1 <= behind[count.name] < smallest_cell]
-    intervals = pd.DataFrame(
-        [(c.name, value_of(c, patients), behind[c.name], 1, smallest_cell, 1, smallest_cell, False) for c in small],
-        columns=["name", "value", "patients", "lower", "upper", "needed_lower", "needed_upper", "protected"],
+    structure = structure_of(counts, patients)
+    search = _Search(structure, np.asarray(patients), smallest_cell, weights or {})
+    search.hide_all()
+    search.publish_again()
+    withheld = {count.name for number in search.withheld for count in structure.numbers[number].counts}
+    small = {count.name for number in search.sensitive for count in structure.numbers[number].counts}
+    printed = {count.name for count in counts if count.published}
+    return Protection(
+        frozenset(withheld & small & printed), frozenset((withheld - small) & printed), search.intervals(counts)
     )
-    printed = frozenset(count.name for count in small if count.published and not count.fixed)
-    return Protection(printed, frozenset(), intervals)
+
+
+@dataclass(frozen=True)
+class _Series:
+    """Another series that agrees with what stays published: the numbers that differ, and whether all are whole."""
+
+    values: dict[int, float]
+    whole: bool
+
+
+class _Search:
+    """The numbers withheld so far, and the other series that show what they hide."""
+
+    def __init__(self, structure: Structure, patients: np.ndarray, smallest_cell: int, weights: Mapping[str, float]):
+        numbers = structure.numbers
+        self.structure = structure
+        self.value = np.array([value_of(number.counts[0], patients) for number in numbers], float)
+        self.behind = np.array([n_patients_behind(number.counts[0], patients) for number in numbers])
+        self.fixed = np.array([number.fixed for number in numbers], bool)
+        self.cost = np.array(
+            [
+                sum(max(weights.get(c.name, np.log1p(v)), NEAR) for c in number.counts if c.published)
+                for number, v in zip(numbers, self.value, strict=True)
+            ]
+        )
+        is_small = (self.behind >= 1) & (self.behind < smallest_cell) & ~self.fixed
+        self.sensitive = [int(i) for i in np.flatnonzero(is_small)]
+        self.needed = {i: (1.0, max(float(smallest_cell), self.value[i] + 1)) for i in self.sensitive}
+        # What nobody prints may differ freely, like what is withheld.
+        self.hidden = is_small | (np.array([not number.published for number in numbers], bool) & ~self.fixed)
+        self.series: list[_Series] = []
+
+    @property
+    def withheld(self) -> list[int]:
+        return [i for i in np.flatnonzero(self.hidden) if self.structure.numbers[i].published]
+
+    def hide_all(self) -> None:
+        """Withhold, for one sensitive number after the other, what it takes; those that need most first."""
+        goals = [(i, goal) for i in self.sensitive for goal in self.needed[i]]
+        for i, goal in sorted(goals, key=lambda one: (-abs(one[1] - self.value[one[0]]), one)):
+            if self._reached(i, goal, self.series):
+                continue
+            series = self._other_series(i, goal, self.hidden, may_withhold=True)
+            self.series.append(series)
+            self.hidden[list(series.values)] = True
+
+    def publish_again(self) -> None:
+        """Publish again what turns out not to be needed; the dearest first."""
+        looks = 0
+        for i in sorted(set(self.withheld) - set(self.sensitive), key=lambda i: (-self.cost[i], i)):
+            without = self.hidden.copy()
+            without[i] = False
+            kept = [series for series in self.series if i not in series.values]
+            for sensitive, goal in [(s, goal) for s in self.sensitive for goal in self.needed[s]]:
+                if self._reached(sensitive, goal, kept) or not self._reached(sensitive, goal, self.series):
+                    continue
+                looks += 1
+                series = self._other_series(sensitive, goal, without, may_withhold=False)
+                if not self._reached(sensitive, goal, [series]):
+                    break
+                kept.append(series)
+            else:
+                self.hidden, self.series = without, kept
+            if looks > MOST_SECOND_LOOKS:
+                return
+
+    def intervals(self, counts: Sequence[Count]) -> pd.DataFrame:
+        rows = []
+        for count in counts:
+            i = self.structure.number_of[count.name]
+            if i not in self.needed:
+                continue
+            reached = [self.value[i], *(series.values.get(i, self.value[i]) for series in self.series if series.whole)]
+            done = all(self._reached(i, goal, self.series) for goal in self.needed[i])
+            value, (low, high) = int(self.value[i]), self.needed[i]
+            rows.append((count.name, value, int(self.behind[i]), min(reached), max(reached), int(low), int(high), done))
+        columns = ["name", "value", "patients", "lower", "upper", "needed_lower", "needed_upper", "protected"]
+        return pd.DataFrame(rows, columns=columns)
+
+    def _reached(self, i: int, goal: float, among: Sequence[_Series]) -> bool:
+        if goal == self.value[i]:
+            return True
+        values = (series.values.get(i, self.value[i]) for series in among if series.whole)
+        return any(value <= goal if goal < self.value[i] else value >= goal for value in values)
+
+    def _other_series(self, i: int, goal: float, hidden: np.ndarray, *, may_withhold: bool) -> _Series:
+        """The cheapest other series in which a number is as far off as it needs to be, or as far as it gets.
+
+        Starts with the blocks of that number; where a number that differs is in other blocks, these have their say too.
+        """
+        active = set(self.structure.blocks_of.get(i, []))
+        while True:
+            series = self._solved(i, goal, hidden, sorted(active), may_withhold)
+            asked = {block for number in series.values for block in self.structure.blocks_of[number]}
+            if asked <= active:
+                return series
+            active |= asked
+
+    def _solved(self, i: int, goal: float, hidden: np.ndarray, active: Sequence[int], may_withhold: bool) -> _Series:
+        """Unknowns: atoms of the active blocks, then what each of their numbers has more, then less, then the shortfall."""
+        blocks = [self.structure.blocks[index] for index in active]
+        numbers = np.unique(np.concatenate([block.numbers for block in blocks]))
+        rows = np.searchsorted(numbers, np.concatenate([block.numbers for block in blocks]))
+        sums = block_diag([block.sums for block in blocks], format="csr")
+        n_atoms, n = sums.shape[1], len(numbers)
+        differ = csr_array((np.ones(len(rows)), (np.arange(len(rows)), rows)), shape=(len(rows), n))
+        none = csc_array((len(rows), 1))
+        equal = LinearConstraint(
+            csc_array(hstack([sums, -differ, differ, none])), self.value[numbers[rows]], self.value[numbers[rows]]
+        )
+        coupled = block_diag([block.coupling for block in blocks], format="csr")
+        coupled = csc_array(hstack([coupled, csr_array((coupled.shape[0], 2 * n + 1))]))
+        up, sign = goal > self.value[i], 1.0 if goal > self.value[i] else -1.0
+        at = int(np.searchsorted(numbers, i))
+        toward = csc_array(
+            ([1.0, 1.0], ([0, 0], [n_atoms + at + (0 if up else n), n_atoms + 2 * n])), shape=(1, n_atoms + 2 * n + 1)
+        )
+        constraints = [equal, LinearConstraint(toward, lb=sign * (goal - self.value[i]))]
+        if coupled.shape[0]:
+            constraints.append(LinearConstraint(coupled, lb=0))
+        free = hidden[numbers] | (may_withhold & ~self.fixed[numbers])
+        most_more = np.where(free, np.inf, 0.0)
+        most_less = np.where(free, self.value[numbers], 0.0)
+        (most_less if up else most_more)[at] = 0
+        price = np.where(hidden[numbers], NEAR, self.cost[numbers])
+        bounds = (
+            np.zeros(n_atoms + 2 * n + 1),
+            np.concatenate([np.full(n_atoms, np.inf), most_more, most_less, [np.inf]]),
+        )
+        objective = np.concatenate([np.zeros(n_atoms), price, price, [SHORTFALL]])
+        solved = _solve(objective, constraints, bounds, whole=False)
+        whole = _is_whole(solved[:n_atoms])
+        if not whole:
+            in_whole = _solve(objective, constraints, bounds, whole=True)
+            if in_whole is not None:
+                solved, whole = in_whole, True
+        more = solved[n_atoms : n_atoms + n] - solved[n_atoms + n : n_atoms + 2 * n]
+        return _Series(
+            {
+                int(number): round(self.value[number] + d) if whole else float(self.value[number] + d)
+                for number, d in zip(numbers, more, strict=True)
+                if abs(d) > WHOLE
+            },
+            whole,
+        )
+
+
+def _is_whole(values: np.ndarray) -> bool:
+    return bool((np.abs(values - np.round(values)) <= WHOLE).all())
+
+
+def _solve(objective, constraints, bounds, *, whole: bool) -> np.ndarray | None:
+    options = {"node_limit": MOST_BRANCHES, "mip_rel_gap": 0.1} if whole else {}
+    solved = milp(objective, integrality=int(whole), bounds=Bounds(*bounds), constraints=constraints, options=options)
+    return solved.x
