@@ -1,9 +1,9 @@
 """How the counts hang together: what a reader knows of them without any value.
 
-Counts of the same sites are one *number*. Within a table, sites that belong to the same counts form an *atom*, and every
-count is a sum of atoms (Hundepool et al., Statistical Disclosure Control, Wiley 2012, chapter 4: a table is a set of
-linear equations over non-negative cells; from memory). Only combinations that occur become atoms: a reader who did not
-know which occur would know less, so what is hidden from this one is hidden from that one too.
+Counts of the same sites are one *number*. Within a table, sites that belong to the same counts form an *atom*, and
+every count is a sum of atoms (Hundepool et al., Statistical Disclosure Control, Wiley 2012, chapter 4: a table is a set
+of linear equations over non-negative cells; from memory). Only combinations that occur become atoms: a reader who did
+not know which occur would know less, so what is hidden from this one is hidden from that one too.
 
 Between tables two relations hold: a number that stands in both is the same, and one that is made of two others without
 overlap is their sum, wherever the three are printed.
@@ -167,7 +167,7 @@ def _distinct(sets: np.ndarray) -> np.ndarray:
 def _coupling(
     site_atoms: np.ndarray, their_patients: np.ndarray, patient_atoms: np.ndarray, hit: np.ndarray, most: int
 ) -> csr_array:
-    """A patient has at least one site and at most `most`; one who counts for a site count has at least one site in it."""
+    """A patient has 1 to `most` sites; one who stands behind a count of sites has at least one in it."""
     rows = []
     for atom in range(patient_atoms.shape[1]):
         own = (their_patients == patient_atoms[:, [atom]]).all(axis=0)

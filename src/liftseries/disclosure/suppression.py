@@ -8,15 +8,16 @@ and for one that is printed nowhere but could be worked out, holds for them all.
   least smallest_cell patients where it is printed, and "no failure" is a result; so is "all of them", its complement;
 - what is fixed: it is known from elsewhere.
 
-A sensitive count is *protected* when other series, in whole sites and patients, agree with all that stays published and
-have 1 there, or fewer, and smallest_cell, or more: a reader cannot tell how many they are, nor that they are few.
-(A count of sites that is no smaller than smallest_cell although few patients stand behind it: one site more than it is.)
-Protected is each sensitive count that the ledger lists; a group that it does not list is not, nor is anything against a
-reader who knows some of the patients and takes them off.
+A sensitive count is *protected* when other series, in whole sites and patients, agree with all that stays published
+and have 1 there, or fewer, and smallest_cell, or more: a reader cannot tell how many they are, nor that they are few.
+(A count of sites that is no smaller than smallest_cell although few patients stand behind it: one site more than it
+is.) Protected is each sensitive count that the ledger lists; a group that it does not list is not, nor is anything
+against a reader who knows some of the patients and takes them off.
 
-The counts withheld for others are found as Kelly, Golden and Assad do (Networks 22, 1992, 397-417; from memory): for one
-sensitive count after the other, the cheapest change of all counts together that takes it as far as it needs, by linear
-programming; what changes is withheld. In the end each one withheld is published again if all stay protected without it.
+The counts withheld for others are found as Kelly, Golden and Assad do (Networks 22, 1992, 397-417; from memory): for
+one sensitive count after the other, the cheapest change of all counts together that takes it as far as it needs, by
+linear programming; what changes is withheld. In the end each one withheld is published again if all stay protected
+without it.
 """
 
 from __future__ import annotations
@@ -199,7 +200,7 @@ class _Search:
             active |= asked
 
     def _solved(self, i: int, goal: float, hidden: np.ndarray, active: Sequence[int], may_withhold: bool) -> _Series:
-        """Unknowns: atoms of the active blocks, then what each of their numbers has more, then less, then the shortfall."""
+        """Unknowns: atoms of the active blocks; what each number has more; what it has less; the shortfall."""
         blocks = [self.structure.blocks[index] for index in active]
         numbers = np.unique(np.concatenate([block.numbers for block in blocks]))
         rows = np.searchsorted(numbers, np.concatenate([block.numbers for block in blocks]))
