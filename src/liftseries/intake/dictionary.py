@@ -1,4 +1,7 @@
-"""The data dictionary: every column of every table on one page for the user, as HTML and as Markdown."""
+"""The data dictionary: every column of every table in words for the user, as an HTML page and as Markdown.
+
+The same words stand in the dictionary's DOCX and in the notes of the entry workbook.
+"""
 
 from __future__ import annotations
 
@@ -16,7 +19,9 @@ LEAD = (
     "a level do not matter, and a true/false cell stands for yes/no. Depths run along the drilling axis, "
     "positive into bone, zero at the crest."
 )
-HEADINGS = ("Column", "Holds", "Needed", "Means", "How it is measured")
+HEADINGS = ("Column", "Holds", "Needed", "Means", "How it is measured", "Example", "Could point at a person")
+WORDS = {"text": "text", "category": "text", "integer": "whole number", "number": "number"}
+IDENTIFIES = {"direct": "by itself", "quasi": "together with other columns"}
 STYLE = """
 :root {
   color-scheme: light dark;
@@ -52,24 +57,46 @@ class Entry:
     needed: str
     means: str
     measured: str
+    example: str
+    identifying: str
+
+    @property
+    def cells(self) -> tuple[str, ...]:
+        """What stands beside the name, in the order of `HEADINGS`."""
+        return self.holds, self.needed, self.means, self.measured, self.example, self.identifying
 
 
 def entries(table: Table) -> list[Entry]:
     """The lines of one table."""
     return [
-        Entry(name, column.title, _holds(table, column), _needed(column), column.means, column.measured)
+        Entry(
+            name,
+            column.title,
+            _holds(table, column),
+            _needed(column),
+            column.means,
+            column.measured,
+            str(column.example),
+            _identifying(column),
+        )
         for name, column in table.columns.items()
     ]
+
+
+def about(table: Table) -> str:
+    """What a table holds, its key, and whether a study may do without it."""
+    missing = " The whole table may be missing." if table.may_be_missing else ""
+    return f"{table.means} Key: {' and '.join(table.key)}.{missing}"
 
 
 def dictionary_markdown(schema: Mapping[str, Table]) -> str:
     """The dictionary as Markdown text."""
     lines = [f"# {TITLE}", "", LEAD]
     for table in schema.values():
-        lines += ["", f"## {table.title} (`{table.name}`)", "", _about(table), ""]
+        lines += ["", f"## {table.title} (`{table.name}`)", "", about(table), ""]
         lines += [f"| {' | '.join(HEADINGS)} |", f"|{'---|' * len(HEADINGS)}"]
         for entry in entries(table):
-            cells = (f"`{entry.name}`", entry.holds, entry.needed, entry.means, entry.measured)
+            cells = (f"`{entry.name}`", *entry.cells)
             lines.append(f"| {' | '.join(cell.replace('|', chr(92) + '|') for cell in cells)} |")
         lines += [line for rule in table.rules for line in ("", f"Checked in every row: `{rule.holds}`.")]
     return "\n".join(lines) + "\n"
@@ -99,26 +126,23 @@ def _section(table: Table) -> str:
     headings = "".join(f'<th scope="col">{heading}</th>' for heading in HEADINGS)
     rows = "\n".join(
         f'<tr><th scope="row"><code>{entry.name}</code> <span class="title">{escape(entry.title)}</span></th>'
-        + "".join(f"<td>{escape(cell)}</td>" for cell in (entry.holds, entry.needed, entry.means, entry.measured))
+        + "".join(f"<td>{escape(cell)}</td>" for cell in entry.cells)
         + "</tr>"
         for entry in entries(table)
     )
     rules = "".join(f"<p>Checked in every row: <code>{escape(rule.holds)}</code>.</p>" for rule in table.rules)
     return (
         f'<section aria-labelledby="{table.name}"><h2 id="{table.name}">{escape(table.title)} '
-        f"(<code>{table.name}</code>)</h2><p>{escape(_about(table))}</p>\n"
+        f"(<code>{table.name}</code>)</h2><p>{escape(about(table))}</p>\n"
         f'<div class="wide" role="region" tabindex="0" aria-labelledby="{table.name}"><table>\n'
         f"<thead><tr>{headings}</tr></thead>\n<tbody>\n{rows}\n</tbody></table></div>{rules}</section>"
     )
 
 
-def _about(table: Table) -> str:
-    missing = " The whole table may be missing." if table.may_be_missing else ""
-    return f"{table.means} Key: {' and '.join(table.key)}.{missing}"
-
-
 def _holds(table: Table, column: Column) -> str:
-    words = ["one of " + ", ".join(map(str, column.levels)) if column.levels else column.type]
+    words = ["one of " + ", ".join(map(str, column.levels)) if column.levels else WORDS[column.type]]
+    if column.reference:
+        words.append(f"models compare with {column.reference}")
     if column.unit:
         words.append(column.unit)
     if column.above is not None:
@@ -140,3 +164,7 @@ def _needed(column: Column) -> str:
     if column.when_empty:
         return f"no; empty means {column.when_empty}"
     return "always" if column.required else "no"
+
+
+def _identifying(column: Column) -> str:
+    return f"{IDENTIFIES[column.identifies]}: {column.known_from}".rstrip(": ") if column.identifies else ""

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from liftseries.errors import UsageError
 from liftseries.intake.dictionary import dictionary_html
+from liftseries.intake.dictionary_docx import write_dictionary_docx
 from liftseries.intake.plan_keys import commented_plan
 from liftseries.outputs import write_text
 from liftseries.plan import PLAN_FILE
@@ -31,3 +32,4 @@ def new_study(folder: Path | str) -> None:
         write_text(folder / f"{name}.csv", ",".join(table.columns) + "\n")
     write_text(folder / PLAN_FILE, commented_plan({name: f"{name}.csv" for name in schema}))
     write_text(folder / "dictionary.html", dictionary_html(schema))
+    write_dictionary_docx(schema, folder / "dictionary.docx")
