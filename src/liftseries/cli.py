@@ -13,7 +13,7 @@ from pathlib import Path
 
 from liftseries import __version__
 from liftseries.errors import Problem, StudyError, UsageError, fault
-from liftseries.plan import PLAN_FILE, Plan, read_plan
+from liftseries.plan import CORRECTIONS_FILE, PLAN_FILE, Plan, read_plan
 
 CAUTION = (
     "For research and audit. Not a medical device, no advice for a patient in the chair: "
@@ -60,6 +60,15 @@ def _parser() -> argparse.ArgumentParser:
 
     check = doors.add_parser("check", help="list every problem of the study's tables", epilog=CAUTION)
     check.add_argument("study", metavar="STUDY", help="the study folder, or its study.yaml")
+    workbook = check.add_mutually_exclusive_group()
+    workbook.add_argument(
+        "--corrections", type=Path, metavar="FILE.xlsx",
+        help="write the refused rows to a new workbook, for those who typed them to correct",
+    )  # fmt: skip
+    workbook.add_argument(
+        "--apply", type=Path, metavar="FILE.xlsx",
+        help="take the corrected workbook over into corrections.csv, then check; the tables stay as they are",
+    )  # fmt: skip
     check.set_defaults(door=_check)
 
     new = doors.add_parser("new", help="make a folder to start a study from", epilog=CAUTION)
@@ -147,17 +156,53 @@ def _run(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     from liftseries.intake.study import check_study
 
-    intake, problems = check_study(_plan(options.study))
-    for problem in problems:
+    plan = _plan(options.study)
+    if options.corrections:
+        from liftseries.intake.correction_book import check_may_be_written
+
+        check_may_be_written(plan, options.corrections)
+    not_taken = _applied(plan, options.apply) if options.apply else []
+    intake, problems = check_study(plan)
+    for problem in [*not_taken, *problems]:
         print(problem, file=sys.stderr)
-    if problems:
-        print(f"{len(problems)} problem{'s' if len(problems) > 1 else ''} found.", file=sys.stderr)
+    if problems or not_taken:
+        print(f"{_counted(len(problems), 'problem')} found.", file=sys.stderr)
+        if options.corrections:
+            _write_corrections(plan, options.corrections)
         return 1
     for table, counts in intake.counts.groupby("table", sort=False):
         files = f"{len(counts)} files" if len(counts) > 1 else "1 file"
         print(f"{table}: {counts['read'].sum()} rows from {files}")
     print("No problem found.")
     return 0
+
+
+def _applied(plan: Plan, path: Path) -> list[Problem]:
+    """Takes a correction workbook over and tells how much; gives what could not be taken."""
+    from liftseries.intake.returned_book import apply_book
+
+    applied = apply_book(plan, path)
+    print(
+        f"{_counted(applied.n_cells, 'cell')} corrected and {_counted(applied.n_left_out, 'row')} left out, "
+        f"in {CORRECTIONS_FILE}; {_counted(len(applied.refused), 'entry', 'entries')} not taken."
+    )
+    return applied.refused
+
+
+def _write_corrections(plan: Plan, path: Path) -> None:
+    from liftseries.intake.correction_book import write_correction_book
+
+    found = write_correction_book(plan, path)
+    if not found.n_rows:
+        print("No row can be corrected in a workbook, so none was written.")
+        return
+    print(f"{_counted(found.n_rows, 'row')} to correct in {path}, which holds patients' rows: keep it in the house.")
+    if found.elsewhere:
+        print(f"{_counted(len(found.elsewhere), 'problem')} cannot be corrected there; its first sheet lists them.")
+
+
+def _counted(n: int, word: str, words: str = "") -> str:
+    return f"{n} {word if n == 1 else words or f'{word}s'}"
 
 
 def _new(options: argparse.Namespace) -> int:

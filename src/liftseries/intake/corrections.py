@@ -63,6 +63,13 @@ class Corrections:
     lines: list[Correction] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
 
+    def fitting(self, table: str, file: str, row: float | None, header: Header, whole: str) -> list[Correction]:
+        """The lines for a row that still fit it, in order; see `_does_not_fit`."""
+        lines = self.of_file(table, file).get(row, [])
+        return [
+            line for line in lines if line.old_sha256 == whole and (line.leaves_out or header.can_be_read(line.column))
+        ]
+
     def of_file(self, table: str, file: str) -> dict[int, list[Correction]]:
         """By row of that file, in order."""
         by_row: dict[int, list[Correction]] = {}
@@ -217,7 +224,7 @@ def corrected(sheet: Sheet, header: Header, table: str, lines: dict[int, list[Co
 def _does_not_fit(line: Correction, now: str, sheet: Sheet, header: Header) -> str:
     if not now:
         return f"{sheet.row_place(line.row)} is empty or not there. Delete the line, or mend the row's number."
-    if line.column and (line.column not in header.positions or line.column in header.unreadable):
+    if not (line.leaves_out or header.can_be_read(line.column)):
         return f"{sheet.shown} has no column {line.column} that can be read. Add it there, or delete the line."
     if now != line.old_sha256:
         return (

@@ -30,6 +30,9 @@ class Header:
     faults: list[HeaderFault] = field(default_factory=list)
     unreadable: set[str] = field(default_factory=set)  # missing though needed, or standing twice
 
+    def can_be_read(self, column: str) -> bool:
+        return column in self.positions and column not in self.unreadable
+
 
 def match_header(sheet: Sheet, table: Table) -> Header:
     """Blanks around a name and its letter case do not matter.
