@@ -13,6 +13,7 @@ import pandas as pd
 
 from liftseries.intake.cells import read_column, value_class
 from liftseries.intake.corrections import Correction, Corrections, corrected
+from liftseries.intake.decisions import Decision
 from liftseries.intake.findings import Finding
 from liftseries.intake.headers import Header, match_header
 from liftseries.intake.sources import Sheet, Unreadable, read_sheet
@@ -38,6 +39,7 @@ class Draft:
     rows: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))  # as a spreadsheet shows them
     repeated: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))  # another row has the same key
     findings: list[Finding] = field(default_factory=list)
+    decisions: list[Decision] = field(default_factory=list)
     as_filed: dict[int, Sheet] = field(default_factory=dict)  # `sheets` before corrections
     corrected: dict[tuple[int, int, str], Correction] = field(default_factory=dict)  # by file, row and column
     left_out: dict[tuple[int, int], Correction] = field(default_factory=dict)  # by file and row; not among the rows
@@ -119,7 +121,14 @@ class Draft:
             self.sound[name][index] = False
 
     def find_in_file(
-        self, rule: str, file_no: int, place: str, message: str, column: str = "", position: int = -1
+        self,
+        rule: str,
+        file_no: int,
+        place: str,
+        message: str,
+        column: str = "",
+        position: int = -1,
+        value_class: str = "",
     ) -> None:
         """Records a finding that is no row's fault."""
         sheet = self.sheets.get(file_no)
@@ -130,7 +139,7 @@ class Draft:
                 file=self.sources[file_no].label,
                 row=None,
                 column=column,
-                value_class="empty" if column else "text",
+                value_class=value_class or ("empty" if column else "text"),
                 rule=rule,
                 message=message,
                 place=place,

@@ -27,12 +27,12 @@ class Finding:
     message: str
     place: str
     order: tuple[int, ...]  # of table, file, row and column, for listing
-    index: int | None = None  # row of the stacked table; None where no row is at fault
+    index: int | None = None  # row of the stacked table; None where setting a row aside would not mend it
     partner: int | None = None  # another row of the table that is as much at fault, such as the first of two alike
 
     @property
     def stops_the_run(self) -> bool:
-        """No row's fault, so there is no row to set aside."""
+        """No row's fault, or one that must not be carried along in a row set aside, such as an identifier."""
         return self.index is None
 
 

@@ -83,18 +83,21 @@ def read_drills(plan: Plan) -> tuple[pd.DataFrame, pd.DataFrame]:
 def checked_drafts(plan: Plan, corrections: Corrections, names: Iterable[str] = TABLES) -> dict[str, Draft]:
     """The tables that the plan names, read, corrected and checked, with all that was found in them."""
     from liftseries.intake.across import check_across
+    from liftseries.intake.identifier_screen import screen_draft
     from liftseries.intake.validator import check_rows
 
     schema = plan.schema
     drafts = {name: draft_table(schema[name], plan.tables[name], corrections) for name in names if plan.has(name)}
-    for draft in drafts.values():
+    for name, draft in drafts.items():
         _check_filled(draft)
+        screen_draft(draft, plan.reading.cleared.get(name, ()))
         check_rows(draft)
     check_across(drafts)
     return drafts
 
 
 def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
+    from liftseries.intake.identifier_screen import screen_words
     from liftseries.intake.set_aside import left_out, set_aside
 
     corrections = read_corrections(plan)
@@ -102,7 +105,7 @@ def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
     gone, lines = set_aside(drafts)
     lines += left_out(drafts)
     findings = told_once(finding for draft in drafts.values() for finding in draft.findings)
-    findings += corrections.findings
+    findings += corrections.findings + screen_words(plan)
     counts = pd.concat([_counted(draft, gone[name]) for name, draft in drafts.items()], ignore_index=True)
     intake = Intake(
         tables={name: draft.frame[~gone[name]].reset_index(drop=True) for name, draft in drafts.items()},

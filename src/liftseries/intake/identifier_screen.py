@@ -1,0 +1,199 @@
+"""The identifier screen: which cells and headers of a study point to a person, told by place and kind.
+
+An identifier stops the run whatever `invalid_rows` says, since a row set aside would carry it along; its finding
+belongs to the column, not to a row. The text itself is never told.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Iterable, Iterator
+
+import numpy as np
+import pandas as pd
+
+from liftseries.intake.cells import number_in, plain
+from liftseries.intake.decisions import Decision
+from liftseries.intake.draft import Draft
+from liftseries.intake.findings import Finding
+from liftseries.intake.identifiers import LONG_NUMBER, Kind, Role, kind_of_header, kinds_of
+from liftseries.intake.sources import BLANKS, Sheet, is_blank, letters
+from liftseries.plan import PLAN_FILE, Plan
+from liftseries.schema import Table
+
+CELL_RULE, HEADER_RULE, WORDS_RULE = "text_is_no_identifier", "header_is_no_identifier", "study_names_nobody"
+CLEARED_RULE = "column_cleared_by_the_user"
+KEYS = ("patient_id", "site_id", "operator")
+
+
+def screen_draft(draft: Draft, cleared: Iterable[str] = ()) -> None:
+    """Leaves one finding for each file, column and kind, with all its rows; a cleared column a decision instead.
+
+    A number that is refused here is told by no other check, for those quote numbers.
+    """
+    for file_no, sheet in draft.sheets.items():
+        names = {position: name for name, position in draft.headers[file_no].positions.items()}
+        for position in range(len(sheet.header)):
+            name = names.get(position, "")
+            if name and name in cleared:
+                draft.decisions.append(_clearance(draft.table, sheet, name))
+                continue
+            where = sheet.header_place(position)
+            if kind := _kind_of_header_cell(sheet.header[position], draft.table, name):
+                message = f"the name of this column says that it holds {kind.words}. {_what_to_do(draft.table, name)}"
+                draft.find_in_file(HEADER_RULE, file_no, where, message, name, position, "text")
+            role = role_of(draft.table, name)
+            for kind, rows in screen_column(sheet.columns[position], role, dates=not name).items():
+                place = _place(sheet, rows, name, position)
+                message = f"{_looks_like(kind, name, draft.table)}. {_what_to_do(draft.table, name)}"
+                draft.find_in_file(CELL_RULE, file_no, place, message, name, position, "text")
+                if name and draft.table.columns[name].type in ("number", "integer"):
+                    _silence(draft, file_no, rows, name)
+
+
+def screen_column(cells: np.ndarray, role: Role, dates: bool = True) -> dict[Kind, np.ndarray]:
+    """The rows of a column, counted from 0, that hold each kind of identifier.
+
+    Parameters
+    ----------
+    cells : shape (n_rows,), raw cells
+    role
+        What the column is for.
+    dates
+        Whether a cell that a workbook or Parquet keeps as a date is told too; not in a column that the schema knows,
+        for there it is a number or key spoilt by a spreadsheet, and refused as such.
+    """
+    distinct = pd.unique(cells)
+    if role is Role.NUMBER:
+        kinds = {cell: Kind.OTHER for cell in distinct if _is_long_number(cell)}
+        texts = {cell: cell.strip(BLANKS) for cell in distinct if isinstance(cell, str) and number_in(cell) is None}
+    else:
+        kinds = {cell: Kind.DATE for cell in distinct if dates and isinstance(cell, datetime.date)}
+        texts = {cell: text for cell in distinct if (text := as_text(cell))}
+    found = kinds_of(list(dict.fromkeys(texts.values())), role)
+    kinds |= {cell: found[text] for cell, text in texts.items() if text in found}
+    if not kinds:
+        return {}
+    kind_of_row = [kinds.get(cell) for cell in cells]
+    return {
+        kind: np.array([row for row, of_row in enumerate(kind_of_row) if of_row is kind], dtype=int)
+        for kind in dict.fromkeys(kinds.values())
+    }
+
+
+def screen_words(plan: Plan) -> list[Finding]:
+    """Titles, file and sheet names of study.yaml, for what can be nothing but an identifier."""
+    own = {"study, id": [plan.study_id], "study, title": [plan.title], "study, question": [plan.question]}
+    files = {f"tables, {table}": [source.label for source in sources] for table, sources in plan.tables.items()}
+    findings = []
+    for number, (where, words) in enumerate((own | files).items()):
+        for kind in dict.fromkeys(kinds_of(words, Role.HARD_ONLY).values()):
+            advice = "Rename the file or sheet." if where.startswith("tables") else "Write it without."
+            findings.append(
+                Finding(
+                    table="",
+                    file=PLAN_FILE,
+                    row=None,
+                    column="",
+                    value_class="text",
+                    rule=WORDS_RULE,
+                    message=f"holds what looks like {kind.words}. {advice}",
+                    place=f"{PLAN_FILE}, {where}",
+                    order=(-1, number),
+                )
+            )
+    return findings
+
+
+def role_of(table: Table, column: str) -> Role:
+    """What a column is for; one that the schema does not know may hold any words."""
+    if column in KEYS:
+        return Role.KEY
+    known = table.columns.get(column)
+    return Role.LABEL if known is None or known.type == "text" else Role.NUMBER
+
+
+def as_text(cell: object) -> str:
+    """A text or whole number as the text that the screen looks at, empty for anything else."""
+    if isinstance(cell, str):
+        return cell.strip(BLANKS)
+    if isinstance(cell, bool) or not isinstance(cell, int | float):
+        return ""
+    return str(cell) if isinstance(cell, int) else plain(cell) if cell.is_integer() else ""
+
+
+def _is_long_number(cell: object) -> bool:
+    number = number_in(cell)
+    return number is not None and LONG_NUMBER <= abs(number) < math.inf
+
+
+def _kind_of_header_cell(cell: object, table: Table, name: str) -> Kind | None:
+    """By its name where the contract has no such column, and by what stands in it as in any other cell."""
+    known = table.columns.get(name)
+    if is_blank(cell) or (known is not None and not known.own):
+        return None
+    if isinstance(cell, datetime.date):
+        return Kind.DATE
+    text = as_text(cell)
+    return kind_of_header(text) or next(iter(kinds_of([text], Role.LABEL).values()), None)
+
+
+def _looks_like(kind: Kind, name: str, table: Table) -> str:
+    if kind is Kind.OTHER and role_of(table, name) is Role.NUMBER:
+        return "nine or more digits, as no measurement has: looks like a telephone, record or account number"
+    return f"looks like {kind.words}"
+
+
+def _what_to_do(table: Table, name: str) -> str:
+    """A key is to be replaced, anything else to go; a false alarm can be cleared where the schema knows the column."""
+    if not name:
+        return "Take the column out, or replace identifiers with `liftseries pseudonymise`."
+    do = "Replace it by a pseudonym (`liftseries pseudonymise`)" if name in KEYS else "Take it out"
+    cleared = f"reading: {{cleared: {{{table.name}: [{name}]}}}}"
+    return f"{do}. If it is none, write `{cleared}` in {PLAN_FILE} once you have looked at the whole column."
+
+
+def _place(sheet: Sheet, rows: np.ndarray, name: str, position: int) -> str:
+    """All the rows in one place: `sites.csv, rows 2-41, 57, protocol`, in a workbook its cells."""
+    shown = [int(row) for row in sheet.rows[rows]]
+    where = name or f"column {position + 1} ({letters(position)})"
+    if len(shown) == 1:
+        return sheet.place(shown[0], where, position)
+    runs = list(_runs(shown))
+    if sheet.is_workbook:
+        letter = letters(position)
+        cells = [f"{letter}{first}" + (f":{letter}{last}" if last > first else "") for first, last in runs]
+        return f"{sheet.shown}, cells {', '.join(cells)}, {where}"
+    return f"{sheet.shown}, rows {', '.join(str(a) if a == b else f'{a}-{b}' for a, b in runs)}, {where}"
+
+
+def _runs(rows: list[int]) -> Iterator[tuple[int, int]]:
+    first = last = rows[0]
+    for row in rows[1:]:
+        if row != last + 1:
+            yield first, last
+            first = row
+        last = row
+    yield first, last
+
+
+def _silence(draft: Draft, file_no: int, rows: np.ndarray, name: str) -> None:
+    refused = {int(index) for index in np.flatnonzero(draft.file_no == file_no)[rows]}
+    draft.sound[name][list(refused)] = False
+    draft.findings[:] = [
+        finding for finding in draft.findings if not (finding.column == name and finding.index in refused)
+    ]
+
+
+def _clearance(table: Table, sheet: Sheet, name: str) -> Decision:
+    return Decision(
+        table=table.name,
+        file=sheet.source.label,
+        row=None,
+        column=name,
+        place=f"{sheet.shown}, {name}",
+        stood="a column that the user declares free of identifiers",
+        taken_for="as it stands, without the identifier screen",
+        rule=CLEARED_RULE,
+    )
