@@ -37,6 +37,21 @@ def test_check_accepts_a_sound_study(tmp_path, capsys):
     assert "No problem found." in capsys.readouterr().out
 
 
+def test_table_outside_the_study_is_read_only_where_its_folder_is_named_absolute(tmp_path, capsys, monkeypatch):
+    study, elsewhere = write_study(tmp_path / "study"), tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    (study / "patients.csv").rename(elsewhere / "patients.csv")
+    plan = (study / "study.yaml").read_text(encoding="utf-8")
+    (study / "study.yaml").write_text(plan.replace("patients.csv", "../elsewhere/patients.csv"), encoding="utf-8")
+    assert main(["check", str(study), "--read-from", str(elsewhere)]) == 0
+    assert main(["check", str(study)]) == 1
+    assert "name its folder on the command line with --read-from" in capsys.readouterr().err
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(SystemExit, match="2"):
+        main(["check", str(study), "--read-from", "elsewhere"])
+    assert "the absolute path of a folder is needed" in capsys.readouterr().err
+
+
 def test_check_lists_every_problem_and_says_1(tmp_path, capsys):
     faults = {"sites": cell(2, "tooth", "11"), "patients": cell(3, "age_years", "7")}
     assert main(["check", str(write_study(tmp_path / "study", faults))]) == 1

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from liftseries import __version__
 from liftseries.errors import Problem, StudyError, UsageError, fault
-from liftseries.plan import CORRECTIONS_FILE, PLAN_FILE, Plan, read_plan
+from liftseries.plan import CORRECTIONS_FILE, PLAN_FILE, READ_FROM, Plan, read_plan
 
 CAUTION = (
     "For research and audit. Not a medical device, no advice for a patient in the chair: "
@@ -25,6 +25,7 @@ OURS = "This is a fault of liftseries, not of the study. Please report the lines
 def main(arguments: list[str] | None = None) -> int:
     """Runs one command; see `liftseries --help`."""
     options = _parser().parse_args(arguments)
+    os.environ[READ_FROM] = os.pathsep.join(map(str, getattr(options, "read_from", ())))  # for every job of a run
     try:
         return options.door(options)
     except StudyError as error:
@@ -53,13 +54,13 @@ def _parser() -> argparse.ArgumentParser:
     doors = parser.add_subparsers(required=True, metavar="COMMAND")
 
     run = doors.add_parser("run", help="check, recompute, model and report", epilog=CAUTION)
-    run.add_argument("study", metavar="STUDY", help="the study folder, or its study.yaml")
+    _add_study(run)
     run.add_argument("--cores", type=_count, default=os.cpu_count() or 1, help="jobs side by side (default: all)")
     run.add_argument("--force", action="store_true", help="do everything again, changed or not")
     run.set_defaults(door=_run)
 
     check = doors.add_parser("check", help="list every problem of the study's tables", epilog=CAUTION)
-    check.add_argument("study", metavar="STUDY", help="the study folder, or its study.yaml")
+    _add_study(check)
     workbook = check.add_mutually_exclusive_group()
     workbook.add_argument(
         "--corrections", type=Path, metavar="FILE.xlsx",
@@ -71,6 +72,10 @@ def _parser() -> argparse.ArgumentParser:
     )  # fmt: skip
     check.set_defaults(door=_check)
 
+    leave = doors.add_parser("release", help="make release/: what of a finished run may leave the house", epilog=CAUTION)
+    leave.add_argument("study", metavar="STUDY", help="the study folder, or its study.yaml")
+    leave.set_defaults(door=_release)
+
     new = doors.add_parser("new", help="make a folder to start a study from", epilog=CAUTION)
     new.add_argument("study", metavar="STUDY", type=Path, help="the folder to make; must be empty or not yet there")
     new.set_defaults(door=_new)
@@ -78,7 +83,7 @@ def _parser() -> argparse.ArgumentParser:
     ladder = doors.add_parser(
         "ladder", help="print the planned ladder with the study's own instruments and stops", epilog=CAUTION
     )
-    ladder.add_argument("study", metavar="STUDY", help="the study folder, or its study.yaml")
+    _add_study(ladder)
     ladder.add_argument("--rbh-min", type=_mm, required=True, metavar="MM", help="lowest residual bone height")
     ladder.add_argument("--rbh-max", type=_mm, required=True, metavar="MM", help="highest residual bone height")
     ladder.add_argument("--approach", choices=["guided", "freehand"], help="default: each that has instruments")
@@ -88,7 +93,7 @@ def _parser() -> argparse.ArgumentParser:
     ladder.set_defaults(door=_ladder)
 
     size = doors.add_parser("size", help="how many patients the next study needs", epilog=CAUTION)
-    size.add_argument("study", metavar="STUDY", help="the study folder, or its study.yaml")
+    _add_study(size)
     size.add_argument(
         "--within", type=_positive, required=True, metavar="X",
         help="half of the 95 %% interval: of the rate in percentage points, of a term in log odds",
@@ -101,6 +106,21 @@ def _parser() -> argparse.ArgumentParser:
     size.add_argument("--cores", type=_count, default=os.cpu_count() or 1, help="processes (default: all)")
     size.set_defaults(door=_size)
     return parser
+
+
+def _add_study(door: argparse.ArgumentParser) -> None:
+    door.add_argument("study", metavar="STUDY", help="the study folder, or its study.yaml")
+    door.add_argument(
+        "--read-from", type=_folder, action="append", default=[], metavar="FOLDER",
+        help="absolute path of a folder outside the study's that study.yaml may name tables in; may stand repeatedly",
+    )  # fmt: skip
+
+
+def _folder(text: str) -> Path:
+    path = Path(text)
+    if not (path.is_absolute() and path.is_dir()):
+        raise argparse.ArgumentTypeError("the absolute path of a folder is needed")
+    return path
 
 
 def _count(text: str) -> int:
@@ -203,6 +223,15 @@ def _write_corrections(plan: Plan, path: Path) -> None:
 
 def _counted(n: int, word: str, words: str = "") -> str:
     return f"{n} {word if n == 1 else words or f'{word}s'}"
+
+
+def _release(options: argparse.Namespace) -> int:
+    from liftseries.release.bundle import release
+
+    released = release(_plan(options.study))
+    print(f"The bundle: {released.folder}")
+    print(f"{released.n_withheld} of {_counted(released.n_counts, 'count')} withheld; its report says why.")
+    return 0
 
 
 def _new(options: argparse.Namespace) -> int:
