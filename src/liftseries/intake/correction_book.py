@@ -26,6 +26,7 @@ from liftseries.intake.corrections import LEAVE_OUT, as_text, fingerprint, raw_r
 from liftseries.intake.dictionary import entries
 from liftseries.intake.draft import Draft
 from liftseries.intake.findings import Finding, in_order, told_once
+from liftseries.intake.identifier_screen import CELL_RULE, HEADER_RULE, WORDS_RULE, screen_words
 from liftseries.intake.set_aside import DEPENDS, set_aside
 from liftseries.intake.study import checked_drafts
 from liftseries.outputs import written_whole
@@ -37,11 +38,12 @@ README_SHEET = "read me first"
 FILE, ROW, WRONG, OUT, MARK = "in file", "in row", "what is wrong", "leave out?", "do not change"
 FRONT = (FILE, ROW, WRONG, OUT)
 MARK_LENGTH = 16  # digits of the fingerprint that are shown; enough to tell rows apart
-IDENTIFIER = "_is_no_identifier"  # how the rules of the identifier screen end
 LONGEST_CELL = 32767  # what a workbook holds in one cell
 LONGEST_LIST = 255  # and in one drop-down
 NOT_IN_A_WORKBOOK = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffe\uffff\ud800-\udfff]")
 
+FACE = "Calibri"  # what a new workbook has
+BOLD = Font(name=FACE, bold=True)
 GREY = PatternFill("solid", fgColor="EDEDED")
 HEAD = PatternFill("solid", fgColor="D9E2EC")
 FAULTY = PatternFill("solid", fgColor="FFD9A0")
@@ -49,6 +51,7 @@ ABSENT = PatternFill("lightUp", fgColor="BFBFBF")
 THICK = Border(**dict.fromkeys(("left", "right", "top", "bottom"), Side(style="thick", color="9C4A00")))
 WRAPPED = Alignment(wrap_text=True, vertical="top")
 TOP = Alignment(vertical="top")
+CENTRED = Alignment(horizontal="center", vertical="top")
 OPEN = Protection(locked=False)
 WIDTHS = {FILE: 15, ROW: 8, WRONG: 50, OUT: 12, MARK: 15}
 LINE_POINTS = 15  # height of one line of text
@@ -103,11 +106,13 @@ def refused(plan: Plan) -> tuple[Refused, dict[str, Table]]:
             if finding.table == name:
                 by_row.setdefault(finding.index, []).append(finding)
         for index, findings in by_row.items():
-            # A fault of the row as a whole, such as a cell too many, is not mended by another value.
-            elsewhere += [finding for finding in findings if not finding.column]
-            if any(finding.column for finding in findings):
-                rows.setdefault(name, []).append(_row(draft, index, findings))
-    elsewhere = in_order([*elsewhere, *corrections.findings])
+            row = _row(draft, index, findings)
+            # No value mends a row with a cell too many, nor one whose file lacks the column.
+            beyond = [finding for finding in findings if finding.column not in row.cells]
+            elsewhere += beyond
+            if len(beyond) < len(findings):
+                rows.setdefault(name, []).append(row)
+    elsewhere = in_order([*elsewhere, *corrections.findings, *screen_words(plan)])
     return Refused(rows, elsewhere), {name: draft.table for name, draft in drafts.items()}
 
 
@@ -147,17 +152,14 @@ def write_correction_book(plan: Plan, path: Path) -> Refused:
     UsageError
         The file is there, is one that study.yaml names, or has another ending.
     StudyError
-        The identifier screen found something: such rows are not copied anywhere.
+        The identifier screen found something: then no row is copied anywhere.
     """
     check_may_be_written(plan, path)
     found, tables = refused(plan)
-    named = [*found.elsewhere, *(finding for rows in found.rows.values() for row in rows for finding in row.findings)]
-    identifying = [finding for finding in named if finding.rule.endswith(IDENTIFIER)]
+    identifying = [finding.place for finding in found.elsewhere if finding.rule in (CELL_RULE, HEADER_RULE, WORDS_RULE)]
     if identifying:
-        message = "no correction workbook while the tables hold what identifies people. Mend these cells first."
-        raise StudyError(
-            [Problem(finding.place, finding.message) for finding in identifying] + [Problem(path.name, message)]
-        )
+        message = f"not written while something points to people. Mend that first: {'; '.join(identifying)}."
+        raise StudyError([Problem(path.name, message)])
     if not found.n_rows:
         return found
     book = Workbook()
@@ -184,7 +186,7 @@ def _write_table(sheet: Worksheet, table: Table, rows: Sequence[RefusedRow]) -> 
     header = [*FRONT, *columns, MARK]
     for at, title in enumerate(header, start=1):
         cell = _put(sheet, 1, at, title)
-        cell.font, cell.fill, cell.alignment = Font(bold=True), HEAD, WRAPPED
+        cell.font, cell.fill, cell.alignment = BOLD, HEAD, WRAPPED
         sheet.column_dimensions[get_column_letter(at)].width = WIDTHS.get(title) or _width(title, rows)
     about = {entry.name: entry for entry in entries(table)}
     for at, name in enumerate(columns, start=len(FRONT) + 1):
@@ -205,7 +207,7 @@ def _write_row(sheet: Worksheet, number: int, row: RefusedRow, columns: Sequence
     front = {FILE: row.file, ROW: row.row, WRONG: "\n".join(wrong), OUT: ""}
     for at, (title, value) in enumerate(front.items(), start=1):
         cell = _put(sheet, number, at, value)
-        cell.alignment = WRAPPED
+        cell.alignment = CENTRED if title == ROW else WRAPPED
         if title == OUT:
             cell.protection = OPEN
         else:
@@ -220,10 +222,10 @@ def _write_row(sheet: Worksheet, number: int, row: RefusedRow, columns: Sequence
         cell = _put(sheet, number, at, shown(row.cells[name]))
         cell.protection, cell.alignment = OPEN, TOP
         if name in faulty:
-            cell.fill, cell.border, cell.font = FAULTY, THICK, Font(bold=True)
+            cell.fill, cell.border, cell.font = FAULTY, THICK, BOLD
             _note(cell, "\n".join(faulty[name]))
     mark = _put(sheet, number, len(FRONT) + len(columns) + 1, row.fingerprint)
-    mark.fill, mark.font, mark.alignment = GREY, Font(color="7F7F7F", size=8), TOP
+    mark.fill, mark.font, mark.alignment = GREY, Font(name=FACE, color="7F7F7F", size=8), TOP
     lines = sum(math.ceil(len(line) / WIDTHS[WRONG]) for line in wrong)
     sheet.row_dimensions[number].height = LINE_POINTS * max(lines, 1) + 3
 
@@ -288,9 +290,11 @@ def _write_readme(sheet: Worksheet, plan: Plan, found: Refused, name: str) -> No
     sheet.title = README_SHEET
     sheet.sheet_view.showGridLines = False
     sheet.column_dimensions["A"].width, sheet.column_dimensions["B"].width = 34, 86
-    n_rows = f"{found.n_rows} row{'s' if found.n_rows > 1 else ''}"
     paragraphs = [
-        ("Rows to correct", f"{plan.title or plan.study_id}: {n_rows} could not be taken as they are."),
+        (
+            "Rows to correct",
+            f"{plan.title or plan.study_id}: {_counted(found.n_rows, 'row')} cannot be taken as entered.",
+        ),
         (
             "Patients' data",
             "This workbook holds rows of patients. It must not leave the house: no e-mail, no shared folder "
@@ -305,8 +309,8 @@ def _write_readme(sheet: Worksheet, plan: Plan, found: Refused, name: str) -> No
         ),
         (
             "What to do",
-            "Type the right value over the wrong one. Any white cell of a row may be corrected, and lists are "
-            "offered where only certain values are allowed. Decimal point or comma, both are read. Clear a cell "
+            "Type the right value over the wrong one. Every cell of a row may be corrected but the grey ones; lists "
+            "are offered where only certain values are allowed. Decimal point or comma, both are read. Clear a cell "
             "that has no value. Leave what you cannot settle as it is: it stays refused and is told again.",
         ),
         (
@@ -349,13 +353,17 @@ def _write_counts(sheet: Worksheet, number: int, found: Refused) -> int:
     for name, rows in found.rows.items():
         number += 1
         n_faults = sum(len(row.findings) for row in rows)
-        _line(sheet, number, name, f"{len(rows)} rows, {n_faults} faults", bold=False)
+        _line(sheet, number, name, f"{_counted(len(rows), 'row')}, {_counted(n_faults, 'fault')}", bold=False)
     return number
+
+
+def _counted(n: int, word: str) -> str:
+    return f"{n} {word}{'s' if n != 1 else ''}"
 
 
 def _line(sheet: Worksheet, number: int, title: str, text: str, size: int = 11, bold: bool = True) -> None:
     head, body = _put(sheet, number, 1, title), _put(sheet, number, 2, text)
-    head.font, body.font = Font(bold=bold, size=size), Font(size=size)
+    head.font, body.font = Font(name=FACE, bold=bold, size=size), Font(name=FACE, size=size)
     head.alignment = body.alignment = WRAPPED
     lines = max(math.ceil(len(title) * size / 11 / 32), math.ceil(len(text) * size / 11 / 84))
     sheet.row_dimensions[number].height = LINE_POINTS * lines * size / 11 + 4

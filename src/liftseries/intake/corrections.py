@@ -162,7 +162,7 @@ def read_corrections(plan: Plan) -> Corrections:
         if at in sheet.too_long:
             message = "more cells than columns. Put quotes around a cell that holds the separator."
         else:
-            message = _wrong_address(cells, plan)
+            message = _wrong_address(cells, plan) or identifying(plan, cells["table"], cells["column"], cells["value"])
         if message:
             corrections.findings.append(_finding(int(row), message, cells["table"]))
         else:
@@ -183,6 +183,18 @@ def _wrong_address(cells: dict[str, str], plan: Plan) -> str:
         return f"names no column, but its value is not `{LEAVE_OUT}`. Correct or delete the line."
     if cells["column"] and cells["column"] not in plan.schema[cells["table"]].columns:
         return "names a column that the table does not have. Correct or delete the line."
+    return ""
+
+
+def identifying(plan: Plan, table: str, column: str, value: str) -> str:
+    """Why a value may not be taken: it looks as if it pointed to a person, and the user has not cleared the column."""
+    from liftseries.intake.identifier_screen import role_of, screen_column
+
+    if not column or column in plan.reading.cleared.get(table, ()):
+        return ""
+    cell = np.array([value], dtype=object)
+    for kind in screen_column(cell, role_of(plan.schema[table], column)):
+        return f"what looks like {kind.words}. Enter a pseudonym, or a label that points to nobody."
     return ""
 
 

@@ -23,6 +23,7 @@ from liftseries.intake.corrections import (
     Corrections,
     append_corrections,
     fingerprint,
+    identifying,
     raw_row,
     read_corrections,
     states,
@@ -92,7 +93,7 @@ def apply_book(plan: Plan, path: Path) -> Applied:
         # A title that is none of ours may be a name.
         if title in drafts:
             n_tables += 1
-            _apply_sheet(drafts[title], corrections, f"{path.name}, sheet {title}", rows, applied)
+            _apply_sheet(plan, drafts[title], corrections, f"{path.name}, sheet {title}", rows, applied)
         elif _is_filled(rows):
             message = "carries the name of no table of the study. Give it back its name, or delete it."
             applied.refused.append(Problem(f"{path.name}, sheet {number}", message))
@@ -137,7 +138,7 @@ def _entered(cell) -> object:
 # ── a sheet ─────────────────────────────────────────────────────────────────────────────────────
 
 
-def _apply_sheet(draft: Draft, corrections: Corrections, place: str, rows: list, applied: Applied) -> None:
+def _apply_sheet(plan: Plan, draft: Draft, corrections: Corrections, place: str, rows: list, applied: Applied) -> None:
     header_at = next((at for at, row in enumerate(rows) if {FILE, ROW} <= {returned(cell) for cell in row}), None)
     if header_at is None:
         if _is_filled(rows):
@@ -164,7 +165,7 @@ def _apply_sheet(draft: Draft, corrections: Corrections, place: str, rows: list,
             message = "the same row stands in the sheet more than once. Keep one of them."
             applied.refused += [Problem(copy.place, message) for copy in copies]
         else:
-            _apply_row(draft, corrections, copies[0], applied)
+            _apply_row(plan, draft, corrections, copies[0], applied)
 
 
 def _is_filled(rows: list) -> bool:
@@ -186,7 +187,7 @@ def _positions(titles: list[str], draft: Draft, place: str, below: list, applied
 # ── a row ───────────────────────────────────────────────────────────────────────────────────────
 
 
-def _apply_row(draft: Draft, corrections: Corrections, row: ReturnedRow, applied: Applied) -> None:
+def _apply_row(plan: Plan, draft: Draft, corrections: Corrections, row: ReturnedRow, applied: Applied) -> None:
     number = number_in(row.text(ROW))
     files = {shown(source.label): file_no for file_no, source in enumerate(draft.sources)}
     file_no = files.get(row.text(FILE))
@@ -205,7 +206,10 @@ def _apply_row(draft: Draft, corrections: Corrections, row: ReturnedRow, applied
         message = f"row {row.text(ROW)} of {label} has changed since. Write a new workbook and correct the row there."
         applied.refused.append(Problem(row.place, message))
         return
-    for column, value in _changes(draft.table, header, row, written[-1], history[-1], applied):
+    for column, value, place in _changes(draft.table, header, row, written[-1], history[-1], applied):
+        if problem := identifying(plan, draft.table.name, column, value):
+            applied.refused.append(Problem(place, problem))
+            continue
         applied.lines.append(Correction(draft.table.name, label, int(number), column, whole, value))
     out = row.text(OUT)
     if out and out.casefold() != LEAVE_OUT:
@@ -217,8 +221,8 @@ def _apply_row(draft: Draft, corrections: Corrections, row: ReturnedRow, applied
 
 def _changes(
     table: Table, header: Header, row: ReturnedRow, then: list, now: list, applied: Applied
-) -> Iterator[tuple[str, str]]:
-    """Column and value of each cell that differs from both the row as it was written and as it is now."""
+) -> Iterator[tuple[str, str, str]]:
+    """Column, value and place of each cell that differs from both the row as it was written and as it is now."""
     for column in (name for name in table.columns if name in row.cells):
         cell, place = row.cells[column]
         if not header.can_be_read(column):
@@ -231,7 +235,7 @@ def _changes(
             if problem := _cannot_be_taken(cell):
                 applied.refused.append(Problem(place, problem))
             else:
-                yield column, returned(cell)
+                yield column, returned(cell), place
 
 
 def _cannot_be_taken(cell: object) -> str:
