@@ -78,6 +78,10 @@ def _parser() -> argparse.ArgumentParser:
 
     new = doors.add_parser("new", help="make a folder to start a study from", epilog=CAUTION)
     new.add_argument("study", metavar="STUDY", type=Path, help="the folder to make; must be empty or not yet there")
+    new.add_argument("--workbook", action="store_true", help="one workbook to type into, instead of a CSV a table")
+    new.add_argument(
+        "--columns-of", metavar="OTHER", help="take over extra_columns of another study's folder or study.yaml"
+    )
     new.set_defaults(door=_new)
 
     ladder = doors.add_parser(
@@ -237,7 +241,8 @@ def _release(options: argparse.Namespace) -> int:
 def _new(options: argparse.Namespace) -> int:
     from liftseries.intake.templates import new_study
 
-    new_study(options.study)
+    extra_columns = _plan(options.columns_of).extra_columns if options.columns_of else None
+    new_study(options.study, options.workbook, extra_columns)
     print(f"Made {options.study}. Fill in its tables, then `liftseries check {options.study}`.")
     return 0
 

@@ -30,12 +30,14 @@ def json_schema() -> str:
     return json.dumps(schema, indent=2, ensure_ascii=False) + "\n"
 
 
-def commented_plan(tables: Mapping[str, str]) -> str:
+def commented_plan(tables: Mapping[str, str], extra_columns: Mapping[str, Mapping] | None = None) -> str:
     """A study.yaml with every key at its default, each below a comment that says what it does.
 
     Parameters
     ----------
     tables : table -> file
+    extra_columns : table -> column -> entry
+        The study's own columns, where it has any.
     """
     lines = ["# The plan of a study. Every key but `tables` may be left out; then the value below holds."]
     for key, entry in plan_schema()["properties"].items():
@@ -43,7 +45,9 @@ def commented_plan(tables: Mapping[str, str]) -> str:
         if key == "tables":
             lines += ["tables:", *(f"  {table}: {file}" for table, file in tables.items())]
         elif key == "extra_columns":
-            lines += [f"#   {OWN_COLUMN}", "extra_columns: {}"]
+            # JSON is YAML too, and quotes what a description may hold.
+            own = json.dumps(extra_columns or {}, ensure_ascii=False)
+            lines += [f"#   {OWN_COLUMN}", f"extra_columns: {own}"]
         else:
             lines += _commented(key, entry, 0)
     return "\n".join(lines) + "\n"
