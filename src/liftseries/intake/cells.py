@@ -34,6 +34,23 @@ class Fault:
     message: str
 
 
+ODDITIES = {
+    "formula": Fault(
+        "formula_has_a_value",
+        "a formula without a stored value. Open and save the workbook, so that its values are stored.",
+    ),
+    "merged": Fault(
+        "cell_stands_alone",
+        "a cell merged with others that do not hold the same. Unmerge them and fill in each.",
+    ),
+    "disguised": Fault(
+        "format_shows_the_number",
+        "a number whose format shows something else: a percentage, thousands or no number. "
+        "Give the cell the format General and enter what it is to be.",
+    ),
+}
+
+
 def read_column(raw: np.ndarray, column: Column) -> tuple[pd.Series, dict[int, Fault]]:
     """The values of a column and the faults by row.
 
@@ -74,9 +91,8 @@ def as_series(values: np.ndarray, column: Column) -> pd.Series:
 
 def read_cell(cell: object, column: Column) -> Any:
     """The value of one cell, None where it is missing, or a `Fault`."""
-    if cell is Oddity.FORMULA:
-        message = "a formula without a stored value. Open and save the workbook, so that its values are stored."
-        return Fault("formula_has_a_value", message)
+    if isinstance(cell, Oddity) and cell.value in ODDITIES:
+        return ODDITIES[cell.value]
     if is_blank(cell) or (isinstance(cell, float) and math.isnan(cell)):
         if column.when_empty:
             return column.when_empty
@@ -94,7 +110,7 @@ def read_cell(cell: object, column: Column) -> Any:
 
 
 def value_class(cell: object) -> str:
-    """What stands in a cell: empty, text, number, integer, date, boolean, error or formula."""
+    """What stands in a cell: empty, text, number, integer, date, boolean, or what an `Oddity` is called."""
     if isinstance(cell, Oddity):
         return cell.value
     if isinstance(cell, bool):

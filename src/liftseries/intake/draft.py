@@ -17,7 +17,8 @@ from liftseries.intake.decisions import Decision
 from liftseries.intake.findings import Finding
 from liftseries.intake.headers import Header, match_header
 from liftseries.intake.sources import Sheet, Unreadable, read_sheet
-from liftseries.plan import Source
+from liftseries.plan import PLAN_FILE, Source
+from liftseries.reading import Reading
 from liftseries.schema import TABLES, Table
 
 NEVER_EMPTY = ("patients", "sites")
@@ -42,7 +43,7 @@ class Draft:
     decisions: list[Decision] = field(default_factory=list)
     as_filed: dict[int, Sheet] = field(default_factory=dict)  # `sheets` before corrections
     corrected: dict[tuple[int, int, str], Correction] = field(default_factory=dict)  # by file, row and column
-    left_out: dict[tuple[int, int], Correction] = field(default_factory=dict)  # by file and row; not among the rows
+    left_out: dict[tuple[int, int], str] = field(default_factory=dict)  # by file and row: what says so; not in `rows`
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -157,23 +158,38 @@ class Draft:
         return (TABLES.index(self.table.name), int(file_no), row, position)
 
 
-def draft_table(table: Table, sources: tuple[Source, ...], corrections: Corrections | None = None) -> Draft:
+def draft_table(
+    table: Table,
+    sources: tuple[Source, ...],
+    corrections: Corrections | None = None,
+    reading: Reading | None = None,
+) -> Draft:
     """Reads and types all files of a table; nothing is checked beyond a cell on its own."""
-    draft = Draft(table, sources)
+    draft, reading = Draft(table, sources), reading or Reading()
     for file_no, source in enumerate(sources):
         try:
-            sheet = read_sheet(source, table.name)
+            sheet = read_sheet(source, table.name, table.columns, reading.hidden)
         except Unreadable as error:
             draft.find_in_file(error.rule, file_no, error.place, error.message)
             continue
         draft.sheets[file_no] = sheet
         draft.headers[file_no] = match_header(sheet, table)
         draft.as_filed[file_no] = sheet
+        draft.decisions += sheet.decisions
+        _leave_out_hidden(draft, file_no)
         _correct(draft, file_no, corrections or Corrections())
         for fault in draft.headers[file_no].faults:
             draft.find_in_file(fault.rule, file_no, fault.place, fault.message, fault.column, fault.position)
+        for fault in sheet.faults:
+            draft.find_in_file(fault.rule, file_no, fault.place, fault.message)
     _stack(draft)
     return draft
+
+
+def _leave_out_hidden(draft: Draft, file_no: int) -> None:
+    rows = draft.sheets[file_no].left_out
+    draft.sheets[file_no] = draft.sheets[file_no].without(rows)
+    draft.left_out |= {(file_no, row): f"{PLAN_FILE}, reading, hidden" for row in rows}
 
 
 def _correct(draft: Draft, file_no: int, corrections: Corrections) -> None:
@@ -181,8 +197,9 @@ def _correct(draft: Draft, file_no: int, corrections: Corrections) -> None:
     result = corrected(draft.sheets[file_no], draft.headers[file_no], draft.table.name, lines)
     draft.sheets[file_no] = result.sheet
     draft.corrected |= {(file_no, row, column): line for (row, column), line in result.cells.items()}
-    draft.left_out |= {(file_no, row): line for row, line in result.left_out.items()}
+    draft.left_out |= {(file_no, row): line.place for row, line in result.left_out.items()}
     draft.findings += result.findings
+    draft.decisions += result.decisions
 
 
 def _stack(draft: Draft) -> None:

@@ -71,12 +71,12 @@ def left_out(drafts: Mapping[str, Draft]) -> list[Finding]:
             column="",
             value_class="text",
             rule=LEFT_OUT,
-            message=f"left out by {line.place}.",
+            message=f"left out by {by}.",
             place=draft.sheets[file_no].row_place(row),
             order=(TABLES.index(draft.table.name), file_no, row, -1),
         )
         for draft in drafts.values()
-        for (file_no, row), line in draft.left_out.items()
+        for (file_no, row), by in draft.left_out.items()
     ]
 
 

@@ -1,45 +1,39 @@
 """Files to raw cells: CSV, a sheet of a workbook, or Parquet, with the place of every cell.
 
-Nothing is interpreted here. A cell is a text, a number, true or false, a date, None (empty) or an `Oddity` of
-a workbook; a row keeps the number that a spreadsheet shows, so the first row below the header is row 2.
+No cell is interpreted here. A row keeps the number that a spreadsheet shows, so the first row below the header is
+row 2. What a file shows otherwise than it holds is settled by a rule and told as a decision, or refused.
 """
 
 from __future__ import annotations
 
-import csv
-import datetime
-import io
-import re
-import warnings
-import zipfile
-from collections.abc import Sequence
-from dataclasses import dataclass
-from enum import Enum
-from pathlib import Path
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from liftseries.intake.csv_files import read_csv
+from liftseries.intake.decisions import Decision
+from liftseries.intake.grid import (
+    BLANKS,
+    DATES,
+    Grid,
+    Oddity,
+    Remark,
+    SheetFault,
+    Unreadable,
+    all_blank,
+    file_of,
+    is_blank,
+    letters,
+)
+from liftseries.intake.header_line import NAMES, header_at, more_header, name_in
+from liftseries.intake.joined_and_hidden import settle_hidden_columns, settle_hidden_rows, settle_merges
+from liftseries.intake.parquet_files import read_parquet
+from liftseries.intake.workbooks import read_workbook
 from liftseries.plan import PLAN_FILE, Source
 
-DATES = (datetime.date, datetime.time, datetime.timedelta)
-BLANKS = " \t\r\n\v\f\u00a0\u202f\ufeff\u200b"  # also non-breaking blanks and stray byte-order marks
-AS_UTF8 = "Save the file as UTF-8 (in a spreadsheet: CSV UTF-8)."
-OLD_OR_LOCKED = b"\xd0\xcf\x11\xe0"  # the container of workbooks before 2007 and of encrypted ones
-
-
-class Oddity(Enum):
-    """What a workbook may hold in the place of a value."""
-
-    ERROR = "error"
-    FORMULA = "formula"  # without a stored value
-
-
-class Unreadable(Exception):
-    """A file that gives no cells; the user is told where and why."""
-
-    def __init__(self, place: str, message: str, rule: str = "file_is_readable"):
-        super().__init__(message)
-        self.place, self.message, self.rule = place, message, rule
+# What the rest of the intake knows of files.
+__all__ = ["BLANKS", "DATES", "Oddity", "Sheet", "Unreadable", "file_of", "is_blank", "letters", "read_sheet"]
 
 
 @dataclass(frozen=True)
@@ -54,6 +48,10 @@ class Sheet:
     columns: list[np.ndarray]  # one object array a header cell, shape (n_rows,)
     rows: np.ndarray  # shape (n_rows,), numbers as a spreadsheet shows them
     too_long: dict[int, int]  # position among `rows` -> cells in the row, where they are more than the header has
+    decisions: list[Decision] = field(default_factory=list)
+    faults: list[SheetFault] = field(default_factory=list)
+    left_out: tuple[int, ...] = ()  # those of `rows` that are hidden and that study.yaml leaves out
+    beside: dict[int, list[object]] = field(default_factory=dict)  # row -> its cells: titles, units, no data
 
     def row_place(self, row: int) -> str:
         return f"{self.shown}, row {row}"
@@ -69,27 +67,19 @@ class Sheet:
             return f"{self.shown}, cell {letters(position)}{self.header_row}"
         return f"{self.row_place(self.header_row)}, column {position + 1} ({letters(position)})"
 
-
-def file_of(label: str) -> str:
-    """`cases.xlsx` of `cases.xlsx#sites`."""
-    return label.partition("#")[0]
-
-
-def letters(position: int) -> str:
-    """A column's letters in a spreadsheet: 0 is A, 26 is AA."""
-    name, left = "", position + 1
-    while left:
-        left, digit = divmod(left - 1, 26)
-        name = chr(ord("A") + digit) + name
-    return name
+    def without(self, rows: Collection[int]) -> Sheet:
+        """The sheet without some of its rows."""
+        kept = np.flatnonzero(~np.isin(self.rows, list(rows)))
+        now_at = {int(at): number for number, at in enumerate(kept)}
+        return replace(
+            self,
+            columns=[column[kept] for column in self.columns],
+            rows=self.rows[kept],
+            too_long={now_at[at]: length for at, length in self.too_long.items() if at in now_at},
+        )
 
 
-def is_blank(cell: object) -> bool:
-    """Empty, or a text of blanks."""
-    return cell is None or (isinstance(cell, str) and not cell.strip(BLANKS))
-
-
-def read_sheet(source: Source, table: str) -> Sheet:
+def read_sheet(source: Source, table: str, names: Collection[str] = (), hidden: str = "refuse") -> Sheet:
     """The cells of one file.
 
     Parameters
@@ -97,11 +87,17 @@ def read_sheet(source: Source, table: str) -> Sheet:
     source
         The file, as study.yaml names it.
     table : name of the table, which a sheet may be called after
+    names
+        The columns that the table may have, by which its header is known below a title; none where it must stand
+        first.
+    hidden : refuse, read or leave_out
+        What to do with rows and columns that a workbook hides.
 
     Raises
     ------
     Unreadable
-        No such file, not allowed, no format that can be read, damaged, encrypted, not UTF-8, or empty.
+        No such file, not allowed, no format that can be read, damaged, encrypted, not UTF-8, beyond a limit, empty,
+        or with more than one header row.
     """
     label, path = source.label, source.path
     _check_opens(source, table)
@@ -110,11 +106,11 @@ def read_sheet(source: Source, table: str) -> Sheet:
         raise Unreadable(label, "only a workbook (.xlsx) has sheets. Leave out what follows the #.")
     match ending:
         case ".csv" | ".txt":
-            return _csv(source)
+            return _sheet(source, table, read_csv(source), names, hidden)
         case ".xlsx" | ".xlsm":
-            return _workbook(source, table)
+            return _sheet(source, table, read_workbook(source, table), names, hidden)
         case ".parquet":
-            return _parquet(source)
+            return _of_columns(source, *read_parquet(source))
         case _:
             raise Unreadable(label, "no format that is read here. Save it as CSV (UTF-8), XLSX or Parquet.")
 
@@ -133,243 +129,117 @@ def _check_opens(source: Source, table: str) -> None:
         raise Unreadable(name, message) from None
 
 
-# ── CSV ─────────────────────────────────────────────────────────────────────────────────────────
+def _of_columns(source: Source, header: list[str], columns: list[list[object]]) -> Sheet:
+    """Parquet has its names apart from its cells; they count as row 1."""
+    filled = np.ones(len(columns[0]), dtype=bool)
+    for at, cells in enumerate(zip(*columns, strict=True)):
+        filled[at] = not all_blank(cells)
+    rows = np.arange(2, len(filled) + 2)[filled]
+    return Sheet(source, source.label, False, list(header), 1, [_cells(column)[filled] for column in columns], rows, {})
 
 
-def _csv(source: Source) -> Sheet:
-    label = source.label
-    text = _decoded(source.path.read_bytes(), label)
-    delimiter = _delimiter(text, label)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True)
-    try:
-        records = list(reader)
-    except csv.Error:
-        message = "a quotation mark is not closed, or text follows the closing one. Mend the quotes."
-        raise Unreadable(f"{label}, line {reader.line_num}", message) from None
-    # Behind a comma an unquoted decimal comma makes a row longer without a filled cell too many.
-    return _sheet(source, label, False, records, any_extra_cell=delimiter == ",")
+def _sheet(source: Source, table: str, grid: Grid, names: Collection[str], hidden: str) -> Sheet:
+    """Blank rows dropped, the header found, what is joined or hidden settled, every row as long as the header."""
+    faults = settle_hidden_columns(grid, hidden)
+    numbered = [(row, cells) for row, cells in enumerate(grid.records, start=1) if not all_blank(cells)]
+    gone = grid.layout.hidden_rows if hidden == "leave_out" else frozenset()
+    seen = [(row, cells) for row, cells in numbered if row not in gone]
+    if not seen:
+        message = "is empty, without a header line. Start from the table that `liftseries new` writes."
+        raise Unreadable(grid.shown, message)
+    header_row, header = seen[header_at([cells for _, cells in seen], names)]
+    beside = {row: cells for row, cells in numbered if row < header_row}
+    if beside:
+        stood = f"{len(beside)} filled row{'s' if len(beside) > 1 else ''} above the column names"
+        rule = "header_is_the_row_of_column_names"
+        grid.remarks.append(Remark(None, None, stood, "a title, no part of the table", rule))
+    settle_merges(grid, header_row, [row for row, _ in numbered if row > header_row])
+    below = [(row, cells) for row, cells in seen if row > header_row]
+    no_data = _no_data(grid, header, header_row, below, names) if names else {}
+    beside |= no_data
+    body = [(row, cells) for row, cells in numbered if row > header_row and row not in no_data]
+    rows = [row for row, _ in body]
+    faults += settle_hidden_rows(grid, hidden, [header_row, *rows])
+    header, columns, too_long = _columns(grid, header, body)
+    sheet = Sheet(
+        source=source,
+        shown=grid.shown,
+        is_workbook=grid.is_workbook,
+        header=header,
+        header_row=header_row,
+        columns=columns,
+        rows=np.array(rows, dtype=int),
+        too_long=too_long,
+        faults=faults,
+        left_out=tuple(row for row in rows if row in gone),
+        beside=beside,
+    )
+    return replace(sheet, decisions=_decisions(sheet, table, grid.remarks, names))
 
 
-def _decoded(data: bytes, label: str) -> str:
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise Unreadable(f"{label}, line 1", f"byte 1 is not UTF-8; the file is UTF-16. {AS_UTF8}")
-    zero = data.find(b"\0")
-    if zero >= 0:
-        message = f"byte {zero + 1} is zero, so this is no UTF-8 text. {AS_UTF8}"
-        raise Unreadable(f"{label}, line {_line(data, zero)}", message)
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        # The decoder may count from behind the byte-order mark.
-        start = error.start + len(data) - len(error.object)
-        message = f"byte {start + 1} is not UTF-8. {AS_UTF8}"
-        raise Unreadable(f"{label}, line {_line(data, start)}", message) from None
+def _no_data(
+    grid: Grid,
+    header: Sequence[object],
+    header_row: int,
+    below: Sequence[tuple[int, list[object]]],
+    names: Collection[str],
+) -> dict[int, list[object]]:
+    """Rows below the header that are more of it: row -> cells, each with a remark."""
+    found = {}
+    for at, kind in more_header(header, [cells for _, cells in below], names).items():
+        row, cells = below[at]
+        if kind == NAMES:
+            message = f"holds column names as row {header_row} does. Keep one row with all column names."
+            raise Unreadable(f"{grid.shown}, row {row}", message, "header_is_one_row")
+        found[row] = cells
+        grid.remarks.append(Remark(row, None, kind, "no data", "row_of_the_header_is_no_data"))
+    return found
 
 
-def _line(data: bytes, offset: int) -> int:
-    return len(re.findall(rb"\r\n|\r|\n", data[:offset])) + 1
-
-
-def _delimiter(text: str, label: str) -> str:
-    unquoted = re.sub(r'"[^"]*"', "", text).lstrip(BLANKS + '"')
-    header = re.split(r"[\r\n]", unquoted, maxsplit=1)[0]
-    if "\t" in header and not ("," in header or ";" in header):
-        raise Unreadable(f"{label}, row 1", "tabs stand between the columns. Save it with commas or semicolons.")
-    return ";" if header.count(";") > header.count(",") else ","
-
-
-# ── workbooks ───────────────────────────────────────────────────────────────────────────────────
-
-
-def _workbook(source: Source, table: str) -> Sheet:
-    book = file_of(source.label)
-    if source.path.open("rb").read(4) == OLD_OR_LOCKED:
-        raise Unreadable(book, "is encrypted or of the old .xls kind. Save it as .xlsx without a password.")
-    damaged = Unreadable(book, "is no workbook or a damaged one. Open and save it as .xlsx.")
-    if not zipfile.is_zipfile(source.path):
-        raise damaged
-    try:
-        titles = _sheet_titles(source.path)
-    except Exception:  # whatever the library stumbles over, the file is at fault
-        raise damaged from None
-    title = _chosen_sheet(titles, source, table, book)
-    try:
-        records = _sheet_cells(source.path, title, data_only=True)
-        if _has_formulas(source.path):
-            as_entered = _sheet_cells(source.path, title, data_only=False)
-            records = [_with_formulas(*rows) for rows in zip(records, as_entered, strict=True)]
-    except Exception:
-        raise damaged from None
-    named = source.sheet or (title if title.strip().lower() == table else None)
-    shown = f"{book}, sheet {named}" if named else book
-    return _sheet(source, shown, True, records)
-
-
-def _sheet_titles(path: Path) -> list[str]:
-    import openpyxl
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # on drop-downs and styles, which do not concern us
-        book = openpyxl.load_workbook(path, read_only=True)
-    titles = [sheet.title for sheet in book.worksheets]
-    book.close()
-    return titles
-
-
-def _chosen_sheet(titles: list[str], source: Source, table: str, book: str) -> str:
-    wanted = (source.sheet or table).strip()
-    for same in (lambda title: title == wanted, lambda title: title.strip().lower() == wanted.lower()):
-        if found := [title for title in titles if same(title)]:
-            return found[0]
-    if source.sheet:
-        message = f"the workbook has no sheet {source.sheet}. Correct the name behind the # in {PLAN_FILE}."
-        raise Unreadable(f"{PLAN_FILE}, tables, {table}", f"{book}: {message}", "file_is_there")
-    if len(titles) != 1:
-        message = f"{len(titles)} sheets, none called {table}. Write `{book}#` and the sheet's name in {PLAN_FILE}."
-        raise Unreadable(f"{PLAN_FILE}, tables, {table}", f"{book}: {message}", "file_is_there")
-    return titles[0]
-
-
-def _sheet_cells(path: Path, title: str, data_only: bool) -> list[list[object]]:
-    import openpyxl
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        book = openpyxl.load_workbook(path, read_only=True, data_only=data_only)
-        sheet = book[title]
-        sheet.reset_dimensions()  # some programs store a wrong extent
-        cells = [
-            [Oddity.ERROR if cell.data_type == "e" else _entered(cell, data_only) for cell in row]
-            for row in sheet.iter_rows()
-        ]
-    book.close()
-    return cells
-
-
-def _entered(cell: object, data_only: bool) -> object:
-    if not data_only and cell.data_type == "f":
-        return Oddity.FORMULA
-    # The stored value of a formula that gives an empty text is nothing, of the type of a text.
-    return "" if cell.value is None and cell.data_type == "str" else cell.value
-
-
-def _has_formulas(path: Path) -> bool:
-    """Looked up first, for reading a sheet a second time takes as long as the first."""
-    with zipfile.ZipFile(path) as parts:
-        sheets = [name for name in parts.namelist() if name.startswith("xl/worksheets/") and name.endswith(".xml")]
-        return any(re.search(rb"<(?:\w+:)?f[\s/>]", parts.read(name)) for name in sheets)
-
-
-def _with_formulas(stored: list[object], entered: list[object]) -> list[object]:
-    return [
-        Oddity.FORMULA if value is None and formula is Oddity.FORMULA else value
-        for value, formula in zip(stored, entered, strict=True)
-    ]
-
-
-# ── Parquet ─────────────────────────────────────────────────────────────────────────────────────
-
-
-def _parquet(source: Source) -> Sheet:
-    import pyarrow as pa
-    import pyarrow.parquet as pq
-
-    label = source.label
-    try:
-        # Not read_table, which takes columns from folder names such as `year=2020`.
-        with pq.ParquetFile(source.path) as file:
-            content = file.read(use_threads=False)
-    except (pa.ArrowException, OSError, ValueError):
-        raise Unreadable(label, "is no Parquet file or a damaged one. Write it again.") from None
-    # An index that a data frame left behind is no column of the table.
-    kept = [name for name in content.column_names if not name.startswith("__index_level_")]
-    content = content.select(kept) if len(set(kept)) == len(kept) else content
-    columns = [_plain(column, label, position) for position, column in enumerate(content.columns)]
-    if not columns:
-        raise Unreadable(label, "has no columns. Start from the table that `liftseries new` writes.")
-    filled = np.array([any(not is_blank(cell) for cell in row) for row in zip(*columns, strict=True)], dtype=bool)
-    rows = np.arange(2, content.num_rows + 2)[filled]
-    cells = [_cells(column)[filled] for column in columns]
-    return Sheet(source, label, False, list(content.column_names), 1, cells, rows, {})
-
-
-def _plain(column, label: str, position: int) -> list[object]:
-    """The values as Python ones; a NaN of a data frame is an empty cell."""
-    import pyarrow as pa
-
-    place = f"{label}, column {position + 1} ({letters(position)})"
-    kind = column.type.value_type if pa.types.is_dictionary(column.type) else column.type
-    if not any(is_kind(kind) for is_kind in _kinds()):
-        message = "holds neither text, numbers, yes/no values nor dates. Write it as text or numbers."
-        raise Unreadable(place, message)
-    try:
-        values = (column.cast(pa.float64()) if pa.types.is_decimal(kind) else column).to_pylist()
-    except (pa.ArrowException, ValueError, OverflowError):
-        message = "holds text that is not UTF-8, or dates beyond the calendar. Write it as text or numbers."
-        raise Unreadable(place, message) from None
-    if kind in (pa.float16(), pa.float32()):
-        # 5.2 in single precision is 5.19999981 in double; its shortest decimal is what was meant.
-        single = kind.to_pandas_dtype()
-        values = [None if value is None else float(str(single(value))) for value in values]
-    return [None if value != value else value for value in values]
-
-
-def _kinds() -> tuple:
-    from pyarrow import types
-
-    texts = (types.is_string, types.is_large_string, types.is_string_view)
-    numbers = (types.is_integer, types.is_floating, types.is_decimal, types.is_boolean)
-    return (*texts, *numbers, types.is_temporal, types.is_null)
-
-
-# ── rows to columns ─────────────────────────────────────────────────────────────────────────────
-
-
-def _sheet(
-    source: Source,
-    shown: str,
-    is_workbook: bool,
-    records: Sequence[Sequence[object]],
-    any_extra_cell: bool = False,
-) -> Sheet:
-    """Blank rows dropped, every row as long as the header; `any_extra_cell` counts empty cells too."""
-    numbered = [(row, cells) for row, cells in enumerate(records, start=1) if not all(map(is_blank, cells))]
-    if not numbered:
-        raise Unreadable(shown, "is empty, without a header line. Start from the table that `liftseries new` writes.")
-    (header_row, header), *body = numbered
-    header = list(header)
-    while is_blank(header[-1]) and not is_workbook and not any(_filled(cells, len(header) - 1) for _, cells in body):
+def _columns(
+    grid: Grid, header: Sequence[object], body: Sequence[tuple[int, Sequence[object]]]
+) -> tuple[list[object], list[np.ndarray], dict[int, int]]:
+    """The header, the columns below it, and which rows have more cells than the header."""
+    written, header = len(header), list(header)
+    while header and is_blank(header[-1]) and not grid.is_workbook:
+        if any(len(cells) >= len(header) and not is_blank(cells[len(header) - 1]) for _, cells in body):
+            break
         header.pop()
-    width = max([len(header), *(len(cells) for _, cells in body)]) if is_workbook else len(header)
     # In a workbook a cell keeps its column, so one beyond the header is a column without a name.
+    width = max([len(header), *(len(cells) for _, cells in body)]) if grid.is_workbook else len(header)
+    # A header line that itself ends in empty cells: some programs write every line so.
+    any_extra_cell = grid.any_extra_cell and written == len(header)
     header += [None] * (width - len(header))
-    extra = any_extra_cell and not _trailing_delimiter(records[header_row - 1], header)
     too_long = {
         at: len(cells)
         for at, (_, cells) in enumerate(body)
-        if len(cells) > width and (extra or not all(map(is_blank, cells[width:])))
+        if len(cells) > width and (any_extra_cell or not all_blank(cells[width:]))
     }
     padded = [[*cells[:width], *[None] * (width - len(cells))] for _, cells in body]
     columns = [_cells(column) for column in zip(*padded, strict=True)] if body else [_cells([])] * width
-    return Sheet(
-        source,
-        shown,
-        is_workbook,
-        header,
-        header_row,
-        columns,
-        np.array([row for row, _ in body], dtype=int),
-        too_long,
-    )
+    return header, columns, too_long
 
 
-def _filled(cells: Sequence[object], position: int) -> bool:
-    return position < len(cells) and not is_blank(cells[position])
-
-
-def _trailing_delimiter(written: Sequence[object], header: list[object]) -> bool:
-    """The header line itself ends in empty cells, as some programs write every line."""
-    return len(written) > len(header)
+def _decisions(sheet: Sheet, table: str, remarks: Sequence[Remark], names: Collection[str]) -> list[Decision]:
+    """The reader's remarks in the table's words; what concerns rows that are no part of it goes."""
+    rows = {sheet.header_row, *sheet.rows.tolist(), *(row for row in sheet.beside if row > sheet.header_row)}
+    decisions = []
+    for remark in remarks:
+        row, position = remark.row, remark.position
+        if (row is not None and row not in rows) or (position is not None and position >= len(sheet.header)):
+            continue
+        name = "" if position is None else name_in(sheet.header[position])
+        column = name if name in names else ""
+        if position is None:
+            place = sheet.shown if row is None else sheet.row_place(row)
+        elif row is None:
+            place = sheet.header_place(position)
+        else:
+            place = sheet.place(row, column, position).removesuffix(", ")
+        decisions.append(
+            Decision(table, sheet.source.label, row, column, place, remark.stood, remark.taken_for, remark.rule)
+        )
+    return decisions
 
 
 def _cells(values: Sequence[object]) -> np.ndarray:

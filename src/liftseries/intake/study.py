@@ -87,7 +87,11 @@ def checked_drafts(plan: Plan, corrections: Corrections, names: Iterable[str] = 
     from liftseries.intake.validator import check_rows
 
     schema = plan.schema
-    drafts = {name: draft_table(schema[name], plan.tables[name], corrections) for name in names if plan.has(name)}
+    drafts = {
+        name: draft_table(schema[name], plan.tables[name], corrections, plan.reading)
+        for name in names
+        if plan.has(name)
+    }
     for name, draft in drafts.items():
         _check_filled(draft)
         screen_draft(draft, plan.reading.cleared.get(name, ()))

@@ -1,0 +1,225 @@
+"""Workbooks to raw cells: which sheet, what each of its cells really holds, what the workbook joins and hides.
+
+openpyxl reads the cells. Where the sheet's XML shows nothing that a faster reader loses (a formula, an error, a
+merge, a hidden row, a number format …), python-calamine reads them instead and gives the same.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+import re
+import warnings
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
+
+from liftseries.intake.grid import Grid, Layout, Oddity, Remark, Unreadable, file_of, is_blank
+from liftseries.intake.number_formats import hides_decimals, seen
+from liftseries.intake.workbook_parts import LAST_ROW, SheetPart, SheetXml, Workbook, layout_of
+from liftseries.plan import PLAN_FILE, Source
+
+MOST_PLACES = 50_000_000  # rows times columns up to each row's last cell
+LARGEST_EXACT = 2**53
+MOST_TEXT = 2**30  # bytes, were every cell to hold the longest text
+# What only openpyxl and the survey of the layout tell, or what the two readers take differently.
+NEEDS_A_CLOSER_LOOK = re.compile(
+    rb'<f[\s/>]|\bhidden=|mergeCell|filterColumn|\bt="(?:e|d|str)"|\b(?:ht|width)="0|_x|<!\[CDATA|<!--|<rPh|<\?(?!xml )'
+)
+ROW = re.compile(rb'<row [^>]*?\br="([0-9]+)"')
+
+
+def read_workbook(source: Source, table: str) -> Grid:
+    """The cells of the sheet that study.yaml names, or that is called like the table, or is the only one shown.
+
+    Raises
+    ------
+    Unreadable
+        Damaged, locked, beyond a limit, or without such a sheet.
+    """
+    name = file_of(source.label)
+    with Workbook(source.path, name) as book:
+        chosen, remarks = _chosen_sheet(book.sheets, source, table, name)
+        xml = book.sheet_xml(chosen)
+        try:
+            records = quick_records(xml)
+            layout = Layout()
+            if records is None:
+                layout = layout_of(xml.sheet)
+                records, told = careful_records(xml)
+                remarks += told
+        except Unreadable:
+            raise
+        except Exception:  # whatever the libraries stumble over, the file is at fault
+            raise book.damaged from None
+    shown = source.sheet or (chosen.title if chosen.title.strip().lower() == table else None)
+    place = f"{name}, sheet {shown}" if shown else name
+    return Grid(place, True, records, layout, remarks)
+
+
+def _chosen_sheet(sheets: Sequence[SheetPart], source: Source, table: str, book: str) -> tuple[SheetPart, list[Remark]]:
+    wanted = (source.sheet or table).strip()
+    where = f"{PLAN_FILE}, tables, {table}"
+    shown = [sheet for sheet in sheets if not sheet.is_hidden]
+    for same in (lambda title: title == wanted, lambda title: title.strip().lower() == wanted.lower()):
+        for sheet in (sheet for sheet in sheets if same(sheet.title)):
+            if sheet.is_hidden and not source.sheet:
+                message = f"the sheet {table} is hidden. Unhide it, or write `{book}#{table}` in {PLAN_FILE}."
+                raise Unreadable(where, f"{book}: {message}", "sheet_is_shown")
+            remark = Remark(None, None, "a hidden sheet", "the table, as it is named", "hidden_sheet_is_named")
+            return sheet, [remark] if sheet.is_hidden else []
+    if source.sheet:
+        message = f"the workbook has no sheet {source.sheet}. Correct the name behind the # in {PLAN_FILE}."
+        raise Unreadable(where, f"{book}: {message}", "file_is_there")
+    if len(shown) != 1:
+        kind = "sheets" if len(shown) == len(sheets) else "sheets that are not hidden"
+        message = f"{len(shown)} {kind}, none called {table}. Write `{book}#` and the sheet's name in {PLAN_FILE}."
+        raise Unreadable(where, f"{book}: {message}", "file_is_there")
+    n_hidden = len(sheets) - 1
+    stood = "a hidden sheet beside it" if n_hidden == 1 else f"{n_hidden} hidden sheets beside it"
+    remark = Remark(None, None, stood, "nothing; the sheet that is shown was read", "hidden_sheet_is_not_read")
+    return shown[0], [remark] if n_hidden else []
+
+
+# ── with care: openpyxl ─────────────────────────────────────────────────────────────────────────
+
+
+def careful_records(xml: SheetXml) -> tuple[list[list[object]], list[Remark]]:
+    """Every cell as it is stored, an `Oddity` where what is stored is no value, and what was decided on the way."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # on drop-downs and styles, which do not concern us
+        packed, formats = xml.repacked(), _Formats()
+        records = [
+            [formats.cell(cell, row, position) for position, cell in enumerate(cells)]
+            for row, cells in enumerate(_rows(packed, data_only=True), start=1)
+        ]
+        if re.search(rb"<(?:\w+:)?f[\s/>]", xml.sheet):
+            for stored, entered in zip(records, _rows(packed, data_only=False), strict=True):
+                for position, cell in enumerate(entered):
+                    if cell.data_type == "f" and stored[position] is None:
+                        stored[position] = Oddity.FORMULA
+    return [_trimmed(record) for record in records], formats.remarks()
+
+
+def _rows(packed: io.BytesIO, data_only: bool) -> Iterable[tuple]:
+    import openpyxl
+
+    book = openpyxl.load_workbook(packed, read_only=True, data_only=data_only)
+    sheet = book["sheet"]
+    sheet.reset_dimensions()  # some programs store a wrong extent
+    n_places = 0
+    for row, cells in enumerate(sheet.iter_rows(), start=1):
+        n_places += len(cells)
+        if n_places > MOST_PLACES or row > LAST_ROW:
+            raise Unreadable("", "")
+        yield cells
+
+
+class _Formats:
+    """Cells as their number formats let them be taken."""
+
+    def __init__(self):
+        self._worded: list[Remark] = []
+        self._hiding: dict[int, int] = {}  # position -> cells shown with less than they hold
+
+    def cell(self, cell: object, row: int, position: int) -> object:
+        value = cell.value
+        if cell.data_type == "e":
+            return Oddity.ERROR
+        if value is None:
+            # The stored value of a formula that gives an empty text is nothing, of the type of a text.
+            return "" if cell.data_type == "str" else None
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            return value
+        number = _plain(value)
+        shown = seen(number, cell.number_format or "General")
+        if shown.is_disguise:
+            return Oddity.DISGUISED
+        if hides_decimals(number, shown):
+            self._hiding[position] = self._hiding.get(position, 0) + 1
+        if shown.before or shown.behind:
+            stood, taken_for = "a number whose format adds a text", "the number and the text together"
+            self._worded.append(Remark(row, position, stood, taken_for, "text_of_a_format_is_read"))
+            return f"{shown.before}{number}{shown.behind}"
+        return number
+
+    def remarks(self) -> list[Remark]:
+        hiding = [
+            Remark(
+                None,
+                position,
+                f"{count} number{'s' if count > 1 else ''} shown with less than is stored",
+                "the stored number in full",
+                "stored_number_counts",
+            )
+            for position, count in sorted(self._hiding.items())
+        ]
+        return self._worded + hiding
+
+
+def _plain(number: float) -> float:
+    """Whole numbers as such: a workbook does not tell 16 from 16.0."""
+    if isinstance(number, float) and number.is_integer() and abs(number) < LARGEST_EXACT:
+        return int(number)
+    return number
+
+
+def _trimmed(record: list[object]) -> list[object]:
+    while record and is_blank(record[-1]):
+        record.pop()
+    return record
+
+
+# ── fast: calamine ──────────────────────────────────────────────────────────────────────────────
+
+
+def quick_records(xml: SheetXml) -> list[list[object]] | None:
+    """The same as `careful_records` gives, or nothing where it takes a closer look."""
+    if not _is_plain(xml):
+        return None
+    from python_calamine import CalamineWorkbook
+
+    try:
+        rows = CalamineWorkbook.from_filelike(xml.repacked()).get_sheet_by_index(0).to_python(skip_empty_area=False)
+    except BaseException as error:
+        if isinstance(error, Exception) or type(error).__name__ == "PanicException":  # of the library's Rust part
+            return None
+        raise
+    records = [_trimmed([_quick(value) for value in row]) for row in rows]
+    inexact = any(isinstance(value, float) and not abs(value) < LARGEST_EXACT for row in records for value in row)
+    return None if inexact else records
+
+
+def _is_plain(xml: SheetXml) -> bool:
+    """Whether nothing in the XML is of a kind that the two readers may take differently."""
+    sheet = xml.sheet
+    if NEEDS_A_CLOSER_LOOK.search(sheet) or NEEDS_A_CLOSER_LOOK.search(xml.texts) or b"<sheetData" not in sheet:
+        return False
+    if any(format_id not in (b"0", b"49") for format_id in _formats_in_use(xml.styles)):
+        return False
+    n_cells = sheet.count(b"<c ")
+    longest = max((len(text) for text in xml.texts.split(b"</si>")), default=0)
+    rows = [int(row) for row in ROW.findall(sheet)]
+    return (
+        n_cells == sheet.count(b'<c r="')
+        and n_cells * longest <= MOST_TEXT
+        and len(rows) == sheet.count(b"<row ")
+        and sheet.count(b"<row>") == 0
+        and all(earlier < later for earlier, later in pairwise(rows))
+        and (not rows or rows[-1] <= LAST_ROW)
+    )
+
+
+def _formats_in_use(styles: bytes) -> list[bytes]:
+    """The numbers of the formats that cells may have: 0 is General, 49 text."""
+    used = re.search(rb"<cellXfs[\s>](.*?)</cellXfs>", styles, re.DOTALL)
+    if used is None:
+        return [b"0"] if b"cellXfs" not in styles else [b"unknown"]
+    return re.findall(rb"numFmtId=[\"'](\d+)", used[1])
+
+
+def _quick(value: object) -> object:
+    if value == "":
+        return None
+    if isinstance(value, float):
+        return int(value) if math.isfinite(value) and value.is_integer() and abs(value) < LARGEST_EXACT else value
+    return value
