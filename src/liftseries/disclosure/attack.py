@@ -1,23 +1,24 @@
 """The attack: what a reader of everything that is published can work out about what is withheld.
 
 It knows how the counts hang together (`structure`) and what is printed, and nothing of how it was decided what to
-withhold; so it is the check of that decision. Lowest and highest values come from linear programming over the atoms.
+withhold; so it is the check of that decision. Lowest and highest values come from linear programming.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, linprog, milp
-from scipy.sparse import block_diag, coo_array, csr_array, vstack
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.sparse import coo_array, csr_array, vstack
 from scipy.sparse.csgraph import connected_components
 
 from liftseries.disclosure.counts import Count, check_counts
 from liftseries.disclosure.structure import Structure, structure_of
 
 INFEASIBLE, UNBOUNDED = 2, 3  # what scipy.optimize calls them
+NEAR = 1e-6  # how closely what is known must agree
 
 
 def attack(
@@ -44,15 +45,13 @@ def attack(
     check_counts(counts, patients)
     structure = structure_of(counts, patients)
     known = _known(structure, values)
-    bounds = {i: (float(value), float(value)) for i, value in known.items()}
-    for number, of in enumerate(structure.numbers):
-        if not of.members.any():
-            bounds.setdefault(number, (0.0, 0.0))
-    for part in _parts(structure, known):
-        bounds |= _Part(structure, part, known).bounds(integers)
+    bounds = {number: limits for part in _parts(structure, known) for number, limits in part.bounds(integers)}
     withheld = [count.name for count in counts if values.get(count.name) is None]
-    limits = [bounds.get(structure.number_of[name], (0.0, np.inf)) for name in withheld]
-    return pd.DataFrame({"name": withheld}).assign(lower=[low for low, _ in limits], upper=[high for _, high in limits])
+    numbers = [structure.number_of[name] for name in withheld]
+    limits = [(known[i], known[i]) if i in known else bounds[i] for i in numbers]
+    return pd.DataFrame({"name": withheld}).assign(
+        lower=[float(low) for low, _ in limits], upper=[float(high) for _, high in limits]
+    )
 
 
 def _known(structure: Structure, values: Mapping[str, int | None]) -> dict[int, float]:
@@ -64,48 +63,62 @@ def _known(structure: Structure, values: Mapping[str, int | None]) -> dict[int, 
     return known
 
 
-def _parts(structure: Structure, known: Mapping[int, float]) -> Iterable[list[int]]:
-    """Blocks that share a withheld number belong together; the others tell nothing of each other."""
-    blocks, numbers = [], []
-    for index, block in enumerate(structure.blocks):
-        for number in block.numbers:
-            if int(number) not in known:
-                blocks.append(index)
-                numbers.append(int(number))
-    n_blocks, size = len(structure.blocks), len(structure.blocks) + len(structure.numbers)
-    links = coo_array((np.ones(len(blocks)), (blocks, np.array(numbers, int) + n_blocks)), shape=(size, size))
-    label = connected_components(links, directed=False)[1][:n_blocks]
-    return [list(np.flatnonzero(label == one)) for one in np.unique(label)]
+def _parts(structure: Structure, known: Mapping[int, float]) -> Iterator[_Part]:
+    """What is unknown, in parts of which none tells anything of another."""
+    n = len(structure.numbers)
+    value = np.array([known.get(i, 0.0) for i in range(n)])
+    unknown = np.array([i for i in range(n) if i not in known], int)
+    relations = csr_array(vstack([structure.equations, structure.inequalities]))
+    is_equation = np.arange(relations.shape[0]) < structure.equations.shape[0]
+    rest = -(relations @ value)  # what the unknown ones of each relation come to, or come to at least
+    relations = csr_array(relations[:, unknown])
+    settled = np.diff(relations.indptr) == 0
+    if (rest[settled] > NEAR).any() or (rest[settled & is_equation] < -NEAR).any():
+        raise ValueError("no series agrees with the values")
+    pairs = coo_array(relations)
+    size = len(unknown) + relations.shape[0]
+    links = coo_array((np.ones(len(pairs.data)), (pairs.col, pairs.row + len(unknown))), shape=(size, size))
+    label = connected_components(links, directed=False)[1]
+    of_number, of_relation = label[: len(unknown)], label[len(unknown) :]
+    for one in np.unique(of_number):
+        columns = np.flatnonzero(of_number == one)
+        equations, inequalities = (
+            (csr_array(relations[rows][:, columns]), rest[rows])
+            for rows in (np.flatnonzero((of_relation == one) & kind) for kind in (is_equation, ~is_equation))
+        )
+        yield _Part(unknown[columns], *equations, *inequalities)
 
 
 class _Part:
-    """The atoms of some blocks, and what is known of them."""
+    """Some unknown numbers x: equations @ x = equal_to, inequalities @ x ≥ at_least, x ≥ 0."""
 
-    def __init__(self, structure: Structure, blocks: Sequence[int], known: Mapping[int, float]):
-        here = [structure.blocks[index] for index in blocks]
-        sums = csr_array(block_diag([block.sums for block in here]))
-        numbers = np.concatenate([block.numbers for block in here])
-        is_known = np.array([int(number) in known for number in numbers], bool)
-        self.row_of: dict[int, csr_array] = {}
-        same = []
-        for row in np.flatnonzero(~is_known):
-            first = self.row_of.setdefault(int(numbers[row]), sums[[row]])
-            if (first != sums[[row]]).nnz:
-                same.append(first - sums[[row]])
-        self.equal = csr_array(vstack([sums[np.flatnonzero(is_known)], *same]))
-        self.equal_to = np.concatenate([[known[int(number)] for number in numbers[is_known]], np.zeros(len(same))])
-        self.positive = csr_array(block_diag([block.coupling for block in here]))
+    def __init__(self, numbers, equations, equal_to, inequalities, at_least):
+        self.numbers = numbers
+        self.equations, self.equal_to = equations, equal_to
+        self.inequalities, self.at_least = inequalities, at_least
 
-    def bounds(self, integers: bool) -> dict[int, tuple[float, float]]:
-        if not self.row_of:  # nothing withheld, but it must agree
-            self._extreme(np.zeros(self.equal.shape[1]), integers)
-        return {
-            number: (self._extreme(row.toarray()[0], integers), -self._extreme(-row.toarray()[0], integers))
-            for number, row in self.row_of.items()
-        }
+    def bounds(self, integers: bool) -> Iterator[tuple[int, tuple[float, float]]]:
+        """Each number with its lowest and highest value."""
+        for column, number in enumerate(self.numbers):
+            objective = np.zeros(len(self.numbers))
+            objective[column] = 1
+            yield int(number), (self._lowest(objective, integers), -self._lowest(-objective, integers))
 
-    def _extreme(self, objective: np.ndarray, integers: bool) -> float:
-        solved = self._in_whole(objective) if integers else self._relaxed(objective)
+    def _lowest(self, objective: np.ndarray, integers: bool) -> float:
+        if integers:
+            constraints = [
+                LinearConstraint(matrix, low, high)
+                for matrix, low, high in (
+                    (self.equations, self.equal_to, self.equal_to),
+                    (self.inequalities, self.at_least, np.inf),
+                )
+                if matrix.shape[0]
+            ]
+            solved = milp(objective, integrality=1, bounds=Bounds(0, np.inf), constraints=constraints)
+        else:
+            solved = linprog(
+                objective, -self.inequalities, -self.at_least, self.equations, self.equal_to, method="highs"
+            )
         if solved.status == UNBOUNDED:
             return -np.inf
         if solved.status == INFEASIBLE:
@@ -113,19 +126,3 @@ class _Part:
         if solved.status != 0:
             raise RuntimeError(solved.message)
         return float(solved.fun)
-
-    def _relaxed(self, objective: np.ndarray) -> OptimizeResult:
-        return linprog(
-            objective,
-            A_ub=-self.positive if self.positive.shape[0] else None,
-            b_ub=np.zeros(self.positive.shape[0]) if self.positive.shape[0] else None,
-            A_eq=self.equal if self.equal.shape[0] else None,
-            b_eq=self.equal_to if self.equal.shape[0] else None,
-            method="highs",
-        )
-
-    def _in_whole(self, objective: np.ndarray) -> OptimizeResult:
-        constraints = [LinearConstraint(self.positive, lb=0)] if self.positive.shape[0] else []
-        if self.equal.shape[0]:
-            constraints.append(LinearConstraint(self.equal, self.equal_to, self.equal_to))
-        return milp(objective, integrality=np.ones(len(objective)), bounds=Bounds(0, np.inf), constraints=constraints)

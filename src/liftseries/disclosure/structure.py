@@ -1,24 +1,32 @@
 """How the counts hang together: what a reader knows of them without any value.
 
-Counts of the same sites are one *number*. Within a table, sites that belong to the same counts form an *atom*, and
-every count is a sum of atoms (Hundepool et al., Statistical Disclosure Control, Wiley 2012, chapter 4: a table is a set
-of linear equations over non-negative cells; from memory). Only combinations that occur become atoms: a reader who did
-not know which occur would know less, so what is hidden from this one is hidden from that one too.
+Counts of the same sites are one *number*. A reader is taken to know of which numbers another is a part, which have
+nobody in common, and every way in which the numbers of one table add up: a table is a set of linear equations over
+numbers that are not negative (Hundepool et al., Statistical Disclosure Control, Wiley 2012, chapter 4; from memory).
+Equations that hold by chance in this series only are taken to be known too, which errs on the safe side.
 
-Between tables two relations hold: a number that stands in both is the same, and one that is made of two others without
-overlap is their sum, wherever the three are printed.
+- within a table, all linear equations; if A and B lie in C: A + B ≤ C + (what A and B have in common), where the last
+  is nothing or a number itself (the bounds of Bonferroni and Fréchet);
+- between all tables: a number that stands in both is the same; a part is at most the whole; two parts without overlap
+  add up to their whole; patients ≤ their sites ≤ patients × most sites of a patient.
+
+What a reader is not taken to know: which combinations of three and more groups occur. If that were known of a whole
+table, 600 sites in 100 groups would leave hardly any number free, and all would have to be withheld.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import csr_array, hstack, vstack
+from scipy.sparse import csr_array
 
 from liftseries.disclosure.counts import Count
+
+NOUGHT = 1e-9  # of numbers that come from adding and subtracting 0 and 1
+Relation = dict[int, float]  # number -> coefficient
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,49 +46,35 @@ class Number:
 
     @property
     def published(self) -> bool:
+        """Whether a reader sees it somewhere."""
         return any(count.published for count in self.counts)
 
     @property
     def fixed(self) -> bool:
+        """Whether it is known from elsewhere."""
         return any(count.fixed for count in self.counts)
 
 
 @dataclass(frozen=True, eq=False)
-class Block:
-    """Numbers that are sums of the same atoms.
-
-    Attributes
-    ----------
-    numbers : shape (n_numbers,), int, indices of `Structure.numbers`
-    sums : shape (n_numbers, n_atoms), 0/1: sums @ atoms = values of the numbers
-    coupling : shape (n_rows, n_atoms): coupling @ atoms ≥ 0, what a patient's sites say of the patients and back
-    """
-
-    numbers: np.ndarray
-    sums: csr_array
-    coupling: csr_array
-
-
-@dataclass(frozen=True, eq=False)
 class Structure:
-    """The numbers of a ledger and the blocks that bind them.
+    """The numbers of a ledger and what binds them.
 
     Attributes
     ----------
     numbers
     number_of : name of a count -> index of its number
-    blocks : a block a table, then one for each sum of two that no table shows side by side
-    blocks_of : index of a number -> indices of the blocks that it is in
+    equations : shape (n_equations, n_numbers): equations @ values = 0
+    inequalities : shape (n_inequalities, n_numbers): inequalities @ values ≥ 0
     """
 
     numbers: tuple[Number, ...]
     number_of: dict[str, int]
-    blocks: tuple[Block, ...]
-    blocks_of: dict[int, list[int]] = field(repr=False)
+    equations: csr_array
+    inequalities: csr_array
 
 
 def structure_of(counts: Sequence[Count], patients: np.ndarray) -> Structure:
-    """The structure of a ledger; its names are unique.
+    """The structure of a ledger whose names are unique.
 
     Parameters
     ----------
@@ -89,18 +83,31 @@ def structure_of(counts: Sequence[Count], patients: np.ndarray) -> Structure:
     """
     _, patient = np.unique(np.asarray(patients), return_inverse=True)
     numbers, number_of = _merged(counts, patient)
-    tables: dict[str, set[int]] = defaultdict(set)
+    tables: dict[tuple[str, str], set[int]] = defaultdict(set)
     for count in counts:
-        if count.members.any():  # of nobody: nought, whatever else is printed
-            tables[count.table].add(number_of[count.name])
-    shown = [np.array(sorted(numbers_shown)) for numbers_shown in tables.values()]
-    blocks = [_table_block(numbers, of_table, patient) for of_table in shown]
-    blocks += [_sum_block(*triple) for triple in _sums_of_two(numbers) if not _in_one_table(triple, tables)]
-    blocks_of: dict[int, list[int]] = defaultdict(list)
-    for index, block in enumerate(blocks):
-        for number in block.numbers:
-            blocks_of[int(number)].append(index)
-    return Structure(tuple(numbers), number_of, tuple(blocks), dict(blocks_of))
+        tables[count.table, count.unit].add(number_of[count.name])
+    sets = np.array([number.members for number in numbers], bool).reshape(len(numbers), len(patient))
+    equations: list[Relation] = [{i: 1.0} for i in np.flatnonzero(~sets.any(axis=1))]  # of nobody: nought
+    inequalities: list[Relation] = []
+    for shown in tables.values():
+        here = np.array(sorted(i for i in shown if sets[i].any()), int)
+        atoms = _distinct(sets[here])
+        equations += _named(_all_equations(atoms), here)
+        inequalities += _named(_overlaps(atoms), here)
+    for unit in ("sites", "patients"):
+        here = np.array([i for i, number in enumerate(numbers) if number.unit == unit and sets[i].any()], int)
+        equations += _named(_sums_of_two(sets[here]), here)
+        inequalities += _named(_parts(sets[here]), here)
+    inequalities += _patients_and_their_sites(numbers, patient)
+    n = len(numbers)
+    return Structure(tuple(numbers), number_of, _matrix(equations, n), _matrix(inequalities, n))
+
+
+def closed(members: np.ndarray, patient: np.ndarray) -> np.ndarray:
+    """All sites of the patients who have a site among the members; patients numbered 0, 1, 2 …"""
+    seen = np.zeros(patient.max(initial=-1) + 1, bool)
+    seen[patient[members]] = True
+    return seen[patient]
 
 
 def _merged(counts: Sequence[Count], patient: np.ndarray) -> tuple[list[Number], dict[str, int]]:
@@ -121,96 +128,114 @@ def _merged(counts: Sequence[Count], patient: np.ndarray) -> tuple[list[Number],
     return numbers, number_of
 
 
-def closed(members: np.ndarray, patient: np.ndarray) -> np.ndarray:
-    """All sites of the patients who have a site among the members; patients numbered 0, 1, 2 …"""
-    seen = np.zeros(patient.max(initial=-1) + 1, bool)
-    seen[patient[members]] = True
-    return seen[patient]
-
-
-def _table_block(numbers: Sequence[Number], of_table: np.ndarray, patient: np.ndarray) -> Block:
-    """Atoms of a table: first those of its sites, then those of its patients."""
-    of_sites = np.array([number for number in of_table if numbers[number].unit == "sites"], int)
-    of_patients = np.array([number for number in of_table if numbers[number].unit == "patients"], int)
-    n_sites = len(patient)
-    site_sets = np.array([numbers[number].members for number in of_sites], bool).reshape(-1, n_sites)
-    patient_sets = np.array([numbers[number].members for number in of_patients], bool).reshape(-1, n_sites)
-
-    # A site's atom says what its patient belongs to as well, so that the two kinds of atom can be coupled.
-    site_atoms = _distinct(np.vstack([site_sets, patient_sets])) if len(of_sites) else patient_sets[:, :0]
-    patient_atoms = _distinct(patient_sets)
-    within = site_atoms[: len(of_sites)], site_atoms[len(of_sites) :]
-    sums = vstack(
-        [
-            hstack([csr_array(within[0].astype(float)), csr_array((len(of_sites), patient_atoms.shape[1]))]),
-            hstack([csr_array((len(of_patients), site_atoms.shape[1])), csr_array(patient_atoms.astype(float))]),
-        ]
-    )
-    coupling = csr_array((0, sums.shape[1]))
-    if len(of_sites) and len(of_patients):
-        closures = np.array([closed(members, patient) for members in site_sets])
-        hit = (closures[:, None, :] == patient_sets[None, :, :]).all(axis=2)  # this site count, that count of patients
-        most = int(np.bincount(patient).max())
-        coupling = _coupling(within[0], within[1], patient_atoms, hit, most)
-    return Block(np.concatenate([of_sites, of_patients]), csr_array(sums), coupling)
-
-
 def _distinct(sets: np.ndarray) -> np.ndarray:
-    """The combinations that occur, shape (n_sets, n_atoms); what is in no set is left out."""
-    if not len(sets):
-        return np.zeros((0, 0), bool)
-    _, first = np.unique(np.packbits(sets, axis=0), axis=1, return_index=True)
-    atoms = sets[:, first]
-    return atoms[:, atoms.any(axis=0)]
+    """Sites that belong to the same sets taken for one; shape (n_sets, n_atoms)."""
+    sets = sets[:, sets.any(axis=0)]
+    if not sets.size:
+        return sets
+    return sets[:, np.unique(np.packbits(sets, axis=0), axis=1, return_index=True)[1]]
 
 
-def _coupling(
-    site_atoms: np.ndarray, their_patients: np.ndarray, patient_atoms: np.ndarray, hit: np.ndarray, most: int
-) -> csr_array:
-    """A patient has 1 to `most` sites; one who stands behind a count of sites has at least one in it."""
-    rows = []
-    for atom in range(patient_atoms.shape[1]):
-        own = (their_patients == patient_atoms[:, [atom]]).all(axis=0)
-        one = np.zeros(patient_atoms.shape[1])
-        one[atom] = 1
-        rows.append(np.concatenate([own, -one]))
-        rows.append(np.concatenate([-own.astype(float), most * one]))
-        for of_sites in np.flatnonzero(hit @ patient_atoms[:, atom]):
-            rows.append(np.concatenate([own & site_atoms[of_sites], -one]))
-    return csr_array(np.unique(np.array(rows), axis=0))
+def _all_equations(atoms: np.ndarray) -> Iterator[Relation]:
+    """A basis of all linear equations between the rows, by elimination from the smallest set up."""
+    n_sets, n_atoms = atoms.shape
+    reduced, made_of = np.zeros((0, n_atoms)), np.zeros((0, n_sets))
+    pivots: list[int] = []
+    for row in np.argsort(atoms.sum(axis=1), kind="stable"):
+        rest, made = atoms[row].astype(float), np.zeros(n_sets)
+        made[row] = 1
+        share = rest[pivots]
+        rest, made = rest - share @ reduced, made - share @ made_of
+        pivot = int(np.argmax(np.abs(rest)))
+        if abs(rest[pivot]) < NOUGHT:
+            yield {int(i): float(made[i]) for i in np.flatnonzero(np.abs(made) > NOUGHT)}
+            continue
+        rest, made = rest / rest[pivot], made / rest[pivot]
+        others = reduced[:, [pivot]]
+        reduced, made_of = np.vstack([reduced - others * rest, rest]), np.vstack([made_of - others * made, made])
+        pivots.append(pivot)
 
 
-def _sums_of_two(numbers: Sequence[Number]) -> list[tuple[int, int, int]]:
-    """All (part, other part, whole) without overlap, of one unit.
+def _overlaps(atoms: np.ndarray) -> Iterator[Relation]:
+    """A + B ≤ C + (A and B), where the last is nothing or a row itself; C the smallest row that holds both."""
+    sets = atoms.astype(np.int32)
+    size = sets.sum(axis=1)
+    common = sets @ sets.T
+    inside = common == size[:, None]  # row within column
+    by_size = np.argsort(size, kind="stable")
+    place = {np.packbits(row).tobytes(): i for i, row in enumerate(atoms)}
+    holder = np.array([_first(inside[a][None, by_size] & inside[:, by_size], by_size) for a in range(len(size))])
+    apart = (common == 0) & (holder.reshape(common.shape) >= 0)
+    for a in range(len(size)):
+        larger = np.flatnonzero(inside[a] & (size > size[a]))
+        # With a larger set in place of A the same holds, and says more.
+        weaker = (apart[larger] & (holder[larger] == holder[a])).any(axis=0)
+        for b in np.flatnonzero(apart[a] & ~weaker):
+            if a < b and size[a] + size[b] < size[holder[a, b]]:
+                yield {a: -1.0, int(b): -1.0, int(holder[a, b]): 1.0}
+        for b in np.flatnonzero((common[a] > 0) & ~inside[a] & ~inside[:, a] & (holder[a] >= 0)):
+            if a < b and (both := place.get(np.packbits(atoms[a] & atoms[b]).tobytes())) is not None:
+                yield {a: -1.0, int(b): -1.0, int(holder[a, b]): 1.0, both: 1.0}
+
+
+def _first(holds: np.ndarray, order: np.ndarray) -> np.ndarray:
+    """For each row the first, in an order, that holds; -1 where none does."""
+    return np.where(holds.any(axis=1), order[holds.argmax(axis=1)], -1)
+
+
+def _parts(sets: np.ndarray) -> Iterator[Relation]:
+    """A part is at most the next larger whole."""
+    counted = sets.astype(np.float32)
+    size = counted.sum(axis=1)
+    within = ((counted @ counted.T) == size[:, None]) & (size[:, None] < size[None, :])
+    between = (within.astype(np.float32) @ within.astype(np.float32)) > 0
+    for part, whole in zip(*np.nonzero(within & ~between), strict=True):
+        yield {int(part): -1.0, int(whole): 1.0}
+
+
+def _sums_of_two(sets: np.ndarray) -> Iterator[Relation]:
+    """Part + other part = whole, where the parts do not overlap.
 
     A random 64-bit number a site turns a set into the sum of its sites' numbers, and a union without overlap into the
     sum of two; what agrees is then compared site by site.
     """
-    if not numbers:
-        return []
-    tickets = np.random.default_rng(0).integers(0, 2**63, len(numbers[0].members)).astype(np.uint64)
-    found = []
-    for unit in ("sites", "patients"):
-        here = [i for i, number in enumerate(numbers) if number.unit == unit and number.members.any()]
-        sums = np.array([tickets[numbers[i].members].sum(dtype=np.uint64) for i in here], np.uint64)
-        place = {int(total): i for total, i in zip(sums, here, strict=True)}
-        for whole, total in zip(here, sums, strict=True):
-            rest = total - sums
-            for position in np.flatnonzero(np.isin(rest, sums)):
-                part, other = here[position], place[int(rest[position])]
-                members, others = numbers[part].members, numbers[other].members
-                if (
-                    part < other
-                    and not (members & others).any()
-                    and ((members | others) == numbers[whole].members).all()
-                ):
-                    found.append((part, other, whole))
-    return found
+    tickets = np.random.default_rng(0).integers(0, 2**63, sets.shape[1]).astype(np.uint64)
+    sums = np.array([tickets[members].sum(dtype=np.uint64) for members in sets], np.uint64)
+    place = {int(total): i for i, total in enumerate(sums)}
+    for whole, total in enumerate(sums):
+        rest = total - sums
+        for part in np.flatnonzero(np.isin(rest, sums)):
+            other = place[int(rest[part])]
+            if part < other and not (sets[part] & sets[other]).any() and _same(sets[part] | sets[other], sets[whole]):
+                yield {int(part): 1.0, other: 1.0, whole: -1.0}
 
 
-def _sum_block(part: int, other: int, whole: int) -> Block:
-    return Block(np.array([part, other, whole]), csr_array([[1.0, 0], [0, 1], [1, 1]]), csr_array((0, 2)))
+def _same(one: np.ndarray, other: np.ndarray) -> bool:
+    return bool((one == other).all())
 
 
-def _in_one_table(triple: tuple[int, int, int], tables: dict[str, set[int]]) -> bool:
-    return any(shown.issuperset(triple) for shown in tables.values())
+def _patients_and_their_sites(numbers: Sequence[Number], patient: np.ndarray) -> Iterator[Relation]:
+    """Whoever stands behind a count of sites has at least one of them, and at most as many as anybody has."""
+    most = float(np.bincount(patient).max(initial=1))
+    of_patients = {
+        np.packbits(number.members).tobytes(): i for i, number in enumerate(numbers) if number.unit == "patients"
+    }
+    for i, number in enumerate(numbers):
+        behind = of_patients.get(np.packbits(closed(number.members, patient)).tobytes())
+        if number.unit == "sites" and behind is not None:
+            yield {i: 1.0, behind: -1.0}
+            yield {i: -1.0, behind: most}
+
+
+def _named(relations: Iterable[Relation], numbers: np.ndarray) -> Iterator[Relation]:
+    for relation in relations:
+        yield {int(numbers[i]): coefficient for i, coefficient in relation.items()}
+
+
+def _matrix(relations: Sequence[Relation], n_numbers: int) -> csr_array:
+    """One row a relation; the same relation found twice is one."""
+    distinct = list(dict.fromkeys(tuple(sorted(relation.items())) for relation in relations))
+    rows = np.repeat(np.arange(len(distinct)), [len(relation) for relation in distinct])
+    columns = np.array([i for relation in distinct for i, _ in relation], int)
+    values = np.array([coefficient for relation in distinct for _, coefficient in relation], float)
+    return csr_array((values, (rows, columns)), shape=(len(distinct), n_numbers))

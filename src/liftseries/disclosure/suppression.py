@@ -28,7 +28,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import block_diag, csc_array, csr_array, hstack
+from scipy.sparse import csc_array, csr_array, hstack
 
 from liftseries.disclosure.counts import Count, check_counts, n_patients_behind, value_of
 from liftseries.disclosure.structure import Structure, structure_of
@@ -189,70 +189,39 @@ class _Search:
     def _other_series(self, i: int, goal: float, hidden: np.ndarray, *, may_withhold: bool) -> _Series:
         """The cheapest other series in which a number is as far off as it needs to be, or as far as it gets.
 
-        Starts with the blocks of that number; where a number that differs is in other blocks, these have their say too.
+        Unknowns: what each number has more; less; the shortfall of number i.
         """
-        active = set(self.structure.blocks_of.get(i, []))
-        while True:
-            series = self._solved(i, goal, hidden, sorted(active), may_withhold)
-            asked = {block for number in series.values for block in self.structure.blocks_of[number]}
-            if asked <= active:
-                return series
-            active |= asked
-
-    def _solved(self, i: int, goal: float, hidden: np.ndarray, active: Sequence[int], may_withhold: bool) -> _Series:
-        """Unknowns: atoms of the active blocks; what each number has more; what it has less; the shortfall."""
-        blocks = [self.structure.blocks[index] for index in active]
-        numbers = np.unique(np.concatenate([block.numbers for block in blocks]))
-        rows = np.searchsorted(numbers, np.concatenate([block.numbers for block in blocks]))
-        sums = block_diag([block.sums for block in blocks], format="csr")
-        n_atoms, n = sums.shape[1], len(numbers)
-        differ = csr_array((np.ones(len(rows)), (np.arange(len(rows)), rows)), shape=(len(rows), n))
-        none = csc_array((len(rows), 1))
-        equal = LinearConstraint(
-            csc_array(hstack([sums, -differ, differ, none])), self.value[numbers[rows]], self.value[numbers[rows]]
-        )
-        coupled = block_diag([block.coupling for block in blocks], format="csr")
-        coupled = csc_array(hstack([coupled, csr_array((coupled.shape[0], 2 * n + 1))]))
-        up, sign = goal > self.value[i], 1.0 if goal > self.value[i] else -1.0
-        at = int(np.searchsorted(numbers, i))
-        toward = csc_array(
-            ([1.0, 1.0], ([0, 0], [n_atoms + at + (0 if up else n), n_atoms + 2 * n])), shape=(1, n_atoms + 2 * n + 1)
-        )
-        constraints = [equal, LinearConstraint(toward, lb=sign * (goal - self.value[i]))]
-        if coupled.shape[0]:
-            constraints.append(LinearConstraint(coupled, lb=0))
-        free = hidden[numbers] | (may_withhold & ~self.fixed[numbers])
-        most_more = np.where(free, np.inf, 0.0)
-        most_less = np.where(free, self.value[numbers], 0.0)
-        (most_less if up else most_more)[at] = 0
-        price = np.where(hidden[numbers], NEAR, self.cost[numbers])
-        bounds = (
-            np.zeros(n_atoms + 2 * n + 1),
-            np.concatenate([np.full(n_atoms, np.inf), most_more, most_less, [np.inf]]),
-        )
-        objective = np.concatenate([np.zeros(n_atoms), price, price, [SHORTFALL]])
-        solved = _solve(objective, constraints, bounds, whole=False)
-        whole = _is_whole(solved[:n_atoms])
+        n = len(self.value)
+        up = goal > self.value[i]
+        equations, inequalities = self.structure.equations, self.structure.inequalities
+        toward = np.zeros((1, 2 * n + 1))
+        toward[0, [i if up else n + i, -1]] = 1
+        constraints = [LinearConstraint(toward, lb=abs(goal - self.value[i]))]
+        for matrix, most in ((equations, 0.0), (inequalities, np.inf)):
+            if matrix.shape[0]:
+                both = csc_array(hstack([matrix, -matrix, csr_array((matrix.shape[0], 1))]))
+                constraints.append(LinearConstraint(both, lb=-(matrix @ self.value), ub=most))
+        free = hidden | (may_withhold & ~self.fixed)
+        most_more, most_less = np.where(free, np.inf, 0.0), np.where(free, self.value, 0.0)
+        (most_less if up else most_more)[i] = 0
+        most = np.concatenate([most_more, most_less, [np.inf]])
+        price = np.where(hidden, NEAR, self.cost)
+        objective = np.concatenate([price, price, [SHORTFALL]])
+        solved = _solve(objective, constraints, most, whole=False)
+        whole = _is_whole(solved)
         if not whole:
-            in_whole = _solve(objective, constraints, bounds, whole=True)
+            in_whole = _solve(objective, constraints, most, whole=True)
             if in_whole is not None:
                 solved, whole = in_whole, True
-        more = solved[n_atoms : n_atoms + n] - solved[n_atoms + n : n_atoms + 2 * n]
-        return _Series(
-            {
-                int(number): round(self.value[number] + d) if whole else float(self.value[number] + d)
-                for number, d in zip(numbers, more, strict=True)
-                if abs(d) > WHOLE
-            },
-            whole,
-        )
+        more = solved[:n] - solved[n:-1]
+        values = np.round(self.value + more) if whole else self.value + more
+        return _Series({int(k): float(values[k]) for k in np.flatnonzero(np.abs(more) > WHOLE)}, whole)
 
 
 def _is_whole(values: np.ndarray) -> bool:
     return bool((np.abs(values - np.round(values)) <= WHOLE).all())
 
 
-def _solve(objective, constraints, bounds, *, whole: bool) -> np.ndarray | None:
+def _solve(objective: np.ndarray, constraints: list, most: np.ndarray, *, whole: bool) -> np.ndarray | None:
     options = {"node_limit": MOST_BRANCHES, "mip_rel_gap": 0.1} if whole else {}
-    solved = milp(objective, integrality=int(whole), bounds=Bounds(*bounds), constraints=constraints, options=options)
-    return solved.x
+    return milp(objective, integrality=int(whole), bounds=Bounds(0, most), constraints=constraints, options=options).x
