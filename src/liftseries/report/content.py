@@ -68,6 +68,11 @@ NOTICES = (
     "Local codes and licensed clinical judgement come first.",
     "Small numbers mislead: read every share with its denominator and every estimate with its interval.",
 )
+VERSIONS = "Versions, plan and inputs"
+RELEASED = (
+    "Made to leave the house: numbers that tell of few patients, or would give them away, are withheld; a chapter says "
+    "which, and why."
+)
 
 
 def build(material: Material) -> Report:
@@ -88,14 +93,15 @@ def build(material: Material) -> Report:
         writer.chapter("bone", "What bone was gained", _bone(writer)),
         writer.chapter("sensitivity", "What could change the answers", _sensitivity(writer)),
         writer.chapter("limits", "What this cannot tell", _limits(writer)),
+        *([writer.chapter("withheld", "What was withheld, and why", _withheld(writer))] if material.withheld else []),
         writer.chapter("methods", "Methods", _methods(writer)),
-        writer.chapter("versions", "Versions, plan and inputs", _versions(writer)),
+        writer.chapter("versions", "Versions and plan" if material.withheld else VERSIONS, _versions(writer)),
     )
     return Report(
         title=study.get("title") or "Crestal sinus floor lifts",
         question=study.get("question") or "",
         study_id=study.get("id") or "",
-        notices=NOTICES,
+        notices=(*NOTICES, *([RELEASED] if material.withheld else [])),
         studied=tuple(_in_numbers(material)),
         findings=tuple(_findings(writer)),
         chapters=chapters,
@@ -217,7 +223,9 @@ def _who(writer: _Writer) -> Iterable[Block]:
         yield Paragraph("The run left no counts of patients and sites.")
     yield from writer.figure("flow")
     yield from writer.table("flow")
-    if material.set_aside.empty:
+    if material.withheld:
+        yield Paragraph("Rows set aside are single records; which and how many there were stays in the house.")
+    elif material.set_aside.empty:
         yield Paragraph("No row was set aside.")
     else:
         n = len(material.set_aside.drop_duplicates(["table", "file", "row"]))
@@ -229,7 +237,7 @@ def _who(writer: _Writer) -> Iterable[Block]:
     yield from writer.figure("residual_height")
     if material.missing.empty:
         yield Paragraph("The run left no count of missing values.")
-    elif not pd.to_numeric(material.missing["n_missing"]).sum():
+    elif pd.to_numeric(material.missing["n_missing"]).eq(0).all():
         yield Paragraph("No value is missing in the columns looked at.")
     else:
         yield from writer.table("missing")
@@ -248,19 +256,19 @@ def _depth(writer: _Writer) -> Iterable[Block]:
     yield from bias_sentence(material)
     yield from writer.table("proportional_bias")
     whole = material.deviations[material.deviations["subset"].eq("all")]
-    whole = whole[pd.to_numeric(whole["n_sites"]).gt(0)]
+    whole = whole[pd.to_numeric(whole["n_sites"]).ne(0)]
     if len(whole):
         ranked = whole.sort_values("share", ascending=False, kind="stable").head(3)
         told = [
             f"{small(DEVIATIONS.get(row['deviation'], row['deviation']))} at {share_of(row['n_true'], row['n_sites'])}"
             for _, row in ranked.iterrows()
-            if row["n_true"]
+            if row["n_true"] > 0
         ]
         if told:
             yield Paragraph(
                 f"The commonest deviations from the drilling plan: {listed(told)}.", "models/deviations.csv"
             )
-        else:
+        elif pd.to_numeric(whole["n_true"]).eq(0).all():
             yield Paragraph("No deviation from the drilling plan was found.", "models/deviations.csv")
     yield from writer.figure("deviations")
     yield from writer.table("deviations")
@@ -271,7 +279,7 @@ def _depth(writer: _Writer) -> Iterable[Block]:
 def _membrane(writer: _Writer) -> Iterable[Block]:
     material, words = writer.material, writer.words
     rates = material.rows("perforation.rate")
-    if rates.empty or not pd.to_numeric(rates["n_sites"]).fillna(0).max():
+    if rates.empty or pd.to_numeric(rates["n_sites"]).fillna(0).eq(0).all():
         yield Paragraph("No site has its perforation recorded, so nothing can be said of the membrane.")
     sentence = rate_sentence(material)
     if sentence:
@@ -431,6 +439,11 @@ def _limits(writer: _Writer) -> Iterable[Block]:
     yield from writer.table("left_out")
 
 
+def _withheld(writer: _Writer) -> Iterable[Block]:
+    for text in writer.material.withheld:
+        yield Paragraph(text)
+
+
 def _methods(writer: _Writer) -> Iterable[Block]:
     for lead, text in methods(writer.material, writer.words):
         yield Paragraph(text, lead=lead)
@@ -460,7 +473,11 @@ def _versions(writer: _Writer) -> Iterable[Block]:
             ("File", "SHA-256"),
             material.inputs.items(),
         )
-    yield Paragraph("study.yaml as the run read it, every default filled in:")
+    yield Paragraph(
+        "study.yaml as the run read it, without what names files:"
+        if material.withheld
+        else "study.yaml as the run read it, every default filled in:"
+    )
     plain = json.loads(json.dumps(material.plan, default=str))
     yield Verbatim(yaml.safe_dump(plain, sort_keys=False, allow_unicode=True, width=90).rstrip())
 
@@ -473,10 +490,9 @@ def _reference_table(writer: _Writer, name: str, caption: str, columns: Sequence
 
 
 def _has_log(material: Material) -> bool:
-    judged = pd.to_numeric(material.deviations["n_sites"]).fillna(0).sum() if len(material.deviations) else 0
-    return bool(judged)
+    return bool(len(material.deviations)) and bool(pd.to_numeric(material.deviations["n_sites"]).fillna(0).ne(0).any())
 
 
 def _has_visits(material: Material) -> bool:
     followed = material.results[material.results["analysis"].isin(["survival.km", "gain.mixed"])]
-    return bool(pd.to_numeric(followed["n_sites"]).fillna(0).sum()) if len(followed) else False
+    return bool(pd.to_numeric(followed["n_sites"]).fillna(0).ne(0).any())

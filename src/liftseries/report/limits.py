@@ -8,7 +8,7 @@ import pandas as pd
 
 from liftseries.models.design import INTERCEPT
 from liftseries.report.material import Material
-from liftseries.report.numbers import count, counted, listed, missing, percent, share_of
+from liftseries.report.numbers import count, counted, is_withheld, listed, missing, percent, share_of
 from liftseries.report.wording import Words
 
 HOLD_RESIDUAL_HEIGHT = ("rbh_mid_mm", "protrusion_mm", "dome_ml")
@@ -65,14 +65,14 @@ def _detection(material: Material) -> Iterable[str]:
     if len(tests):
         tests = tests[tests["column"].eq("perforation_test") & tests["subset"].eq("all")]
         used = [
-            f"{str(row['level']).replace('_', ' ')} at {count(row['n'])}" for _, row in tests.iterrows() if row["n"]
+            f"{str(row['level']).replace('_', ' ')} at {count(row['n'])}" for _, row in tests.iterrows() if row["n"] > 0
         ]
         if used:
             text += f" How the membrane was tested, by sites: {listed(used)}."
     left_out = material.left_out
     unknown = left_out[left_out["analysis"].eq("perforation.rate") & left_out["subset"].eq("all")]
     if len(unknown):
-        n = int(unknown["n_sites"].sum())
+        n = unknown["n_sites"].min() if unknown["n_sites"].map(is_withheld).any() else unknown["n_sites"].sum()
         text += (
             f" At {counted(n, 'site')} it is unknown whether the membrane tore, and "
             f"{'it stays' if n == 1 else 'they stay'} out."
@@ -87,7 +87,7 @@ def _dropouts(material: Material, words: Words) -> Iterable[str]:
     start, later = table[table["months"].eq(0)], table[table["months"].gt(0)]
     if start.empty or later.empty:
         return
-    n = int(start["n_at_risk"].iloc[0])
+    n = start["n_at_risk"].iloc[0]
     yearly = later[later["months"] % 12 == 0]
     told = [
         f"{count(row['n_at_risk'])} at month {row['months']:g}"
@@ -123,7 +123,7 @@ def _missing(material: Material, words: Words) -> Iterable[str]:
         return
     plan = material.plan.get("plan", {})
     terms = {term for key in ("perforation_terms", "survival_terms", "gain_terms") for term in plan.get(key, ())}
-    gaps = table[pd.to_numeric(table["n_missing"]).gt(0)]
+    gaps = table[pd.to_numeric(table["n_missing"]).ne(0)]
     used = gaps[gaps["column"].isin({"perforation", *terms})]
     told = [
         f"{words.column(row['column']).lower()} {share_of(row['n_missing'], row['n'])}" for _, row in used.iterrows()
@@ -145,9 +145,9 @@ def _log(material: Material) -> Iterable[str]:
     with_log, n = stages["with a drilling log"]["n_sites"], stages["in the series"]["n_sites"]
     if missing(with_log) or missing(n) or not int(n):
         return
+    share = "" if is_withheld(with_log) or is_withheld(n) else f" ({percent(int(with_log) / int(n))})"
     yield (
-        f"A drilling log exists for {count(with_log)} of {counted(n, 'site')} "
-        f"({percent(int(with_log) / int(n))}). It tells what was written down: a depth is worked out from "
-        "instrument, stop and platform, not measured in the jaw, and a deviation that nobody logged stays "
-        "unseen."
+        f"A drilling log exists for {count(with_log)} of {counted(n, 'site')}{share}. It tells what was written down: "
+        "a depth is worked out from instrument, stop and platform, not measured in the jaw, and a deviation that "
+        "nobody logged stays unseen."
     )

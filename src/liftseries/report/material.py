@@ -63,6 +63,7 @@ class Material:
     results : the tables of `FILES`
     left_out : all `models/*.left_out.csv`, one under another
     figures : name -> the SVG
+    withheld : what a report that leaves the house says of the numbers withheld; none in the one that stays
     """
 
     plan: Mapping[str, Any]
@@ -85,6 +86,7 @@ class Material:
     results: pd.DataFrame
     left_out: pd.DataFrame
     figures: Mapping[str, Path] = field(default_factory=dict)
+    withheld: Sequence[str] = ()
 
     def rows(self, analysis: str, subset: str | None = None) -> pd.DataFrame:
         """Rows of results.csv of one analysis, of one subset where it is named."""

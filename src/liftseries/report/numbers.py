@@ -13,6 +13,8 @@ import pandas as pd
 
 MINUS = "−"
 NOT_ESTIMATED = "not estimated"
+WITHHELD = "withheld"  # what is printed for a number that may not be shown, and the `problem` of its row
+WITHHELD_COUNT = -1  # stands for it in a table; a count is never negative
 
 
 def missing(value) -> bool:
@@ -20,8 +22,15 @@ def missing(value) -> bool:
     return value is None or bool(pd.isna(value))
 
 
+def is_withheld(value) -> bool:
+    """Whether a count is one that may not be shown."""
+    return not missing(value) and value == WITHHELD_COUNT
+
+
 def count(value) -> str:
     """A whole number; empty where there is none."""
+    if is_withheld(value):
+        return WITHHELD
     return "" if missing(value) else f"{int(value)}"
 
 
@@ -98,11 +107,15 @@ def share_of(n, total) -> str:
     """`12 of 340 (3.5%)`."""
     if missing(n) or missing(total):
         return ""
+    if is_withheld(n) or is_withheld(total):
+        return f"{count(n)} of {count(total)}"
     return f"{count(n)} of {count(total)}" + (f" ({percent(int(n) / int(total))})" if int(total) else "")
 
 
 def counted(n, one: str, many: str | None = None) -> str:
-    """`1 site`, `2 sites`."""
+    """`1 site`, `2 sites`; `a withheld number of sites`."""
+    if is_withheld(n):
+        return f"a {WITHHELD} number of {many or one + 's'}"
     return f"{count(n)} {one if int(n) == 1 else many or one + 's'}"
 
 

@@ -10,6 +10,7 @@ from liftseries.models.design import INTERCEPT
 from liftseries.report.blocks import Block, Listing, Paragraph
 from liftseries.report.material import Material
 from liftseries.report.numbers import (
+    WITHHELD,
     count,
     counted,
     decimal,
@@ -235,7 +236,7 @@ def lost_sentence(material: Material) -> Iterable[Block]:
 def problems(material: Material, *analyses: str) -> list[Block]:
     """What could not be estimated in these analyses, each reason once."""
     rows = material.results[material.results["analysis"].isin(analyses)]
-    rows = rows[rows["problem"].fillna("").ne("")]
+    rows = rows[~rows["problem"].fillna("").isin(["", WITHHELD])]
     items = []
     for problem, group in rows.groupby("problem", sort=False):
         places = [trace_of(row) for _, row in group.iterrows()]

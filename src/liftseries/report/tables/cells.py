@@ -10,6 +10,7 @@ import pandas as pd
 from liftseries.report.material import Material
 from liftseries.report.numbers import (
     NOT_ESTIMATED,
+    WITHHELD,
     count,
     decimal,
     exponent,
@@ -56,6 +57,8 @@ def written(scale: str) -> Callable[[float], str]:
 def estimate(row) -> str:
     """The estimate with its interval; its problem in words where there is none."""
     if missing(row["estimate"]):
+        if row["problem"] == WITHHELD:
+            return WITHHELD
         return f"{NOT_ESTIMATED}: {row['problem']}" if not missing(row["problem"]) and row["problem"] else NOT_ESTIMATED
     text = interval(row["estimate"], row["conf_low"], row["conf_high"], written(str(row["scale"])))
     return f"{text}, no interval" if missing(row["conf_low"]) and row["scale"] not in NEVER_AN_INTERVAL else text

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from liftseries.report.material import Material
-from liftseries.report.numbers import NOT_ESTIMATED, missing, p_value
+from liftseries.report.numbers import NOT_ESTIMATED, WITHHELD, missing, p_value
 from liftseries.report.tables.cells import (
     RATIO_SCALES,
     TRACE,
@@ -77,6 +77,8 @@ def side_by_side_table(
         for row in rows:
             if row is None:
                 cells.append("")
+            elif row["problem"] == WITHHELD:
+                cells.append(WITHHELD)
             elif missing(row["estimate"]):
                 cells.append(f"{NOT_ESTIMATED} ({reasons.setdefault(str(row['problem']), len(reasons) + 1)})")
             else:

@@ -1,0 +1,146 @@
+"""The bundle `release/`: what of a finished run may leave the house.
+
+    report.html, report.pdf    the report with what tells of few patients withheld
+    results.csv                the estimates, likewise; its last column names what was withheld in a row
+    tables/, figures/          of that report
+    release.json               by what rule how much was withheld, and of which run; no value
+
+It is made from the run's own tables by the report's own code, beside the output folder and never inside it.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import pandas as pd
+
+from liftseries.errors import Problem, StudyError
+from liftseries.outputs import remake_folder, write_csv, write_text
+from liftseries.plan import Plan
+from liftseries.provenance import MANIFEST, is_up_to_date, sha256, versions
+from liftseries.release.masking import Masked, mask, withheld_columns
+from liftseries.release.population import read_population
+from liftseries.release.words import figures_left_out, what_was_withheld
+from liftseries.report.content import build
+from liftseries.report.material import read_material
+from liftseries.report.numbers import WITHHELD_COUNT
+from liftseries.report.page import write_html, write_pdf
+from liftseries.report.table_files import write_tables
+from liftseries.run import alone_in
+
+FOLDER, RECORD = "release", "release.json"
+
+
+@dataclass(frozen=True)
+class Released:
+    """Where the bundle lies, how many counts the report in the house has, and how many of them were withheld."""
+
+    folder: Path
+    n_counts: int
+    n_withheld: int
+
+
+def release(plan: Plan) -> Released:
+    """Makes the bundle anew.
+
+    Raises
+    ------
+    StudyError
+        There is no finished run of the study as it stands, `release/` is no bundle, or numbers of few patients could
+        be worked out whatever is withheld.
+    """
+    folder = plan.folder / FOLDER
+    _check_place(plan, folder)
+    if not plan.output.is_dir():
+        raise _not_run(plan)
+    with alone_in(plan.output):
+        if not is_up_to_date(plan):
+            raise _not_run(plan)
+        whole = read_material(plan.output, plan.as_written, versions())
+        masked = mask(whole, read_population(plan.output, plan), plan.smallest_cell)
+        _check_protected(plan, masked)
+        record = _record(plan, masked)
+    with remake_folder(folder) as room:
+        _write(room, masked, whole.results, plan.smallest_cell)
+        record["files"] = {
+            str(path.relative_to(room)): sha256(path) for path in sorted(room.rglob("*")) if path.is_file()
+        }
+        write_text(room / RECORD, json.dumps(record, indent=2, ensure_ascii=False) + "\n")
+    return Released(folder, int(masked.withheld["counts"].sum()), int(masked.withheld["counts_withheld"].sum()))
+
+
+def _check_place(plan: Plan, folder: Path) -> None:
+    """A folder of the study's own is never replaced, and a bundle never lies in the outputs or round them."""
+    output = plan.output.resolve()
+    if output == folder.resolve() or output.is_relative_to(folder.resolve()):
+        message = f"lies where the release is made. Name another folder than {FOLDER} in study.yaml."
+        raise StudyError([Problem("study.yaml, output", message)])
+    if folder.exists() and not (folder / RECORD).is_file() and (folder.is_file() or any(folder.iterdir())):
+        message = f"holds no {RECORD}, so it is no bundle of ours and is left alone. Move it away or rename it."
+        raise StudyError([Problem(str(folder), message)])
+
+
+def _not_run(plan: Plan) -> StudyError:
+    why = "has changed since its last finished run" if (plan.output / MANIFEST).is_file() else "has no finished run"
+    return StudyError([Problem(str(plan.folder), f"{why}. Run `liftseries run {plan.folder}` first.")])
+
+
+def _check_protected(plan: Plan, masked: Masked) -> None:
+    """Nothing is released as long as a number of few patients could be worked out."""
+    open_ones = int((~masked.protection.intervals["protected"].astype(bool)).sum())
+    if open_ones:
+        message = (
+            f"{open_ones} number{'s' if open_ones > 1 else ''} of fewer than {plan.smallest_cell} patients could be "
+            "worked out whatever is withheld, so nothing is released. Take terms or groups out of the plan, or pool "
+            "the series with others."
+        )
+        raise StudyError([Problem(str(plan.folder), message)])
+
+
+def _write(room: Path, masked: Masked, whole: pd.DataFrame, smallest_cell: int) -> None:
+    told = masked.withheld
+    words = what_was_withheld(smallest_cell, *(int(told[name].sum()) for name in COUNTED))
+    report = build(replace(masked.material, withheld=words))
+    write_html(report, room / "report.html")
+    write_pdf(report, room / "report.pdf")
+    write_tables(report.tables, room / "tables")
+    write_csv(room / "results.csv", released_results(masked.material.results, whole))
+
+
+COUNTED = ("counts", "counts_withheld", "numbers_withheld")
+
+
+def released_results(masked: pd.DataFrame, whole: pd.DataFrame) -> pd.DataFrame:
+    """results.csv with empty cells where something was withheld, and a last column that says of which columns."""
+    withheld = withheld_columns(masked, whole)
+    counts = [column for column in masked if column.startswith("n_")]
+    blank = {column: masked[column].mask(masked[column].eq(WITHHELD_COUNT)).astype("Int64") for column in counts}
+    return masked.assign(**blank, withheld=withheld)
+
+
+def _record(plan: Plan, masked: Masked) -> dict:
+    """The content of release.json.
+
+    Of the run it has the hash of manifest.json alone. The hash of a results.csv would let somebody try values until
+    one fits; a manifest holds the hashes of all tables, so that nobody without them can make it.
+    """
+    protection = masked.protection
+    return {
+        "study": plan.study_id,
+        "smallest_cell": plan.smallest_cell,
+        "rule": "no count of 1 to smallest_cell - 1 patients is printed or can be worked out from what is",
+        "run": {"manifest_sha256": sha256(plan.output / MANIFEST)},
+        "versions": versions(),
+        "counts": {
+            "different": len(masked.ledger.entries),
+            "withheld_small": len(masked.ledger.withheld(protection.suppressed)),
+            "withheld_to_hide_those": len(
+                masked.ledger.withheld(protection.complementary) - masked.ledger.withheld(protection.suppressed)
+            ),
+        },
+        "tables": masked.withheld.set_index("table").to_dict("index"),
+        "figures_left_out": figures_left_out(),
+        "not_in_the_bundle": ["derived/", "set_aside.csv", "decisions.csv", "hashes of inputs", "names of files"],
+    }

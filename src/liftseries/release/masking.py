@@ -1,0 +1,214 @@
+"""The numbers of a run with those withheld that tell of few patients: what the released report is made from."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from liftseries.disclosure.suppression import Protection, protect
+from liftseries.release.estimates_ledger import RESULTS, enter_results
+from liftseries.release.ledger import Ledger
+from liftseries.release.population import Population
+from liftseries.release.rules import RULES, SIGNIFICANT_DIGITS, Rule
+from liftseries.release.tables_ledger import enter_tables
+from liftseries.report.material import Material
+from liftseries.report.numbers import WITHHELD, WITHHELD_COUNT
+
+PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words
+COUNTED = re.compile(r"\b\d+ (event|failure|implant|perforation|patient|site)(s?)\b")
+KNOTS = re.compile(r"knots [^;]* mm")
+KNOTS_NEED = 10  # times the smallest cell: the outer knots have a tenth of the sites beyond them
+
+
+@dataclass(frozen=True)
+class Masked:
+    """What may leave the house.
+
+    Attributes
+    ----------
+    material : as the report takes it; a withheld count is `WITHHELD_COUNT`, a withheld number is missing
+    ledger
+    protection
+    withheld : one row a table: `table, counts, counts_withheld, not_in_ledger, numbers_withheld`
+    """
+
+    material: Material
+    ledger: Ledger
+    protection: Protection
+    withheld: pd.DataFrame
+
+
+def tables_of(material: Material) -> dict[str, pd.DataFrame]:
+    """The tables with counts, by their name in `Material`."""
+    return {name: getattr(material, name) for name in RULES}
+
+
+def ledger_of(material: Material, population: Population) -> Ledger:
+    """Whom every count of these tables counts; an entry that does not come to the printed value is struck."""
+    ledger = Ledger(population)
+    enter_results(ledger, material.results)
+    enter_tables(ledger, tables_of(material))
+    for cell in ledger.disagreements(tables_of(material)):
+        del ledger.cells[cell]
+    return ledger
+
+
+def mask(material: Material, population: Population, smallest_cell: int) -> Masked:
+    """Withholds what tells of fewer patients than the smallest cell, and what would give that away.
+
+    Parameters
+    ----------
+    material : of a finished run
+    population : of the same run
+    smallest_cell : fewest patients that a printed count may rest on
+    """
+    ledger = ledger_of(material, population)
+    protection = protect(ledger.counts(smallest_cell), population.patients, smallest_cell)
+    gone = ledger.withheld(protection.withheld)
+    tables, told = {}, []
+    for name, table in tables_of(material).items():
+        masking = _Masking(name, table, ledger, gone, smallest_cell)
+        tables[name] = masking.masked()
+        told.append(masking.tally())
+    tables["flow"] = _flow(material.flow, tables["flow"])
+    tables["results"] = _words(tables["results"], smallest_cell)
+    return Masked(
+        material=replace(
+            material,
+            **tables,
+            plan=released_plan(material.plan),
+            inputs={},
+            counts=material.counts.iloc[:0],
+            set_aside=material.set_aside.iloc[:0],
+            ladder_cases=material.ladder_cases.iloc[:0],
+            figures={},
+        ),
+        ledger=ledger,
+        protection=protection,
+        withheld=pd.DataFrame(told),
+    )
+
+
+def released_plan(plan: Mapping) -> dict:
+    """The plan without names of files, and without the words of the study's own tables."""
+    told = {section: plan[section] for section in PLAN_SECTIONS if section in plan}
+    # How many files a table has is no secret; which is what the report asks for.
+    return told | {"tables": {table: ["not told"] * len(files) for table, files in plan.get("tables", {}).items()}}
+
+
+@dataclass
+class _Masking:
+    """The masking of one table."""
+
+    name: str
+    table: pd.DataFrame
+    ledger: Ledger
+    gone: set[str]
+    smallest_cell: int
+    n_withheld: int = 0
+    n_unknown: int = 0
+    n_numbers: int = 0
+
+    @property
+    def counts(self) -> list[str]:
+        """Its columns of counts."""
+        return [column for column in RULES[self.name].counts if column in self.table]
+
+    def masked(self) -> pd.DataFrame:
+        """A copy in which the withheld counts are `WITHHELD_COUNT` and the withheld numbers missing."""
+        table = self.table.reset_index(drop=True).copy()
+        went = {column: self._count_goes(column) for column in self.counts}
+        for column, goes in went.items():
+            table[column] = pd.to_numeric(table[column]).astype(float).mask(goes, WITHHELD_COUNT)
+            self.n_withheld += int(goes.sum())
+        for rule in RULES[self.name].rules:
+            goes = self._numbers_go(rule, went)
+            for column in (column for column in rule.numbers if column in table):
+                values = pd.to_numeric(table[column]).astype(float)
+                self.n_numbers += int((goes & values.notna().to_numpy(bool)).sum())
+                table[column] = rounded(values.mask(goes))
+            if "problem" in table and "estimate" in rule.numbers:
+                table.loc[goes, "problem"] = WITHHELD
+        return table
+
+    def _count_goes(self, column: str) -> np.ndarray:
+        """Where a column's count is withheld; shape (n_rows,)."""
+        goes = np.zeros(len(self.table), bool)
+        for row, value in enumerate(self.table[column]):
+            if pd.isna(value):
+                continue
+            name = self.ledger.cells.get((self.name, row, column))
+            self.n_unknown += name is None
+            goes[row] = name is None or name in self.gone
+        return goes
+
+    def _numbers_go(self, rule: Rule, went: Mapping[str, np.ndarray]) -> np.ndarray:
+        goes = np.zeros(len(self.table), bool)
+        for column in rule.counts:
+            goes |= went.get(column, False)
+        for row in range(len(self.table)):
+            place = self.name, row
+            if rule.given_away and self.ledger.given_away.get(place, set()) & self.gone:
+                goes[row] = True
+            if rule.behind:
+                behind = self.ledger.rests_on.get(place)
+                # A row that the ledger does not know may rest on anybody. Nobody at all is too few, too: that a group
+                # had no event is told by the estimate that could not be had.
+                goes[row] |= behind is None or min(behind) < rule.behind * self.smallest_cell
+        return goes
+
+    def tally(self) -> dict:
+        """How much was withheld."""
+        return {
+            "table": self.name,
+            "counts": int(sum(self.table[column].notna().sum() for column in self.counts)),
+            "counts_withheld": self.n_withheld,
+            "not_in_ledger": self.n_unknown,
+            "numbers_withheld": self.n_numbers,
+        }
+
+
+def rounded(values: pd.Series) -> pd.Series:
+    """To three significant digits."""
+    return values.map(lambda value: float(f"{value:.{SIGNIFICANT_DIGITS}g}") if np.isfinite(value) else value)
+
+
+def _flow(whole: pd.DataFrame, masked: pd.DataFrame) -> pd.DataFrame:
+    """What was read is told where nothing was set aside: it is then the series itself."""
+    stages = whole.set_index("stage")[["n_patients", "n_sites"]] if len(whole) else whole
+    if not {"read", "set aside", "in the series"} <= set(stages.index) or stages.loc["set aside"].any():
+        return masked
+    series = masked.loc[masked["stage"].eq("in the series"), ["n_patients", "n_sites"]].to_numpy()
+    masked = masked.copy()
+    masked.loc[masked["stage"].eq("read"), ["n_patients", "n_sites"]] = series
+    masked.loc[masked["stage"].eq("set aside"), ["n_patients", "n_sites"]] = 0
+    return masked
+
+
+def _words(results: pd.DataFrame, smallest_cell: int) -> pd.DataFrame:
+    """Methods and problems tell counts, too: they are taken out wherever any number of the row was withheld."""
+    counts = results[["n_sites", "n_patients", "n_events"]]
+    some = counts.eq(WITHHELD_COUNT).any(axis=1) | results["problem"].eq(WITHHELD)
+    few = counts["n_patients"].lt(KNOTS_NEED * smallest_cell)
+
+    def method(text: str, some: bool, few: bool) -> str:
+        text = COUNTED.sub(rf"a {WITHHELD} number of \1s", text) if some else text
+        return KNOTS.sub(f"knots {WITHHELD}", text) if few else text
+
+    return results.assign(
+        method=[method(*row) for row in zip(results["method"].astype(str), some, few, strict=True)],
+        problem=[method(*row) for row in zip(results["problem"].astype(str), some, few, strict=True)],
+    )
+
+
+def withheld_columns(results: pd.DataFrame, whole: pd.DataFrame) -> list[str]:
+    """For each row of results.csv, which of its columns were withheld, in words one after another."""
+    numbers = [column for rule in RULES[RESULTS].rules for column in rule.numbers]
+    gone = {column: whole[column].notna().to_numpy(bool) & results[column].isna().to_numpy(bool) for column in numbers}
+    gone |= {column: results[column].eq(WITHHELD_COUNT).to_numpy(bool) for column in RULES[RESULTS].counts}
+    order = [column for column in results.columns if column in gone]
+    return [" ".join(column for column in order if gone[column][row]) for row in range(len(results))]
