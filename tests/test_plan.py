@@ -136,7 +136,8 @@ def test_tables_lie_elsewhere_only_where_the_command_line_names_the_folder(tmp_p
 def test_words_of_the_reading_section_are_words_however_yaml_types_them(tmp_path):
     reading = plan_of(
         tmp_path,
-        "reading: {not_recorded: [null, '-'], not_applicable: n/a, levels: {septum: {1: yes, x: yes}, graft: {true: mixed}}}",
+        "reading: {not_recorded: [null, '-'], not_applicable: n/a, "
+        "levels: {septum: {1: yes, x: yes}, graft: {true: mixed}}}",
     ).reading
     assert (reading.not_recorded, reading.not_applicable) == (("null", "-"), ("n/a",))
     assert reading.levels == {"septum": {"1": "yes", "x": "yes"}, "graft": {"true": "mixed"}}

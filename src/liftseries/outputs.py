@@ -12,6 +12,9 @@ from contextlib import contextmanager
 from pathlib import Path
 
 SUFFIX = ".unfinished"
+# What spreadsheets take for the beginning of a formula, also in full width and behind a tab or line end. Source: the
+# OWASP Foundation's page "CSV Injection", from memory.
+FORMULA_SIGNS = ("=", "+", "-", "@", "＝", "＋", "－", "＠", "\t", "\r", "\n")
 
 
 @contextmanager
@@ -37,7 +40,10 @@ def write_text(path: Path | str, text: str) -> None:
 
 
 def write_csv(path: Path | str, table) -> None:
-    """A data frame as CSV: numbers in full, true and false in small letters, missing = empty."""
+    """A data frame as CSV: numbers in full, true and false in small letters, missing = empty.
+
+    A text that a spreadsheet would take for a formula gets an apostrophe before it; see `no_formula`.
+    """
     with written_whole(path) as temporary:
         csv_ready(table).to_csv(temporary, index=False, lineterminator="\n")
 
@@ -49,10 +55,25 @@ def write_parquet(path: Path | str, table) -> None:
 
 
 def csv_ready(table):
-    """Booleans (also with missing ones) as `true` and `false`; everything else as it is."""
+    """Booleans (also with missing ones) as `true` and `false`, no text as a formula; everything else as it is."""
     words = {True: "true", False: "false"}
     flags = [name for name in table if table[name].dtype.name in ("bool", "boolean")]
-    return table.assign(**{name: table[name].map(words, na_action="ignore").astype(object) for name in flags})
+    texts = [name for name in table if table[name].dtype.name in ("object", "category", "string", "str")]
+    return table.assign(
+        **{name: table[name].map(words, na_action="ignore").astype(object) for name in flags},
+        **{name: table[name].astype(object).map(no_formula) for name in texts},
+    )
+
+
+def no_formula(cell):
+    """A text with an apostrophe before it where a spreadsheet would compute it; a number, also as a text, as it is."""
+    if not isinstance(cell, str) or not cell.startswith(FORMULA_SIGNS):
+        return cell
+    try:
+        float(cell)  # -1.5 is no formula
+    except ValueError:
+        return f"'{cell}"
+    return cell
 
 
 @contextmanager

@@ -36,6 +36,8 @@ class Column:
     condition: str = ""  # the two above, in words
     when_empty: str = ""  # what an empty cell stands for
     own: bool = False  # a study's own column, from extra_columns
+    applies_when: str = ""  # an expression as above: elsewhere an empty cell is not applicable, not unrecorded
+    notation: str = ""  # fdi: the numbers name teeth
     identifies: str = ""  # direct: points at one person; quasi: does so beside others; empty: neither
     known_from: str = ""  # who else knows the value: why it identifies
 
@@ -43,6 +45,11 @@ class Column:
     def required(self) -> bool:
         """Every row needs a value."""
         return not (self.optional or self.needed_when)
+
+    @property
+    def applies(self) -> str:
+        """The expression that says in which rows there is something to record; empty = in all."""
+        return self.applies_when or self.allowed_when
 
     @property
     def may_be_absent(self) -> bool:

@@ -58,10 +58,8 @@ def test_marks_for_thousands_are_refused(thousands, units, tenths):
         assert "none for thousands" in fault.message
 
 
-@pytest.mark.parametrize(
-    "cell", ["NA", "n/a", "-", "?", "nan", "NaN", "inf", "none", "5.2 mm", "1e", "0x10", "1_0", "٣"]
-)
-def test_words_for_a_missing_number_are_refused_with_the_advice_to_leave_the_cell_empty(cell):
+@pytest.mark.parametrize("cell", ["inf", "1e", "0x10", "1_0", "٣", "5²", "5½", "about 5", "5-6", "5 teeth"])
+def test_texts_that_are_no_numbers_are_refused_with_the_advice_to_leave_the_cell_empty(cell):
     fault = read_cell(cell, NUMBER)
     assert fault.rule == "value_is_a_number"
     assert "leave it empty" in fault.message
@@ -87,7 +85,7 @@ def test_empty_cells(cell):
 
 @pytest.mark.parametrize(
     ("cell", "value"),
-    [("No", "no"), (" YES\u00a0", "yes"), (True, "yes"), (False, "no"), ("unknown", "unknown")],
+    [("No", "no"), (" YES\u00a0", "yes"), ("unknown", "unknown")],
 )
 def test_levels(cell, value):
     assert read_cell(cell, LEVEL) == value
@@ -130,10 +128,10 @@ def test_dates_errors_and_formulas_are_no_values(cell, column):
 def test_a_column_tells_apart_what_python_holds_to_be_equal():
     """1 == 1.0 == True in Python."""
     raw = np.array([1, True, 1.0, "1"], dtype=object)
-    values, faults = read_column(raw, NUMBER)
-    assert values.tolist()[::2] == [1.0, 1.0]
-    assert list(faults) == [1]
-    assert read_column(raw, TEXT)[0].tolist() == ["1", "true", "1", "1"]
+    read = read_column(raw, NUMBER)
+    assert read.values.tolist()[::2] == [1.0, 1.0]
+    assert list(read.faults) == [1]
+    assert read_column(raw, TEXT).values.tolist() == ["1", "true", "1", "1"]
 
 
 def test_plain_numbers():

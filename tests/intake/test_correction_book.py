@@ -101,10 +101,10 @@ def test_no_text_can_act_as_a_formula(tmp_path, text):
 
 
 def test_every_filled_cell_of_a_row_is_a_text(tmp_path):
-    """So no program makes a date of 1.6, or rounds what a file holds."""
-    changes = {"sites": cells((2, "tooth", "1.6"), (2, "rbh_min_mm", "5.123456789012345678"))}
+    """So no program makes a date of 3.6, or rounds what a file holds."""
+    changes = {"sites": cells((2, "tooth", "3.6"), (2, "rbh_min_mm", "5.123456789012345678"))}
     book = openpyxl.load_workbook(written(write_study(tmp_path / "study", changes)))
-    assert cell_of(book, "sites", 2, "tooth").value == "1.6"
+    assert cell_of(book, "sites", 2, "tooth").value == "3.6"
     assert cell_of(book, "sites", 2, "rbh_min_mm").value == "5.123456789012345678"
     kinds = {cell.data_type for row in book["sites"].iter_rows(min_row=2) for cell in row if cell.value is not None}
     assert kinds == {"s", "n"}

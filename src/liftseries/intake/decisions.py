@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import astuple, dataclass, fields
+
+import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -20,3 +23,9 @@ class Decision:
     stood: str  # the kind of thing: "a text with a unit", "a hidden row", "a merged cell"
     taken_for: str
     rule: str  # snake_case
+
+
+def decisions_table(decisions: Iterable[Decision]) -> pd.DataFrame:
+    """A row a decision, in the order in which they were taken, with the fields as columns."""
+    columns = [field.name for field in fields(Decision)]
+    return pd.DataFrame([astuple(decision) for decision in decisions], columns=columns).astype({"row": "Int64"})

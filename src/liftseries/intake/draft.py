@@ -11,15 +11,16 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from liftseries.intake.cells import read_column, value_class
+from liftseries.intake.cells import ColumnRead, number_in, plain, read_column, value_class
 from liftseries.intake.corrections import Correction, Corrections, corrected
 from liftseries.intake.decisions import Decision
 from liftseries.intake.findings import Finding
 from liftseries.intake.headers import Header, match_header
 from liftseries.intake.sources import Sheet, Unreadable, read_sheet
+from liftseries.intake.verdicts import Fault
 from liftseries.plan import PLAN_FILE, Source
 from liftseries.reading import Reading
-from liftseries.schema import TABLES, Table
+from liftseries.schema import TABLES, Column, Table
 
 NEVER_EMPTY = ("patients", "sites")
 
@@ -41,6 +42,9 @@ class Draft:
     repeated: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))  # another row has the same key
     findings: list[Finding] = field(default_factory=list)
     decisions: list[Decision] = field(default_factory=list)
+    faults: list[tuple[str, Fault]] = field(default_factory=list)  # by column: what cells came to on their own
+    # By column: empty because there is nothing to record, not because nobody did.
+    not_applicable: dict[str, np.ndarray] = field(default_factory=dict)
     as_filed: dict[int, Sheet] = field(default_factory=dict)  # `sheets` before corrections
     corrected: dict[tuple[int, int, str], Correction] = field(default_factory=dict)  # by file, row and column
     left_out: dict[tuple[int, int], str] = field(default_factory=dict)  # by file and row: what says so; not in `rows`
@@ -121,6 +125,23 @@ class Draft:
         for name in (column, *reads) if column else self.sound:
             self.sound[name][index] = False
 
+    def decide(self, index: int, column: str, stood: str, taken_for: str, rule: str) -> None:
+        """Records how a cell was taken that is not simply what it shows."""
+        file_no, row = int(self.file_no[index]), int(self.rows[index])
+        position = self.headers[file_no].positions.get(column)
+        self.decisions.append(
+            Decision(
+                table=self.table.name,
+                file=self.sources[file_no].label,
+                row=row,
+                column=column,
+                place=self._place(file_no, row, column, position),
+                stood=stood,
+                taken_for=taken_for,
+                rule=rule,
+            )
+        )
+
     def find_in_file(
         self,
         rule: str,
@@ -182,7 +203,7 @@ def draft_table(
             draft.find_in_file(fault.rule, file_no, fault.place, fault.message, fault.column, fault.position)
         for fault in sheet.faults:
             draft.find_in_file(fault.rule, file_no, fault.place, fault.message)
-    _stack(draft)
+    _stack(draft, reading)
     return draft
 
 
@@ -202,35 +223,74 @@ def _correct(draft: Draft, file_no: int, corrections: Corrections) -> None:
     draft.decisions += result.decisions
 
 
-def _stack(draft: Draft) -> None:
+def _stack(draft: Draft, reading: Reading) -> None:
     sheets = draft.sheets
     draft.file_no = _joined([np.full(len(sheet.rows), file_no) for file_no, sheet in sheets.items()], int)
     draft.rows = _joined([sheet.rows for sheet in sheets.values()], int)
     draft.repeated = np.zeros(len(draft), dtype=bool)
-    columns, faults = {}, []
+    starts = dict(zip(sheets, np.cumsum([0, *(len(sheet.rows) for sheet in sheets.values())]), strict=False))
+    columns, read = {}, []
     for name, column in draft.table.columns.items():
-        pieces, readable = [], []
-        for file_no, sheet in sheets.items():
-            position = draft.headers[file_no].positions.get(name)
-            is_readable = name not in draft.headers[file_no].unreadable
-            empty = np.full(len(sheet.rows), None, dtype=object)
-            pieces.append(sheet.columns[position] if position is not None and is_readable else empty)
-            readable.append(np.full(len(sheet.rows), is_readable))
-        draft.raw[name] = _joined(pieces, object)
+        pieces = {file_no: _piece(draft, file_no, name) for file_no in sheets}
+        draft.raw[name] = _joined(list(pieces.values()), object)
+        readable = [np.full(len(raw), name not in draft.headers[at].unreadable) for at, raw in pieces.items()]
         draft.sound[name] = _joined(readable, bool)
-        columns[name], faulty = read_column(draft.raw[name], column)
-        faults += [(index, name, fault) for index, fault in faulty.items() if draft.sound[name][index]]
+        draft.not_applicable[name] = np.zeros(len(draft), dtype=bool)
+        found = {file_no: read_column(raw, column, reading) for file_no, raw in pieces.items()}
+        read += [(file_no, column, in_file) for file_no, in_file in found.items()]
+        series = [in_file.values for in_file in found.values()]
+        columns[name] = pd.concat(series or [read_column(draft.raw[name], column).values], ignore_index=True)
     draft.frame = pd.DataFrame(columns)
-    offset = 0
-    for sheet in sheets.values():
+    for file_no, sheet in sheets.items():
         for at, length in sheet.too_long.items():
             names = f"{len(sheet.header)} column names"
             message = f"{length} cells under {names}. Put quotes around a cell that holds the separator."
-            draft.find("row_fits_the_header", offset + at, "", message)
-        offset += len(sheet.rows)
-    for index, name, fault in faults:
-        if draft.sound[name][index]:
-            draft.find(fault.rule, index, name, fault.message)
+            draft.find("row_fits_the_header", starts[file_no] + at, "", message)
+    for file_no, column, in_file in read:
+        _tell(draft, file_no, int(starts[file_no]), column, in_file)
+
+
+def _piece(draft: Draft, file_no: int, name: str) -> np.ndarray:
+    """The raw cells of one file's column; empty ones where it has none that can be read."""
+    sheet, header = draft.sheets[file_no], draft.headers[file_no]
+    if header.can_be_read(name):
+        return sheet.columns[header.positions[name]]
+    return np.full(len(sheet.rows), None, dtype=object)
+
+
+def _tell(draft: Draft, file_no: int, start: int, column: Column, read: ColumnRead) -> None:
+    """Turns what the cells of one file's column came to into findings and decisions; `start` is its first row."""
+    name, sheet = column.name, draft.sheets[file_no]
+    if read.of_all:
+        position = draft.headers[file_no].positions[name]
+        place = f"{sheet.header_place(position)}, {name}"
+        draft.find_in_file(read.of_all.rule, file_no, place, read.of_all.message, name, position, "integer")
+        draft.sound[name][start : start + len(sheet.rows)] = False
+        return
+    for row, fault in read.faults.items():
+        if draft.sound[name][start + row]:
+            draft.faults.append((name, fault))
+            draft.find(fault.rule, start + row, name, fault.message)
+    for row, taken in read.taken.items():
+        if draft.sound[name][start + row]:
+            draft.decide(start + row, name, taken.stood, taken.taken_for, taken.rule)
+            draft.not_applicable[name][start + row] = taken.not_applicable
+    if column.type in ("number", "integer") and not _holds_texts_only(sheet):
+        _tell_stored_as_text(draft, start, name, read)
+
+
+def _holds_texts_only(sheet: Sheet) -> bool:
+    return sheet.source.path.suffix.lower() in (".csv", ".txt")
+
+
+def _tell_stored_as_text(draft: Draft, start: int, name: str, read: ColumnRead) -> None:
+    """In a file whose cells have types, a number under the text format is not simply what it shows."""
+    for row in range(len(read.values)):
+        cell, index = draft.raw[name][start + row], start + row
+        if isinstance(cell, str) and draft.sound[name][index] and row not in read.taken:
+            number = number_in(cell)
+            if number is not None:
+                draft.decide(index, name, "a number stored as a text", plain(number), "number_is_read_from_text")
 
 
 def _joined(pieces: list[np.ndarray], dtype: Callable) -> np.ndarray:

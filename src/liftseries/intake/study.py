@@ -10,8 +10,10 @@ import pandas as pd
 
 from liftseries.errors import Problem, StudyError
 from liftseries.intake.corrections import Corrections, read_corrections
+from liftseries.intake.decisions import decisions_table
 from liftseries.intake.draft import NEVER_EMPTY, Draft, draft_table
 from liftseries.intake.findings import Finding, as_problems, as_table, told_once
+from liftseries.intake.words import proposed_reading
 from liftseries.plan import Plan
 from liftseries.schema import TABLES, Table
 
@@ -24,6 +26,10 @@ class Intake:
     findings: pd.DataFrame  # a row a problem: the columns of set_aside, and `place`
     set_aside: pd.DataFrame  # a row a refused row and reason, as in the contract
     counts: pd.DataFrame  # a row a file: table, file, read, kept, set_aside
+    decisions: pd.DataFrame  # a row a decision, see `Decision`; also on rows set aside
+    # By table, of the shape of its rows kept: true where a cell is empty because there is nothing to record.
+    not_applicable: dict[str, pd.DataFrame]
+    proposed_reading: dict  # what study.yaml may confirm of words that were refused, as its section `reading`
 
 
 def read_study(plan: Plan) -> Intake:
@@ -83,7 +89,9 @@ def read_drills(plan: Plan) -> tuple[pd.DataFrame, pd.DataFrame]:
 def checked_drafts(plan: Plan, corrections: Corrections, names: Iterable[str] = TABLES) -> dict[str, Draft]:
     """The tables that the plan names, read, corrected and checked, with all that was found in them."""
     from liftseries.intake.across import check_across
+    from liftseries.intake.applicability import mark_not_applicable
     from liftseries.intake.identifier_screen import screen_draft
+    from liftseries.intake.tenfold import propose_tenfold
     from liftseries.intake.validator import check_rows
 
     schema = plan.schema
@@ -97,6 +105,9 @@ def checked_drafts(plan: Plan, corrections: Corrections, names: Iterable[str] = 
         screen_draft(draft, plan.reading.cleared.get(name, ()))
         check_rows(draft)
     check_across(drafts)
+    for draft in drafts.values():
+        mark_not_applicable(draft)
+        propose_tenfold(draft)
     return drafts
 
 
@@ -116,6 +127,12 @@ def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
         findings=as_table(findings, "place"),
         set_aside=as_table(lines),
         counts=counts,
+        decisions=decisions_table(decision for draft in drafts.values() for decision in draft.decisions),
+        not_applicable={
+            name: pd.DataFrame(draft.not_applicable)[~gone[name]].reset_index(drop=True)
+            for name, draft in drafts.items()
+        },
+        proposed_reading=proposed_reading(fault for draft in drafts.values() for fault in draft.faults),
     )
     _prove_nothing_lost(intake, drafts)
     return intake, findings

@@ -105,12 +105,12 @@ def _rule(rule: Rule) -> RowCheck:
         numbers = {name: plain(row[name]) for name in (rule.column, *rule.reads)}
         return f"{rule.says.format(**numbers)} {rule.do}"
 
-    return RowCheck(rule.rule, rule.column, rule.reads, _null_safe(rule.holds), message)
+    return RowCheck(rule.rule, rule.column, rule.reads, null_safe(rule.holds), message)
 
 
 def _needed(column: Column) -> RowCheck:
     reads = names_in(column.needed_when)
-    needed = _null_safe(column.needed_when, where_unknown=False)
+    needed = null_safe(column.needed_when, where_unknown=False)
     message = f"empty, but needed here ({column.condition}). Fill it in, or correct {' or '.join(reads)}."
     return RowCheck(
         NEEDED,
@@ -123,7 +123,7 @@ def _needed(column: Column) -> RowCheck:
 
 def _allowed(column: Column) -> RowCheck:
     reads = names_in(column.allowed_when)
-    allowed = _null_safe(column.allowed_when)
+    allowed = null_safe(column.allowed_when)
     message = f"a value where none is allowed ({column.condition}). Clear it, or correct {' or '.join(reads)}."
     return RowCheck(
         ALLOWED,
@@ -140,7 +140,7 @@ def names_in(expression: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(node.id for node in sorted(names, key=lambda node: node.col_offset)))
 
 
-def _null_safe(expression: str, where_unknown: bool = True) -> Callable[[pd.DataFrame], pd.Series]:
+def null_safe(expression: str, where_unknown: bool = True) -> Callable[[pd.DataFrame], pd.Series]:
     """The expression over a table's rows; `where_unknown` where a cell that it reads is missing."""
     names = list(names_in(expression))
 
