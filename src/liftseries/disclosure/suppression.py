@@ -27,16 +27,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import csc_array, csr_array, hstack
 
 from liftseries.disclosure.counts import Count, check_counts, n_patients_behind, value_of
+from liftseries.disclosure.other_series import OtherSeries, cheapest_other_series
 from liftseries.disclosure.structure import Structure, structure_of
 
-SHORTFALL = 1e4  # what a site or patient too few costs: more than any counts withheld for it
 NEAR = 1e-3  # what a withheld count's change costs: next to nothing, so that changes stay near
-WHOLE = 1e-6  # how far from a whole number a solver may end
-MOST_BRANCHES = 200  # looking for whole numbers
 MOST_SECOND_LOOKS = 1500  # linear programs spent on publishing again
 
 
@@ -103,14 +99,6 @@ def protect(
     )
 
 
-@dataclass(frozen=True)
-class _Series:
-    """Another series that agrees with what stays published: the numbers that differ, and whether all are whole."""
-
-    values: dict[int, float]
-    whole: bool
-
-
 class _Search:
     """The numbers withheld so far, and the other series that show what they hide."""
 
@@ -131,7 +119,7 @@ class _Search:
         self.needed = {i: (1.0, max(float(smallest_cell), self.value[i] + 1)) for i in self.sensitive}
         # What nobody prints may differ freely, like what is withheld.
         self.hidden = is_small | (np.array([not number.published for number in numbers], bool) & ~self.fixed)
-        self.series: list[_Series] = []
+        self.series: list[OtherSeries] = []
 
     @property
     def withheld(self) -> list[int]:
@@ -180,48 +168,13 @@ class _Search:
         columns = ["name", "value", "patients", "lower", "upper", "needed_lower", "needed_upper", "protected"]
         return pd.DataFrame(rows, columns=columns)
 
-    def _reached(self, i: int, goal: float, among: Sequence[_Series]) -> bool:
+    def _reached(self, i: int, goal: float, among: Sequence[OtherSeries]) -> bool:
         if goal == self.value[i]:
             return True
         values = (series.values.get(i, self.value[i]) for series in among if series.whole)
         return any(value <= goal if goal < self.value[i] else value >= goal for value in values)
 
-    def _other_series(self, i: int, goal: float, hidden: np.ndarray, *, may_withhold: bool) -> _Series:
-        """The cheapest other series in which a number is as far off as it needs to be, or as far as it gets.
-
-        Unknowns: what each number has more; less; the shortfall of number i.
-        """
-        n = len(self.value)
-        up = goal > self.value[i]
-        equations, inequalities = self.structure.equations, self.structure.inequalities
-        toward = np.zeros((1, 2 * n + 1))
-        toward[0, [i if up else n + i, -1]] = 1
-        constraints = [LinearConstraint(toward, lb=abs(goal - self.value[i]))]
-        for matrix, most in ((equations, 0.0), (inequalities, np.inf)):
-            if matrix.shape[0]:
-                both = csc_array(hstack([matrix, -matrix, csr_array((matrix.shape[0], 1))]))
-                constraints.append(LinearConstraint(both, lb=-(matrix @ self.value), ub=most))
-        free = hidden | (may_withhold & ~self.fixed)
-        most_more, most_less = np.where(free, np.inf, 0.0), np.where(free, self.value, 0.0)
-        (most_less if up else most_more)[i] = 0
-        most = np.concatenate([most_more, most_less, [np.inf]])
-        price = np.where(hidden, NEAR, self.cost)
-        objective = np.concatenate([price, price, [SHORTFALL]])
-        solved = _solve(objective, constraints, most, whole=False)
-        whole = _is_whole(solved)
-        if not whole:
-            in_whole = _solve(objective, constraints, most, whole=True)
-            if in_whole is not None:
-                solved, whole = in_whole, True
-        more = solved[:n] - solved[n:-1]
-        values = np.round(self.value + more) if whole else self.value + more
-        return _Series({int(k): float(values[k]) for k in np.flatnonzero(np.abs(more) > WHOLE)}, whole)
-
-
-def _is_whole(values: np.ndarray) -> bool:
-    return bool((np.abs(values - np.round(values)) <= WHOLE).all())
-
-
-def _solve(objective: np.ndarray, constraints: list, most: np.ndarray, *, whole: bool) -> np.ndarray | None:
-    options = {"node_limit": MOST_BRANCHES, "mip_rel_gap": 0.1} if whole else {}
-    return milp(objective, integrality=int(whole), bounds=Bounds(0, most), constraints=constraints, options=options).x
+    def _other_series(self, i: int, goal: float, hidden: np.ndarray, *, may_withhold: bool) -> OtherSeries:
+        free = np.flatnonzero(hidden | (may_withhold & ~self.fixed))
+        price = np.where(hidden, NEAR, self.cost)[free]
+        return cheapest_other_series(self.structure, self.value, i, goal, free, price)

@@ -1,0 +1,102 @@
+"""Another series that agrees with what stays published: the proof that a withheld count may be something else."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import csc_array, csr_array, hstack
+
+from liftseries.disclosure.structure import Structure
+
+SHORTFALL = 1e4  # what a site or patient too few costs: more than any counts withheld for it
+WHOLE = 1e-6  # how far from a whole number a solver may end
+MOST_BRANCHES = 200  # looking for whole numbers
+ROUNDS = 2  # of looking for a change of fewer numbers
+
+
+@dataclass(frozen=True)
+class OtherSeries:
+    """The numbers that differ from those of the series itself.
+
+    Attributes
+    ----------
+    values : index of a number -> its value in the other series
+    whole : all are whole numbers; otherwise it is no series, only a point that linear programming cannot exclude
+    """
+
+    values: dict[int, float]
+    whole: bool
+
+
+def cheapest_other_series(
+    structure: Structure, value: np.ndarray, i: int, goal: float, free: np.ndarray, price: np.ndarray
+) -> OtherSeries:
+    """The cheapest other series in which a number is as far off as asked, or as far as it gets.
+
+    Withholding costs the same however much a number differs, which a linear program cannot say: it is solved again with
+    the price of each number spread over what it differed by.
+
+    Parameters
+    ----------
+    structure
+    value : shape (n_numbers,), of the series itself
+    i : index of the number; one of the free
+    goal : what it should be at least, if that is more than its value, or at most
+    free : shape (n_free,), indices of the numbers that may differ
+    price : shape (n_free,), what each costs if it differs
+    """
+    system = _System(structure, value, i, goal, free)
+    more = system.solve(price)
+    for _ in range(ROUNDS if np.ptp(price) else 0):
+        fewer = system.solve(price / np.maximum(np.abs(more[:-1]), 0.5))
+        if _costs(price, fewer) >= _costs(price, more):
+            break
+        more = fewer
+    if not _is_whole(more):
+        whole = system.solve(price, whole=True)
+        more = more if whole is None else whole
+    is_whole = _is_whole(more)
+    more = np.round(more[:-1]) if is_whole else more[:-1]
+    return OtherSeries(
+        {int(free[k]): float(value[free[k]] + more[k]) for k in np.flatnonzero(np.abs(more) > WHOLE)}, is_whole
+    )
+
+
+class _System:
+    """Linear constraints; unknown is what each free number has more, what it has less, and the shortfall."""
+
+    def __init__(self, structure: Structure, value: np.ndarray, i: int, goal: float, free: np.ndarray):
+        self.n = n = len(free)
+        at, up = int(np.searchsorted(free, i)), goal > value[i]
+        toward = csc_array(([1.0, 1.0], ([0, 0], [at if up else n + at, 2 * n])), shape=(1, 2 * n + 1))
+        self.constraints = [LinearConstraint(toward, lb=abs(goal - value[i]))]
+        for relations, highest in ((structure.equations, 0.0), (structure.inequalities, np.inf)):
+            here = csr_array(csc_array(relations)[:, free])
+            rows = np.flatnonzero(np.diff(here.indptr))
+            if len(rows):
+                both = csc_array(hstack([here[rows], -here[rows], csr_array((len(rows), 1))]))
+                self.constraints.append(LinearConstraint(both, lb=-(relations @ value)[rows], ub=highest))
+        most_more, most_less = np.full(n, np.inf), value[free].astype(float)
+        (most_less if up else most_more)[at] = 0
+        self.bounds = Bounds(0, np.concatenate([most_more, most_less, [np.inf]]))
+
+    def solve(self, price: np.ndarray, *, whole: bool = False) -> np.ndarray | None:
+        """What each free number has more, then the shortfall; None where no whole numbers were found."""
+        found = milp(
+            np.concatenate([price, price, [SHORTFALL]]),
+            integrality=int(whole),
+            bounds=self.bounds,
+            constraints=self.constraints,
+            options={"node_limit": MOST_BRANCHES, "mip_rel_gap": 0.1} if whole else {},
+        ).x
+        return None if found is None else np.append(found[: self.n] - found[self.n : -1], found[-1])
+
+
+def _costs(price: np.ndarray, more: np.ndarray) -> float:
+    return float(price @ (np.abs(more[:-1]) > WHOLE) + SHORTFALL * more[-1])
+
+
+def _is_whole(values: np.ndarray) -> bool:
+    return bool((np.abs(values - np.round(values)) <= WHOLE).all())
