@@ -321,8 +321,8 @@ def _write_readme(sheet: Worksheet, plan: Plan, found: Refused, name: str) -> No
         (
             "What cannot be done here",
             "Rows cannot be added: enter them in the table's own file. Deleting a row here changes nothing. Values "
-            "typed under the hatched cells, in added columns or beside no row number are refused, and so are formulas "
-            "and dates. Sorting, filtering, moving columns and blank rows do no harm.",
+            "typed over hatched cells, in added columns or beside no row number are refused, and so are dates and "
+            "errors. Sorting, filtering, moving columns and blank rows do no harm.",
         ),
         ("To hand it back", f"Save it as .xlsx, then: liftseries check STUDY --apply {name}"),
         (

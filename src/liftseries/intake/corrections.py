@@ -230,7 +230,7 @@ def corrected(sheet: Sheet, header: Header, table: str, lines: dict[int, list[Co
         columns[into][at] = line.value or None
     for row, line in result.left_out.items():
         result.decisions.append(_decision(line, sheet.row_place(row), None))
-    return replace(result, sheet=_without(replace(sheet, columns=columns), list(result.left_out)))
+    return replace(result, sheet=replace(sheet, columns=columns).without(result.left_out))
 
 
 def _does_not_fit(line: Correction, now: str, sheet: Sheet, header: Header) -> str:
@@ -244,17 +244,6 @@ def _does_not_fit(line: Correction, now: str, sheet: Sheet, header: Header) -> s
             "still wrong, `liftseries check --corrections` writes it again."
         )
     return ""
-
-
-def _without(sheet: Sheet, rows: list[int]) -> Sheet:
-    kept = np.flatnonzero(~np.isin(sheet.rows, rows))
-    now_at = {int(at): number for number, at in enumerate(kept)}
-    return replace(
-        sheet,
-        columns=[column[kept] for column in sheet.columns],
-        rows=sheet.rows[kept],
-        too_long={now_at[at]: length for at, length in sheet.too_long.items() if at in now_at},
-    )
 
 
 def _decision(line: Correction, place: str, cell: object) -> Decision:

@@ -8,7 +8,6 @@ corrections.csv for it give again. What cannot be taken is refused with its plac
 from __future__ import annotations
 
 import re
-import warnings
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -30,8 +29,10 @@ from liftseries.intake.corrections import (
 )
 from liftseries.intake.draft import Draft
 from liftseries.intake.headers import Header
-from liftseries.intake.sources import DATES, is_blank, letters
+from liftseries.intake.sources import DATES, Oddity, Unreadable, is_blank, letters
 from liftseries.intake.study import checked_drafts
+from liftseries.intake.workbook_parts import Workbook
+from liftseries.intake.workbooks import careful_records
 from liftseries.plan import Plan
 from liftseries.schema import Table
 
@@ -112,27 +113,17 @@ def returned(cell: object) -> str:
 # ── the file ────────────────────────────────────────────────────────────────────────────────────
 
 
-class Formula:
-    """Stands where somebody entered a formula or a program found an error."""
-
-
 def _read_book(path: Path) -> list[tuple[str, list[list[object]]]]:
-    """Title and cells of each sheet; hidden and filtered rows are rows like the others."""
-    import openpyxl
-
+    """Title and cells of each sheet; what is hidden or filtered away is there like the rest."""
     if not path.is_file():
         raise UsageError(f"{path.name}: there is no such file. Name the correction workbook.")
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            book = openpyxl.load_workbook(path)
-        return [(sheet.title, [list(map(_entered, row)) for row in sheet.iter_rows()]) for sheet in book.worksheets]
-    except Exception:  # whatever the library stumbles over, the file is at fault
-        raise UsageError(f"{path.name} is no workbook or a damaged one. Open and save it as .xlsx.") from None
-
-
-def _entered(cell) -> object:
-    return Formula if cell.data_type in ("f", "e") else cell.value
+        with Workbook(path, path.name) as book:
+            return [(sheet.title, careful_records(book.sheet_xml(sheet))[0]) for sheet in book.sheets]
+    except Unreadable as error:
+        raise UsageError(f"{error.place}: {error.message}") from None
+    except Exception:  # whatever the libraries stumble over, the file is at fault
+        raise UsageError(f"{path.name}: is no workbook or a damaged one. Open and save it as .xlsx.") from None
 
 
 # ── a sheet ─────────────────────────────────────────────────────────────────────────────────────
@@ -145,7 +136,8 @@ def _apply_sheet(plan: Plan, draft: Draft, corrections: Corrections, place: str,
             message = f'has no header with "{FILE}" and "{ROW}". Put it back as it was written.'
             applied.refused.append(Problem(place, message))
         return
-    titles = [returned(cell) for cell in rows[header_at]]
+    width = max(map(len, rows))
+    titles = [returned(cell) for cell in rows[header_at]] + [""] * (width - len(rows[header_at]))
     below = list(enumerate(rows[header_at + 1 :], start=header_at + 2))
     positions = _positions(titles, draft, place, below, applied)
     seen: dict[tuple[str, str], list[ReturnedRow]] = {}
@@ -229,8 +221,9 @@ def _changes(
             if not is_blank(cell):
                 message = f"the row's file has no column {column} that can be read. Add it there, or clear the cell."
                 applied.refused.append(Problem(place, message))
-        elif cell is Formula:
-            applied.refused.append(Problem(place, "a formula or an error. Type the value itself."))
+        elif isinstance(cell, Oddity):
+            message = "an error, a formula without a value, or a number that its format hides. Type the value itself."
+            applied.refused.append(Problem(place, message))
         elif returned(cell) not in (shown(then[header.positions[column]]), shown(now[header.positions[column]])):
             if problem := _cannot_be_taken(cell):
                 applied.refused.append(Problem(place, problem))
