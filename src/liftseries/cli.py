@@ -178,6 +178,7 @@ def _run(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
+    from liftseries.intake.set_aside import LEFT_OUT
     from liftseries.intake.study import check_study
 
     plan = _plan(options.study)
@@ -196,7 +197,9 @@ def _check(options: argparse.Namespace) -> int:
         return 1
     for table, counts in intake.counts.groupby("table", sort=False):
         files = f"{len(counts)} files" if len(counts) > 1 else "1 file"
-        print(f"{table}: {counts['read'].sum()} rows from {files}")
+        left_out = (intake.set_aside[["table", "rule"]] == [table, LEFT_OUT]).all(axis="columns").sum()
+        without = f", {left_out} of them left out" if left_out else ""
+        print(f"{table}: {counts['read'].sum()} rows from {files}{without}")
     print("No problem found.")
     return 0
 
