@@ -7,13 +7,11 @@ merge, a hidden row, a number format …), python-calamine reads them instead an
 from __future__ import annotations
 
 import io
-import math
 import re
 import warnings
 from collections.abc import Iterable, Sequence
-from itertools import pairwise
 
-from liftseries.intake.grid import Grid, Layout, Oddity, Remark, Unreadable, file_of, is_blank
+from liftseries.intake.grid import Grid, Oddity, Remark, Unreadable, file_of, is_blank
 from liftseries.intake.number_formats import hides_decimals, seen
 from liftseries.intake.workbook_parts import LAST_ROW, SheetPart, SheetXml, Workbook, layout_of
 from liftseries.plan import PLAN_FILE, Source
@@ -21,11 +19,15 @@ from liftseries.plan import PLAN_FILE, Source
 MOST_PLACES = 50_000_000  # rows times columns up to each row's last cell
 LARGEST_EXACT = 2**53
 MOST_TEXT = 2**30  # bytes, were every cell to hold the longest text
-# What only openpyxl and the survey of the layout tell, or what the two readers take differently.
-NEEDS_A_CLOSER_LOOK = re.compile(
-    rb'<f[\s/>]|\bhidden=|mergeCell|filterColumn|\bt="(?:e|d|str)"|\b(?:ht|width)="0|_x|<!\[CDATA|<!--|<rPh|<\?(?!xml )'
+# A cell that both readers take alike: no formula, no error, no date, a number as every program writes it.
+PLAIN_CELL = re.compile(
+    rb'<c r="[A-Z]+[0-9]+"(?: s="[0-9]+")?(?:/>|'
+    rb'(?: t="n")?>(?:<v>-?[0-9]+(?:\.[0-9]+)?(?:[eE][-+]?[0-9]+)?</v>)?</c>|'
+    rb' t="s"><v>[0-9]+</v></c>|'
+    rb' t="b"><v>[01]</v></c>|'
+    rb' t="inlineStr"><is><t(?: xml:space="preserve")?>[^<]*</t></is></c>)'
 )
-ROW = re.compile(rb'<row [^>]*?\br="([0-9]+)"')
+NO_PLAIN_TEXT = re.compile(rb"_x|<!\[CDATA|<!--|<rPh|<\?(?!xml )")
 
 
 def read_workbook(source: Source, table: str) -> Grid:
@@ -41,10 +43,9 @@ def read_workbook(source: Source, table: str) -> Grid:
         chosen, remarks = _chosen_sheet(book.sheets, source, table, name)
         xml = book.sheet_xml(chosen)
         try:
+            layout = layout_of(xml.sheet)
             records = quick_records(xml)
-            layout = Layout()
             if records is None:
-                layout = layout_of(xml.sheet)
                 records, told = careful_records(xml)
                 remarks += told
         except Unreadable:
@@ -131,7 +132,7 @@ class _Formats:
         if isinstance(value, bool) or not isinstance(value, int | float):
             return value
         number = _plain(value)
-        shown = seen(number, cell.number_format or "General")
+        shown = seen(number, _format_of(cell))
         if shown.is_disguise:
             return Oddity.DISGUISED
         if hides_decimals(number, shown):
@@ -156,14 +157,23 @@ class _Formats:
         return self._worded + hiding
 
 
-def _plain(number: float) -> float:
+def _format_of(cell: object) -> str:
+    try:
+        return cell.number_format or "General"
+    except IndexError:  # a style that the workbook does not describe
+        return "General"
+
+
+def _plain(value: object) -> object:
     """Whole numbers as such: a workbook does not tell 16 from 16.0."""
-    if isinstance(number, float) and number.is_integer() and abs(number) < LARGEST_EXACT:
-        return int(number)
-    return number
+    if isinstance(value, float) and value.is_integer() and abs(value) < LARGEST_EXACT:
+        return int(value)
+    return value
 
 
 def _trimmed(record: list[object]) -> list[object]:
+    """An empty text is nothing, and what is empty at the end of a row too."""
+    record = [None if cell == "" else cell for cell in record]
     while record and is_blank(record[-1]):
         record.pop()
     return record
@@ -173,7 +183,7 @@ def _trimmed(record: list[object]) -> list[object]:
 
 
 def quick_records(xml: SheetXml) -> list[list[object]] | None:
-    """The same as `careful_records` gives, or nothing where it takes a closer look."""
+    """The same as `careful_records` gives of a sheet with its cells in order; nothing where it takes a closer look."""
     if not _is_plain(xml):
         return None
     from python_calamine import CalamineWorkbook
@@ -184,7 +194,7 @@ def quick_records(xml: SheetXml) -> list[list[object]] | None:
         if isinstance(error, Exception) or type(error).__name__ == "PanicException":  # of the library's Rust part
             return None
         raise
-    records = [_trimmed([_quick(value) for value in row]) for row in rows]
+    records = [_trimmed([_plain(value) for value in row]) for row in rows]
     inexact = any(isinstance(value, float) and not abs(value) < LARGEST_EXACT for row in records for value in row)
     return None if inexact else records
 
@@ -192,21 +202,13 @@ def quick_records(xml: SheetXml) -> list[list[object]] | None:
 def _is_plain(xml: SheetXml) -> bool:
     """Whether nothing in the XML is of a kind that the two readers may take differently."""
     sheet = xml.sheet
-    if NEEDS_A_CLOSER_LOOK.search(sheet) or NEEDS_A_CLOSER_LOOK.search(xml.texts) or b"<sheetData" not in sheet:
+    if NO_PLAIN_TEXT.search(sheet) or NO_PLAIN_TEXT.search(xml.texts) or b"<sheetData" not in sheet:
         return False
     if any(format_id not in (b"0", b"49") for format_id in _formats_in_use(xml.styles)):
         return False
-    n_cells = sheet.count(b"<c ")
+    n_cells = len(re.findall(rb"<(?:\w+:)?c[\s/>]", sheet))
     longest = max((len(text) for text in xml.texts.split(b"</si>")), default=0)
-    rows = [int(row) for row in ROW.findall(sheet)]
-    return (
-        n_cells == sheet.count(b'<c r="')
-        and n_cells * longest <= MOST_TEXT
-        and len(rows) == sheet.count(b"<row ")
-        and sheet.count(b"<row>") == 0
-        and all(earlier < later for earlier, later in pairwise(rows))
-        and (not rows or rows[-1] <= LAST_ROW)
-    )
+    return n_cells * longest <= MOST_TEXT and n_cells == sum(1 for _ in PLAIN_CELL.finditer(sheet))
 
 
 def _formats_in_use(styles: bytes) -> list[bytes]:
@@ -215,11 +217,3 @@ def _formats_in_use(styles: bytes) -> list[bytes]:
     if used is None:
         return [b"0"] if b"cellXfs" not in styles else [b"unknown"]
     return re.findall(rb"numFmtId=[\"'](\d+)", used[1])
-
-
-def _quick(value: object) -> object:
-    if value == "":
-        return None
-    if isinstance(value, float):
-        return int(value) if math.isfinite(value) and value.is_integer() and abs(value) < LARGEST_EXACT else value
-    return value
