@@ -55,3 +55,27 @@ def test_identifiers_go_nowhere(tmp_path, command, invalid_rows, ending, canary)
     assert b"quillfeather" not in said
     for name in TEXTS:
         assert name.encode() in said
+
+
+@pytest.mark.parametrize("canary", CANARIES)
+def test_an_identifier_in_a_free_text_stops_the_run_though_rows_may_be_set_aside(tmp_path, canary):
+    """No other check refuses these cells: without the screen the study would run and print them as groups."""
+    changes = {
+        "patients": lambda patients: patients.assign(centre=canary),
+        "sites": lambda sites: sites.assign(protocol=canary, operator=[canary, "o1", "o2", "o2"]),
+    }
+    study = write_study(tmp_path / "study", changes, plan="invalid_rows: set_aside")
+    inputs = {path for path in study.rglob("*") if path.is_file()}
+    ended = subprocess.run(
+        [sys.executable, "-m", "liftseries.cli", "run", "--cores", "1", str(study)], cwd=tmp_path, capture_output=True
+    )
+    assert ended.returncode == 1
+    assert not (study / "output" / "results.csv").exists()
+    said = ended.stdout + ended.stderr
+    for place in (
+        b"patients.csv, rows 2-4, centre:",
+        b"sites.csv, rows 2-5, protocol:",
+        b"sites.csv, row 2, operator:",
+    ):
+        assert place in said
+    assert canary.encode() not in said.lower() + everything_said(study, inputs)

@@ -30,7 +30,7 @@ KEYS = ("patient_id", "site_id", "operator")
 def screen_draft(draft: Draft, cleared: Iterable[str] = ()) -> None:
     """Leaves one finding for each file, column and kind, with all its rows; a cleared column a decision instead.
 
-    A number that is refused here is told by no other check, for those quote numbers.
+    A number or level that is refused here is told by no other check, for those quote numbers.
     """
     for file_no, sheet in draft.sheets.items():
         names = {position: name for name, position in draft.headers[file_no].positions.items()}
@@ -48,7 +48,7 @@ def screen_draft(draft: Draft, cleared: Iterable[str] = ()) -> None:
                 place = _place(sheet, rows, name, position)
                 message = f"{_looks_like(kind, name, draft.table)}. {_what_to_do(draft.table, name)}"
                 draft.find_in_file(CELL_RULE, file_no, place, message, name, position, "text")
-                if name and draft.table.columns[name].type in ("number", "integer"):
+                if name and draft.table.columns[name].type != "text":
                     _silence(draft, file_no, rows, name)
 
 

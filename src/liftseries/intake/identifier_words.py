@@ -5,32 +5,39 @@ All from memory: modest lists, English, German, French, Spanish and Italian, to 
 
 from __future__ import annotations
 
+
+def _words(text: str) -> tuple[str, ...]:
+    return tuple(text.split())
+
+
 # Very common given names. Left out are those that are also words, months, towns or letters of the spelling alphabet
 # (April, Grace, Victoria, Florence, Charlie, Oscar), since a label may well say those.
-GIVEN_NAMES = tuple(
+GIVEN_NAMES = _words(
     """
-    aaron abdul adam agnes ahmed aisha alan albert alejandro alessandro alexander alexandra alfred ali alice amanda amina
-    amir ana anastasia andrea andreas andrew angela anita anja ann anna anne annette anthony antoine antonio arthur astrid
-    barbara beate bernard bernd bettina birgit bjorn boris brian brigitte bruno camille carla carlos carmen carol
-    caroline catherine cecile chantal charles chiara chloe christian christina christine christopher claire claudia
-    claus daniel daniela david deborah denis diana dieter dmitri dominik donald donna dorothea edith eduardo edward
-    eleanor elena elisabeth elizabeth elsa emily emma eric erika ernst esther eva fatima felix ferdinand fernando
-    francesca francesco francois franz frederic friedrich fritz gabriel gabriele georg george gerhard gertrud giovanni
-    giulia giuseppe gisela guillaume gustav hans harald hassan heidi heinrich heinz helen helena helga hermann hugo
-    ibrahim igor ingrid irene irina isabel isabella ivan jacob jacqueline jakob james jan jane janet javier jean
-    jennifer jessica joachim joan joanna johann johanna johannes john jonas jonathan jorge jose josef joseph juan juergen
-    jürgen julia julie julien jutta karen karin karl katarina katharina katherine kathrin kenneth kerstin kevin klara
-    klaus konstantin kurt laura laurent lea leila lena leonardo leonie linda lisa louis louise lucas lucia ludwig luis
-    luise luigi lukas magdalena manfred manuel manuela marc marcel marco marcus margaret margarete maria mariam marianne
-    marie mario marion markus marta martha martina mary mateo matteo matthew matthias mehmet melanie michael michel
-    michele miguel mohamed mohammad mohammed monika monique moritz muhammad mustafa nadia nancy natalia natalie nathalie
-    nicholas nicolas nicole nikolai nina noah olga oliver olivia otto pablo paolo patricia patrick paul paula pauline
-    pedro peter petra philip philipp philippe pierre rachel ralf raphael rebecca regina renate richard robert roberto
-    rolf ronald rosa rudolf ruth sabine samuel sandra sara sarah sebastian sergei sergio silke silvia simon simone sofia
-    sonja sophia sophie stefan stefanie stephan stephanie stephen steven susan susanne sven svetlana sylvie tatiana teresa
-    theodor theresa thomas timothy ulrich ulrike ursula ute valentina vanessa vera veronika vincent vladimir walter
-    werner wilhelm william wolfgang xavier yasmin yusuf yves zeynep
-    """.split()
+    aaron abdul adam agnes ahmed aisha alan albert alejandro alessandro alexander alexandra alfred ali alice
+    amanda amina amir ana anastasia andrea andreas andrew angela anita anja ann anna anne annette anthony
+    antoine antonio arthur astrid barbara beate bernard bernd bettina birgit bjorn boris brian brigitte bruno
+    camille carla carlos carmen carol caroline catherine cecile chantal charles chiara chloe christian christina
+    christine christopher claire claudia claus daniel daniela david deborah denis diana dieter dmitri dominik
+    donald donna dorothea edith eduardo edward eleanor elena elisabeth elizabeth elsa emily emma eric erika
+    ernst esther eva fatima felix ferdinand fernando francesca francesco francois franz frederic friedrich fritz
+    gabriel gabriele georg george gerhard gertrud giovanni giulia giuseppe gisela guillaume gustav hans harald
+    hassan heidi heinrich heinz helen helena helga hermann hugo ibrahim igor ingrid irene irina isabel isabella
+    ivan jacob jacqueline jakob james jan jane janet javier jean jennifer jessica joachim joan joanna johann
+    johanna johannes john jonas jonathan jorge jose josef joseph juan juergen jürgen julia julie julien jutta
+    karen karin karl katarina katharina katherine kathrin kenneth kerstin kevin klara klaus konstantin kurt
+    laura laurent lea leila lena leonardo leonie linda lisa louis louise lucas lucia ludwig luis luise luigi
+    lukas magdalena manfred manuel manuela marc marcel marco marcus margaret margarete maria mariam marianne
+    marie mario marion markus marta martha martina mary mateo matteo matthew matthias mehmet melanie michael
+    michel michele miguel mohamed mohammad mohammed monika monique moritz muhammad mustafa nadia nancy natalia
+    natalie nathalie nicholas nicolas nicole nikolai nina noah olga oliver olivia otto pablo paolo patricia
+    patrick paul paula pauline pedro peter petra philip philipp philippe pierre rachel ralf raphael rebecca
+    regina renate richard robert roberto rolf ronald rosa rudolf ruth sabine samuel sandra sara sarah sebastian
+    sergei sergio silke silvia simon simone sofia sonja sophia sophie stefan stefanie stephan stephanie stephen
+    steven susan susanne sven svetlana sylvie tatiana teresa theodor theresa thomas timothy ulrich ulrike ursula
+    ute valentina vanessa vera veronika vincent vladimir walter werner wilhelm william wolfgang xavier yasmin
+    yusuf yves zeynep
+    """
 )
 
 TITLES = (
@@ -40,18 +47,20 @@ TITLES = (
 
 # Behind or beside a word that could be a name, these say that it is a label.
 NO_SURNAMES = frozenset(
-    """
+    _words(
+        """
     site sites patient patients operator surgeon doctor dentist centre center clinic hospital practice institute
-    university department group arm cohort case series study trial protocol technique method approach system design
-    guide guided freehand lift lifting fluid graft grafted drill drilling osteotome balloon piezo sinus floor crestal
-    implant stage phase version plan type class level series set kit stop step long short wide narrow early late
-    new old high low left right upper lower mixed test control standard modified trained junior senior first second
-    third one two three four five six seven eight nine ten north south east west northern southern eastern western
-    central red blue green yellow black white grey gray brown orange purple pink silver gold golden amber violet
-    alpha beta gamma delta epsilon zeta eta theta iota kappa lambda omega sigma
-    bravo charlie echo foxtrot golf hotel india juliet kilo lima mike november oscar papa quebec romeo sierra tango
-    uniform victor whiskey yankee zulu
-    """.split()
+    university department group arm cohort case series study trial protocol technique method approach system
+    design guide guided freehand lift lifting fluid graft grafted drill drilling osteotome balloon piezo sinus
+    floor crestal implant stage phase version plan type class level series set kit stop step long short wide
+    narrow early late new old high low left right upper lower mixed test control standard modified trained
+    junior senior first second third one two three four five six seven eight nine ten north south east west
+    northern southern eastern western central red blue green yellow black white grey gray brown orange purple
+    pink silver gold golden amber violet alpha beta gamma delta epsilon zeta eta theta iota kappa lambda omega
+    sigma bravo charlie echo foxtrot golf hotel india juliet kilo lima mike november oscar papa quebec romeo
+    sierra tango uniform victor whiskey yankee zulu
+    """
+    )
 )
 
 MONTHS = (
@@ -64,15 +73,17 @@ MONTHS = (
 )  # fmt: skip
 
 STREETS = {
-    "after": "street st\\. road rd\\.? avenue ave\\.? lane boulevard blvd\\.? drive terrace crescent close court".split(),
-    "ending": "straße strasse str\\. gasse allee".split(),
-    "before": "rue avenue boulevard chemin calle avenida viale piazza corso".split(),
+    "after": _words(r"street st\. road rd\.? avenue ave\.? lane boulevard blvd\.? drive terrace crescent close court"),
+    "ending": _words(r"straße strasse str\. gasse allee"),
+    "before": _words("rue avenue boulevard chemin calle avenida viale piazza corso"),
 }
 
-US_STATES = (
-    "AL AK AZ AR CA CO CT DE DC FL GA HI ID IL IN IA KS KY LA ME MD MA MI MN MS MO MT NE NV NH NJ NM NY NC ND OH OK OR "
-    "PA RI SC SD TN TX UT VT VA WA WV WI WY"
-).split()
+US_STATES = _words(
+    """
+    AL AK AZ AR CA CO CT DE DC FL GA HI ID IL IN IA KS KY LA ME MD MA MI MN MS MO MT NE NV NH NJ NM NY NC ND OH OK OR
+    PA RI SC SD TN TX UT VT VA WA WV WI WY
+    """
+)
 
 # Words in a cell, before a number, that say what the number is; by the name of the kind.
 LABELS = {
@@ -86,8 +97,8 @@ LABELS = {
         "personnummer", "cpr", "tax ?id", "steuer-?id", "national ?id", "identity card", "codice fiscale", "dni",
     ),
     "RECORD": (
-        "mrn", "(?:medical|patient|hospital) ?record", "chart", "hospital (?:no|number)", "patientennummer", "pat\\.?-?nr",
-        "fallnummer", "fall-?nr", "aufnahmenummer", "num[ée]ro de dossier", "historia cl[íi]nica",
+        "mrn", "(?:medical|patient|hospital) ?record", "chart", "hospital (?:no|number)", "patientennummer",
+        "pat\\.?-?nr", "fallnummer", "fall-?nr", "aufnahmenummer", "num[ée]ro de dossier", "historia cl[íi]nica",
     ),
     "INSURANCE": (
         "insurance", "policy", "member(?: ?id)?", "health ?plan", "medicare", "medicaid", "beneficiary",
@@ -105,14 +116,16 @@ _WHOSE = (
 )
 # Words of a header, without accents and in small letters; by the letter of the kind, the first that fits.
 HEADERS = (
-    ("A", rf"^(?:{_WHOSE} )*names?$|^(?:sur|fore|last|first|given|family|nick)names?$|\b(?:vorname|nachname|familienname|"
-          r"prenom|nombre|apellidos?|cognome|nome|nom|initials|initialen|signature|unterschrift)\b"),
+    ("A", rf"^(?:{_WHOSE} )*names?$|^(?:sur|fore|last|first|given|family|nick)names?$|\b(?:vorname|nachname|"
+          r"familienname|prenom|nombre|apellidos?|cognome|nome|nom|initials|initialen|signature|unterschrift)\b"),
     ("F", r"\be ?mail|^mail\b"),
     ("E", r"\b(?:tele)?fax\b|\bfacsimile\b"),
-    ("D", r"\b(?:tele)?phone|\btelefono?\b|\btel\b|\bhandy\b|\bmobile (?:no|nr|number|phone)\b|\bmobil(?:telefon|nummer)"),
+    ("D", r"\b(?:tele)?phone|\btelefono?\b|\btel\b|\bhandy\b|\bmobile (?:no|nr|number|phone)\b|"
+          r"\bmobil(?:telefon|nummer)"),
     ("N", r"\b(?:url|website|homepage|web page|hyperlink)\b"),
     ("O", r"^ip$|\bip addr"),
-    ("Q", r"\b(?:photos?|photograph|portrait|picture|selfie|foto)\b|^images?$|\bimage (?:file|path|name)\b|\bfile ?name\b"),
+    ("Q", r"\b(?:photos?|photograph|portrait|picture|selfie|foto)\b|^images?$|\bimage (?:file|path|name)\b|"
+          r"\bfile ?name\b"),
     ("P", r"\b(?:finger|voice|palm|face) ?prints?\b|\bbiometric|\b(?:iris|retina)\b"),
     ("G", rf"\bssn\b|\bsocial sec|\bsozialvers|\bnational (?:insurance|{_NO})|\bnhs\b|\bahv\b|\bbsn\b|\bnino\b|\bcpr\b|"
           r"\bpersonnummer\b|\bcodice fiscale\b|\bdni\b|\btax id|\bsteuer ?(?:id|nummer)|\bidentity card"),
@@ -125,9 +138,9 @@ HEADERS = (
     ("J", rf"\baccount\b|\biban\b|\bkonto|\bcard {_NO}|\bcredit card\b|\binvoice\b"),
     ("M", rf"\bserial\b|\budi\b|\bimei\b|\bdevice {_NO}|\bseriennummer\b"),
     ("B", r"\baddress\b|\badresse\b|\bstreet\b|\bstrasse\b|\bcity\b|\btown\b|\bvillage\b|\bcounty\b|\bzip(?: ?code)?\b|"
-          r"\bpost ?(?:al|code)|\bplz\b|\bpostleitzahl\b|\bwohnort\b|^ort$|\bville\b|\bciudad\b|\bdireccion\b|\bindirizzo\b|"
-          r"\blatitude\b|\blongitude\b|\bgps\b"),
-    ("C", r"\bdob\b|\bbirth ?(?:date|day|month)?\b(?! (?:year|weight))|\bdates?\b|\bdatum\b|\w+datum\b|\bgeb\b|\bgeboren\b|"
-          r"\bnaissance\b|\bfecha\b|\bdata di\b|\btimestamp\b|\bgeburtstag\b"),
+          r"\bpost ?(?:al|code)|\bplz\b|\bpostleitzahl\b|\bwohnort\b|^ort$|\bville\b|\bciudad\b|\bdireccion\b|"
+          r"\bindirizzo\b|\blatitude\b|\blongitude\b|\bgps\b"),
+    ("C", r"\bdob\b|\bbirth ?(?:date|day|month)?\b(?! (?:year|weight))|\bdates?\b|\bdatum\b|\w+datum\b|\bgeb\b|"
+          r"\bgeboren\b|\bnaissance\b|\bfecha\b|\bdata di\b|\btimestamp\b|\bgeburtstag\b"),
     ("R", rf"\busername\b|\blogin\b|\bpersonal {_NO}|\bnational identity|\bgenome\b|\bstudent {_NO}"),
 )  # fmt: skip

@@ -159,6 +159,10 @@ def _is_eight_digit_date(text: str) -> bool:
     return _is_date("ymd")(f"{text[:4]} {text[4:6]} {text[6:]}")
 
 
+def _is_month(text: str) -> bool:
+    return _is_date("ymd")(f"{text}-01")
+
+
 def _has_digits(at_least: int, at_most: int, start: str = "") -> Callable[[str], bool]:
     def holds(text: str) -> bool:
         digits = re.sub(r"\D", "", text)
@@ -239,14 +243,16 @@ def _no_surname(text: str) -> bool:
 
 _ALONE, _ENDS = r"(?<![A-Za-z\d])", r"(?![A-Za-z\d])"
 _CAPITAL, _WORD = r"[A-ZÀ-ÖØ-Þ]", r"[^\W\d_]"
-_SURNAME = rf"{_CAPITAL}(?:{_WORD}|['’-])+"
+_SURNAME = rf"{_CAPITAL}(?:{_WORD}|['’-]){{1,40}}"
 _PARTICLES = r"(?:(?:van|von|vom|zu|de|der|den|del|della|di|da|la|le|el|al|bin|ben|dos)\s+)*"
 _GIVEN = rf"(?<!{_WORD})(?i:{'|'.join(GIVEN_NAMES)})(?!{_WORD})"
 _MONTH = rf"(?<!{_WORD})(?i:{'|'.join(MONTHS)})(?!{_WORD})"
+_STREET_OF = rf"(?:{'|'.join(STREETS['before'])})\s+{_PARTICLES}{_WORD}{{3}}"
 _TEXTS = (Role.KEY, Role.LABEL)
 _ANYWHERE = (*_TEXTS, Role.NUMBER, Role.HARD_ONLY)
-# Behind a label such as "MRN": three digits in a row at least, letters and separators among them.
-_LABELLED = r"[\W_]{0,3}(?:(?:no|nr|number|id|num)[\W_]{1,3})?(?=[A-Za-z\d./-]*\d{3})[A-Za-z\d][A-Za-z\d ./-]{3,}"
+# Behind a label such as "MRN": three digits at least, letters and separators among them; behind "tel" five.
+_LABELLED = r"[\W_]{0,3}(?:(?:no|nr|number|id|num)[\W_]{1,3})?(?=(?:[A-Za-z./-]*\d){3})[A-Za-z\d][A-Za-z\d ./-]{3,}"
+_LABELLED_PHONE = r"[\W_]{0,3}(?:(?:no|nr|number)[\W_]{1,3})?[+(]{0,2}(?:\d[ ()./-]{0,3}){5,}"
 
 
 def _pattern(kind: Kind, regex: str, *checks: Callable[[str], bool], **rest) -> Pattern:
@@ -254,15 +260,17 @@ def _pattern(kind: Kind, regex: str, *checks: Callable[[str], bool], **rest) -> 
 
 
 PATTERNS: tuple[Pattern, ...] = (
-    _pattern(Kind.EMAIL, r"[^\s@,;<>]+@[^\s@,;<>]+\.[^\W\d]{2,}", roles=_ANYWHERE),
+    _pattern(Kind.EMAIL, r"[^\s@,;<>]{1,64}@[^\s@,;<>]{1,255}\.[^\W\d]{2,}", roles=_ANYWHERE),
     _pattern(Kind.URL, r"(?i)\b(?:https?|s?ftp|file)://|\bwww\.[\w-]+\.|\b[\w-]+\.(?:com|org|net|edu|gov|clinic)\b"),
-    _pattern(Kind.IMAGE, r"(?i)\w\.(?:jpe?g|png|heic|heif|tiff?|bmp|gif|webp|dcm|nii|stl|ply|mp4|mov|avi)\b|data:image"),
+    _pattern(Kind.IMAGE, r"(?i)\w\.(?:jpe?g|png|heic|heif|tiff?|bmp|gif|webp|dcm|nii|stl|ply|mp4|mov|avi)\b|"
+             r"data:image"),
     _pattern(Kind.BIOMETRIC, r"(?i)\w\.(?:wav|mp3|m4a|flac|ogg|wsq|fmr|bir)\b"),
     _pattern(Kind.BIOMETRIC, r"(?i)(?:finger|voice|palm|face)[ _-]?prints?|(?:iris|retina)[ _-]?scan", in_codes=True),
     *(
         _pattern(
             Kind[kind],
-            rf"(?i)(?<!{_WORD})(?:{'|'.join(words)})(?!{_WORD}){_LABELLED}",
+            rf"(?i)(?<!{_WORD})(?:{'|'.join(words)})(?!{_WORD})"
+            + (_LABELLED_PHONE if kind in ("FAX", "TELEPHONE") else _LABELLED),
             roles=_ANYWHERE if kind in ("FAX", "SOCIAL_SECURITY", "INSURANCE", "TELEPHONE") else (*_TEXTS, Role.NUMBER),
         )
         for kind, words in LABELS.items()
@@ -277,24 +285,27 @@ PATTERNS: tuple[Pattern, ...] = (
         r"(?![^\W\d_])[\W_]*\d", in_codes=True,
     ),
     _pattern(Kind.DATE, r"(?<!\d)\d{4}([-/.])\d{1,2}\1\d{1,2}(?!\d)", _is_date("ymd"), in_codes=True, roles=_TEXTS),
-    _pattern(Kind.DATE, r"(?<![\d.])\d{1,2}([-/.])\d{1,2}\1\d{4}(?!\d)", _is_day_month_year, in_codes=True, roles=_TEXTS),
+    _pattern(Kind.DATE, r"(?<![\d.])\d{1,2}([-/.])\d{1,2}\1\d{4}(?!\d)", _is_day_month_year, in_codes=True,
+             roles=_TEXTS),
     _pattern(
         Kind.DATE, r"(?<![\d.])\d{1,2}([-/.])\d{1,2}\1\d{2}(?![\d.])", _is_day_month_year, from_texts=5,
         roles=(Role.LABEL,),
     ),
     _pattern(Kind.DATE, r"^\d{8}$", _is_eight_digit_date, from_texts=5, in_codes=True, roles=_TEXTS),
-    _pattern(Kind.DATE, rf"(?<!\d)\d{{1,2}}(?:\.|st|nd|rd|th)?[\W_]{{0,2}}{_MONTH}[\W_]{{0,2}}(?:\d{{4}}|\d{{2}})(?!\d)",
-             in_codes=True, roles=_TEXTS),
+    _pattern(Kind.DATE, rf"{_ALONE}\d{{1,2}}(?:\.|st|nd|rd|th)?[\W_]{{0,2}}{_MONTH}[\W_]{{0,2}}"
+             r"(?:\d{4}|\d{2})(?![A-Za-z\d])", in_codes=True, roles=_TEXTS),
     _pattern(Kind.DATE, rf"{_MONTH}[\W_]{{0,2}}(?:\d{{1,2}}(?:st|nd|rd|th)?,?\s+)?\d{{4}}(?!\d)", in_codes=True,
              roles=_TEXTS),
+    _pattern(Kind.DATE, r"^\d{4}[-/.]\d{2}$", _is_month, from_texts=3, in_codes=True, roles=(Role.LABEL,)),
     # numbers with a shape or check digit of their own
     _pattern(Kind.ACCOUNT, rf"{_ALONE}[A-Z]{{2}}\d{{2}}(?: ?[A-Z\d]{{4}}){{2,7}}(?: ?[A-Z\d]{{1,3}})?{_ENDS}",
              _number("iban"), in_codes=True),
     _pattern(Kind.SOCIAL_SECURITY, r"(?<![\d-])\d{3}-\d{2}-\d{4}(?![\d-])", _number("us.ssn"), in_codes=True,
              roles=_ANYWHERE),
-    _pattern(Kind.SOCIAL_SECURITY, r"(?<![\d.])\d{3}\.\d{4}\.\d{4}\.\d{2}(?![\d.])", _number("ch.ssn"), roles=_ANYWHERE),
-    _pattern(Kind.SOCIAL_SECURITY, r"^\d \d{2} \d{2} \d{2} \d{3} \d{3} \d{2}$|^\d{15}$", _number("fr.nir"), from_texts=1,
-             in_codes=True),
+    _pattern(Kind.SOCIAL_SECURITY, r"(?<![\d.])\d{3}\.\d{4}\.\d{4}\.\d{2}(?![\d.])", _number("ch.ssn"),
+             roles=_ANYWHERE),
+    _pattern(Kind.SOCIAL_SECURITY, r"^\d \d{2} \d{2} \d{2} \d{3} \d{3} \d{2}$|^\d{15}$", _number("fr.nir"),
+             from_texts=1, in_codes=True),
     _pattern(Kind.SOCIAL_SECURITY, r"^[A-Z]{6}\d{2}[A-Z]\d{2}[A-Z]\d{3}[A-Z]$", _number("it.codicefiscale"),
              in_codes=True),
     _pattern(Kind.SOCIAL_SECURITY, r"^(?:\d{2})?\d{6}[-+]\d{4}$", _number("se.personnummer"), from_texts=1,
@@ -317,6 +328,8 @@ PATTERNS: tuple[Pattern, ...] = (
     _pattern(Kind.ACCOUNT, r"^\d{13,19}$", _is_card, from_texts=5, in_codes=True),
     _pattern(Kind.LICENCE, r"^\d{10}$", _is_npi, from_texts=5, in_codes=True),
     _pattern(Kind.VEHICLE, r"^[A-HJ-NPR-Z\d]{17}$", _is_vin, from_texts=1, in_codes=True),
+    _pattern(Kind.VEHICLE, rf"(?i)(?:plate|kennzeichen|immatriculation|matr[íi]cula)[\W_]{{1,3}}{_WORD}{{1,3}}[ -]"
+             rf"(?:{_WORD}{{1,3}}[ -])?\d{{1,4}}"),
     _pattern(Kind.DEVICE, rf"(?i){_ALONE}[\da-f]{{2}}([:-])(?:[\da-f]{{2}}\1){{4}}[\da-f]{{2}}{_ENDS}", in_codes=True),
     _pattern(Kind.DEVICE, r"\(\d{2}\)\d{14}(?!\d)", lambda text: text.startswith("(01)") and _number("ean")(text[4:])),
     _pattern(Kind.OTHER, r"(?<!\d)(?:\d{4}-){3}\d{3}[\dX](?![\dX])", _is_orcid, in_codes=True),
@@ -331,17 +344,18 @@ PATTERNS: tuple[Pattern, ...] = (
     _pattern(Kind.TELEPHONE, r"(?<![\w.-])\d{3}([-. ])\d{3}\1\d{4}(?![\w.-])", _is_north_american, in_codes=True,
              roles=_ANYWHERE),
     # addresses, postal codes, positions
-    _pattern(Kind.ADDRESS, rf"(?<!\w)\d{{1,5}}[a-z]?,?\s+(?:{_SURNAME}\s+){{1,3}}(?i:{'|'.join(STREETS['after'])})(?!{_WORD})"),
-    _pattern(Kind.ADDRESS, rf"(?i){_WORD}{{3,}}[ -]?(?:{'|'.join(STREETS['ending'])})\s*\d"),
-    _pattern(Kind.ADDRESS, rf"(?i)(?:\d{{1,4}},?\s+|^)(?:{'|'.join(STREETS['before'])})\s+{_WORD}{{3,}}.*\d|"
-             rf"\d{{1,4}},?\s+(?:{'|'.join(STREETS['before'])})\s+{_WORD}{{3,}}"),
+    _pattern(Kind.ADDRESS, rf"(?<!\w)\d{{1,5}}[a-z]?,?\s+(?:{_SURNAME}\s+){{1,3}}"
+             rf"(?i:{'|'.join(STREETS['after'])})(?!{_WORD})"),
+    _pattern(Kind.ADDRESS, rf"(?i){_WORD}{{3}}[ -]?(?:{'|'.join(STREETS['ending'])})\s*\d"),
+    _pattern(Kind.ADDRESS, rf"(?i)\d{{1,4}},?\s+{_STREET_OF}|^{_STREET_OF}.*\d"),
     _pattern(Kind.ADDRESS, r"(?i)\bp\.? ?o\.? box\s+\d|\bpostfach\s+\d"),
     _pattern(Kind.ADDRESS, rf"(?<!\w)[A-Z]{{1,2}}\d[A-Z\d]? \d[A-Z]{{2}}{_ENDS}|(?<!\w)[A-Z]\d[A-Z] \d[A-Z]\d{_ENDS}"),
     _pattern(Kind.ADDRESS, rf"(?<!\w)(?:{'|'.join(US_STATES)}),? \d{{5}}(?:-\d{{4}})?{_ENDS}"),
     _pattern(Kind.ADDRESS, rf"^(?:[A-Z]{{1,2}}-)?\d{{5}} {_SURNAME}(?: {_WORD}+)*$", _no_surname),
     _pattern(Kind.ADDRESS, r"(?<![\d.])-?\d{1,2}\.\d{3,}, ?-?\d{1,3}\.\d{3,}(?!\d)", _is_position),
     # names
-    _pattern(Kind.NAME, rf"(?<!{_WORD})(?:{'|'.join(TITLES)})(?:\.\s*|\s+)(?:(?i:med|dent|dr)\.?\s+)*{_PARTICLES}{_SURNAME}"),
+    _pattern(Kind.NAME, rf"(?<!{_WORD})(?:{'|'.join(TITLES)})(?:\.\s*|\s+)(?:(?i:med|dent|dr)\.?\s+)*"
+             rf"{_PARTICLES}{_SURNAME}"),
     _pattern(Kind.NAME, rf"(?<!{_WORD})(?i:dr|prof)(?:\.\s*|\s+){_WORD}{{3,}}", _no_surname),
     _pattern(Kind.NAME, rf"{_GIVEN}(?:[ -]{_GIVEN})?\s+(?:{_CAPITAL}\.?\s+)?{_PARTICLES}{_SURNAME}", _no_surname),
     _pattern(Kind.NAME, rf"(?<!{_WORD}){_SURNAME},\s*{_GIVEN}", _no_surname),
