@@ -24,8 +24,8 @@ from openpyxl.workbook.protection import WorkbookProtection
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
-from liftseries.intake import spreadsheet_formulas as formulas
 from liftseries.intake.dictionary import Entry, about, entries
+from liftseries.intake.spreadsheet_formulas import LAST, Formulas, address, whole_column
 from liftseries.outputs import written_whole
 from liftseries.schema import Column, Table
 
@@ -106,12 +106,14 @@ class _Lists:
         with_levels = [(table.name, column) for table in schema.values() for column in table.columns.values()]
         self._levels = {(table, column.name): column.levels for table, column in with_levels if column.levels}
 
-    def range(self, table: Table, column: Column) -> str:
-        """Where the column's levels stand; empty without any."""
-        if (table.name, column.name) not in self._levels:
-            return ""
-        letter = get_column_letter(list(self._levels).index((table.name, column.name)) + 1)
-        return f"{LISTS}!${letter}$2:${letter}${len(column.levels) + 1}"
+    def of(self, table: Table) -> dict[str, str]:
+        """Column -> the cells that hold its levels."""
+        letters = {key: get_column_letter(position) for position, key in enumerate(self._levels, start=1)}
+        return {
+            column: f"{LISTS}!${letters[name, column]}$2:${letters[name, column]}${len(levels) + 1}"
+            for (name, column), levels in self._levels.items()
+            if name == table.name
+        }
 
     def write(self, sheet: Worksheet) -> None:
         for position, ((table, column), levels) in enumerate(self._levels.items(), start=1):
@@ -129,6 +131,8 @@ class _Lists:
 
 
 def _write_table(sheet: Worksheet, table: Table, schema: Mapping[str, Table], levels: _Lists) -> None:
+    parents = {name: whole_column(schema[parent], schema[parent].key[0]) for name, parent in table.references.items()}
+    formulas = Formulas(table, levels.of(table), parents)
     for position, entry in enumerate(entries(table), start=1):
         column = table.columns[entry.name]
         # The style of the whole column goes first: a cell that is made later would keep that of the sheet.
@@ -142,7 +146,7 @@ def _write_table(sheet: Worksheet, table: Table, schema: Mapping[str, Table], le
         header.border, header.alignment = HEADER_LINE, Alignment(vertical="center")
         header.number_format, header.protection = AS_TEXT, Protection(locked=True)
         header.comment = _note(entry)
-        _limit(sheet, table, column, entry, schema, levels)
+        _limit(sheet, column, entry, formulas)
     sheet.row_dimensions[1].height = 24
     sheet.freeze_panes = f"{get_column_letter(len(table.key) + 1)}2"
     sheet.print_title_rows = "1:1"
@@ -170,43 +174,40 @@ def _note(entry: Entry) -> Comment:
     return Comment(text, "", width=320, height=24 + 17 * n_lines)
 
 
-def _limit(
-    sheet: Worksheet, table: Table, column: Column, entry: Entry, schema: Mapping[str, Table], levels: _Lists
-) -> None:
-    """What the column's cells refuse when typed, and how they are marked when it came by another way."""
-    cell = formulas.address(table, column.name)
-    cells = f"{cell}:{formulas.address(table, column.name, formulas.LAST)}".replace("$", "")
-    parent = schema[table.references[column.name]] if column.name in table.references else None
-    keys = formulas.whole_column(parent, parent.key[0]) if parent else ""
-    is_valid = formulas.is_valid(table, column, levels.range(table, column), keys)
-
-    if column.levels:
-        limit = DataValidation("list", formula1=levels.range(table, column))
-    elif parent:
-        first = keys.partition(":")[0]
-        limit = DataValidation("list", formula1=f"OFFSET({first},0,0,MAX(1,COUNTA({keys})),1)", errorStyle="warning")
-    elif table.key == (column.name,):
-        limit = DataValidation("custom", formula1=f"NOT({formulas.is_repeated(table)})")
-    elif is_valid:
-        limit = DataValidation("custom", formula1=is_valid)
-    else:
-        limit = None
+def _limit(sheet: Worksheet, column: Column, entry: Entry, formulas: Formulas) -> None:
+    """What the column's cells refuse when typed, and how they are marked whatever way it came."""
+    cell = address(formulas.table, column.name)
+    cells = f"{cell}:{address(formulas.table, column.name, LAST)}".replace("$", "")
+    limit = _typed_limit(column, formulas)
     if limit:
         limit.allow_blank = limit.showErrorMessage = True
-        limit.errorTitle, limit.error = column.name, _refusal(table, column, entry)[:LONGEST_ERROR]
+        limit.errorTitle, limit.error = column.name, _refusal(formulas.table, column, entry)[:LONGEST_ERROR]
         limit.add(cells)
         sheet.add_data_validation(limit)
 
-    not_allowed = formulas.is_not_allowed(table, column)
-    faults = [f"NOT({is_valid})" if is_valid else "", not_allowed, *formulas.breaks_a_rule(table, column)]
-    if column.name in table.key:
-        faults.append(formulas.is_repeated(table))
+    is_valid, not_allowed = formulas.is_valid(column), formulas.is_not_allowed(column)
+    faults = [f"NOT({is_valid})" if is_valid else "", not_allowed, *formulas.breaks_a_rule(column)]
+    if column.name in formulas.table.key:
+        faults.append(formulas.is_repeated())
     faults = [fault for fault in faults if fault]
     is_empty = f'{cell}=""'
     _mark(sheet, cells, IS_WRONG, faults and f"IF({is_empty},FALSE,OR({','.join(faults)}))")
     _mark(sheet, cells, STAYS_EMPTY, not_allowed)
-    needed = formulas.is_needed(table, column)
+    needed = formulas.is_needed(column)
     _mark(sheet, cells, TO_FILL_IN, needed and f"AND({is_empty},{needed})")
+
+
+def _typed_limit(column: Column, formulas: Formulas) -> DataValidation | None:
+    if column.levels:
+        return DataValidation("list", formula1=formulas.levels[column.name])
+    if keys := formulas.parents.get(column.name):
+        # Only as far as it is filled; a warning, as the other sheet may be filled in later.
+        offered = f"OFFSET({keys.partition(':')[0]},0,0,MAX(1,COUNTA({keys})),1)"
+        return DataValidation("list", formula1=offered, errorStyle="warning")
+    if formulas.table.key == (column.name,):
+        return DataValidation("custom", formula1=f"NOT({formulas.is_repeated()})")
+    is_valid = formulas.is_valid(column)
+    return DataValidation("custom", formula1=is_valid) if is_valid else None
 
 
 def _refusal(table: Table, column: Column, entry: Entry) -> str:

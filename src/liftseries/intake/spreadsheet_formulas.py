@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 from openpyxl.utils import get_column_letter
 
@@ -51,74 +52,71 @@ def whole_column(table: Table, column: str) -> str:
     return f"{table.name}!{address(table, column, f'${FIRST}')}:{address(table, column, f'${LAST}')}"
 
 
-def is_valid(table: Table, column: Column, levels: str = "", parent: str = "") -> str:
-    """True where a filled cell may stand in the column by itself; empty where every text may.
+@dataclass(frozen=True)
+class Formulas:
+    """The formulas of one table's sheet; an empty one where nothing is asked."""
 
-    Parameters
-    ----------
-    table, column
-    levels : a range of cells that holds the column's levels
-    parent : a range of cells that holds the keys it may refer to
-    """
-    cell = address(table, column.name)
-    if levels:
-        return f"SUMPRODUCT(--({levels}={cell}))>0"
-    if parent:
-        return f"ISNUMBER(MATCH({cell},{parent},0))"
-    if column.type not in ("integer", "number"):
-        return ""
-    tests = [f"ISNUMBER({cell})"]
-    if column.type == "integer":
-        tests.append(f"{cell}=INT({cell})")
-    bounds = ((">", column.above), (">=", column.at_least), ("<=", column.at_most))
-    tests += [f"{cell}{sign}{plain(bound)}" for sign, bound in bounds if bound is not None]
-    return _all(tests)
+    table: Table
+    levels: Mapping[str, str]  # column -> the range of cells that holds its levels
+    parents: Mapping[str, str]  # column -> the range of cells that holds the keys it may refer to
 
+    def is_valid(self, column: Column) -> str:
+        """True where a filled cell may stand in the column by itself."""
+        cell = address(self.table, column.name)
+        if column.levels:
+            return f"SUMPRODUCT(--({self.levels[column.name]}={cell}))>0"
+        if column.name in self.parents:
+            return f"ISNUMBER(MATCH({cell},{self.parents[column.name]},0))"
+        if column.type not in ("integer", "number"):
+            return ""
+        tests = [f"{cell}=INT({cell})"] if column.type == "integer" else []
+        bounds = ((">", column.above), (">=", column.at_least), ("<=", column.at_most))
+        tests += [f"{cell}{sign}{plain(bound)}" for sign, bound in bounds if bound is not None]
+        # Only of a number: INT of a text is an error, and a text counts as more than every number.
+        return f"IF(ISNUMBER({cell}),{_all(tests)},FALSE)" if tests else f"ISNUMBER({cell})"
 
-def is_repeated(table: Table) -> str:
-    """True in a row whose key stands in a row above it."""
-    alike = [
-        f"EXACT({address(table, name, '$1')}:{address(table, name, 1)},{address(table, name)})" for name in table.key
-    ]
-    return _all([*(_is_filled(address(table, name)) for name in table.key), f"SUMPRODUCT(1*{'*'.join(alike)})>0"])
+    def is_repeated(self) -> str:
+        """True in a row whose key stands in a row above it."""
+        cells = {name: address(self.table, name) for name in self.table.key}
+        alike = []
+        for name, cell in cells.items():
+            above = f"{address(self.table, name, '$1')}:{address(self.table, name, 1)}"
+            # Texts to the letter; numbers are not EXACT to every program, and an empty cell equals 0.
+            is_text = self.table.columns[name].type in ("text", "category")
+            alike.append(f"EXACT({above},{cell})" if is_text else f'({above}={cell})*({above}<>"")')
+        return _all([*map(_is_filled, cells.values()), f"SUMPRODUCT(1*{'*'.join(alike)})>0"])
 
+    def is_needed(self, column: Column) -> str:
+        """True in a row that is begun and needs a value in the column."""
+        if not (column.required or column.needed_when):
+            return ""
+        first, *_, last = self.table.columns
+        begun = f"COUNTA({address(self.table, first)}:{address(self.table, last)})>0"
+        return _all([begun, *(self._known_to_be(column.needed_when) if column.needed_when else ())])
 
-def is_needed(table: Table, column: Column) -> str:
-    """True in a row that is begun and needs a value in the column; empty where the column is optional."""
-    if not (column.required or column.needed_when):
-        return ""
-    first, *_, last = table.columns
-    begun = f"COUNTA({address(table, first)}:{address(table, last)})>0"
-    return _all([begun, *_known_to_hold(table, column.needed_when)])
+    def is_not_allowed(self, column: Column) -> str:
+        """True in a row that must leave the column empty."""
+        return _all(self._known_to_be(column.allowed_when, False)) if column.allowed_when else ""
 
+    def breaks_a_rule(self, column: Column) -> list[str]:
+        """True in a row whose cells, the column's among them, contradict each other; one formula a rule."""
+        rules = [rule for rule in self.table.rules if column.name in (rule.column, *rule.reads)]
+        return [_all(self._known_to_be(rule.holds, False)) for rule in rules]
 
-def is_not_allowed(table: Table, column: Column) -> str:
-    """True in a row that must leave the column empty; empty where every row may fill it."""
-    if not column.allowed_when:
-        return ""
-    return _all(_known_to_hold(table, column.allowed_when, holds=False))
-
-
-def breaks_a_rule(table: Table, column: Column) -> list[str]:
-    """True in a row whose cells contradict each other in a way that the column is part of; one formula a rule."""
-    rules = [rule for rule in table.rules if column.name in (rule.column, *rule.reads)]
-    return [_all(_known_to_hold(table, rule.holds, holds=False)) for rule in rules]
-
-
-def _known_to_hold(table: Table, expression: str, holds: bool = True) -> list[str]:
-    """Tests that all hold where the expression does, or does not, and every cell that it reads is known."""
-    if not expression:
-        return []
-    columns = [table.columns[name] for name in names_in(expression)]
-    cells = {column.name: address(table, column.name) for column in columns}
-    known = [_is_filled(cells[column.name]) for column in columns if not column.when_empty]
-    stands_for = {
-        column.name: f'IF({cells[column.name]}="",{_quoted(column.when_empty)},{cells[column.name]})'
-        for column in columns
-        if column.when_empty
-    }
-    told = formula(expression, cells | stands_for)
-    return [*known, told if holds else f"NOT({told})"]
+    def _known_to_be(self, expression: str, true: bool = True) -> list[str]:
+        """Tests that all hold where the expression is as told and every cell that it reads is filled and valid."""
+        known, cells = [], {}
+        for name in names_in(expression):
+            column, cell = self.table.columns[name], address(self.table, name)
+            is_valid = self.is_valid(column) or _is_filled(cell)
+            if column.when_empty:
+                known.append(f'OR({cell}="",{is_valid})')
+                cells[name] = f'IF({cell}="",{_quoted(column.when_empty)},{cell})'
+            else:
+                known.append(is_valid)
+                cells[name] = cell
+        told = formula(expression, cells)
+        return [*known, told if true else f"NOT({told})"]
 
 
 def _is_filled(cell: str) -> str:
