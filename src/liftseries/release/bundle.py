@@ -20,11 +20,13 @@ from liftseries.errors import Problem, StudyError
 from liftseries.outputs import remake_folder, write_csv, write_text
 from liftseries.plan import Plan
 from liftseries.provenance import MANIFEST, is_up_to_date, sha256, versions
+from liftseries.release.curves import COLUMNS
+from liftseries.release.figures import draw_figures
 from liftseries.release.masking import Masked, mask, withheld_columns
 from liftseries.release.population import read_population
 from liftseries.release.words import figures_left_out, what_was_withheld
 from liftseries.report.content import build
-from liftseries.report.material import read_material
+from liftseries.report.material import read_material, read_table
 from liftseries.report.numbers import WITHHELD_COUNT
 from liftseries.report.page import write_html, write_pdf
 from liftseries.report.table_files import write_tables
@@ -59,7 +61,8 @@ def release(plan: Plan) -> Released:
         if not is_up_to_date(plan):
             raise _not_run(plan)
         whole = read_material(plan.output, plan.as_written, versions())
-        masked = mask(whole, read_population(plan.output, plan), plan.smallest_cell)
+        curves = read_table(plan.output / "models/survival_curves.csv", COLUMNS)
+        masked = mask(whole, curves, read_population(plan.output, plan), plan.smallest_cell)
         _check_protected(plan, masked)
         record = _record(plan, masked)
     with remake_folder(folder) as room:
@@ -102,7 +105,8 @@ def _check_protected(plan: Plan, masked: Masked) -> None:
 def _write(room: Path, masked: Masked, whole: pd.DataFrame, smallest_cell: int) -> None:
     told = masked.withheld
     words = what_was_withheld(smallest_cell, *(int(told[name].sum()) for name in COUNTED))
-    report = build(replace(masked.material, withheld=words))
+    figures = draw_figures(masked.material, masked.curves, room / "figures")
+    report = build(replace(masked.material, withheld=words, figures=figures))
     write_html(report, room / "report.html")
     write_pdf(report, room / "report.pdf")
     write_tables(report.tables, room / "tables")

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.disclosure.suppression import Protection, protect
+from liftseries.release.curves import curves_at_months, enter_curves
 from liftseries.release.estimates_ledger import RESULTS, enter_results
 from liftseries.release.ledger import Ledger
 from liftseries.release.population import Population
@@ -18,6 +19,7 @@ from liftseries.release.tables_ledger import enter_tables
 from liftseries.report.material import Material
 from liftseries.report.numbers import WITHHELD, WITHHELD_COUNT
 
+CURVES = "curves"
 PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words
 COUNTED = re.compile(r"\b\d+ (event|failure|implant|perforation|patient|site)(s?)\b")
 KNOTS = re.compile(r"knots [^;]* mm")
@@ -31,12 +33,14 @@ class Masked:
     Attributes
     ----------
     material : as the report takes it; a withheld count is `WITHHELD_COUNT`, a withheld number is missing
+    curves : of survival, as `curves` gives them, masked
     ledger
     protection
     withheld : one row a table: `table, counts, counts_withheld, not_in_ledger, numbers_withheld`
     """
 
     material: Material
+    curves: pd.DataFrame
     ledger: Ledger
     protection: Protection
     withheld: pd.DataFrame
@@ -44,7 +48,7 @@ class Masked:
 
 def tables_of(material: Material) -> dict[str, pd.DataFrame]:
     """The tables with counts, by their name in `Material`."""
-    return {name: getattr(material, name) for name in RULES}
+    return {name: getattr(material, name) for name in RULES if name != CURVES}
 
 
 def ledger_of(material: Material, population: Population) -> Ledger:
@@ -57,26 +61,31 @@ def ledger_of(material: Material, population: Population) -> Ledger:
     return ledger
 
 
-def mask(material: Material, population: Population, smallest_cell: int) -> Masked:
+def mask(material: Material, curves: pd.DataFrame, population: Population, smallest_cell: int) -> Masked:
     """Withholds what tells of fewer patients than the smallest cell, and what would give that away.
 
     Parameters
     ----------
     material : of a finished run
+    curves : its survival curves, a row a step
     population : of the same run
     smallest_cell : fewest patients that a printed count may rest on
     """
     ledger = ledger_of(material, population)
+    told_curves = curves_at_months(curves, material.at_risk)
+    enter_curves(ledger, told_curves)
     protection = protect(ledger.counts(smallest_cell), population.patients, smallest_cell)
     gone = ledger.withheld(protection.withheld)
     tables, told = {}, []
-    for name, table in tables_of(material).items():
+    for name, table in (tables_of(material) | {CURVES: told_curves}).items():
         masking = _Masking(name, table, ledger, gone, smallest_cell)
         tables[name] = masking.masked()
         told.append(masking.tally())
     tables["flow"] = _flow(material.flow, tables["flow"])
     tables["results"] = _words(tables["results"], smallest_cell)
+    told_curves = tables.pop(CURVES)
     return Masked(
+        curves=told_curves,
         material=replace(
             material,
             **tables,

@@ -59,7 +59,7 @@ RULES: dict[str, TableRules] = {
             Rule(("q1", "q3"), ("n", "n_known"), behind=4),
         ),
     ),
-    "missing": TableRules(("n", "n_missing"), (Rule(("share",), ("n", "n_missing")),)),
+    "missing": TableRules(("n", "n_missing", "n_not_applicable"), (Rule(("share",), ("n", "n_missing")),)),
     "deviations": TableRules(("n_sites", "n_true"), (Rule(("share",), ("n_sites", "n_true")),)),
     "complications": TableRules(("n_sites", "n_patients", "n_asked"), (Rule(("share",), ("n_sites", "n_asked")),)),
     "life_table": TableRules(
@@ -76,6 +76,7 @@ RULES: dict[str, TableRules] = {
     "perforation_imputation": TableRules(("n_missing",)),
     "survival_imputation": TableRules(("n_missing",)),
     "left_out": TableRules(("n_sites",)),
+    "curves": TableRules((), (Rule(("survival", "conf_low", "conf_high"), behind=1, given_away=True),)),
     "results": TableRules(
         ("n_sites", "n_patients", "n_events"),
         (

@@ -54,3 +54,20 @@ CAPTIONS = {
     ),
     "gain_terms": "Differences in bone gain with 95% intervals, each term held against the others.",
 }
+_AT_MONTHS = "The curve is told just before each month numbered below it, and only where it may be: what lies between"
+# Where a report that leaves the house shows less than the one that stays.
+RELEASED_CAPTIONS = {
+    "survival": (
+        "Kaplan-Meier survival of all implants with its patient-clustered 95% band. "
+        f"{_AT_MONTHS} two of them is drawn as one step. Below: implants at risk just before each month, and failed or "
+        "censored before it; a dash is a number withheld."
+    ),
+    "survival_by_height": (
+        "Kaplan-Meier survival by residual bone height, with patient-clustered 95% intervals at the plan's months, "
+        f"set side by side for reading. {_AT_MONTHS} two of them is drawn as one step. A dash is a number withheld."
+    ),
+    "gain_by_visit": (
+        "Bone gain: the mean with its standard deviation at the visits nearest to placement, six months and each year. "
+        "Single measurements are not shown; a dash is a number withheld."
+    ),
+}

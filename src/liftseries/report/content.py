@@ -24,7 +24,7 @@ from liftseries.report.blocks import (
     Report,
     Verbatim,
 )
-from liftseries.report.captions import CAPTIONS
+from liftseries.report.captions import CAPTIONS, RELEASED_CAPTIONS
 from liftseries.report.limits import limits
 from liftseries.report.material import Material
 from liftseries.report.methods import methods
@@ -131,7 +131,8 @@ class _Writer:
         if path is None:
             return []
         self.n_figures += 1
-        return [Picture(name, path, alt_text(path), CAPTIONS[name], self.n_figures, width_mm(path))]
+        captions = CAPTIONS | RELEASED_CAPTIONS if self.material.withheld else CAPTIONS
+        return [Picture(name, path, alt_text(path), captions[name], self.n_figures, width_mm(path))]
 
     def table(self, name: str) -> list[Block]:
         if name not in self.tables:

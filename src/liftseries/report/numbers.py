@@ -34,6 +34,11 @@ def count(value) -> str:
     return "" if missing(value) else f"{int(value)}"
 
 
+def short_count(value) -> str:
+    """The same where there is no room for a word: a dash for a count withheld."""
+    return "–" if is_withheld(value) else count(value)
+
+
 def decimal(value: float, digits: int = 2) -> str:
     """A number with that many decimals and a true minus sign; never "−0.00"."""
     if missing(value):

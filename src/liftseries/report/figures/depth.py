@@ -155,7 +155,7 @@ def draw_deviations(deviations: pd.DataFrame) -> Drawing:
     deviations : `deviation, subset, n_sites, n_true, share`
         Of the subsets those by approach are drawn, or `all` where there are none.
     """
-    judged = deviations[pd.to_numeric(deviations["n_sites"]).gt(0)] if len(deviations) else deviations
+    judged = deviations[pd.to_numeric(deviations["n_sites"]).ne(0)] if len(deviations) else deviations
     if judged.empty:
         return nothing_drawn("no site has a drilling log, so no deviation can be judged")
     subsets = [subset for subset in judged["subset"].unique() if subset.startswith("approach=")] or ["all"]
@@ -181,10 +181,8 @@ def draw_deviations(deviations: pd.DataFrame) -> Drawing:
     width = DOUBLE_MM - label_mm - column_mm * len(subsets) - 8
     axes = axes_at(figure, label_mm, bottom, width, row_mm * len(kinds))
     shares = pd.to_numeric(judged["share"])
-    axes.set(
-        ylim=(len(kinds) - 0.5, -0.5),
-        xlim=(0, max(0.05, 1.08 * shares[judged["subset"].isin(subsets)].max())),
-    )
+    most = shares[judged["subset"].isin(subsets)].max()
+    axes.set(ylim=(len(kinds) - 0.5, -0.5), xlim=(0, 0.05 if missing(most) else max(0.05, 1.08 * most)))
     axes.grid(axis="x")
     axes.set_yticks(range(len(kinds)), names)
     axes.tick_params(axis="y", length=0, pad=6)

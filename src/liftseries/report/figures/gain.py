@@ -20,7 +20,7 @@ from liftseries.report.figures.style import (
     text_width_mm,
 )
 from liftseries.report.figures.terms import draw_terms
-from liftseries.report.numbers import counted, decimal, missing
+from liftseries.report.numbers import counted, decimal, missing, short_count
 from liftseries.report.wording import Words
 
 MOST_VECTOR_POINTS = 4000  # beyond, single values become pixels: the file would be megabytes of circles
@@ -74,7 +74,7 @@ def draw_gain_by_visit(by_visit: pd.DataFrame, gains: pd.DataFrame | None = None
     for month, n in zip(months, by_visit["n"], strict=True):
         if month % step == 0 or (month == 6 and furthest < 100):
             x = box.x0 + box.width * (month - last[0]) / (last[1] - last[0])
-            figure.text(x, 3.4 / height, f"{int(n)}", ha="center", va="center")
+            figure.text(x, 3.4 / height, short_count(n), ha="center", va="center")
     told = "; ".join(
         f"{month:g} months, {counted(n, 'measurement')}, {decimal(m)}" + ("" if missing(s) else f" (SD {decimal(s)})")
         for month, n, m, s in zip(months, by_visit["n"], mean, sd, strict=True)

@@ -17,7 +17,7 @@ from liftseries.report.figures.style import (
     nothing_drawn,
 )
 from liftseries.report.figures.terms import draw_terms
-from liftseries.report.numbers import counted, interval, missing, percent
+from liftseries.report.numbers import WITHHELD, count, counted, interval, missing, percent
 from liftseries.report.wording import BANDS, Words
 
 
@@ -31,7 +31,7 @@ def draw_perforation_by_height(rates: pd.DataFrame) -> Drawing:
         The patient-clustered interval is drawn; where there is none the exact one, with an open marker.
     """
     chosen = [row for subset in _subsets(rates) if (row := _drawn_row(rates, subset)) is not None]
-    if not any(row["n_sites"] for row, _ in chosen):
+    if not any(row["n_sites"] for row, _ in chosen if not missing(row["n_sites"])):
         return nothing_drawn("no site has its perforation recorded", DOUBLE_MM)
     lines, told, group = [], [], ""
     for row, exact in chosen:
@@ -39,13 +39,14 @@ def draw_perforation_by_height(rates: pd.DataFrame) -> Drawing:
         if name in BANDS and name != group:
             group = name
             lines.append(Line(f"{BANDS[name]}, mm", heading=True))
-        n_events, n_sites = int(row["n_events"]), int(row["n_sites"])
-        numbers = interval(row["estimate"], row["conf_low"], row["conf_high"], percent) or "not estimated"
+        perforated = f"{count(row['n_events'])} of {count(row['n_sites'])}"
+        without = WITHHELD if row["problem"] == WITHHELD else "not estimated"
+        numbers = interval(row["estimate"], row["conf_low"], row["conf_high"], percent) or without
         label = "All sites" if name == "all" else f"   {level}"
         lines.append(
             Line(
                 label=label,
-                columns=(f"{n_events} of {n_sites}", numbers + (" *" if exact else "")),
+                columns=(perforated, numbers + (" *" if exact else "")),
                 estimate=float(row["estimate"]),
                 low=float(row["conf_low"]),
                 high=float(row["conf_high"]),
@@ -53,7 +54,7 @@ def draw_perforation_by_height(rates: pd.DataFrame) -> Drawing:
             )
         )
         said = "all sites" if name == "all" else f"{BANDS[name].lower()} {level} mm"
-        told.append(f"{said} {n_events} of {n_sites}, {numbers}{', exact interval' if exact else ''}")
+        told.append(f"{said} {perforated}, {numbers}{', exact interval' if exact else ''}")
     note = ""
     if any(exact for _, exact in chosen):
         note = (

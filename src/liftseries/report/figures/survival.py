@@ -28,7 +28,7 @@ from liftseries.report.figures.style import (
     wrapped,
 )
 from liftseries.report.figures.terms import draw_terms
-from liftseries.report.numbers import counted, interval, missing, p_value, percent
+from liftseries.report.numbers import count, counted, interval, missing, p_value, percent, short_count
 from liftseries.report.wording import ONE_SIDED, Words
 
 AT_RISK = {"n_at_risk": "At risk", "n_failed": "Failed so far", "n_censored": "Censored so far"}
@@ -351,9 +351,9 @@ def _numbers_below(figure, axes, ticks: Sequence[float], rows: dict[str, pd.Seri
         y = (ROW_MM * (len(rows) - k) - 0.5) / height
         figure.text(2.0 / width, y, name, va="center")
         for tick in ticks:
-            if tick in series.index:
+            if tick in series.index and not missing(series.loc[tick]):
                 x = left + (right - left) * tick / last
-                figure.text(x, y, f"{int(series.loc[tick])}", ha="center", va="center")
+                figure.text(x, y, short_count(series.loc[tick]), ha="center", va="center")
 
 
 def _told(km, curve: pd.DataFrame, numbers: pd.DataFrame, subset: str, name: str) -> str:
@@ -365,5 +365,5 @@ def _told(km, curve: pd.DataFrame, numbers: pd.DataFrame, subset: str, name: str
     if not found:
         found = [f"{percent(curve['survival'].iloc[-1])} at the last follow-up"]
     at_start = numbers[numbers["months"].eq(0)]["n_at_risk"]
-    n = f", {int(at_start.iloc[0])} at risk at placement" if len(at_start) else ""
+    n = f", {count(at_start.iloc[0])} at risk at placement" if len(at_start) else ""
     return f"{name[0].upper() + name[1:]}{n}: {', '.join(found)}."

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import math
-
 import pandas as pd
 
 from liftseries.models.design import INTERCEPT
 from liftseries.report.figures.forest import Axis, Line, draw_forest
 from liftseries.report.figures.style import DOUBLE_MM, Drawing, nothing_drawn
-from liftseries.report.numbers import decimal, exponent, interval, listed, missing, p_value
+from liftseries.report.numbers import WITHHELD, decimal, exponent, interval, listed, missing, p_value
 from liftseries.report.numbers import ratio as as_ratio
 from liftseries.report.wording import Words
 
@@ -46,8 +44,9 @@ def draw_terms(
     for _, row in terms.iterrows():
         label = words.term(row["term"], str(row["method"]))
         if missing(row["estimate"]):
-            lines.append(Line(label, (NOT_ESTIMATED, "")))
-            told.append(f"{label}: not estimated, {row['problem']}")
+            withheld = row["problem"] == WITHHELD
+            lines.append(Line(label, (WITHHELD if withheld else NOT_ESTIMATED, "")))
+            told.append(f"{label}: {WITHHELD if withheld else 'not estimated, ' + str(row['problem'])}")
             continue
         estimate, low, high = (float(row[name]) for name in ("estimate", "conf_low", "conf_high"))
         if ratio:
@@ -56,7 +55,7 @@ def draw_terms(
         lines.append(Line(label, (numbers, p_value(row["p_value"])), estimate, low, high))
         told.append(f"{label}: {numbers}")
     note = ""
-    if any(math.isnan(line.estimate) for line in lines):
+    if any(line.columns[0] == NOT_ESTIMATED for line in lines):
         note = "† The table of this model says why."
     return draw_forest(
         lines,
