@@ -84,6 +84,12 @@ def _parser() -> argparse.ArgumentParser:
     )
     new.set_defaults(door=_new)
 
+    twin = doors.add_parser("twin", help="make a synthetic twin of a study: made-up patients, to share", epilog=CAUTION)
+    _add_study(twin)
+    twin.add_argument("folder", metavar="FOLDER", type=Path, help="the folder to make; must be empty or not yet there")
+    twin.add_argument("--seed", type=_count, metavar="N", help="where random numbers start (default: the plan's seed)")
+    twin.set_defaults(door=_twin)
+
     ladder = doors.add_parser(
         "ladder", help="print the planned ladder with the study's own instruments and stops", epilog=CAUTION
     )
@@ -247,6 +253,17 @@ def _new(options: argparse.Namespace) -> int:
     extra_columns = _plan(options.columns_of).extra_columns if options.columns_of else None
     new_study(options.study, options.workbook, extra_columns)
     print(f"Made {options.study}. Fill in its tables, then `liftseries check {options.study}`.")
+    return 0
+
+
+def _twin(options: argparse.Namespace) -> int:
+    from liftseries.twin.folder import NOTE_FILE, make_twin
+
+    twin = make_twin(_plan(options.study), options.folder, options.seed)
+    made = " and ".join(_counted(len(twin.tables[f"{name}s"]), name) for name in ("patient", "site"))
+    print(f"Made {options.folder}: {made}, none of them real.")
+    again = f"{_counted(twin.patients_redrawn, 'patient')} and {_counted(twin.sites_redrawn, 'site')}"
+    print(f"Drawn again for being too close to a real record: {again}. {NOTE_FILE} says what a twin is not.")
     return 0
 
 

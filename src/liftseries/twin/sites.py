@@ -77,7 +77,7 @@ def draw_sites(
     sites : the columns of the schema, without site_id; patient_id counts the rows of `patients`
     gaps : shape (n_sites,), row in `tables["sites"]` whose empty cells each made-up site has
     """
-    numbered = _with_terms(tables["sites"].assign(row=np.arange(len(tables["sites"]))))
+    numbered = with_terms(tables["sites"].assign(row=np.arange(len(tables["sites"]))))
     real = in_order_of_treatment(numbered).merge(tables["patients"], on="patient_id", how="left")
     new = known.merge(patients.assign(patient_id=np.arange(len(patients))), on="patient_id", how="left")
     turn, gaps = new.groupby("patient_id").cumcount().to_numpy(), np.full(len(new), -1)
@@ -111,7 +111,7 @@ def _draw_turn(
         if name == "rise_mm":
             new["rbh_max_mm"] = (new["rbh_min_mm"] + new["rise_mm"]).clip(upper=columns["rbh_max_mm"].at_most).round(6)
             new["rbh_mid_mm"] = rbh_mid_mm(new["rbh_min_mm"], new["rbh_max_mm"])
-    new = _with_terms(new)
+    new = with_terms(new)
     own = [name for name, column in table.columns.items() if column.own]
     for name in own:
         if not table.columns[name].optional:
@@ -125,7 +125,7 @@ def _draw_turn(
     return new, gaps
 
 
-def _with_terms(sites: pd.DataFrame) -> pd.DataFrame:
+def with_terms(sites: pd.DataFrame) -> pd.DataFrame:
     """Adds what the bone and the plan for it come to."""
     middle = rbh_mid_mm(sites["rbh_min_mm"], sites["rbh_max_mm"])
     lowest, highest, diameter = (sites[name].to_numpy() for name in ("rbh_min_mm", "rbh_max_mm", "implant_diameter_mm"))
