@@ -1,4 +1,4 @@
-"""Writes what is made from the schemas: Table Schemas, data dictionary, the plan's JSON Schema and key table.
+"""Writes what is made from the schemas: Table Schemas, Data Package, dictionary, the plan's JSON Schema and key table.
 
     python schemas/generate.py
 
@@ -8,7 +8,7 @@ A test fails while one of them is stale.
 from pathlib import Path
 
 from liftseries.intake.dictionary import dictionary_html, dictionary_markdown
-from liftseries.intake.frictionless import as_json, table_schema
+from liftseries.intake.frictionless import as_json, data_package, table_schema
 from liftseries.intake.plan_keys import json_schema, key_table
 from liftseries.outputs import write_text
 from liftseries.schema import read_schema
@@ -22,6 +22,8 @@ def generated() -> dict[Path, str]:
     schema = read_schema()
     folder = ROOT / "schemas" / "generated"
     files = {folder / f"{name}.schema.json": as_json(table_schema(table, schema)) for name, table in schema.items()}
+    package = data_package(schema, {name: f"{name}.csv" for name in schema}, "liftseries")
+    files[folder / "datapackage.json"] = as_json(package)
     files[folder / "dictionary.html"] = dictionary_html(schema)
     files[folder / "dictionary.md"] = dictionary_markdown(schema)
     files[folder / "plan.schema.json"] = json_schema()

@@ -1,8 +1,9 @@
-"""A table of the schema as a Frictionless Table Schema, an open standard for describing tables.
+"""The tables in the open standard for describing data: each as a Table Schema, all of a study as one Data Package.
 
-Source: Table Schema, https://specs.frictionlessdata.io/table-schema/ (fields, constraints, primaryKey,
-foreignKeys, missingValues). `unit`, `measured` and `condition` are properties of our own, which the standard
-allows.
+Source: Data Package 2.0, https://datapackage.org/standard/data-package/ (resources), /table-schema/ (fields,
+constraints, primaryKey, foreignKeys, missingValues) and /table-dialect/ (sheetName). What the standard has no word for
+(`unit`, `measured`, `condition`, `neededWhen`, `allowedWhen`, `whenEmpty`, `reference`, `identifies`, `knownFrom`;
+`rules` of a table) are properties of our own, which the standard allows.
 """
 
 from __future__ import annotations
@@ -13,7 +14,8 @@ from typing import Any
 
 from liftseries.schema import Column, Table
 
-VERSION = "https://datapackage.org/profiles/2.0/tableschema.json"  # the first that knows exclusiveMinimum
+PROFILES = "https://datapackage.org/profiles/2.0"
+VERSION = f"{PROFILES}/tableschema.json"  # the first that knows exclusiveMinimum
 TYPES = {"text": "string", "category": "string", "integer": "integer", "number": "number"}
 
 
@@ -36,12 +38,42 @@ def table_schema(table: Table, schema: Mapping[str, Table]) -> dict[str, Any]:
         "primaryKey": list(table.key),
         "missingValues": [""],
     }
+    if table.rules:
+        descriptor["rules"] = [{"name": rule.rule, "holds": rule.holds} for rule in table.rules]
     if table.references:
         descriptor["foreignKeys"] = [
             {"fields": [column], "reference": {"resource": parent, "fields": list(schema[parent].key)}}
             for column, parent in table.references.items()
         ]
     return descriptor
+
+
+def data_package(schema: Mapping[str, Table], files: Mapping[str, str], name: str) -> dict[str, Any]:
+    """One descriptor of all tables, with what refers to what.
+
+    Parameters
+    ----------
+    schema
+    files : table -> its file as study.yaml names it, `patients.csv` or `cases.xlsx#patients`
+    name
+        Of the package: small letters, digits, hyphens.
+    """
+    return {
+        "$schema": f"{PROFILES}/datapackage.json",
+        "name": name,
+        "title": "Case series of crestal sinus floor lifts with implants",
+        "resources": [_resource(schema[table], file, schema) for table, file in files.items()],
+    }
+
+
+def _resource(table: Table, file: str, schema: Mapping[str, Table]) -> dict[str, Any]:
+    path, _, sheet = file.partition("#")
+    resource = {"name": table.name, "type": "table", "title": table.title, "path": path}
+    if sheet:
+        resource |= {"format": "xlsx", "dialect": {"$schema": f"{PROFILES}/tabledialect.json", "sheetName": sheet}}
+    else:
+        resource |= {"format": "csv", "encoding": "utf-8"}
+    return resource | {"schema": table_schema(table, schema)}
 
 
 def _field(column: Column, is_unique: bool) -> dict[str, Any]:
@@ -61,6 +93,13 @@ def _field(column: Column, is_unique: bool) -> dict[str, Any]:
         "unit": column.unit,
         "measured": column.measured,
         "condition": column.condition or (f"an empty cell means {column.when_empty}" if column.when_empty else ""),
+        "neededWhen": column.needed_when,
+        "allowedWhen": column.allowed_when,
+        "whenEmpty": column.when_empty,
+        "reference": column.reference,
+        "example": column.example,
+        "identifies": column.identifies,
+        "knownFrom": column.known_from,
         "constraints": {name: value for name, value in constraints.items() if value is not None},
     }
     return {name: value for name, value in field.items() if value}

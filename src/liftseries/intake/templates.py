@@ -1,4 +1,4 @@
-"""A study folder to start from: the plan with every key explained, tables to fill in, the data dictionary."""
+"""A study folder to start from: the plan with every key explained, tables to fill in, what describes them."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from pathlib import Path
 from liftseries.errors import UsageError
 from liftseries.intake.dictionary import dictionary_html
 from liftseries.intake.dictionary_docx import write_dictionary_docx
+from liftseries.intake.frictionless import as_json, data_package
 from liftseries.intake.plan_keys import commented_plan
 from liftseries.outputs import write_text
 from liftseries.plan import PLAN_FILE
@@ -49,5 +50,6 @@ def new_study(folder: Path | str, workbook: bool = False, extra_columns: Mapping
         for name, table in schema.items():
             write_text(folder / files[name], ",".join(table.columns) + "\n")
     write_text(folder / PLAN_FILE, commented_plan(files, extra_columns))
+    write_text(folder / "datapackage.json", as_json(data_package(schema, files, "study")))
     write_text(folder / "dictionary.html", dictionary_html(schema))
     write_dictionary_docx(schema, folder / "dictionary.docx")
