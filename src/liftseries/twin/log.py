@@ -17,9 +17,14 @@ from liftseries.geometry.derived import Limits, derive
 from liftseries.schema import Table
 from liftseries.twin.donors import draw_donors
 
-SITUATION = {
-    "travel_before": 20.0, "to_first": 30.0, "to_last": 10.0, "last_travel": 6.0, "role_before": 3.0,
-    "finding_before": 2.0, "opened": 3.0, "step_no": 1.0, "protocol": 1.5,
+# First what kind of pass comes next, or none; then with what.
+WHICH_KIND = {
+    "travel_before": 6.0, "to_first": 6.0, "to_last": 6.0, "last_travel": 3.0, "role_before": 6.0,
+    "finding_before": 6.0, "opened": 6.0, "protocol": 4.0, "step_no": 1.0,
+}  # fmt: skip
+WITH_WHAT = {
+    "travel_before": 20.0, "to_first": 30.0, "to_last": 10.0, "last_travel": 6.0, "finding_before": 3.0, "opened": 3.0,
+    "protocol": 3.0,
 }  # fmt: skip
 N_DONORS = 5
 RECORDED = ("speed_rpm", "intended_depth_mm")  # some centres record none of it
@@ -90,6 +95,7 @@ def _situations(steps: pd.DataFrame, sites: pd.DataFrame, instruments: pd.DataFr
     for name in ends:
         both[name] = pd.concat([passes[name], ends[name]])
     both["ends"] = np.arange(len(both)) >= len(passes)
+    both["kind"] = both["role"].astype(object).fillna("none")
     both = both.sort_values(["site_id", "step_no"], kind="stable", ignore_index=True)
     by_site = both.groupby("site_id", sort=False)
     drilled = both["travel"].where(both["role"].ne("gauge"))
@@ -127,7 +133,10 @@ def _drill(
             break
         now = now.assign(step_no=number)
         within = ["approach", *(f"has_{name}" for name in RECORDED)]
-        done = pool.iloc[draw_donors(pool, _relative(now), rng, SITUATION, within, N_DONORS)].reset_index(drop=True)
+        now = _relative(now)
+        now["kind"] = pool["kind"].to_numpy()[draw_donors(pool, now, rng, WHICH_KIND, within, N_DONORS)]
+        done = draw_donors(pool, now, rng, WITH_WHAT, ["approach", "kind", *within[1:]], N_DONORS)
+        done = pool.iloc[done].reset_index(drop=True)
         goes_on = ~done["ends"].to_numpy(dtype=bool)
         now, done = now[goes_on].reset_index(drop=True), done[goes_on].reset_index(drop=True)
         if now.empty:
