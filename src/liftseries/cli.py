@@ -90,6 +90,27 @@ def _parser() -> argparse.ArgumentParser:
     twin.add_argument("--seed", type=_count, metavar="N", help="where random numbers start (default: the plan's seed)")
     twin.set_defaults(door=_twin)
 
+    hide = doors.add_parser(
+        "pseudonymise",
+        help="a centre's tables to tables without identifiers and dates",
+        description="Patients, sites and operators get keyed pseudonyms: blanks and letter case do not matter, leading "
+        "zeros do. Dates become months since placement (days / 30.4375), the year of surgery and the age then; columns "
+        "of names, addresses and the like go. Centres that share a key must not share running numbers.",
+        epilog=CAUTION,
+    )
+    hide.add_argument("source", metavar="IN", type=Path, help="a folder of tables, or one file; stays as it is")
+    hide.add_argument("target", metavar="OUT", type=Path, help="the folder to make; must be empty or not yet there")
+    hide.add_argument("--key", type=Path, required=True, metavar="FILE", help="the key file, kept apart from tables")
+    hide.add_argument("--new-key", action="store_true", help="make the key file, for its owner alone to read")
+    hide.add_argument("--dates", choices=["day-first", "month-first", "iso"], help="how dates were typed")
+    for what, does in (
+        ("keep", "keep a column that is not known, once you have looked at all of it"),
+        ("drop", "leave a column out"),
+        ("replace", "replace the texts of another column by pseudonyms too, such as centre"),
+    ):
+        hide.add_argument(f"--{what}", action="append", default=[], metavar="COLUMN", help=f"{does}; may be repeated")
+    hide.set_defaults(door=_pseudonymise)
+
     ladder = doors.add_parser(
         "ladder", help="print the planned ladder with the study's own instruments and stops", epilog=CAUTION
     )
@@ -264,6 +285,24 @@ def _twin(options: argparse.Namespace) -> int:
     print(f"Made {options.folder}: {made}, none of them real.")
     again = f"{_counted(twin.patients_redrawn, 'patient')} and {_counted(twin.sites_redrawn, 'site')}"
     print(f"Drawn again for being too close to a real record: {again}. {NOTE_FILE} says what a twin is not.")
+    return 0
+
+
+def _pseudonymise(options: argparse.Namespace) -> int:
+    from liftseries.pseudonyms.folder import LOG, Wishes, check_folders, pseudonymise
+    from liftseries.pseudonyms.key import check_place, new_key, read_key, write_key
+
+    check_folders(options.source, options.target)
+    home = options.source if options.source.is_dir() else options.source.parent
+    check_place(options.key, home, options.target)
+    if options.new_key:
+        write_key(options.key, new_key())
+        print(f"Made {options.key}. Keep a copy: without it nobody can tell the pseudonyms back or make them again.")
+    named = options.keep, options.drop, options.replace
+    names = (frozenset(name.strip().lower() for name in group) for group in named)
+    log = pseudonymise(options.source, options.target, read_key(options.key), Wishes(options.dates, *names))
+    n_tables = _counted(log["file"].nunique(), "table")
+    print(f"Made {options.target}: {n_tables}; {LOG} tells what was done to each column.")
     return 0
 
 
