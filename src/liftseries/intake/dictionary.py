@@ -159,11 +159,15 @@ def _holds(table: Table, column: Column) -> str:
 
 
 def _needed(column: Column) -> str:
-    if column.condition:
-        return column.condition
+    needed = column.condition or ("always" if column.required else "no")
     if column.when_empty:
-        return f"no; empty means {column.when_empty}"
-    return "always" if column.required else "no"
+        needed += f"; empty means {column.when_empty}"
+    return f"{needed}; applies where {in_words(column.applies_when)}" if column.applies_when else needed
+
+
+def in_words(expression: str) -> str:
+    """`graft is not none` of `graft != "none"`."""
+    return expression.replace("==", "is").replace("!=", "is not").replace('"', "")
 
 
 def _identifying(column: Column) -> str:

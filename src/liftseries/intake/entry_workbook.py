@@ -52,7 +52,7 @@ HEADERS = {
 DASHED = Border(*[Side("dashed", color="FF8A5A00")] * 4)
 MARKS = {
     "to be filled in": {"fill": PatternFill("solid", bgColor=MISSING), "border": DASHED},
-    "stays empty in this row": {"fill": PatternFill("solid", bgColor=CLOSED)},
+    "has nothing to hold in this row": {"fill": PatternFill("solid", bgColor=CLOSED)},
     "wrong: see the note of the header": {
         "fill": PatternFill("solid", bgColor=WRONG),
         "font": _font(bold=True, underline="single", color="FF8B0000"),
@@ -192,7 +192,8 @@ def _limit(sheet: Worksheet, column: Column, entry: Entry, formulas: Formulas) -
     faults = [fault for fault in faults if fault]
     is_empty = f'{cell}=""'
     _mark(sheet, cells, IS_WRONG, faults and f"IF({is_empty},FALSE,OR({','.join(faults)}))")
-    _mark(sheet, cells, STAYS_EMPTY, not_allowed)
+    does_not_apply = formulas.does_not_apply(column)
+    _mark(sheet, cells, STAYS_EMPTY, does_not_apply and f"AND({is_empty},{does_not_apply})")
     needed = formulas.is_needed(column)
     _mark(sheet, cells, TO_FILL_IN, needed and f"AND({is_empty},{needed})")
 

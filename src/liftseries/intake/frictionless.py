@@ -1,9 +1,9 @@
 """The tables in the open standard for describing data: each as a Table Schema, all of a study as one Data Package.
 
 Source: Data Package 2.0, https://datapackage.org/standard/data-package/ (resources), /table-schema/ (fields,
-constraints, primaryKey, foreignKeys, missingValues) and /table-dialect/ (sheetName). What the standard has no word for
-(`unit`, `measured`, `condition`, `neededWhen`, `allowedWhen`, `whenEmpty`, `reference`, `identifies`, `knownFrom`;
-`rules` of a table) are properties of our own, which the standard allows.
+constraints, primaryKey, foreignKeys, missingValues) and /table-dialect/ (sheetName). What the standard has no word
+for (`unit`, `measured`, `condition`, `neededWhen`, `allowedWhen`, `appliesWhen`, `notation`, `whenEmpty`, `reference`,
+`identifies`, `knownFrom`; `rules` of a table) are properties of our own, which the standard allows.
 """
 
 from __future__ import annotations
@@ -95,6 +95,8 @@ def _field(column: Column, is_unique: bool) -> dict[str, Any]:
         "condition": column.condition or (f"an empty cell means {column.when_empty}" if column.when_empty else ""),
         "neededWhen": column.needed_when,
         "allowedWhen": column.allowed_when,
+        "appliesWhen": column.applies_when,
+        "notation": column.notation,
         "whenEmpty": column.when_empty,
         "reference": column.reference,
         "example": column.example,

@@ -98,6 +98,17 @@ class Formulas:
         """True in a row that must leave the column empty."""
         return _all(self._known_to_be(column.allowed_when, False)) if column.allowed_when else ""
 
+    def does_not_apply(self, column: Column) -> str:
+        """True in a row where there is nothing to record; not where that hangs on something unknown."""
+        if not column.applies:
+            return ""
+        unknown = [
+            f'{address(self.table, name)}<>"unknown"'
+            for name in names_in(column.applies)
+            if "unknown" in self.table.columns[name].levels
+        ]
+        return _all([*unknown, *self._known_to_be(column.applies, False)])
+
     def breaks_a_rule(self, column: Column) -> list[str]:
         """True in a row whose cells, the column's among them, contradict each other; one formula a rule."""
         rules = [rule for rule in self.table.rules if column.name in (rule.column, *rule.reads)]
