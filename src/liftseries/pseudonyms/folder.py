@@ -348,10 +348,11 @@ def _kept(file: _File, name: str, problems: list[Problem]) -> list[object]:
     texts = np.array(
         [cell if isinstance(cell, str) and number_in(cell) is None else None for cell in cells], dtype=object
     )
-    for found in (screen_column(cells, role), screen_column(texts, Role.LABEL)):
-        for kind, rows in found.items():
-            told = [Problem(file.where(int(at), name), f"looks like {kind.words}. {do}") for at in rows]
-            problems += [problem for problem in told if problem not in problems]
+    found = {}
+    for kinds in (screen_column(cells, role), screen_column(texts, Role.LABEL)):
+        found |= {int(at): kind for kind, rows in kinds.items() for at in rows}
+    for at, kind in sorted(found.items()):
+        problems.append(Problem(file.where(at, name), f"looks like {kind.words}. {do}"))
     is_level = column is not None and column.type == "category"
     words = {True: "yes", False: "no"} if is_level else {True: "true", False: "false"}
     return [_as_csv(cell, words) for cell in cells]
