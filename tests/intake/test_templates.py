@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 
+import openpyxl
 import pytest
-from studies import tables
+from studies import tables, write_study
 
+from liftseries.cli import main
 from liftseries.errors import UsageError
 from liftseries.intake.study import check_study
 from liftseries.intake.templates import new_study
@@ -73,3 +75,31 @@ def test_nothing_is_overwritten(tmp_path):
     with pytest.raises(UsageError, match="not an empty folder"):
         new_study(tmp_path)
     assert [path.name for path in tmp_path.iterdir()] == ["notes.txt"]
+
+
+def test_workbook_takes_the_place_of_the_csv_files(tmp_path):
+    assert main(["new", str(tmp_path / "mine"), "--workbook"]) == 0
+    assert {path.name for path in (tmp_path / "mine").iterdir()} == {
+        "study.yaml", "cases.xlsx", "datapackage.json", "dictionary.html", "dictionary.docx",
+    }  # fmt: skip
+    plan = read_plan(tmp_path / "mine")
+    assert {name: sources[0].label for name, sources in plan.tables.items()} == {
+        name: f"cases.xlsx#{name}" for name in read_schema()
+    }
+    _, problems = check_study(plan)
+    assert [str(problem).split(":")[0] for problem in problems] == ["cases.xlsx#patients", "cases.xlsx#sites"]
+
+
+def test_columns_of_another_study_are_taken_over(tmp_path):
+    """Its plan, too, however odd the words of a description."""
+    own = '{sites: {flapless: {type: category, levels: ["no", "yes"], description: "No flap: {a}, #1, \\"so\\""}}}'
+    other = write_study(tmp_path / "other", plan=f"extra_columns: {own}\n")
+    for more in ([], ["--workbook"]):
+        made = tmp_path / f"mine{len(more)}"
+        assert main(["new", str(made), "--columns-of", str(other), *more]) == 0
+        assert read_plan(made).extra_columns == read_plan(other).extra_columns
+        for page in ("dictionary.html", "datapackage.json"):
+            assert "No flap" in (made / page).read_text(encoding="utf-8")
+    assert (tmp_path / "mine0" / "sites.csv").read_text(encoding="utf-8").strip().endswith(",flapless")
+    sheet = openpyxl.load_workbook(tmp_path / "mine1" / "cases.xlsx")["sites"]
+    assert [cell.value for cell in sheet[1]][-1] == "flapless"
