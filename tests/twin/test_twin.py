@@ -100,6 +100,27 @@ def test_a_folder_that_holds_something_is_left_alone(small, tmp_path):
         make_twin(read_plan(small), tmp_path)
 
 
+def test_nothing_to_record_stays_told_from_not_recorded(small, tmp_path):
+    """Half of the empty widths of the centre are said to be not applicable, the others are just empty."""
+    study = tmp_path / "study"
+    shutil.copytree(small, study)
+    sites = pd.read_csv(study / "heath_sites.csv", dtype=str, keep_default_na=False)
+    rows = sites.index[sites.index % 4 < 2]
+    sites.loc[rows, "sinus_width_mm"] = np.where(rows % 4 == 0, "n/a", "")
+    sites.to_csv(study / "heath_sites.csv", index=False)
+    written = yaml.safe_load((study / "study.yaml").read_text(encoding="utf-8"))
+    (study / "study.yaml").write_text(yaml.safe_dump(written | {"reading": {"not_applicable": ["n/a"]}}))
+    make_twin(read_plan(study), tmp_path / "twin")
+    shares = []
+    for plan in (read_plan(study), read_plan(tmp_path / "twin")):
+        intake = read_study(plan)
+        empty = intake.tables["sites"]["sinus_width_mm"].isna()
+        shares.append([empty.mean(), intake.not_applicable["sites"]["sinus_width_mm"].mean()])
+    # Two binomial shares of 120 patients, 3.3 standard errors.
+    np.testing.assert_allclose(*shares, atol=3.3 * np.sqrt(2 * 0.25 / 120))
+    assert 0.1 < shares[1][1] < shares[1][0] - 0.1
+
+
 # ── nobody's record ─────────────────────────────────────────────────────────────────────────────
 
 

@@ -86,7 +86,7 @@ def make_twin(plan: Plan, folder: Path | str, seed: int | None = None) -> Twin:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError(f"{folder} is there already and not an empty folder. Name another one.")
     intake = read_study(plan)
-    twin = draw_twin(intake.tables, plan, plan.seed if seed is None else seed)
+    twin = draw_twin(intake.tables, plan, plan.seed if seed is None else seed, intake.not_applicable)
     with remake_folder(folder) as made:
         for name, table in twin.tables.items():
             write_csv(made / f"{name}.csv", table)
@@ -98,12 +98,21 @@ def make_twin(plan: Plan, folder: Path | str, seed: int | None = None) -> Twin:
     return twin
 
 
-def draw_twin(tables: Mapping[str, pd.DataFrame], plan: Plan, seed: int) -> Twin:
-    """The twin's tables; see `make_twin`."""
+def draw_twin(
+    tables: Mapping[str, pd.DataFrame], plan: Plan, seed: int, not_applicable: Mapping[str, pd.DataFrame] | None = None
+) -> Twin:
+    """The twin's tables; see `make_twin`.
+
+    Parameters
+    ----------
+    not_applicable : by table, true where a cell is empty because there was nothing to record
+        Kept as the word `NOT_APPLICABLE` in a study that has such words of its own; what the other cells of the row
+        say so of, intake tells again by itself.
+    """
     schema = plan.schema
     rng = np.random.default_rng([seed, *_fingerprint(tables)])
     people = draw_people(tables, schema, plan.smallest_cell, rng)
-    sites, _ = draw_sites(tables, people.patients, people.sites, schema["sites"], rng)
+    sites, gaps_of_sites = draw_sites(tables, people.patients, people.sites, schema["sites"], rng)
     centre = people.patients["centre"].to_numpy()[sites["patient_id"].to_numpy(dtype=int)]
     sites = sites.assign(site_id=np.arange(len(sites)))
     made = {"patients": people.patients.assign(patient_id=np.arange(len(people.patients))), "sites": sites}
@@ -115,7 +124,11 @@ def draw_twin(tables: Mapping[str, pd.DataFrame], plan: Plan, seed: int) -> Twin
         made["steps"] = draw_steps(drills, sites.assign(centre=centre), real_centre, limits, schema["steps"], rng)
     if "visits" in tables:
         known = [_for_visits(each) for each in (tables, made)]
-        made["visits"], _ = draw_visits(tables["visits"], *known, schema["visits"], rng)
+        made["visits"], gaps_of_visits = draw_visits(tables["visits"], *known, schema["visits"], rng)
+    if not_applicable and plan.reading.not_applicable:
+        made["sites"] = _told_apart(made["sites"], not_applicable["sites"], gaps_of_sites)
+        if "visits" in made:
+            made["visits"] = _told_apart(made["visits"], not_applicable["visits"], gaps_of_visits)
     made |= {name: tables.get(name, empty_table(schema[name])) for name in ("instruments", "stops")}
     labels = fresh_labels(tables, schema, rng)
     keys = _keys(made, rng)
@@ -130,6 +143,16 @@ def draw_twin(tables: Mapping[str, pd.DataFrame], plan: Plan, seed: int) -> Twin
         finished[name] = table[list(schema[name].columns)]
     ordered = {name: finished[name] for name in schema if name in finished}
     return Twin(ordered, labels, people.patients_redrawn, people.sites_redrawn)
+
+
+def _told_apart(table: pd.DataFrame, not_applicable: pd.DataFrame, gaps: np.ndarray) -> pd.DataFrame:
+    """Writes the word where the real row that lent its gaps had nothing to record."""
+    marked = table.copy()
+    for name in not_applicable:
+        at = not_applicable[name].to_numpy(dtype=bool)[gaps] & table[name].isna().to_numpy()
+        if at.any():
+            marked[name] = table[name].astype(object).mask(at, NOT_APPLICABLE)
+    return marked
 
 
 def _for_visits(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
@@ -168,6 +191,7 @@ def _study_text(plan: Plan, twin: Twin) -> str:
         "tables": {name: [f"{name}.csv"] for name in twin.tables},
         "plan": relabelled_plan(plan.as_written["plan"], twin.labels),
         "extra_columns": plan.as_written["extra_columns"],
+        "reading": {"not_applicable": [NOT_APPLICABLE] if plan.reading.not_applicable else []},
         "invalid_rows": "stop",
         "sharing": plan.as_written["sharing"],
     }
