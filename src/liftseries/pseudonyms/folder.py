@@ -273,6 +273,8 @@ def _days_of_sites(files: Collection[_File]) -> tuple[Days, Days, Days]:
                     first[patient] = min(on, first.get(patient, on))
                 if then or on:
                     placed[site] = then or on
+    for days in (surgery, placed, first):
+        days.pop("", None)  # a row without an identifier dates nobody
     return surgery, placed, first
 
 
