@@ -31,7 +31,7 @@ from liftseries.schema import Column, Table
 
 READ_ME, EXAMPLE, LISTS = "read me", "example", "lists"
 AS_TEXT = "@"  # a cell that keeps what is typed: 007 stays 007, 3-4 does not become a date
-LONGEST_ERROR = 255  # characters of a message of a drop-down or limit (ISO/IEC 29500-1, 18.3.1.32)
+LONGEST_ERROR = 255  # characters that a program shows of a drop-down's or limit's message; common practice, no source
 
 FONT = "Calibri"
 INK, PAPER = "FF1D2730", "FFFFFFFF"
@@ -39,23 +39,23 @@ ALWAYS, SOMETIMES, OPTIONAL = "FF1F4E4A", "FFCFE3DF", "FFF1F3F2"  # header cells
 MISSING, CLOSED, WRONG = "FFFFF0C2", "FFD9DCDE", "FFFBD5D5"  # marks; each has a line or a letter of its own too
 
 
-def _font(color: str = INK, **looks) -> Font:
-    return Font(name=FONT, color=color, **looks)
+def _font(color: str = INK, size: int = 11, **looks) -> Font:
+    return Font(name=FONT, color=color, size=size, **looks)
 
 
 HEADER_LINE = Border(bottom=Side("medium", color=INK))
 HEADERS = {
-    "needed in every row": (_font(bold=True, color=PAPER), PatternFill("solid", fgColor=ALWAYS)),
-    "needed in some rows": (_font(bold=True, italic=True), PatternFill("solid", fgColor=SOMETIMES)),
+    "is needed in every row": (_font(bold=True, color=PAPER), PatternFill("solid", fgColor=ALWAYS)),
+    "is needed in some rows": (_font(bold=True, italic=True), PatternFill("solid", fgColor=SOMETIMES)),
     "may stay empty": (_font(), PatternFill("solid", fgColor=OPTIONAL)),
 }
 DASHED = Border(*[Side("dashed", color="FF8A5A00")] * 4)
 MARKS = {
-    "to be filled in": {"fill": PatternFill("solid", bgColor=MISSING), "border": DASHED},
+    "is to be filled in": {"fill": PatternFill("solid", bgColor=MISSING), "border": DASHED},
     "has nothing to hold in this row": {"fill": PatternFill("solid", bgColor=CLOSED)},
-    "wrong: see the note of the header": {
+    "is wrong: see the note of the header": {
         "fill": PatternFill("solid", bgColor=WRONG),
-        "font": _font(bold=True, underline="single", color="FF8B0000"),
+        "font": Font(bold=True, underline="single", color="FF8B0000"),  # a mark can't change name and size
     },
 }
 TO_FILL_IN, STAYS_EMPTY, IS_WRONG = MARKS
@@ -250,20 +250,13 @@ def _write_read_me(sheet: Worksheet, schema: Mapping[str, Table]) -> None:
     row = _line(sheet, row + 1, "What the headers and cells show", heading=True)
     for words, (font, fill) in HEADERS.items():
         sheet.cell(row, 1).font, sheet.cell(row, 1).fill = font, fill
-        row = _pair(
-            sheet, row, "column_name", f"A column that is {words}." if "needed" in words else f"A column that {words}."
-        )
+        row = _pair(sheet, row, "column_name", f"A column that {words}.")
     for words, look in MARKS.items():
         sample = sheet.cell(row, 1)
         sample.fill = PatternFill("solid", fgColor=look["fill"].bgColor)
         sample.font, sample.border = look.get("font", _font()), look.get("border", Border())
-        row = _pair(
-            sheet,
-            row,
-            "12,3" if words == IS_WRONG else None,
-            f"A cell that is {words}." if words != STAYS_EMPTY else f"A cell that {words}.",
-        )
-    sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0
+        row = _pair(sheet, row, "12.3" if words == IS_WRONG else None, f"A cell that {words}.")
+    sheet.page_setup.orientation, sheet.page_setup.paperSize = "landscape", sheet.PAPERSIZE_A4
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
     _protect(sheet)
 
