@@ -12,6 +12,7 @@ from liftseries.plan import Source
 
 AS_UTF8 = "Save the file as UTF-8 (in a spreadsheet: CSV UTF-8)."
 MOST_BYTES = 256 * 2**20
+MOST_CELLS = 10_000_000
 MOST_COLUMNS = 16_384  # as many as a spreadsheet has
 MOST_IN_A_CELL = 131_072  # characters; beyond it a quotation mark was left open
 # Some programs write a first line that names the separator; spreadsheets obey and do not show it.
@@ -80,12 +81,16 @@ def _delimiter(text: str, label: str) -> str:
 
 def _records(text: str, delimiter: str, label: str, first_line: int) -> list[list[str]]:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True)
-    records = []
+    records, n_cells = [], 0
     try:
         for record in reader:
             if len(record) > MOST_COLUMNS:
                 message = f"{len(record)} cells in one row; no table is read with more than {MOST_COLUMNS}."
                 raise Unreadable(f"{label}, row {len(records) + 1}", f"{message} Save the file again.")
+            n_cells += max(1, len(record))
+            if n_cells > MOST_CELLS:
+                message = f"holds more than {MOST_CELLS} cells or empty lines. Keep the table's columns and rows only."
+                raise Unreadable(label, message)
             records.append(record)
     except csv.Error as error:
         if "field larger" in str(error):

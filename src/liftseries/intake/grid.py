@@ -15,6 +15,9 @@ DATES = (datetime.date, datetime.time, datetime.timedelta)
 BLANKS = " \t\r\n\v\f\u00a0\u202f\ufeff\u200b"  # also non-breaking blanks and stray byte-order marks
 
 
+MOST_PLACES = 20_000_000  # rows times columns, filled or not
+
+
 class Oddity(Enum):
     """What a workbook may hold in the place of a value."""
 
@@ -49,6 +52,7 @@ class Layout:
     merges: tuple[Merge, ...] = ()
     hidden_rows: frozenset[int] = frozenset()
     hidden_columns: tuple[tuple[int, int], ...] = ()  # first and last position
+    extent: tuple[int, int] = (0, 0)  # last row and last column that the sheet names, from 1
     is_filtered: bool = False  # then the hidden rows are taken to be hidden by the filter
 
     def hides(self, position: int) -> bool:
@@ -85,6 +89,12 @@ class Grid:
     layout: Layout = Layout()
     remarks: list[Remark] = field(default_factory=list)
     any_extra_cell: bool = False  # a cell too many counts though it is empty
+
+
+def spread_too_far(place: str) -> Unreadable:
+    """What is told of a table that would fill the memory with empty cells."""
+    message = f"spreads over more than {MOST_PLACES} cells, most of them empty. Delete what stands far from the table."
+    return Unreadable(place, message)
 
 
 def file_of(label: str) -> str:

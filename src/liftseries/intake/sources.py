@@ -16,6 +16,7 @@ from liftseries.intake.decisions import Decision
 from liftseries.intake.grid import (
     BLANKS,
     DATES,
+    MOST_PLACES,
     Grid,
     Oddity,
     Remark,
@@ -25,6 +26,7 @@ from liftseries.intake.grid import (
     file_of,
     is_blank,
     letters,
+    spread_too_far,
 )
 from liftseries.intake.header_line import NAMES, header_at, more_header, name_in
 from liftseries.intake.joined_and_hidden import settle_hidden_columns, settle_hidden_rows, settle_merges
@@ -210,6 +212,8 @@ def _columns(
     # A header line that itself ends in empty cells: some programs write every line so.
     any_extra_cell = grid.any_extra_cell and written == len(header)
     header += [None] * (width - len(header))
+    if width * len(body) > MOST_PLACES:
+        raise spread_too_far(grid.shown)
     too_long = {
         at: len(cells)
         for at, (_, cells) in enumerate(body)

@@ -156,11 +156,11 @@ class Workbook:
         if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
             raise Damaged
         # A part never gives more than it declares; where it declares less than it holds, its checksum fails.
-        most = min(most, self._left)
+        limit, most = most, min(most, self._left)
         with self._archive.open(info) as file:
             content = file.read(most + 1) if info.file_size <= most else b""
         if info.file_size > most or len(content) > most:
-            message = f"unpacks to more than {most >> 20} MB. Save the table alone as a new workbook, or as CSV."
+            message = f"unpacks to more than {limit >> 20} MB. Save the table alone as a new workbook, or as CSV."
             raise Unreadable(self.name, message)
         self._left -= len(content)
         _check_xml(content, self.name)
@@ -266,7 +266,13 @@ def layout_of(sheet: bytes) -> Layout:
     parser = expat.ParserCreate(namespace_separator=" ")
     parser.StartElementHandler = survey.start
     parser.Parse(sheet, True)
-    return Layout(tuple(survey.merges), frozenset(survey.hidden_rows), tuple(survey.hidden_columns), survey.is_filtered)
+    return Layout(
+        merges=tuple(survey.merges),
+        hidden_rows=frozenset(survey.hidden_rows),
+        hidden_columns=tuple(survey.hidden_columns),
+        extent=(survey.row, survey.last_column),
+        is_filtered=survey.is_filtered,
+    )
 
 
 class _Survey:
@@ -275,7 +281,7 @@ class _Survey:
         self.hidden_rows: set[int] = set()
         self.hidden_columns: list[tuple[int, int]] = []
         self.is_filtered = False
-        self.row = self.column = 0
+        self.row = self.column = self.last_column = 0
 
     def start(self, name: str, given: dict[str, str]) -> None:
         match name.rpartition(" ")[2]:
@@ -284,6 +290,7 @@ class _Survey:
                 if not self.column < column <= LAST_COLUMN:
                     raise Damaged
                 self.column = column
+                self.last_column = max(self.last_column, column)
             case "row":
                 row = int(given["r"]) if "r" in given else self.row + 1
                 if not self.row < row <= LAST_ROW:

@@ -11,12 +11,11 @@ import re
 import warnings
 from collections.abc import Iterable, Sequence
 
-from liftseries.intake.grid import Grid, Oddity, Remark, Unreadable, file_of, is_blank
+from liftseries.intake.grid import MOST_PLACES, Grid, Oddity, Remark, Unreadable, file_of, is_blank, spread_too_far
 from liftseries.intake.number_formats import hides_decimals, seen
 from liftseries.intake.workbook_parts import LAST_ROW, SheetPart, SheetXml, Workbook, layout_of
 from liftseries.plan import PLAN_FILE, Source
 
-MOST_PLACES = 50_000_000  # rows times columns up to each row's last cell
 LARGEST_EXACT = 2**53
 MOST_TEXT = 2**30  # bytes, were every cell to hold the longest text
 # A cell that both readers take alike: no formula, no error, no date, a number as every program writes it.
@@ -44,12 +43,14 @@ def read_workbook(source: Source, table: str) -> Grid:
         xml = book.sheet_xml(chosen)
         try:
             layout = layout_of(xml.sheet)
-            records = quick_records(xml)
+            # Places in a row of their own are given as well, up to the last that the sheet names.
+            is_dense = layout.extent[0] * layout.extent[1] <= MOST_PLACES
+            records = quick_records(xml) if is_dense else None
             if records is None:
                 records, told = careful_records(xml)
                 remarks += told
-        except Unreadable:
-            raise
+        except Unreadable as error:
+            raise Unreadable(name, error.message, error.rule) from None
         except Exception:  # whatever the libraries stumble over, the file is at fault
             raise book.damaged from None
     shown = source.sheet or (chosen.title if chosen.title.strip().lower() == table else None)
@@ -111,7 +112,7 @@ def _rows(packed: io.BytesIO, data_only: bool) -> Iterable[tuple]:
     for row, cells in enumerate(sheet.iter_rows(), start=1):
         n_places += len(cells)
         if n_places > MOST_PLACES or row > LAST_ROW:
-            raise Unreadable("", "")
+            raise spread_too_far("")
         yield cells
 
 
