@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from liftseries.disclosure.counts import n_patients_behind
 from liftseries.disclosure.suppression import Protection, protect
 from liftseries.release.curves import curves_at_months, enter_curves
 from liftseries.release.estimates_ledger import RESULTS, enter_results
@@ -22,6 +23,7 @@ from liftseries.report.numbers import WITHHELD, WITHHELD_COUNT
 CURVES = "curves"
 PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words
 COUNTED = re.compile(r"\b\d+ (event|failure|implant|perforation|patient|site)(s?)\b")
+MOST_FEW = 1 / 3  # of the different counts; our convention
 KNOTS = re.compile(r"knots [^;]* mm")
 KNOTS_NEED = 10  # times the smallest cell: the outer knots have a tenth of the sites beyond them
 
@@ -74,7 +76,7 @@ def mask(material: Material, curves: pd.DataFrame, population: Population, small
     ledger = ledger_of(material, population)
     told_curves = curves_at_months(curves, material.at_risk)
     enter_curves(ledger, told_curves)
-    protection = protect(ledger.counts(smallest_cell), population.patients, smallest_cell)
+    protection = protection_of(ledger, smallest_cell)
     gone = ledger.withheld(protection.withheld)
     tables, told = {}, []
     for name, table in (tables_of(material) | {CURVES: told_curves}).items():
@@ -100,6 +102,21 @@ def mask(material: Material, curves: pd.DataFrame, population: Population, small
         protection=protection,
         withheld=pd.DataFrame(told),
     )
+
+
+def protection_of(ledger: Ledger, smallest_cell: int) -> Protection:
+    """What is withheld of a ledger's counts: in a series so small that most of them are of few patients, all of it.
+
+    What would be left of such a series tells little, and looking for it is slow: nearly every count hangs on another.
+    """
+    counts = ledger.counts(smallest_cell)
+    few = [entry for entry in ledger.entries.values() if 1 <= entry.n_patients < smallest_cell]
+    if len(few) <= MOST_FEW * len(ledger.entries):
+        return protect(counts, ledger.population.patients, smallest_cell)
+    small = {count.name for count in counts if n_patients_behind(count, ledger.population.patients) < smallest_cell}
+    every = {count.name for count in counts if count.published}
+    columns = ["name", "value", "patients", "lower", "upper", "needed_lower", "needed_upper", "protected"]
+    return Protection(frozenset(every & small), frozenset(every - small), pd.DataFrame(columns=columns))
 
 
 def released_plan(plan: Mapping) -> dict:

@@ -1,0 +1,42 @@
+"""A made-up series of every kind, whole and masked."""
+
+from __future__ import annotations
+
+import pytest
+from release_series import KINDS, Made, made_of
+
+
+@pytest.fixture(params=KINDS)
+def made(request) -> Made:
+    """A series of every kind."""
+    return made_of(request.param)
+
+
+@pytest.fixture
+def whole(made):
+    """What its report in the house is made from."""
+    return made.whole
+
+
+@pytest.fixture
+def masked(made):
+    """What the released one is made from."""
+    return made.masked
+
+
+@pytest.fixture
+def population(made):
+    """Its sites."""
+    return made.population
+
+
+@pytest.fixture
+def curves(made):
+    """Its survival curves."""
+    return made.series.curves
+
+
+@pytest.fixture
+def tiny_ledger():
+    """The ledger of a series of two patients."""
+    return made_of("tiny").masked.ledger

@@ -1,0 +1,46 @@
+"""Made-up series, whole and as they may leave the house."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from types import SimpleNamespace
+
+sys.path.append(str(Path(__file__).parents[1] / "report"))
+
+from made_series import PLAN, Series, made_series
+
+from liftseries.release.masking import Masked, mask
+from liftseries.release.population import Population
+from liftseries.report.material import Material, read_material
+
+SMALLEST_CELL = 5
+KINDS = {
+    "dozen": {"n_patients": 12, "seed": 9},
+    "tiny": {"n_patients": 2, "seed": 4},
+    "empty": {"n_patients": 0, "seed": 6},
+}
+
+
+@dataclass(frozen=True)
+class Made:
+    """A series, what its report in the house is made from, and what the released one is."""
+
+    series: Series
+    population: Population
+    whole: Material
+    masked: Masked
+
+
+@cache
+def made_of(kind: str) -> Made:
+    """A series of a kind."""
+    series = made_series(**KINDS[kind])
+    with TemporaryDirectory() as output:
+        series.leave_in(Path(output))
+        whole = read_material(output, PLAN, {"liftseries": "0"}, {"sites_of_a_person.csv": "0" * 64})
+    population = Population(SimpleNamespace(**PLAN["plan"]), series.cases, series.implants, series.visits)
+    return Made(series, population, whole, mask(whole, series.curves, population, SMALLEST_CELL))

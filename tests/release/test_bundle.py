@@ -1,0 +1,141 @@
+"""The bundle as files: what lies in it, what does not, and what its door says."""
+
+from __future__ import annotations
+
+import json
+import re
+import zipfile
+import zlib
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from release_series import SMALLEST_CELL, made_of
+from studies import write_study
+
+from liftseries.cli import main
+from liftseries.errors import StudyError
+from liftseries.plan import read_plan
+from liftseries.release import bundle
+from liftseries.release.words import NAMES, NOT_COARSENED, SINGLE_RECORDS, figures_left_out
+
+
+@pytest.fixture(scope="module")
+def dozen(tmp_path_factory) -> Path:
+    """The bundle of twelve patients."""
+    return written("dozen", tmp_path_factory)
+
+
+def written(kind: str, tmp_path_factory) -> Path:
+    made, room = made_of(kind), tmp_path_factory.mktemp(kind)
+    bundle._write(room, made.masked, made.whole.results, SMALLEST_CELL)
+    return room
+
+
+def everything_in(folder: Path) -> bytes:
+    """All bytes of all files, and what is packed in them: parts of DOCX, streams of PDF."""
+    found = []
+    for path in sorted(folder.rglob("*")):
+        if not path.is_file():
+            continue
+        content = path.read_bytes()
+        found += [path.name.encode(), content]
+        if zipfile.is_zipfile(path):
+            with zipfile.ZipFile(path) as parts:
+                found += [parts.read(name) for name in parts.namelist()]
+        if path.suffix == ".pdf":
+            for stream in re.findall(rb"stream\r?\n(.*?)endstream", content, re.S):
+                unpacked = zlib.decompressobj()
+                try:
+                    found.append(unpacked.decompress(stream))
+                except zlib.error:
+                    continue
+    return b"\n".join(found)
+
+
+def test_no_site_no_patient_and_no_file_of_the_study_is_named(dozen):
+    made, said = made_of("dozen"), everything_in(dozen)
+    names = {*made.series.cases["site_id"], *made.series.cases["patient_id"]}
+    assert len(names) > 12
+    for name in names | {"sites_of_a_person", "p.csv", "s.csv", "l.csv", "v.csv"}:
+        assert not re.search(rf"(?<![\w.]){re.escape(name)}(?![\w])".encode(), said), name
+
+
+def test_the_bundle_holds_no_single_records(dozen):
+    files = {str(path.relative_to(dozen)) for path in dozen.rglob("*") if path.is_file()}
+    assert {"report.html", "report.pdf", "results.csv", "figures/flow.svg", "tables/flow.csv"} <= files
+    for name in (*SINGLE_RECORDS, *NOT_COARSENED):
+        assert not [file for file in files if file.startswith(f"figures/{name}.")]
+    assert not [file for file in files if Path(file).stem in ("set_aside", "sites", "steps", "decisions", "inputs")]
+
+
+def test_the_report_says_what_was_withheld_and_why(dozen):
+    page = (dozen / "report.html").read_text(encoding="utf-8")
+    assert "What was withheld, and why" in page
+    assert "A count of 1 to 4 patients" in page
+    assert "The series is small" in page
+    assert set(figures_left_out()) == set(NAMES)
+
+
+def test_no_mark_of_the_program_is_printed(dozen):
+    """A withheld count is -1 within the program, and nowhere else."""
+    for path in [*dozen.glob("tables/*.csv"), dozen / "results.csv"]:
+        assert not re.search(r"(^|[,/ ])-1([,/ ]|$)", path.read_text(encoding="utf-8"), re.M), path.name
+    words = re.sub(r"<[^>]*>", " ", (dozen / "report.html").read_text(encoding="utf-8"))
+    assert not re.search(r"\bnan\b", words)
+
+
+def test_results_csv_leaves_empty_what_is_withheld_and_says_so(dozen):
+    whole, results = made_of("dozen").whole.results, pd.read_csv(dozen / "results.csv")
+    assert len(results) == len(whole)
+    emptied = whole["n_sites"].notna().to_numpy() & results["n_sites"].isna().to_numpy()
+    assert emptied.any()
+    named = results["withheld"].fillna("").str.split().map(lambda columns: "n_sites" in columns)
+    assert (named == emptied).all()
+
+
+def test_every_kind_of_series_gives_a_bundle(made, tmp_path):
+    bundle._write(tmp_path, made.masked, made.whole.results, SMALLEST_CELL)
+    assert (tmp_path / "report.html").stat().st_size > 10_000
+
+
+def test_a_study_without_a_finished_run_is_told_so(tmp_path, capsys):
+    study = write_study(tmp_path / "study")
+    assert main(["release", str(study)]) == 1
+    assert "has no finished run. Run `liftseries run" in capsys.readouterr().err
+    assert not (study / "release").exists()
+
+
+def test_a_changed_study_is_told_so(tmp_path, capsys):
+    study = write_study(tmp_path / "study")
+    (study / "output").mkdir()
+    (study / "output" / "manifest.json").write_text("{}")
+    assert main(["release", str(study)]) == 1
+    assert "has changed since its last finished run" in capsys.readouterr().err
+
+
+def test_a_folder_of_the_studys_own_is_left_alone(tmp_path):
+    study = write_study(tmp_path / "study")
+    (study / "release").mkdir()
+    (study / "release" / "mine.txt").write_text("kept")
+    with pytest.raises(StudyError, match="no bundle of ours"):
+        bundle.release(read_plan(study))
+    assert (study / "release" / "mine.txt").read_text() == "kept"
+
+
+def test_outputs_in_the_place_of_the_bundle_are_refused(tmp_path):
+    study = write_study(tmp_path / "study", plan="output: release")
+    with pytest.raises(StudyError, match="lies where the release is made"):
+        bundle.release(read_plan(study))
+
+
+def test_release_json_holds_no_value_and_no_hash_that_a_value_could_be_tried_on(tmp_path, monkeypatch):
+    """Only the manifest's hash: it covers rows that nobody outside has."""
+    study = write_study(tmp_path / "study")
+    plan = read_plan(study)
+    plan.output.mkdir()
+    (plan.output / "manifest.json").write_text("{}")
+    record = json.loads(json.dumps(bundle._record(plan, made_of("dozen").masked)))
+    assert list(record["run"]) == ["manifest_sha256"]
+    assert record["smallest_cell"] == plan.smallest_cell
+    assert record["tables"]["results"]["counts_withheld"] > 0
