@@ -166,13 +166,30 @@ def test_too_close():
     assert too_close(real, patient, new, k=3, strict=False).tolist() == [True, False, True, False]
 
 
-def test_a_study_of_patients_all_alike_is_refused():
-    patients = pd.DataFrame({"patient_id": list("abc"), "centre": "north", "age_years": pd.array([50] * 3, "Int64")})
-    patients = patients.assign(sex="female", smoking="never", diabetes="no", periodontitis="no")
-    sites = pd.DataFrame({"site_id": list("abc"), "patient_id": list("abc"), "operator": "o"})
-    sites = sites.assign(operator_case_no=1, surgery_year=2020, tooth=16)
+def alike(smoking: list[str]) -> dict[str, pd.DataFrame]:
+    """Patients who differ in smoking alone."""
+    ids = list("abcdefgh")[: len(smoking)]
+    ages = pd.array([50] * len(ids), "Int64")
+    patients = pd.DataFrame({"patient_id": ids, "centre": "north", "age_years": ages, "smoking": smoking})
+    patients = patients.assign(sex="female", diabetes="no", periodontitis="no")
+    sites = pd.DataFrame({"site_id": ids, "patient_id": ids, "operator": "o"})
+    return {"patients": patients, "sites": sites.assign(operator_case_no=1, surgery_year=2020, tooth=16)}
+
+
+def test_a_study_whose_patients_leave_no_room_is_refused():
+    tables = alike(["never", "former", "current", "current", "current"])
     with pytest.raises(StudyError, match="too small or its patients too alike"):
-        draw_people({"patients": patients, "sites": sites}, read_schema(), 5, np.random.default_rng(1))
+        draw_people(tables, read_schema(), 4, np.random.default_rng(1))
+
+
+def test_a_study_of_fewer_patients_than_the_smallest_cell_is_refused():
+    with pytest.raises(StudyError, match="4 patients are too few"):
+        draw_people(alike(["never"] * 4), read_schema(), 5, np.random.default_rng(1))
+
+
+def test_patients_all_alike_hide_each_other():
+    people = draw_people(alike(["never"] * 6), read_schema(), 5, np.random.default_rng(1))
+    assert len(people.patients) == 6
 
 
 # ── about the same distributions ────────────────────────────────────────────────────────────────

@@ -34,10 +34,12 @@ the log with the planned depths. Labels and keys are fresh. Instruments and stop
 Use it to try methods and programs on. Estimates from it are not results: whatever is found here has to be found
 again in the real data.
 
-Compared with the real patients on {compared}, no record is equal to a real one in all of them unless {k} or more real
-patients share it, nor in all but one (at least four) where that points at one patient alone. Until that was so,
-{patients} patients' and {sites} sites' records were drawn again. Two unrelated people agree by chance on some common
-answers, and so do real and made-up ones.
+Compared with the real patients on
+    {compared},
+no patient's or site's record is equal to a real one in all that it has of these unless {k} or more real patients share
+it, nor in all but one (at least four) where that points at one patient alone. Until that was so, {patients} patients'
+and {sites} sites' records were drawn again. Two unrelated people agree by chance on some common answers, and so do
+real and made-up ones.
 
 This is no guarantee of anonymity: it was not built by differential privacy, and how much a twin tells of the values
 of a single patient was not measured. Treat it by the rules that the study was approved under.

@@ -66,8 +66,11 @@ def draw_people(
     Raises
     ------
     StudyError
-        Some record stays too close to a real one, however often it is drawn.
+        There are fewer than k patients, or some record stays too close to a real one, however often it is drawn.
     """
+    if len(tables["patients"]) < k:
+        message = f"{len(tables['patients'])} patients are too few for a twin; sharing, smallest_cell asks for {k}."
+        raise StudyError([Problem("twin, patients", f"{message} Share the release bundle instead.")])
     patients, n_patients_redrawn = _patients(tables["patients"], schema["patients"], k, rng)
     sites, n_sites_redrawn = _sites(tables, patients, schema, k, rng)
     return People(patients, sites, n_patients_redrawn, n_sites_redrawn)
@@ -115,7 +118,7 @@ def _moved(
     moved = rows.copy()
     for name in _measured(real, table, names):
         values, step = rows[name].to_numpy(dtype=float, na_value=np.nan), resolution(_known(real[name]))
-        spread = max(WIDEST_MOVE * share * float(real[name].std()), step)
+        spread = max(WIDEST_MOVE * share * _known(real[name]).std(), step)
         values = np.round((values + rng.normal(0, spread, values.size)) / step) * step
         values = values.clip(float(real[name].min()), float(real[name].max()))
         moved[name] = pd.Series(pd.array(np.round(values, 6), "Float64"), index=rows.index).astype(rows[name].dtype)
