@@ -294,8 +294,8 @@ PATTERNS: tuple[Pattern, ...] = (
     _pattern(Kind.DATE, r"^\d{8}$", _is_eight_digit_date, from_texts=5, in_codes=True, roles=_TEXTS),
     _pattern(Kind.DATE, rf"{_ALONE}\d{{1,2}}(?:\.|st|nd|rd|th)?[\W_]{{0,2}}{_MONTH}[\W_]{{0,2}}"
              r"(?:\d{4}|\d{2})(?![A-Za-z\d])", in_codes=True, roles=_TEXTS),
-    _pattern(Kind.DATE, rf"{_ALONE}{_MONTH}[\W_]{{0,2}}(?:\d{{1,2}}(?:st|nd|rd|th)?,?\s+)?\d{{4}}{_ENDS}", in_codes=True,
-             roles=_TEXTS),
+    _pattern(Kind.DATE, rf"{_ALONE}{_MONTH}[\W_]{{0,2}}(?:\d{{1,2}}(?:st|nd|rd|th)?,?\s+)?\d{{4}}{_ENDS}",
+             in_codes=True, roles=_TEXTS),
     _pattern(Kind.DATE, r"^\d{4}[-/.]\d{2}$", _is_month, from_texts=3, in_codes=True, roles=(Role.LABEL,)),
     # numbers with a shape or check digit of their own
     _pattern(Kind.ACCOUNT, rf"{_ALONE}[A-Z]{{2}}\d{{2}}(?: ?[A-Z\d]{{4}}){{2,7}}(?: ?[A-Z\d]{{1,3}})?{_ENDS}",
