@@ -19,6 +19,7 @@ from liftseries.release.population import Population
 
 Unit = Literal["sites", "patients"]
 Place = tuple[str, int]  # a table and a row of it
+NEAREST = 2  # counts round a group that are withheld with it, where withholding fewer did not hide it
 NEEDED = (
     "perforation",
     "achieved_last_mm",
@@ -127,23 +128,51 @@ class Ledger:
                 wrong.append((table, row, column))
         return wrong
 
-    def counts(self, smallest_cell: int) -> list[Count]:
+    def counts(self, smallest_cell: int, unprinted: Iterable[str] = ()) -> list[Count]:
         """All counts as the protection takes them, and those that nobody prints but anybody can work out from two.
 
         A small count that only says what is on record is not protected: it goes in as known.
+
+        Parameters
+        ----------
+        smallest_cell
+        unprinted : names of counts that are withheld beforehand
         """
+        unprinted = set(unprinted)
         printed = [
             Count(
                 name=f"{name} | {table}",
                 members=entry.members,
                 unit=entry.unit,
-                fixed=entry.recorded and entry.n_patients < smallest_cell,
+                published=name not in unprinted,
+                fixed=name not in unprinted and entry.recorded and entry.n_patients < smallest_cell,
                 table=table,
             )
             for name, entry in self.entries.items()
+            if not (name in unprinted and entry.recorded and entry.n_patients < smallest_cell)
             for table in sorted(self.seen_in[name])
         ]
         return printed + small_differences(self, smallest_cell)
+
+    def next_to(self, members: np.ndarray, unit: Unit, shown: Iterable[str]) -> set[str]:
+        """What to withhold so that a small group is hidden: what it is taken off from, and what is left then.
+
+        Of the shown counts that hold the group the smallest ones, and those that would hold it if it were added.
+        """
+        members = np.asarray(members, bool)
+        near = [(int(self.entries[name].members.sum()), name) for name in shown if self.entries[name].unit == unit]
+        around = sorted(one for one in near if not (members & ~self.entries[one[1]].members).any())
+        left = {
+            name
+            for _, name in near
+            if not (self.entries[name].members & members).any()
+            and self._is_counted(self.entries[name].members | members, unit)
+        }
+        everyone = self.population.n_sites
+        return left | {name for size, name in around[:NEAREST] if size < everyone}
+
+    def _is_counted(self, members: np.ndarray, unit: Unit) -> bool:
+        return (unit, np.packbits(members).tobytes()) in self._names
 
     def withheld(self, counts: Iterable[str]) -> set[str]:
         """The names here of counts that the protection withholds."""

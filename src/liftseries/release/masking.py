@@ -23,6 +23,7 @@ from liftseries.report.numbers import WITHHELD, WITHHELD_COUNT
 CURVES = "curves"
 PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words
 COUNTED = re.compile(r"\b\d+ (event|failure|implant|perforation|patient|site)(s?)\b")
+ROUNDS = 3  # of asking again with more withheld
 MOST_FEW = 1 / 3  # of the different counts; our convention
 KNOTS = re.compile(r"knots [^;]* mm")
 KNOTS_NEED = 10  # times the smallest cell: the outer knots have a tenth of the sites beyond them
@@ -112,11 +113,33 @@ def protection_of(ledger: Ledger, smallest_cell: int) -> Protection:
     counts = ledger.counts(smallest_cell)
     few = [entry for entry in ledger.entries.values() if 1 <= entry.n_patients < smallest_cell]
     if len(few) <= MOST_FEW * len(ledger.entries):
-        return protect(counts, ledger.population.patients, smallest_cell)
+        return _protected(ledger, smallest_cell)
     small = {count.name for count in counts if n_patients_behind(count, ledger.population.patients) < smallest_cell}
     every = {count.name for count in counts if count.published}
     columns = ["name", "value", "patients", "lower", "upper", "needed_lower", "needed_upper", "protected"]
     return Protection(frozenset(every & small), frozenset(every - small), pd.DataFrame(columns=columns))
+
+
+def _protected(ledger: Ledger, smallest_cell: int) -> Protection:
+    """The engine's answer; where it cannot hide a group, what stands next to that group goes, and it is asked again."""
+    patients = ledger.population.patients
+    # A few values that are missing tell nothing of a patient, but shown they give other small counts away.
+    unprinted = {name for name, entry in ledger.entries.items() if entry.recorded and entry.n_patients < smallest_cell}
+    unprinted -= {name for name in unprinted if not ledger.entries[name].n_patients}
+    for _ in range(ROUNDS):
+        counts = {count.name: count for count in ledger.counts(smallest_cell, unprinted)}
+        protection = protect(list(counts.values()), patients, smallest_cell)
+        intervals = protection.intervals
+        exposed = [counts[name] for name in intervals.loc[~intervals["protected"].astype(bool), "name"]]
+        if not exposed:
+            break
+        shown = set(ledger.seen_in) - ledger.withheld(protection.withheld) - unprinted
+        more = set().union(*(ledger.next_to(count.members, count.unit, shown) for count in exposed))
+        if not more:
+            break
+        unprinted |= more
+    beforehand = {f"{name} | {table}" for name in unprinted for table in ledger.seen_in[name]}
+    return replace(protection, complementary=protection.complementary | beforehand)
 
 
 def released_plan(plan: Mapping) -> dict:

@@ -59,7 +59,8 @@ def what_was_withheld(smallest_cell: int, n_cells: int, n_withheld: int, n_numbe
         "the far ones.",
         f"Single records are not here at all: tables of sites and passes, rows set aside, the smallest and largest "
         f"values, and these figures: {single}. Left out because they have not been made coarse enough: {other}.",
-        "Counts of values that are missing are shown: that nobody wrote a thing down says nothing of the patient.",
+        "That nobody wrote a thing down says nothing of the patient, so counts of missing values are no secret of "
+        "their own; small ones are withheld all the same, for they would give other small counts away.",
         "What this does not promise: somebody who already knows much of the series, its other patients for instance, "
         "may work out more than a reader of this report alone. Sharing it stays a decision of those who answer for "
         "the data.",
