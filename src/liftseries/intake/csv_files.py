@@ -81,6 +81,7 @@ def _delimiter(text: str, label: str) -> str:
 
 def _records(text: str, delimiter: str, label: str, first_line: int) -> list[list[str]]:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True)
+    csv.field_size_limit(MOST_IN_A_CELL)  # other libraries raise it for the whole process
     records, n_cells = [], 0
     try:
         for record in reader:
