@@ -149,7 +149,6 @@ class Ledger:
                 table=table,
             )
             for name, entry in self.entries.items()
-            if not (name in unprinted and entry.recorded and entry.n_patients < smallest_cell)
             for table in sorted(self.seen_in[name])
         ]
         return printed + small_differences(self, smallest_cell)
