@@ -82,11 +82,11 @@ class Series:
     """What the chapters of a run hand to the figures, and the tables that they leave."""
 
     cases: pd.DataFrame
-    visits: pd.DataFrame
-    implants: pd.DataFrame
     gains: pd.DataFrame
     curves: pd.DataFrame
     left: dict[str, pd.DataFrame]  # path within the output folder -> table
+    visits: pd.DataFrame | None = None
+    implants: pd.DataFrame | None = None
 
     def rows(self, analysis: str) -> pd.DataFrame:
         results = self.left["results.csv"]
@@ -214,7 +214,7 @@ def made_series(n_patients: int, seed: int, approaches=("guided", "freehand"), v
         "models/perforation_imputation.csv": odds_imputed.models,
         "models/survival_imputation.csv": hazards_imputed.models,
     } | {f"models/{name}.left_out.csv": fit.left_out for name, fit in fits.items()}
-    return Series(cases, visited, implants, gain_at_visits(visited, cases), km.curves, left)
+    return Series(cases, gain_at_visits(visited, cases), km.curves, left, visited, implants)
 
 
 def ladder_cases() -> pd.DataFrame:
