@@ -38,7 +38,12 @@ class Made:
 @cache
 def made_of(kind: str) -> Made:
     """A series of a kind."""
-    series = made_series(**KINDS[kind])
+    return made_series_of(**KINDS[kind])
+
+
+def made_series_of(**options) -> Made:
+    """A series made by `made_series`."""
+    series = made_series(**options)
     with TemporaryDirectory() as output:
         series.leave_in(Path(output))
         whole = read_material(output, PLAN, {"liftseries": "0"}, {"sites_of_a_person.csv": "0" * 64})
