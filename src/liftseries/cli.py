@@ -10,10 +10,14 @@ import os
 import sys
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from liftseries import __version__
 from liftseries.errors import Problem, StudyError, UsageError, fault
 from liftseries.plan import CORRECTIONS_FILE, PLAN_FILE, READ_FROM, Plan, read_plan
+
+if TYPE_CHECKING:
+    from liftseries.intake.study import Intake
 
 CAUTION = (
     "For research and audit. Not a medical device, no advice for a patient in the chair: "
@@ -70,9 +74,15 @@ def _parser() -> argparse.ArgumentParser:
         "--apply", type=Path, metavar="FILE.xlsx",
         help="take the corrected workbook over into corrections.csv, then check; the tables stay as they are",
     )  # fmt: skip
+    check.add_argument(
+        "--decisions", type=Path, metavar="FILE.csv",
+        help="write how each cell was taken that is not simply what it shows, and by which rule",
+    )  # fmt: skip
     check.set_defaults(door=_check)
 
-    leave = doors.add_parser("release", help="make release/: what of a finished run may leave the house", epilog=CAUTION)
+    leave = doors.add_parser(
+        "release", help="make release/: what of a finished run may leave the house", epilog=CAUTION
+    )
     leave.add_argument("study", metavar="STUDY", help="the study folder, or its study.yaml")
     leave.set_defaults(door=_release)
 
@@ -217,6 +227,7 @@ def _check(options: argparse.Namespace) -> int:
     intake, problems = check_study(plan)
     for problem in [*not_taken, *problems]:
         print(problem, file=sys.stderr)
+    _tell_decisions(plan, intake, options.decisions)
     if problems or not_taken:
         print(f"{_counted(len(problems), 'problem')} found.", file=sys.stderr)
         if options.corrections:
@@ -229,6 +240,25 @@ def _check(options: argparse.Namespace) -> int:
         print(f"{table}: {counts['read'].sum()} rows from {files}{without}")
     print("No problem found.")
     return 0
+
+
+def _tell_decisions(plan: Plan, intake: Intake, path: Path | None) -> None:
+    """How many cells were not taken for what they show, what looks ten times too small, what may be confirmed."""
+    from liftseries.intake.decisions import write_decisions
+    from liftseries.intake.tenfold import RULE as TENFOLD
+    from liftseries.intake.words import as_yaml
+
+    if path:
+        write_decisions(plan, intake.decisions, path)
+    told = intake.decisions[intake.decisions["rule"] == TENFOLD]
+    for decision in told.itertuples():
+        print(f"{decision.place}: {decision.stood}: {decision.taken_for}.")
+    if n := len(intake.decisions):
+        where = f"listed in {path}" if path else "--decisions FILE.csv lists them"
+        print(f"{_counted(n, 'decision')} on what is not simply what it shows; {where}.")
+    if intake.proposed_reading:
+        print("If these words mean what they seem to, add to study.yaml, under `reading` if it is there already:\n")
+        print(as_yaml(intake.proposed_reading))
 
 
 def _applied(plan: Plan, path: Path) -> list[Problem]:

@@ -36,6 +36,7 @@ LEFT_FOR_PEOPLE = (
     "report.pdf",
     "results.csv",
     "set_aside.csv",
+    "decisions.csv",
     "derived",
     "figures",
     "tables",

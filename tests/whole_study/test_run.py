@@ -82,7 +82,9 @@ def test_manifest_covers_inputs_and_outputs(demo):
         for name in ("derived", "figures", "tables")
         for path in output.glob(f"{name}/[!.]*")
     }
-    assert left | {"report.html", "report.pdf", "results.csv", "set_aside.csv"} == set(manifest["outputs"])
+    assert left | {"report.html", "report.pdf", "results.csv", "set_aside.csv", "decisions.csv"} == set(
+        manifest["outputs"]
+    )
 
 
 def test_second_run_does_nothing(demo):

@@ -1,4 +1,4 @@
-"""Reads the study folder; leaves checked/*.parquet, checked/counts.csv and set_aside.csv."""
+"""Reads the study folder; leaves checked/, set_aside.csv and decisions.csv."""
 
 
 rule check_tables:
@@ -13,7 +13,9 @@ rule check_tables:
         instruments="checked/instruments.parquet",
         stops="checked/stops.parquet",
         counts="checked/counts.csv",
+        not_applicable="checked/sites_not_applicable.parquet",
         set_aside="set_aside.csv",
+        decisions="decisions.csv",
     log:
         "logs/check_tables.log",
     params:

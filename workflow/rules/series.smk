@@ -7,6 +7,7 @@ rule series:
         cases="models/cases.parquet",
         visits="checked/visits.parquet",
         counts="checked/counts.csv",
+        not_applicable="checked/sites_not_applicable.parquet",
         set_aside="set_aside.csv",
     output:
         flow="models/flow.csv",

@@ -1,4 +1,4 @@
-"""Study folder -> checked tables, counts of rows, rows set aside."""
+"""Study folder -> checked tables, counts of rows, rows set aside, decisions."""
 
 from liftseries.jobs import logged
 
@@ -12,4 +12,9 @@ with logged(snakemake.log[0]):
     for name, table in plan.schema.items():
         write_parquet(snakemake.output[name], intake.tables.get(name, empty_table(table)))
     write_csv(snakemake.output.counts, intake.counts)
+    write_parquet(
+        snakemake.output.not_applicable,
+        intake.not_applicable["sites"].assign(site_id=intake.tables["sites"]["site_id"]),
+    )
     write_csv(snakemake.output.set_aside, intake.set_aside)
+    write_csv(snakemake.output.decisions, intake.decisions)

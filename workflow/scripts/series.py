@@ -17,7 +17,8 @@ with logged(snakemake.log[0]):
     boxes = flow(cases, visits, counts)
     write_csv(snakemake.output.flow, boxes)
     write_csv(snakemake.output.characteristics, characteristics(cases))
-    write_csv(snakemake.output.missing, missingness(cases))
+    not_applicable = cases[["site_id"]].merge(pd.read_parquet(snakemake.input.not_applicable), "left", "site_id")
+    write_csv(snakemake.output.missing, missingness(cases, not_applicable))
 
     save(draw_flow(boxes, read_table(snakemake.input.set_aside)), "figures/flow")
     save(draw_residual_height(cases, snakemake.params.rbh_bands_mm), "figures/residual_height")

@@ -4,8 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import astuple, dataclass, fields
+from pathlib import Path
 
 import pandas as pd
+
+from liftseries.errors import UsageError
+from liftseries.outputs import write_csv
+from liftseries.plan import PLAN_FILE, Plan
 
 
 @dataclass(frozen=True)
@@ -29,3 +34,20 @@ def decisions_table(decisions: Iterable[Decision]) -> pd.DataFrame:
     """A row a decision, in the order in which they were taken, with the fields as columns."""
     columns = [field.name for field in fields(Decision)]
     return pd.DataFrame([astuple(decision) for decision in decisions], columns=columns).astype({"row": "Int64"})
+
+
+def write_decisions(plan: Plan, decisions: pd.DataFrame, path: Path) -> None:
+    """Writes the decisions as CSV, over an older list, but never over a file of the study.
+
+    Raises
+    ------
+    UsageError
+        The path is the study's own file, or cannot be written.
+    """
+    own = {file.resolve() for file in (plan.folder / PLAN_FILE, *plan.files())}
+    if path.resolve() in own or path.suffix.lower() != ".csv":
+        raise UsageError(f"--decisions {path}: name a file of its own that ends in .csv.")
+    try:
+        write_csv(path, decisions)
+    except OSError as error:
+        raise UsageError(f"--decisions {path}: cannot be written ({error.strerror}). Name another place.") from None

@@ -9,25 +9,33 @@ import numpy as np
 
 from liftseries.intake.draft import Draft
 from liftseries.intake.numbers import plain
+from liftseries.schema import Column
 
 FEWEST = 8  # known lengths of a column; below, nothing is told
 TOO_FAR = 3.5  # modified z of an outlier. Source: Iglewicz and Hoaglin, How to Detect and Handle Outliers, 1993
 NEAR = 2.0  # modified z that the number must have once it is ten times as large or small; our choice
 SMALLEST_SPREAD = 0.05  # of the decimal logarithm, some 12 %: a column of equal lengths has no outlier; our choice
+RULE = "tenfold_length_is_told"
 TO_NORMAL = 1.4826  # median absolute deviation to standard deviation of a normal distribution
 
 
 def propose_tenfold(draft: Draft) -> None:
     """Adds a decision for each length that is one of its column's only after a step of the decimal mark."""
     for name, column in draft.table.columns.items():
-        if column.type == "number" and column.unit == "mm":
+        # A column that may hold 0 has small numbers of its own, and tells nothing on a logarithm.
+        if column.type == "number" and column.unit == "mm" and _is_above_zero(column):
             values = draft.frame[name].where(draft.sound[name]).to_numpy(float)
             for index, factor in zip(*tenfold(values), strict=True):
                 shown, meant = plain(values[index]), plain(float(f"{values[index] * factor:.6g}"))
                 stood = f"a number far {'below' if factor > 1 else 'above'} the others of its column"
                 why = "it was typed in cm" if factor > 1 else "a decimal mark is missing"
                 taken_for = f"{shown} mm as it stands; to be looked up, as it would be {meant} mm if {why}"
-                draft.decide(index, name, stood, taken_for, "tenfold_length_is_told")
+                draft.decide(index, name, stood, taken_for, RULE)
+
+
+def _is_above_zero(column: Column) -> bool:
+    above, at_least = column.above, column.at_least
+    return (above is not None and above >= 0) or (at_least is not None and at_least > 0)
 
 
 def tenfold(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -6,6 +6,7 @@ lists, never another text of a cell.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping
 from functools import cache
 
@@ -84,3 +85,17 @@ def proposed_reading(faults: Iterable[tuple[str, Fault]]) -> dict:
         elif fault.key:
             proposed.setdefault(fault.key, {})[fault.word] = None
     return {key: found if key == "levels" else list(found) for key, found in proposed.items()}
+
+
+def as_yaml(reading: Mapping) -> str:
+    """The section `reading` as lines to paste into study.yaml."""
+    lines = ["reading:"]
+    for key, words in reading.items():
+        if key == "levels":
+            lines.append("  levels:")
+            for column, levels in words.items():
+                pairs = ", ".join(f"{json.dumps(word, ensure_ascii=False)}: {level}" for word, level in levels.items())
+                lines.append(f"    {column}: {{{pairs}}}")
+        else:
+            lines.append(f"  {key}: {json.dumps(words, ensure_ascii=False)}")
+    return "\n".join(lines) + "\n"

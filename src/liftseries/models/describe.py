@@ -159,27 +159,43 @@ def summary(column: pd.Series) -> list[dict]:
     ]
 
 
-def missingness(table: pd.DataFrame, columns: Sequence[str] = MAY_BE_MISSING, by: str = "centre") -> pd.DataFrame:
-    """How many values of each column are empty or `unknown`, overall and by centre.
+def missingness(
+    table: pd.DataFrame,
+    not_applicable: pd.DataFrame | None = None,
+    columns: Sequence[str] = MAY_BE_MISSING,
+    by: str = "centre",
+) -> pd.DataFrame:
+    """How many values of each column are empty or `unknown`, overall and by centre, and why.
 
     Parameters
     ----------
     table : any table that has `columns` and `by`; a row is one unit
+    not_applicable : row for row as `table`, true where a value is empty because there was nothing to record
+        A column that it lacks, or without it every column, applies to all rows.
     columns : which to look at; those that `table` has not are passed over
     by : column whose levels are the groups
 
     Returns
     -------
-    `column, subset, n, n_missing, share`
+    `column, subset, n, n_missing, n_not_applicable, share`
+        n_not_applicable of the n_missing were not to be recorded, the others were not recorded; share is
+        n_missing of n, for a model can use neither.
     """
     missing = {column: is_missing(table[column]) for column in columns if column in table}
+    flagged = pd.DataFrame() if not_applicable is None else not_applicable
+    moot = {column: is_empty & _flags(flagged, column, len(table)) for column, is_empty in missing.items()}
     rows = []
     for subset, member in subsets(table, [by]):
         n = int(member.sum())
         for column, is_empty in missing.items():
             n_missing = int(is_empty[member].sum())
-            rows.append((column, subset, n, n_missing, n_missing / n if n else np.nan))
-    return pd.DataFrame(rows, columns=["column", "subset", "n", "n_missing", "share"])
+            n_moot = int(moot[column][member].sum())
+            rows.append((column, subset, n, n_missing, n_moot, n_missing / n if n else np.nan))
+    return pd.DataFrame(rows, columns=["column", "subset", "n", "n_missing", "n_not_applicable", "share"])
+
+
+def _flags(flagged: pd.DataFrame, column: str, n: int) -> np.ndarray:
+    return flagged[column].to_numpy(bool) if column in flagged else np.zeros(n, dtype=bool)
 
 
 def is_missing(column: pd.Series) -> np.ndarray:

@@ -25,7 +25,7 @@ FILES = {
         "models/characteristics.csv",
         "unit column level subset n n_known n_missing share mean sd median q1 q3",
     ),
-    "missing": ("models/missing.csv", "column subset n n_missing share"),
+    "missing": ("models/missing.csv", "column subset n n_missing n_not_applicable share"),
     "deviations": ("models/deviations.csv", "deviation subset n_sites n_true share"),
     "complications": ("models/complications.csv", "complication n_sites n_patients n_asked share"),
     "life_table": (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from liftseries.report.material import Material
-from liftseries.report.numbers import count, decimal, missing, percent, share_of
+from liftseries.report.numbers import count, decimal, is_withheld, missing, percent, share_of
 from liftseries.report.tables.cells import (
     Display,
     table_of,
@@ -109,12 +109,19 @@ def missing_table(material: Material, words: Words) -> Display | None:
     rows = [(words.column(column), *(_gap(cells.get((column, subset))) for subset in subsets)) for column in with_gaps]
     heads = ["All" if subset == "all" else words.subset(subset) for subset in subsets]
     n_full = len(columns) - len(with_gaps)
-    note = f"Empty or unknown of all; {n_full} of {len(columns)} columns looked at have no gap and are not listed."
+    note = (
+        f"Empty or unknown of all; {n_full} of {len(columns)} columns looked at have no gap and are not listed. "
+        "Not applicable, among them: nothing was to be recorded, by what the same row says or as the study marks it; "
+        "the others were not recorded."
+    )
     return table_of("missing", "Missing values by column and centre.", ("Column", *heads), rows, note)
 
 
 def _gap(cell) -> str:
-    return share_of(cell.n_missing, cell.n) if cell is not None else ""
+    if cell is None:
+        return ""
+    shown = not is_withheld(cell.n_not_applicable) and cell.n_not_applicable > 0
+    return share_of(cell.n_missing, cell.n) + (f"; {count(cell.n_not_applicable)} not applicable" if shown else "")
 
 
 def left_out_table(material: Material, words: Words) -> Display | None:
