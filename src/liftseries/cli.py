@@ -83,7 +83,7 @@ def _parser() -> argparse.ArgumentParser:
     leave = doors.add_parser(
         "release", help="make release/: what of a finished run may leave the house", epilog=CAUTION
     )
-    leave.add_argument("study", metavar="STUDY", help="the study folder, or its study.yaml")
+    _add_study(leave)
     leave.set_defaults(door=_release)
 
     new = doors.add_parser("new", help="make a folder to start a study from", epilog=CAUTION)

@@ -143,7 +143,10 @@ def test_command_tells_what_was_taken_and_what_remains(study, capsys):
     book = edited(written(study), righted(FAULTS[:-1]))
     assert main(["check", str(study), "--apply", str(book)]) == 1
     said = capsys.readouterr()
-    assert said.out == f"11 cells corrected and 0 rows left out, in {CORRECTIONS_FILE}; 0 entries not taken.\n"
+    assert said.out.splitlines() == [
+        f"11 cells corrected and 0 rows left out, in {CORRECTIONS_FILE}; 0 entries not taken.",
+        "11 decisions on what is not simply what it shows; --decisions FILE.csv lists them.",
+    ]
     assert said.err.endswith("1 problem found.\n")
     book = edited(written(study, "rest.xlsx"), righted(FAULTS[-1:]))
     assert main(["check", str(study), "--apply", str(book)]) == 0
@@ -217,8 +220,8 @@ def test_numbers_as_people_type_them(study, entered, expected):
     [
         ("=1+4", "a formula without a value"),
         (datetime.datetime(2026, 6, 1), "a date; a program may have made it of a number"),
-        ("@SUM(1)", "begins like a formula"),
-        ("-5+10", "begins like a formula"),
+        ("@SUM(1)", "begins as a formula"),
+        ("-5+10", "begins as a formula"),
     ],
 )
 def test_what_cannot_be_taken_is_refused_at_its_place(study, entered, told):
@@ -313,6 +316,23 @@ def test_text_cells_stand_in_no_message(study):
     assert result.n_cells > 20
     assert CANARY not in told
     assert CANARY not in "\n".join(problems(study)).lower()
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(flips=st.lists(st.tuples(st.floats(0, 1), st.integers(0, 255)), max_size=4), kept=st.floats(0.2, 1))
+def test_a_damaged_workbook_is_told_as_the_users(faulty_study, flips, kept):
+    """Bytes changed, the end cut off: either nothing of it mattered, or it is wrong use."""
+    content = bytearray((faulty_study / "corrections.xlsx").read_bytes())
+    for at, byte in flips:
+        content[int(at * (len(content) - 1))] = byte
+    path = faulty_study / "damaged.xlsx"
+    path.write_bytes(content if kept > 0.6 else content[: int(kept * len(content))])
+    try:
+        lines, told = applied(faulty_study / "study", path).lines, "damaged.xlsx"
+    except UsageError as error:
+        lines, told = [], str(error)
+    assert lines == []
+    assert told.startswith("damaged.xlsx")
 
 
 @pytest.mark.parametrize("content", [None, b"", b"no workbook", b"PK\x03\x04 cut off"])

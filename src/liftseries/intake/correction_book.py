@@ -315,7 +315,7 @@ def _write_readme(sheet: Worksheet, plan: Plan, found: Refused, name: str) -> No
         ),
         (
             "To drop a row",
-            f'Choose {LEAVE_OUT} in the column "{OUT}". The row is then treated as if it had not been entered, and '
+            f'Choose "{LEAVE_OUT}" in the column "{OUT}". The row is then treated as if it had not been entered, and '
             "counted as left out. What belongs to it, such as the visits of a site, is told as a fault of its own.",
         ),
         (

@@ -33,11 +33,11 @@ from liftseries.intake.sources import DATES, Oddity, Unreadable, is_blank, lette
 from liftseries.intake.study import checked_drafts
 from liftseries.intake.workbook_parts import Workbook
 from liftseries.intake.workbooks import careful_records
+from liftseries.outputs import FORMULA_SIGNS
 from liftseries.plan import Plan
 from liftseries.schema import Table
 
 ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")  # how some programs write what a workbook can't hold
-FORMULA_SIGNS = ("=", "+", "-", "@")
 
 
 @dataclass
@@ -237,5 +237,5 @@ def _cannot_be_taken(cell: object) -> str:
         return "a date; a program may have made it of a number. Give the cell the text format and type it again."
     text = returned(cell)
     if len(text) > 1 and text.startswith(FORMULA_SIGNS) and number_in(text) is None:
-        return f"a text that begins like a formula, with one of {' '.join(FORMULA_SIGNS)}. Type it without the sign."
+        return "a text that begins as a formula of a spreadsheet does, with = + - or @. Type it without that sign."
     return ""
