@@ -1,15 +1,7 @@
 """Made-up series, from ample to empty."""
 
 import pytest
-from made_series import Series, made_series
-
-KINDS = {
-    "full": {"n_patients": 90, "seed": 3},
-    "tiny": {"n_patients": 2, "seed": 4},
-    "one_level": {"n_patients": 40, "seed": 5, "approaches": ("guided",)},
-    "empty": {"n_patients": 0, "seed": 6},
-    "no_visits_no_log": {"n_patients": 30, "seed": 8, "visits": False, "log": False},
-}
+from made_series import KINDS, Series, made_series
 
 
 @pytest.fixture(scope="session")

@@ -126,6 +126,15 @@ class Series:
         return output
 
 
+KINDS = {
+    "full": {"n_patients": 90, "seed": 3},
+    "tiny": {"n_patients": 2, "seed": 4},
+    "one_level": {"n_patients": 40, "seed": 5, "approaches": ("guided",)},
+    "empty": {"n_patients": 0, "seed": 6},
+    "no_visits_no_log": {"n_patients": 30, "seed": 8, "visits": False, "log": False},
+}
+
+
 def category(name: str, values) -> pd.Categorical:
     return pd.Categorical(list(values), categories=LEVELS[name])
 

@@ -6,8 +6,7 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
-from conftest import KINDS
-from made_series import made_series
+from made_series import KINDS, made_series
 from PIL import Image
 
 from liftseries.chapters import FIGURES

@@ -5,8 +5,7 @@ import re
 from html.parser import HTMLParser
 
 import pytest
-from conftest import KINDS
-from made_series import PLAN
+from made_series import KINDS, PLAN
 
 from liftseries.report.content import NOTICES, build
 from liftseries.report.figures.style import save

@@ -7,8 +7,7 @@ import zipfile
 import numpy as np
 import pandas as pd
 import pytest
-from conftest import KINDS
-from made_series import PLAN
+from made_series import KINDS, PLAN
 
 from liftseries.models.tidy import DESIGN_EFFECT
 from liftseries.report.material import read_material, read_table
