@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import combinations
 
 import numpy as np
 from hypothesis import strategies as st
@@ -25,6 +26,18 @@ def cells(table: Sequence[Sequence[int]]) -> list[Count]:
     n = np.array(table)
     row, column = (np.repeat(index.ravel(), n.ravel()) for index in np.indices(n.shape))
     return two_way("table", row, column)
+
+
+def every_table(total: int) -> Iterator[dict[str, int]]:
+    """All 2 × 3 tables of a total, with the margins, by the names of `cells`: five bars among as many stars."""
+    for bars in combinations(range(total + 5), 5):
+        n = np.diff([-1, *bars, total + 5]).reshape(2, 3) - 1
+        yield (
+            {f"table {r},{c}": int(n[r, c]) for r in range(2) for c in range(3)}
+            | {f"table {r},all": int(n[r].sum()) for r in range(2)}
+            | {f"table all,{c}": int(n[:, c].sum()) for c in range(3)}
+            | {"table all,all": total}
+        )
 
 
 def printed(counts: Iterable[Count], patients: np.ndarray, withheld: Iterable[str]) -> dict[str, int]:

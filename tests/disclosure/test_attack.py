@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from itertools import combinations
-
 import numpy as np
 import pytest
-from disclosure.ledgers import cells, ledgers, printed, two_way
+from disclosure.ledgers import cells, every_table, ledgers, printed, two_way
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -74,18 +72,6 @@ def test_bounds_of_a_small_table_are_those_of_counting_out_every_table(data):
         assert set(found.index) == set(expected)
         for name, values in expected.items():
             assert found.loc[name].tolist() == pytest.approx([min(values), max(values)], abs=1e-6)
-
-
-def every_table(total):
-    """All 2 × 3 tables of a total, with the margins: five bars among as many stars."""
-    for bars in combinations(range(total + 5), 5):
-        n = np.diff([-1, *bars, total + 5]).reshape(2, 3) - 1
-        yield (
-            {f"table {r},{c}": int(n[r, c]) for r in range(2) for c in range(3)}
-            | {f"table {r},all": int(n[r].sum()) for r in range(2)}
-            | {f"table all,{c}": int(n[:, c].sum()) for c in range(3)}
-            | {"table all,all": total}
-        )
 
 
 @settings(max_examples=40, deadline=None)
@@ -170,6 +156,15 @@ def test_the_same_number_in_another_table_counts_as_printed():
 
 def test_nothing_bounds_a_number_alone():
     assert bounds(attack([Count("alone", np.ones(3, bool))], np.arange(3), {})) == [("alone", 0, np.inf)]
+
+
+def test_whole_numbers_that_nothing_bounds():
+    """A table of which nothing is printed: each of its numbers is anything from nought."""
+    counts = two_way("a", np.array([0, 0, 1, 1]), np.array([0, 1, 0, 1]))
+    for integers in (False, True):
+        found = attack(counts, np.arange(4), {}, integers=integers)
+        assert found["lower"].tolist() == [0] * 9
+        assert found["upper"].tolist() == [np.inf] * 9
 
 
 def test_nobody_is_nought_whatever_is_printed():

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, linprog, milp
 from scipy.sparse import coo_array, csr_array, vstack
 from scipy.sparse.csgraph import connected_components
 
@@ -105,24 +105,32 @@ class _Part:
             yield int(number), (self._lowest(objective, integers), -self._lowest(-objective, integers))
 
     def _lowest(self, objective: np.ndarray, integers: bool) -> float:
-        if integers:
-            constraints = [
-                LinearConstraint(matrix, low, high)
-                for matrix, low, high in (
-                    (self.equations, self.equal_to, self.equal_to),
-                    (self.inequalities, self.at_least, np.inf),
-                )
-                if matrix.shape[0]
-            ]
-            solved = milp(objective, integrality=1, bounds=Bounds(0, np.inf), constraints=constraints)
-        else:
-            solved = linprog(
-                objective, -self.inequalities, -self.at_least, self.equations, self.equal_to, method="highs"
+        solved = linprog(objective, -self.inequalities, -self.at_least, self.equations, self.equal_to, method="highs")
+        lowest = -np.inf if solved.status == UNBOUNDED else _value_found(solved)
+        if not integers:
+            return lowest
+        if lowest == -np.inf:
+            # Whole numbers are unbounded too, if any agree at all (Meyer, Mathematical Programming 7, 1974, 223-235;
+            # from memory); the solver for whole numbers does not tell the one from the other.
+            self._whole(np.zeros_like(objective))
+            return lowest
+        return self._whole(objective)
+
+    def _whole(self, objective: np.ndarray) -> float:
+        constraints = [
+            LinearConstraint(matrix, low, high)
+            for matrix, low, high in (
+                (self.equations, self.equal_to, self.equal_to),
+                (self.inequalities, self.at_least, np.inf),
             )
-        if solved.status == UNBOUNDED:
-            return -np.inf
-        if solved.status == INFEASIBLE:
-            raise ValueError("no series agrees with the values")
-        if solved.status != 0:
-            raise RuntimeError(solved.message)
-        return float(solved.fun)
+            if matrix.shape[0]
+        ]
+        return _value_found(milp(objective, integrality=1, bounds=Bounds(0, np.inf), constraints=constraints))
+
+
+def _value_found(solved: OptimizeResult) -> float:
+    if solved.status == INFEASIBLE:
+        raise ValueError("no series agrees with the values")
+    if solved.status != 0:
+        raise RuntimeError(solved.message)
+    return float(solved.fun)
