@@ -98,7 +98,8 @@ def read_column(raw: np.ndarray, column: Column, reading: Reading = AS_FDI) -> C
 def _unclear(numbers: dict[tuple[type, object], int], column: Column) -> dict[tuple[type, object], Fault]:
     if column.type not in ("number", "integer"):
         return {}
-    message = f"a mark before three digits may be the decimal mark or one for thousands. {_correct(column)}"
+    ways = "1200 without a mark, or 1.2 without the zeros, as it is meant"
+    message = f"a mark before three digits may be the decimal mark or one for thousands. Enter for instance {ways}."
     fault = Fault("decimal_mark_is_clear", message)
     return {(str, cell): fault for cell in unclear_thousands((cell for _, cell in numbers), column)}
 

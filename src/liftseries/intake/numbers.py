@@ -60,17 +60,20 @@ def value_class(cell: object) -> str:
 def unclear_thousands(cells: Iterable[object], column: Column) -> set[str]:
     """Texts of one file's column in which a mark before three digits may stand for thousands.
 
-    `1,200` is 1.2 or 1200. It is 1.2 where the column writes other decimals with a comma (`850,5`), and where 1200
-    is out of the column's range; else nobody can tell. `1.200` is unclear only where other decimals have a comma.
+    `1.200` is 1.2 or 1200. It is 1.2 where all other decimals of the column have the same mark (`850.5`), and where
+    1200 is out of the column's range; else nobody can tell. The same holds of `1,200`.
     """
     marked = [(cell, in_plain_signs(cell)) for cell in cells if isinstance(cell, str)]
     marked = [(cell, text) for cell, text in marked if ("," in text or "." in text) and NUMBER.fullmatch(text)]
     unclear = [(cell, text) for cell, text in marked if ONE_MARK_THREE_DIGITS.fullmatch(text)]
     if not unclear or column.levels:
         return set()
-    comma_is_decimal = any("," in text for _, text in marked if not ONE_MARK_THREE_DIGITS.fullmatch(text))
-    doubted = "." if comma_is_decimal else ","
-    return {cell for cell, text in unclear if doubted in text and _in_range(float(re.sub("[.,]", "", text)), column)}
+    decimal = {"," if "," in text else "." for _, text in marked if not ONE_MARK_THREE_DIGITS.fullmatch(text)}
+    return {
+        cell
+        for cell, text in unclear
+        if decimal != {"," if "," in text else "."} and _in_range(float(re.sub("[.,]", "", text)), column)
+    }
 
 
 def _in_range(number: float, column: Column) -> bool:
