@@ -15,6 +15,7 @@ from studies import cell, tables, write_study
 
 from liftseries.intake.corrections import (
     COLUMNS,
+    LEAVE_OUT,
     Correction,
     append_corrections,
     fingerprint,
@@ -164,6 +165,16 @@ def test_a_cleared_column_may_hold_what_looks_like_an_identifier(tmp_path):
     with (study / "study.yaml").open("a", encoding="utf-8") as plan:
         plan.write("reading:\n  cleared: {patients: [centre]}\n")
     assert problems(study) == []
+
+
+@pytest.mark.parametrize("correction", [{"column": "centre"}, {"column": "", "value": LEAVE_OUT}], ids=str)
+def test_an_identifier_in_a_file_is_told_though_a_correction_covers_it(tmp_path, correction):
+    filed = {"patients": cell(2, "centre", "jo@clinic.example")}
+    frame = filed["patients"](tables()["patients"])
+    filled = sorted((name, text) for name, text in frame.iloc[0].items() if text)
+    old = hashlib.sha256(str_json(filled)).hexdigest()
+    study = corrected_study(tmp_path, line(old=old, **correction), changes=filed)
+    assert any(problem.startswith("patients.csv, row 2, centre: looks like an e-mail") for problem in problems(study))
 
 
 @pytest.mark.parametrize("content", [b"", b"\xff\xfe", b"a\0b", b'"', b"table;file\n", b"\n\n", b"x" * 1000])

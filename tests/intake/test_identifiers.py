@@ -13,12 +13,14 @@ import hmac
 import string
 
 import openpyxl
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from studies import cell, cells, write_study
 
 from liftseries.errors import StudyError
+from liftseries.intake.decisions import write_decisions
 from liftseries.intake.identifier_screen import screen_column
 from liftseries.intake.identifiers import Kind, Role, kind_of_header, kinds_of
 from liftseries.intake.sources import Oddity
@@ -287,6 +289,39 @@ def test_dates_that_a_workbook_keeps_are_refused_in_an_unknown_column(tmp_path):
     sheet.cell(1, at).value, sheet.cell(3, at).value = "memo", datetime.datetime(1961, 5, 4)
     book.save(folder / "study.xlsx")
     assert any("cell H3" in line and "looks like a date finer than a year" in line for line in lines(folder))
+
+
+def test_hidden_rows_are_looked_at_though_they_are_left_out(tmp_path):
+    folder = write_study(
+        tmp_path, {"sites": cell(3, "protocol", EMAIL)}, ending="xlsx", plan="reading: {hidden: leave_out}"
+    )
+    book = openpyxl.load_workbook(folder / "study.xlsx")
+    book["sites"].row_dimensions[3].hidden = True
+    book.save(folder / "study.xlsx")
+    assert any(line.startswith("study.xlsx, sheet sites, cell H3, protocol: looks like") for line in lines(folder))
+
+
+@pytest.mark.parametrize("title", ["Maria Quillfeather", EMAIL, datetime.date(1961, 5, 4)])
+def test_title_above_the_header_is_looked_at(tmp_path, title):
+    folder = write_study(tmp_path, ending="xlsx")
+    book = openpyxl.load_workbook(folder / "study.xlsx")
+    book["sites"].insert_rows(1, 2)
+    book["sites"]["A1"], book["sites"]["B2"] = "All sites of the series", title
+    book.save(folder / "study.xlsx")
+    (line,) = lines(folder)
+    assert line.startswith("study.xlsx, sheet sites, cell B2, column 2 (B): looks like ")
+    assert str(title) not in line
+
+
+def test_clearing_a_column_is_a_decision_that_is_written(tmp_path):
+    plan = "reading: {cleared: {sites: [protocol]}}"
+    folder = write_study(tmp_path, {"sites": cell(3, "protocol", "Maria Quillfeather")}, plan=plan)
+    intake = read_study(read_plan(folder))
+    write_decisions(read_plan(folder), intake.decisions, tmp_path / "decisions.csv")
+    written = pd.read_csv(tmp_path / "decisions.csv")
+    (told,) = written[written["rule"] == "column_cleared_by_the_user"].itertuples()
+    assert (told.table, told.file, told.column) == ("sites", "sites.csv", "protocol")
+    assert "Quillfeather" not in (tmp_path / "decisions.csv").read_text(encoding="utf-8")
 
 
 def test_cleared_column_is_not_looked_at(tmp_path):

@@ -30,9 +30,11 @@ KEYS = ("patient_id", "site_id", "operator")
 def screen_draft(draft: Draft, cleared: Iterable[str] = ()) -> None:
     """Leaves one finding for each file, column and kind, with all its rows; a cleared column a decision instead.
 
-    A number or level that is refused here is told by no other check, for those quote numbers.
+    A file is looked at as it was filed: an identifier that a correction covers, or that a row left out holds, still
+    lies in it. A number or level that is refused here is told by no other check, for those quote numbers.
     """
-    for file_no, sheet in draft.sheets.items():
+    for file_no, sheet in draft.as_filed.items():
+        _screen_titles(draft, file_no, sheet)
         names = {position: name for name, position in draft.headers[file_no].positions.items()}
         for position in range(len(sheet.header)):
             name = names.get(position, "")
@@ -49,7 +51,19 @@ def screen_draft(draft: Draft, cleared: Iterable[str] = ()) -> None:
                 message = f"{_looks_like(kind, name, draft.table)}. {_what_to_do(draft.table, name)}"
                 draft.find_in_file(CELL_RULE, file_no, place, message, name, position, "text")
                 if name and draft.table.columns[name].type != "text":
-                    _silence(draft, file_no, rows, name)
+                    _silence(draft, file_no, sheet.rows[rows], name)
+
+
+def _screen_titles(draft: Draft, file_no: int, sheet: Sheet) -> None:
+    """Rows above the header and rows of units are no data, but they go wherever the file goes."""
+    for row, row_cells in sheet.beside.items():
+        for position, cell in enumerate(row_cells):
+            text = as_text(cell)
+            kinds = [Kind.DATE] if isinstance(cell, datetime.date) else list(kinds_of([text], Role.LABEL).values())
+            if kinds:
+                where = sheet.place(row, f"column {position + 1} ({letters(position)})", position)
+                message = f"looks like {kinds[0].words}. Take it out of the row, which is no part of the table."
+                draft.find_in_file(CELL_RULE, file_no, where, message, "", position, "text")
 
 
 def screen_column(cells: np.ndarray, role: Role, dates: bool = True) -> dict[Kind, np.ndarray]:
@@ -179,7 +193,7 @@ def _runs(rows: list[int]) -> Iterator[tuple[int, int]]:
 
 
 def _silence(draft: Draft, file_no: int, rows: np.ndarray, name: str) -> None:
-    refused = {int(index) for index in np.flatnonzero(draft.file_no == file_no)[rows]}
+    refused = {int(index) for index in np.flatnonzero((draft.file_no == file_no) & np.isin(draft.rows, rows))}
     draft.sound[name][list(refused)] = False
     draft.findings[:] = [
         finding for finding in draft.findings if not (finding.column == name and finding.index in refused)
