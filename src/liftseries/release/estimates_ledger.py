@@ -8,7 +8,8 @@
 | survival.km, .competing, .rmst, .turnbull, sensitivity.lost_implants | implants failed by the month |
 | survival.life_table | implants entering the year, failed in it, failed before it |
 | survival.patient | patients with a first failure by the month |
-| models of terms | no count exactly; they rest on each level's sites, with an event and without |
+| models of one term with levels | each level's sites, with an event and without: as many numbers as cells |
+| other models of terms | no count exactly; they rest on each level's sites, with an event and without |
 
 How many are at risk moves a survival estimate too little to be read off a rounded one; it must be at least as many
 patients as the smallest cell.
@@ -206,6 +207,22 @@ class Who:
             found += [part & group for part in parts for group in (mine, others, reference) if group.any()]
         return tuple(found)
 
+    def cells(self, used: np.ndarray, events: np.ndarray | None, terms: Iterable[str]) -> tuple:
+        """What a saturated model gives away: of its only term every level's sites, those with an event, those without.
+
+        A model with as many coefficients as cells returns each cell's share as it was. None of its rows stays where
+        one of these counts goes, since the rows of the other levels and the reference's make up the rest.
+        """
+        (term, *others), cases = [*terms] or [""], self.population.cases
+        if others or term not in cases or is_number(cases[term]):
+            return ()
+        levels = as_levels(cases[term])
+        groups = [used & np.asarray(levels == level) for level in levels.categories]
+        parts = [(group, "sites") for group in groups if group.any()]
+        if events is not None:
+            parts += [(group & part, "sites") for group, _ in parts for part in (events, ~events)]
+        return tuple(parts)
+
 
 def _rate(who: Who, row: Row) -> Behind:
     p = who.population
@@ -246,7 +263,8 @@ def _perforation_model(terms_of: Callable[[Who, Row], Iterable[str]]) -> Callabl
         used, _, _ = who.model("perforation", terms)
         used = used & who.population.subset(row.subset) if row.analysis == "perforation.validation" else used
         events = used & who.population.perforated
-        return Behind(used, events, rests_on=who.groups(used, events, terms, row.term), recorded=True)
+        away = who.cells(used, events, terms)
+        return Behind(used, events, gives_away=away, rests_on=who.groups(used, events, terms, row.term), recorded=True)
 
     return behind
 
@@ -281,7 +299,9 @@ def _difference(who: Who, row: Row) -> Iterable[str]:
 def _imputed_perforation(who: Who, row: Row) -> Behind:
     p = who.population
     known, events = p.perforation_known, p.perforated
-    return Behind(known, events, rests_on=who.groups(known, events, p.plan.perforation_terms, row.term), recorded=True)
+    terms = p.plan.perforation_terms
+    away = who.cells(known, events, terms)
+    return Behind(known, events, gives_away=away, rests_on=who.groups(known, events, terms, row.term), recorded=True)
 
 
 def _by_month(who: Who, row: Row) -> Behind:
@@ -329,7 +349,8 @@ def _hazard_model(kind: str) -> Callable[[Who, Row], Behind]:
             terms = ["gain_mm", *(term for term in terms if term != "gain_mm")]
         used, _, _ = who.model(kind, terms)
         events = used & p.failed
-        return Behind(used, events, rests_on=who.groups(used, events, terms, row.term))
+        away = who.cells(used, events, terms)
+        return Behind(used, events, gives_away=away, rests_on=who.groups(used, events, terms, row.term))
 
     return behind
 
@@ -337,7 +358,9 @@ def _hazard_model(kind: str) -> Callable[[Who, Row], Behind]:
 def _imputed_survival(who: Who, row: Row) -> Behind:
     p = who.population
     events = p.followed & p.failed
-    return Behind(p.followed, events, rests_on=who.groups(p.followed, events, p.plan.survival_terms, row.term))
+    terms = p.plan.survival_terms
+    away = who.cells(p.followed, events, terms)
+    return Behind(p.followed, events, gives_away=away, rests_on=who.groups(p.followed, events, terms, row.term))
 
 
 def _between_visits(who: Who, row: Row) -> Behind:
@@ -382,7 +405,9 @@ def gain_sites(p: Population, terms: Iterable[str] | None) -> np.ndarray:
 def _gain_model(who: Who, row: Row) -> Behind:
     p = who.population
     used = gain_sites(p, p.plan.gain_terms)
-    return Behind(used, rests_on=who.groups(used, None, p.plan.gain_terms, row.term))
+    terms = p.plan.gain_terms
+    away = who.cells(used, None, terms)
+    return Behind(used, gives_away=away, rests_on=who.groups(used, None, terms, row.term))
 
 
 def _alike(who: Who, row: Row) -> Behind:
