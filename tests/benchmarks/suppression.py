@@ -4,7 +4,7 @@
 
 A made-up series a row, of about two patients for three sites, and of 10 or 30 tables: one rare group against a random
 other one, with margins, and the time course in each of its columns. The ratios are to `protect` of the first row.
-"Worked out": small counts that the attack finds below the smallest cell; there must be none. Takes about two minutes.
+"Worked out": small counts that the attack finds below the smallest cell; there must be none. Takes about a minute.
 """
 
 from __future__ import annotations
