@@ -131,6 +131,7 @@ def test_written_csv_holds_no_formula_and_every_number_as_it_is(tmp_path):
         (["30", "35"], "1,200", None),  # 1.2 or 1200
         (["30", "35"], "1.200", None),
         (["30", "1200"], "1.200", None),
+        (["30", "35"], "1.2000", 1.2),  # as the message tells
         (["30,5", "35.5"], "1.200", None),  # both marks are decimal ones here
         (["30", "35"], "0.200", 0.2),
         (["30,5", "35"], "1,200", 1.2),  # the column has decimal commas

@@ -98,8 +98,10 @@ def read_column(raw: np.ndarray, column: Column, reading: Reading = AS_FDI) -> C
 def _unclear(numbers: dict[tuple[type, object], int], column: Column) -> dict[tuple[type, object], Fault]:
     if column.type not in ("number", "integer"):
         return {}
-    ways = "1200 without a mark, or 1.2 without the zeros, as it is meant"
-    message = f"a mark before three digits may be the decimal mark or one for thousands. Enter for instance {ways}."
+    message = (
+        "a mark before three digits may be the decimal mark or one for thousands. "
+        "Enter it without the mark if that is for thousands, with one more zero at its end if it is the decimal mark."
+    )
     fault = Fault("decimal_mark_is_clear", message)
     return {(str, cell): fault for cell in unclear_thousands((cell for _, cell in numbers), column)}
 
