@@ -3,6 +3,7 @@
     report.html, report.pdf    the report with what tells of few patients withheld
     results.csv                the estimates, likewise; its last column names what was withheld in a row
     tables/, figures/          of that report
+    coarsened/advice.csv       which columns would have to be coarser before rows could leave, too
     release.json               by what rule how much was withheld, and of which run; no value
 
 It is made from the run's own tables by the report's own code, beside the output folder and never inside it.
@@ -24,6 +25,7 @@ from liftseries.release.curves import COLUMNS
 from liftseries.release.figures import draw_figures
 from liftseries.release.masking import Masked, mask, withheld_columns
 from liftseries.release.population import read_population
+from liftseries.release.row_advice import row_advice
 from liftseries.release.words import figures_left_out, what_was_withheld
 from liftseries.report.content import build
 from liftseries.report.material import read_material, read_table
@@ -64,9 +66,12 @@ def release(plan: Plan) -> Released:
         curves = read_table(plan.output / "models/survival_curves.csv", COLUMNS)
         masked = mask(whole, curves, read_population(plan.output, plan), plan.smallest_cell)
         _check_protected(plan, masked)
+        checked = {name: pd.read_parquet(plan.output / f"checked/{name}.parquet") for name in ("patients", "sites")}
+        advice = row_advice(checked, plan.schema, plan.smallest_cell)
         record = _record(plan, masked)
     with remake_folder(folder) as room:
         _write(room, masked, whole.results, plan.smallest_cell)
+        write_csv(room / "coarsened/advice.csv", advice)
         record["files"] = {
             str(path.relative_to(room)): sha256(path) for path in sorted(room.rglob("*")) if path.is_file()
         }
@@ -146,5 +151,12 @@ def _record(plan: Plan, masked: Masked) -> dict:
         },
         "tables": masked.withheld.set_index("table").to_dict("index"),
         "figures_left_out": figures_left_out(),
-        "not_in_the_bundle": ["derived/", "set_aside.csv", "decisions.csv", "hashes of inputs", "names of files"],
+        "not_in_the_bundle": [
+            "derived/",
+            "rows, also coarsened",
+            "set_aside.csv",
+            "decisions.csv",
+            "hashes of inputs",
+            "names of files",
+        ],
     }

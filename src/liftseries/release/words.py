@@ -59,6 +59,10 @@ def what_was_withheld(smallest_cell: int, n_cells: int, n_withheld: int, n_numbe
         "the far ones.",
         f"Single records are not here at all: tables of sites and passes, rows set aside, the smallest and largest "
         f"values, and these figures: {single}. Left out because they have not been made coarse enough: {other}.",
+        f"Rows coarse enough that {k} patients share each of them are not here either: their totals by several columns "
+        "at once might give withheld counts back. The file coarsened/advice.csv names the columns that would have to "
+        "be coarser first, the most worth while first; it counts patients who share a record (k-anonymity) and does "
+        "not promise that those alike differ in what was found (l-diversity).",
         "That nobody wrote a thing down says nothing of the patient, so counts of missing values are no secret of "
         "their own; small ones are withheld all the same, for they would give other small counts away.",
         "What this does not promise: somebody who already knows much of the series, its other patients for instance, "
