@@ -1,0 +1,82 @@
+"""A small study, run and released by the command: what the bundle's own files print, read back."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import sys
+from html import unescape
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from studies import changed, write_study
+from test_bundle import everything_in
+
+from liftseries.release.rules import RULES
+
+SMALLEST_CELL = 5  # what a plan has that does not say otherwise
+
+
+MARK = "quern-"
+
+
+def liftseries(*words: str | Path) -> subprocess.CompletedProcess:
+    command = [sys.executable, "-m", "liftseries.cli", *map(str, words)]
+    return subprocess.run(command, capture_output=True, encoding="utf-8", timeout=600)
+
+
+def marked(rows: pd.DataFrame) -> pd.DataFrame:
+    """Keys long enough that none of them stands in packed bytes by chance."""
+    keys = [column for column in ("site_id", "patient_id") if column in rows]
+    return rows.assign(**{key: MARK + rows[key].astype(str) for key in keys})
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory) -> Path:
+    """The study folder after its run and its release."""
+    folder = write_study(tmp_path_factory.mktemp("released") / "study", {name: marked for name in changed({})})
+    for words in (("run", folder, "--cores", "1"), ("release", folder)):
+        done = liftseries(*words)
+        assert done.returncode == 0, done.stderr
+    yield folder
+    shutil.rmtree(folder)
+
+
+def test_the_bundle_of_a_real_run_names_nobody_and_no_file(study):
+    said, tables = everything_in(study / "release"), changed({})
+    names = {MARK + str(key) for key in (*tables["sites"]["site_id"], *tables["patients"]["patient_id"])}
+    files = {path.name for path in study.iterdir() if path.is_file()}
+    assert names
+    for name in names | files - {"study.yaml"}:
+        assert not re.search(rf"(?<![\w.]){re.escape(str(name))}(?!\w)".encode(), said), name
+
+
+def test_no_small_count_of_patients_stands_in_results_csv(study):
+    results = pd.read_csv(study / "release/results.csv")
+    assert len(results) == len(pd.read_csv(study / "output/results.csv"))
+    for column in RULES["results"].counts:
+        shown = results[column].dropna()
+        assert not shown.between(1, SMALLEST_CELL - 1).any(), column
+
+
+def test_where_a_count_of_results_csv_is_withheld_no_number_made_of_it_is_printed(study):
+    """Of a row whose events are withheld nothing else that depends on them stands in the file."""
+    results = pd.read_csv(study / "release/results.csv")
+    gone = results["withheld"].fillna("").str.split().map(lambda columns: "n_events" in columns)
+    assert gone.any()
+    assert results.loc[gone, ["estimate", "std_error", "conf_low", "conf_high", "p_value", "df"]].isna().all(axis=None)
+
+
+def test_no_cell_of_the_printed_tables_tells_a_small_part_of_a_whole(study):
+    """Every `2 of 7` and `2 (29%)` that a table or the page prints has a numerator and a rest of no few."""
+    words = [path.read_text(encoding="utf-8") for path in sorted((study / "release/tables").glob("*.csv"))]
+    page = (study / "release/report.html").read_text(encoding="utf-8")
+    words.append(unescape(re.sub(r"<[^>]*>", " ", re.sub(r"(?s)<(script|style).*?</\1>", " ", page))))
+    assert "withheld" in words[-1]
+    for text in words:
+        for part, whole in re.findall(r"(?<![\w.])(\d+) ?of (\d+)(?![\w.])", text):
+            assert not 1 <= int(part) < SMALLEST_CELL, f"{part} of {whole}"
+        for part in re.findall(r"(?<![\w.])(\d+) \(\d+(?:\.\d+)? ?%\)", text):
+            assert not 1 <= int(part) < SMALLEST_CELL, part
