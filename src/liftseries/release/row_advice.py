@@ -3,7 +3,8 @@
 The coarsened tables themselves are not released. Whoever adds up their rows has totals by every combination of their
 columns, also where the report withholds a part of such a total; and the ledger does not know those combinations, so
 that nobody has shown which withheld counts they would give back. Of the advice neither patients freed nor bits go
-along: both are functions of counts of few patients. The order, the columns and what they would hold are not.
+along: both are functions of counts of few patients. The order and the columns depend
+on such counts too, but no number is told; that is our judgement, no proof.
 """
 
 from __future__ import annotations
