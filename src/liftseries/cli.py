@@ -84,6 +84,9 @@ def _parser() -> argparse.ArgumentParser:
         "release", help="make release/: what of a finished run may leave the house", epilog=CAUTION
     )
     _add_study(leave)
+    leave.add_argument(
+        "--rows", action="store_true", help="coarsened rows of patients too; more counts of the report are withheld"
+    )
     leave.set_defaults(door=_release)
 
     new = doors.add_parser("new", help="make a folder to start a study from", epilog=CAUTION)
@@ -292,8 +295,10 @@ def _counted(n: int, word: str, words: str = "") -> str:
 def _release(options: argparse.Namespace) -> int:
     from liftseries.release.bundle import release
 
-    released = release(_plan(options.study))
+    released = release(_plan(options.study), options.rows)
     print(f"The bundle: {released.folder}")
+    if options.rows and not released.with_rows:
+        print("No rows are in it: they are too few, or counts of few patients could be worked out with them.")
     print(f"{released.n_withheld} of {_counted(released.n_counts, 'count')} withheld; its report says why.")
     return 0
 

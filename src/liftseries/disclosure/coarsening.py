@@ -53,7 +53,8 @@ class Coarsened:
     n_emptied : patients whose quasi-identifiers were all emptied, since no k of them shared a record
     n_left_out : patients who are not in the tables, since not even the emptied records were k alike
     classes : shape (n_patients,), by patient_id: equal where the released records are, -1 where left out
-        For counting only; it does not leave the house.
+    records : patients and sites under their own keys, as `tables` tells of them
+        For counting only, like `classes`; neither leaves the house.
     """
 
     tables: dict[str, pd.DataFrame]
@@ -65,6 +66,7 @@ class Coarsened:
     n_emptied: int
     n_left_out: int
     classes: pd.Series
+    records: dict[str, pd.DataFrame]
 
 
 class Lattice:
@@ -155,6 +157,12 @@ def coarsened_tables(
     out = class_sizes(classes) < k
     released = _renumbered(coarse_patients[~out], coarse_sites, seed)
     by_patient = pd.Series(np.where(out, -1, classes), index=pd.Index(patients["patient_id"], name="patient_id"))
+    told = ~sites["patient_id"].isin(patients.loc[out, "patient_id"])
+    keys = sites[[key for key in ("site_id",) if key in sites]]
+    records = {
+        "patients": coarse_patients[~out].reset_index(drop=True),
+        "sites": pd.concat([keys, coarse_sites], axis=1)[told].reset_index(drop=True),
+    }
     return Coarsened(
         tables=released,
         columns=pd.DataFrame(
@@ -176,6 +184,7 @@ def coarsened_tables(
         n_emptied=int((rare & ~out).sum()),
         n_left_out=int(out.sum()),
         classes=by_patient,
+        records=records,
     )
 
 

@@ -3,7 +3,8 @@
     report.html, report.pdf    the report with what tells of few patients withheld
     results.csv                the estimates, likewise; its last column names what was withheld in a row
     tables/, figures/          of that report
-    coarsened/advice.csv       which columns would have to be coarser before rows could leave, too
+    coarsened/                 patients and sites so coarse that rows may leave with it, where they may; advice.csv
+                               says which columns were made coarser
     release.json               by what rule how much was withheld, and of which run; no value
 
 It is made from the run's own tables by the report's own code, beside the output folder and never inside it.
@@ -25,7 +26,7 @@ from liftseries.release.curves import COLUMNS
 from liftseries.release.figures import draw_figures
 from liftseries.release.masking import Masked, mask, withheld_columns
 from liftseries.release.population import read_population
-from liftseries.release.row_advice import row_advice
+from liftseries.release.rows import advice_of, can_be_counted, rows_of
 from liftseries.release.words import figures_left_out, what_was_withheld
 from liftseries.report.content import build
 from liftseries.report.material import read_material, read_table
@@ -39,15 +40,22 @@ FOLDER, RECORD = "release", "release.json"
 
 @dataclass(frozen=True)
 class Released:
-    """Where the bundle lies, how many counts the report in the house has, and how many of them were withheld."""
+    """Where the bundle lies, how many counts the report in the house has, how many were withheld, and of rows."""
 
     folder: Path
     n_counts: int
     n_withheld: int
+    with_rows: bool
 
 
-def release(plan: Plan) -> Released:
+def release(plan: Plan, with_rows: bool = False) -> Released:
     """Makes the bundle anew.
+
+    Parameters
+    ----------
+    plan
+    with_rows : whether coarsened rows leave too, where the counts of few patients can be hidden all the same
+        More counts of the report are withheld then, for all that can be counted in rows is known.
 
     Raises
     ------
@@ -64,19 +72,27 @@ def release(plan: Plan) -> Released:
             raise _not_run(plan)
         whole = read_material(plan.output, plan.as_written, versions())
         curves = read_table(plan.output / "models/survival_curves.csv", COLUMNS)
-        masked = mask(whole, curves, read_population(plan.output, plan), plan.smallest_cell)
-        _check_protected(plan, masked)
+        population = read_population(plan.output, plan)
         checked = {name: pd.read_parquet(plan.output / f"checked/{name}.parquet") for name in ("patients", "sites")}
-        advice = row_advice(checked, plan.schema, plan.smallest_cell)
-        record = _record(plan, masked)
+        rows = rows_of(checked, plan.schema, plan.smallest_cell)
+        rows_leave = with_rows and can_be_counted(rows)
+        masked = mask(whole, curves, population, plan.smallest_cell, rows if rows_leave else None)
+        if rows_leave and _open_ones(masked):
+            rows_leave = False
+            masked = mask(whole, curves, population, plan.smallest_cell)
+        _check_protected(plan, masked)
+        record = _record(plan, masked, rows_leave)
     with remake_folder(folder) as room:
-        _write(room, masked, whole.results, plan.smallest_cell)
-        write_csv(room / "coarsened/advice.csv", advice)
+        _write(room, masked, whole.results, plan.smallest_cell, rows_leave)
+        write_csv(room / "coarsened/advice.csv", advice_of(rows))
+        for name, table in rows.tables.items() if rows_leave else ():
+            write_csv(room / f"coarsened/{name}.csv", table)
         record["files"] = {
             str(path.relative_to(room)): sha256(path) for path in sorted(room.rglob("*")) if path.is_file()
         }
         write_text(room / RECORD, json.dumps(record, indent=2, ensure_ascii=False) + "\n")
-    return Released(folder, int(masked.withheld["counts"].sum()), int(masked.withheld["counts_withheld"].sum()))
+    told = masked.withheld
+    return Released(folder, int(told["counts"].sum()), int(told["counts_withheld"].sum()), rows_leave)
 
 
 def _check_place(plan: Plan, folder: Path) -> None:
@@ -95,10 +111,14 @@ def _not_run(plan: Plan) -> StudyError:
     return StudyError([Problem(str(plan.folder), f"{why}. Run `liftseries run {plan.folder}` first.")])
 
 
+def _open_ones(masked: Masked) -> int:
+    """How many numbers of few patients could be worked out."""
+    return int((~masked.protection.intervals["protected"].astype(bool)).sum())
+
+
 def _check_protected(plan: Plan, masked: Masked) -> None:
     """Nothing is released as long as a number of few patients could be worked out."""
-    open_ones = int((~masked.protection.intervals["protected"].astype(bool)).sum())
-    if open_ones:
+    if open_ones := _open_ones(masked):
         message = (
             f"{open_ones} number{'s' if open_ones > 1 else ''} of fewer than {plan.smallest_cell} patients could be "
             "worked out whatever is withheld, so nothing is released. Take terms or groups out of the plan, or pool "
@@ -107,9 +127,9 @@ def _check_protected(plan: Plan, masked: Masked) -> None:
         raise StudyError([Problem(str(plan.folder), message)])
 
 
-def _write(room: Path, masked: Masked, whole: pd.DataFrame, smallest_cell: int) -> None:
+def _write(room: Path, masked: Masked, whole: pd.DataFrame, smallest_cell: int, rows_leave: bool) -> None:
     told = masked.withheld
-    words = what_was_withheld(smallest_cell, *(int(told[name].sum()) for name in COUNTED))
+    words = what_was_withheld(smallest_cell, *(int(told[name].sum()) for name in COUNTED), rows_leave)
     figures = draw_figures(masked.material, masked.curves, room / "figures")
     report = build(replace(masked.material, withheld=words, figures=figures))
     write_html(report, room / "report.html")
@@ -129,7 +149,7 @@ def released_results(masked: pd.DataFrame, whole: pd.DataFrame) -> pd.DataFrame:
     return masked.assign(**blank, withheld=withheld)
 
 
-def _record(plan: Plan, masked: Masked) -> dict:
+def _record(plan: Plan, masked: Masked, rows_leave: bool) -> dict:
     """The content of release.json.
 
     Of the run it has the hash of manifest.json alone. The hash of a results.csv would let somebody try values until
@@ -153,7 +173,7 @@ def _record(plan: Plan, masked: Masked) -> dict:
         "figures_left_out": figures_left_out(),
         "not_in_the_bundle": [
             "derived/",
-            "rows, also coarsened",
+            *([] if rows_leave else ["coarsened rows"]),
             "set_aside.csv",
             "decisions.csv",
             "hashes of inputs",

@@ -65,6 +65,7 @@ class Ledger:
     cells : table, row and column -> name of the count that is printed there
     given_away : table and row -> names of the counts that the row's other numbers give away
     rests_on : table and row -> groups that the row's other numbers rest on, each with its number of patients
+    known : names of counts that are told whatever else is withheld, by rows that leave the house
     """
 
     population: Population
@@ -73,6 +74,7 @@ class Ledger:
     cells: dict[tuple[str, int, str], str] = field(default_factory=dict)
     given_away: dict[Place, set[str]] = field(default_factory=dict)
     rests_on: dict[Place, list[int]] = field(default_factory=dict)
+    known: set[str] = field(default_factory=set)
     _names: dict[tuple[str, bytes], str] = field(default_factory=dict)
 
     def add(self, members: np.ndarray, unit: Unit = "sites", recorded: bool = False) -> str:
@@ -119,6 +121,12 @@ class Ledger:
         """Enters a group that a row's other numbers rest on: they go where it holds few patients."""
         self.rests_on.setdefault(place, []).append(self.population.n_patients(members))
 
+    def tells(self, table: str, members: np.ndarray, unit: Unit = "sites") -> None:
+        """Enters a count that rows tell which leave the house: it is known."""
+        name = self.add(members, unit)
+        self.known.add(name)
+        self.seen_in.setdefault(name, set()).add(table)
+
     def disagreements(self, tables: dict[str, pd.DataFrame]) -> list[tuple[str, int, str]]:
         """Cells whose entry does not come to the value that stands there."""
         wrong = []
@@ -131,21 +139,22 @@ class Ledger:
     def counts(self, smallest_cell: int, unprinted: Iterable[str] = ()) -> list[Count]:
         """All counts as the protection takes them, and those that nobody prints but anybody can work out from two.
 
-        A small count that only says what is on record is not protected: it goes in as known.
+        A small count that only says what is on record is not protected: it goes in as known, as what rows tell does.
 
         Parameters
         ----------
         smallest_cell
         unprinted : names of counts that are withheld beforehand
         """
-        unprinted = set(unprinted)
+        unprinted = set(unprinted) - self.known
         printed = [
             Count(
                 name=f"{name} | {table}",
                 members=entry.members,
                 unit=entry.unit,
                 published=name not in unprinted,
-                fixed=name not in unprinted and entry.recorded and entry.n_patients < smallest_cell,
+                fixed=name in self.known
+                or (name not in unprinted and entry.recorded and entry.n_patients < smallest_cell),
                 table=table,
             )
             for name, entry in self.entries.items()

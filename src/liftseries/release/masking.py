@@ -9,12 +9,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from liftseries.disclosure.coarsening import Coarsened
 from liftseries.disclosure.counts import n_patients_behind
 from liftseries.disclosure.suppression import Protection, protect
 from liftseries.release.curves import curves_at_months, enter_curves
 from liftseries.release.estimates_ledger import RESULTS, enter_results
 from liftseries.release.ledger import Ledger
 from liftseries.release.population import Population
+from liftseries.release.rows import enter_rows
 from liftseries.release.rules import RULES, SIGNIFICANT_DIGITS, Rule
 from liftseries.release.tables_ledger import enter_tables
 from liftseries.report.material import Material
@@ -23,6 +25,7 @@ from liftseries.report.numbers import WITHHELD, WITHHELD_COUNT
 CURVES = "curves"
 PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words
 COUNTED = re.compile(r"\b\d+ (event|failure|implant|perforation|patient|site)(s?)\b")
+TOTAL_COSTS = 100.0  # what withholding the size of the series costs, where another count costs log(1 + value)
 ROUNDS = 3  # of asking again with more withheld
 MOST_FEW = 1 / 3  # of the different counts; our convention
 KNOTS = re.compile(r"knots [^;]* mm")
@@ -64,7 +67,13 @@ def ledger_of(material: Material, population: Population) -> Ledger:
     return ledger
 
 
-def mask(material: Material, curves: pd.DataFrame, population: Population, smallest_cell: int) -> Masked:
+def mask(
+    material: Material,
+    curves: pd.DataFrame,
+    population: Population,
+    smallest_cell: int,
+    rows: Coarsened | None = None,
+) -> Masked:
     """Withholds what tells of fewer patients than the smallest cell, and what would give that away.
 
     Parameters
@@ -73,8 +82,11 @@ def mask(material: Material, curves: pd.DataFrame, population: Population, small
     curves : its survival curves, a row a step
     population : of the same run
     smallest_cell : fewest patients that a printed count may rest on
+    rows : coarsened rows that leave the house too, so that all that can be counted in them is known
     """
     ledger = ledger_of(material, population)
+    if rows:
+        enter_rows(ledger, rows)
     told_curves = curves_at_months(curves, material.at_risk)
     enter_curves(ledger, told_curves)
     protection = protection_of(ledger, smallest_cell)
@@ -128,12 +140,13 @@ def _protected(ledger: Ledger, smallest_cell: int) -> Protection:
     unprinted -= {name for name in unprinted if not ledger.entries[name].n_patients}
     for _ in range(ROUNDS):
         counts = {count.name: count for count in ledger.counts(smallest_cell, unprinted)}
-        protection = protect(list(counts.values()), patients, smallest_cell)
+        totals = {name: TOTAL_COSTS for name, count in counts.items() if count.members.all()}
+        protection = protect(list(counts.values()), patients, smallest_cell, weights=totals)
         intervals = protection.intervals
         exposed = [counts[name] for name in intervals.loc[~intervals["protected"].astype(bool), "name"]]
         if not exposed:
             break
-        shown = set(ledger.seen_in) - ledger.withheld(protection.withheld) - unprinted
+        shown = set(ledger.seen_in) - ledger.withheld(protection.withheld) - unprinted - ledger.known
         more = set().union(*(ledger.next_to(count.members, count.unit, shown) for count in exposed))
         if not more:
             break

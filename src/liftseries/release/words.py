@@ -32,7 +32,9 @@ def figures_left_out() -> list[str]:
     return [name for name in every if name in SINGLE_RECORDS or name in NOT_COARSENED]
 
 
-def what_was_withheld(smallest_cell: int, n_cells: int, n_withheld: int, n_numbers: int) -> Sequence[str]:
+def what_was_withheld(
+    smallest_cell: int, n_cells: int, n_withheld: int, n_numbers: int, rows_leave: bool
+) -> Sequence[str]:
     """Paragraphs.
 
     Parameters
@@ -41,6 +43,7 @@ def what_was_withheld(smallest_cell: int, n_cells: int, n_withheld: int, n_numbe
     n_cells : how many counts the report in the house prints
     n_withheld : how many of them are withheld
     n_numbers : how many other numbers went with them
+    rows_leave : whether coarsened rows stand beside the report
     """
     k = smallest_cell
     single = ", ".join(NAMES[name] for name in figures_left_out() if name in SINGLE_RECORDS)
@@ -59,10 +62,7 @@ def what_was_withheld(smallest_cell: int, n_cells: int, n_withheld: int, n_numbe
         "the far ones.",
         f"Single records are not here at all: tables of sites and passes, rows set aside, the smallest and largest "
         f"values, and these figures: {single}. Left out because they have not been made coarse enough: {other}.",
-        f"Rows coarse enough that {k} patients share each of them are not here either: their totals by several columns "
-        "at once might give withheld counts back. The file coarsened/advice.csv names the columns that would have to "
-        "be coarser first, the most worth while first; it counts patients who share a record (k-anonymity) and does "
-        "not promise that those alike differ in what was found (l-diversity).",
+        _of_rows(k, rows_leave),
         "That nobody wrote a thing down says nothing of the patient, so counts of missing values are no secret of "
         "their own; small ones are withheld all the same, for they would give other small counts away.",
         "What this does not promise: somebody who already knows much of the series, its other patients for instance, "
@@ -75,3 +75,21 @@ def _most(n_cells: int, n_withheld: int) -> str:
     if n_withheld > n_cells / 2:
         return "The series is small, so that most counts are withheld; pooled with others it could tell more. "
     return ""
+
+
+def _of_rows(k: int, rows_leave: bool) -> str:
+    means = (
+        f"k-anonymity counted on patients: at least {k} share each record. It does not promise that those alike differ "
+        "in what was found (l-diversity)"
+    )
+    if rows_leave:
+        return (
+            "The folder coarsened holds patients and sites as rows, without outcomes and measurements, coarse enough "
+            f"for {means}. Whatever can be counted in them counted as known when it was decided what to withhold here. "
+            "Its advice.csv says which columns were made coarser or left out, the most worth while first."
+        )
+    return (
+        f"No rows of patients are here. There can be rows coarse enough for {means}; all that can be counted in them "
+        "would be known, so that more would have to be withheld. The file coarsened/advice.csv says which columns such "
+        "rows need coarser, the most worth while first."
+    )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from liftseries.report.material import Material
-from liftseries.report.numbers import count, decimal, is_withheld, missing, percent, share_of
+from liftseries.report.numbers import WITHHELD, count, decimal, is_withheld, missing, percent, share_of
 from liftseries.report.tables.cells import (
     Display,
     table_of,
@@ -85,6 +85,8 @@ def characteristics_table(material: Material, words: Words) -> Display | None:
 
 
 def _number_cell(cell, digits: int) -> str:
+    if cell is not None and missing(cell.mean) and (is_withheld(cell.n_known) or cell.n_known):
+        return WITHHELD
     if cell is None or not cell.n or missing(cell.mean):
         return "none known"
     mean, sd, median, q1, q3 = (decimal(value, digits) for value in (cell.mean, cell.sd, cell.median, cell.q1, cell.q3))
