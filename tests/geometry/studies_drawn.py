@@ -36,11 +36,16 @@ def instruments(draw, approach: str):
                 "role": role,
                 "approach": approach,
                 "diameter_mm": draw(tenths(20, 40)),
-                "length_mm": draw(lengths),
+                "length_mm": draw(as_long_as(rows) if role == "gauge" else lengths),
                 "guide_shank_mm": shank,
             }
         )
     return rows
+
+
+def as_long_as(drills: list[dict]):
+    """A length, at times a drill's own: chance alone hardly makes a gauge that reaches as deep as a drill."""
+    return st.one_of(st.sampled_from([row["length_mm"] for row in drills]), lengths)
 
 
 def length_stop(marking_mm: float):
@@ -98,10 +103,13 @@ def logs(draw, site, tray, all_stops):
     """A site's passes, at times none; intended depths on, at the edge of and off either reading."""
     own = [row for row in tray if row["approach"] == site["approach"]]
     platform = site["platform_depth_mm"] if site["approach"] == "guided" else 0.0
-    rows = []
+    rows, before = [], None
     for step_no in range(1, draw(st.integers(0, 8)) + 1):
         instrument = draw(st.sampled_from(own))
         stop = draw(st.one_of(st.none(), st.sampled_from(all_stops))) if all_stops else None
+        if instrument["role"] == "gauge" and draw(st.booleans()):
+            stop = before  # probed with the stop of the pass before
+        before = stop
         rows.append(
             {
                 "site_id": site["site_id"],
