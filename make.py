@@ -66,7 +66,6 @@ def lock() -> None:
     options = [
         "--universal",
         "--generate-hashes",
-        "--no-emit-index-url",
         "--python-version",
         "3.11",
         "--quiet",
