@@ -9,7 +9,8 @@
 | survival.life_table | implants entering the year, failed in it, failed before it |
 | survival.patient | patients with a first failure by the month |
 | models of one term with levels | each level's sites, with an event and without: as many numbers as cells |
-| other models of terms | no count exactly; they rest on each level's sites, with an event and without |
+| other models of terms: coefficients | no count exactly; they rest on each level's sites, with an event and without |
+| the same: intercepts, risks and curves, validation | nearly the number of events |
 
 How many are at risk moves a survival estimate too little to be read off a rounded one; it must be at least as many
 patients as the smallest cell.
@@ -207,6 +208,11 @@ class Who:
             found += [part & group for part in parts for group in (mine, others, reference) if group.any()]
         return tuple(found)
 
+    def given_away(self, used: np.ndarray, events: np.ndarray, terms: Iterable[str], term: str) -> tuple:
+        """What a model's row gives away: an intercept, a risk or a curve says how many events there were, nearly."""
+        of_a_term = term in terms or "[" in term
+        return self.cells(used, events, terms) + (() if of_a_term else ((events, "sites"),))
+
     def cells(self, used: np.ndarray, events: np.ndarray | None, terms: Iterable[str]) -> tuple:
         """What a saturated model gives away: of its only term every level's sites, those with an event, those without.
 
@@ -263,7 +269,7 @@ def _perforation_model(terms_of: Callable[[Who, Row], Iterable[str]]) -> Callabl
         used, _, _ = who.model("perforation", terms)
         used = used & who.population.subset(row.subset) if row.analysis == "perforation.validation" else used
         events = used & who.population.perforated
-        away = who.cells(used, events, terms)
+        away = who.given_away(used, events, terms, row.term)
         return Behind(used, events, gives_away=away, rests_on=who.groups(used, events, terms, row.term), recorded=True)
 
     return behind
@@ -300,7 +306,7 @@ def _imputed_perforation(who: Who, row: Row) -> Behind:
     p = who.population
     known, events = p.perforation_known, p.perforated
     terms = p.plan.perforation_terms
-    away = who.cells(known, events, terms)
+    away = who.given_away(known, events, terms, row.term)
     return Behind(known, events, gives_away=away, rests_on=who.groups(known, events, terms, row.term), recorded=True)
 
 
@@ -349,7 +355,7 @@ def _hazard_model(kind: str) -> Callable[[Who, Row], Behind]:
             terms = ["gain_mm", *(term for term in terms if term != "gain_mm")]
         used, _, _ = who.model(kind, terms)
         events = used & p.failed
-        away = who.cells(used, events, terms)
+        away = who.given_away(used, events, terms, row.term)
         return Behind(used, events, gives_away=away, rests_on=who.groups(used, events, terms, row.term))
 
     return behind
@@ -359,7 +365,7 @@ def _imputed_survival(who: Who, row: Row) -> Behind:
     p = who.population
     events = p.followed & p.failed
     terms = p.plan.survival_terms
-    away = who.cells(p.followed, events, terms)
+    away = who.given_away(p.followed, events, terms, row.term)
     return Behind(p.followed, events, gives_away=away, rests_on=who.groups(p.followed, events, terms, row.term))
 
 

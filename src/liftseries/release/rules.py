@@ -9,6 +9,7 @@
 | smallest and largest values, single cases, rows set aside | always: each is one record |
 | an estimate that is an exact function of counts | one of those counts goes |
 | a model's coefficient | its level or the reference has too few patients with an event, or without one |
+| a model's intercept, a risk or curve from a model, its calibration | its number of events goes, too |
 | survival after a month | fewer patients than the smallest cell are still followed then |
 | degrees of freedom | the number of patients goes: they are worked out from it |
 
@@ -80,12 +81,7 @@ RULES: dict[str, TableRules] = {
     "results": TableRules(
         ("n_sites", "n_patients", "n_events"),
         (
-            Rule(
-                ("estimate", "std_error", "conf_low", "conf_high", "p_value"),
-                ("n_events",),
-                behind=1,
-                given_away=True,
-            ),
+            Rule(("estimate", "std_error", "conf_low", "conf_high", "p_value"), behind=1, given_away=True),
             Rule(("df",), ("n_patients", "n_events"), behind=1, given_away=True),
         ),
     ),

@@ -29,6 +29,7 @@ from liftseries.report.limits import limits
 from liftseries.report.material import Material
 from liftseries.report.methods import methods
 from liftseries.report.numbers import (
+    WITHHELD,
     count,
     counted,
     listed,
@@ -342,6 +343,8 @@ def _implants(writer: _Writer) -> Iterable[Block]:
     sentence = survival_sentence(material)
     if sentence:
         yield sentence
+    elif material.results.loc[material.results["analysis"].eq("survival.km"), "problem"].eq(WITHHELD).any():
+        yield Paragraph("How many implants were in function at the months of the plan is withheld; the rest follows.")
     else:
         yield Paragraph("No implant was followed long enough for a survival estimate.")
     yield Paragraph("A failure is dated at the visit that found it.")

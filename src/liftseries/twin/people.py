@@ -69,7 +69,7 @@ def draw_people(
         There are fewer than k patients, or some record stays too close to a real one, however often it is drawn.
     """
     if len(tables["patients"]) < k:
-        message = f"{len(tables['patients'])} patients are too few for a twin; sharing, smallest_cell asks for {k}."
+        message = f"too few patients for a twin: {len(tables['patients'])}, where sharing, smallest_cell asks for {k}."
         raise StudyError([Problem("twin, patients", f"{message} Share the release bundle instead.")])
     patients, n_patients_redrawn = _patients(tables["patients"], schema["patients"], k, rng)
     sites, n_sites_redrawn = _sites(tables, patients, schema, k, rng)
