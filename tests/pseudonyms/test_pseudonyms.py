@@ -190,7 +190,7 @@ def as_a_centre_has_them() -> dict[str, pd.DataFrame]:
     made["patients"] = (
         made["patients"]
         .drop(columns="age_years")
-        .assign(name=list(NAMES.values()), date_of_birth=births, patient_id=list(record.values()))
+        .assign(name=list(NAMES.values()), **{"Date of birth": births}, patient_id=list(record.values()))
     )
     sites = made["sites"].drop(columns="surgery_year")
     made["sites"] = sites.assign(
@@ -231,7 +231,7 @@ def test_no_identifier_or_date_of_the_centre_stands_anywhere(tmp_path):
     made = as_a_centre_has_them()
     pseudonymise(written(tmp_path / "in", made), tmp_path / "out", KEY)
     said = everything(tmp_path / "out")
-    columns = [("patients", "name"), ("patients", "patient_id"), ("patients", "date_of_birth"), ("sites", "operator")]
+    columns = [("patients", "name"), ("patients", "patient_id"), ("patients", "Date of birth"), ("sites", "operator")]
     columns += [("sites", "surgery_date"), ("visits", "date")]
     for table, column in columns:
         for value in made[table][column]:

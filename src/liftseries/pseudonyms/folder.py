@@ -205,6 +205,8 @@ def _name_columns(file: _File, wishes: Wishes, problems: list[Problem]) -> None:
         problems.append(Problem(place, "more cells than column names. Mend the row."))
     for position, cell in enumerate(sheet.header):
         name = "" if is_blank(cell) else str(cell).strip(BLANKS).lower()
+        joined = "_".join(name.split())
+        name = joined if joined in DATE_COLUMNS.get(file.table, {}) else name  # `Date of birth` as people write it
         place = sheet.header_place(position)
         if not name:
             if any(not is_blank(cell) for cell in sheet.columns[position]):
