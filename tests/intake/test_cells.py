@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from liftseries.intake.cells import Fault, number_in, plain, read_cell, read_column, value_class
-from liftseries.intake.sources import Oddity
+from liftseries.intake.grid import Oddity
 from liftseries.schema import read_schema
 
 SITES = read_schema()["sites"].columns

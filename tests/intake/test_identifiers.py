@@ -21,9 +21,9 @@ from studies import cell, cells, write_study
 
 from liftseries.errors import StudyError
 from liftseries.intake.decisions import write_decisions
+from liftseries.intake.grid import Oddity
 from liftseries.intake.identifier_screen import screen_column
 from liftseries.intake.identifiers import Kind, Role, kind_of_header, kinds_of
-from liftseries.intake.sources import Oddity
 from liftseries.intake.study import check_study, read_study
 from liftseries.plan import read_plan
 

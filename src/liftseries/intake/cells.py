@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from liftseries.intake.grid import BLANKS, Oddity, is_blank
 from liftseries.intake.numbers import (
     LARGEST_EXACT,
     MARKED_NUMBER,
@@ -25,7 +26,6 @@ from liftseries.intake.numbers import (
     unclear_thousands,
     value_class,
 )
-from liftseries.intake.sources import BLANKS, Oddity, is_blank
 from liftseries.intake.teeth import judged, read_tooth
 from liftseries.intake.units import with_unit
 from liftseries.intake.verdicts import Fault, Taken

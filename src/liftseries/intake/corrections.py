@@ -23,8 +23,9 @@ import numpy as np
 from liftseries.intake.cells import number_in, plain, value_class
 from liftseries.intake.decisions import Decision
 from liftseries.intake.findings import Finding
+from liftseries.intake.grid import BLANKS, DATES, Oddity, Unreadable, is_blank, letters
 from liftseries.intake.headers import Header
-from liftseries.intake.sources import BLANKS, DATES, Oddity, Sheet, Unreadable, is_blank, letters, read_sheet
+from liftseries.intake.sources import Sheet, read_sheet
 from liftseries.outputs import written_whole
 from liftseries.plan import CORRECTIONS_FILE, Plan, Source
 from liftseries.schema import TABLES

@@ -15,8 +15,9 @@ from liftseries.intake.cells import ColumnRead, number_in, plain, read_column, v
 from liftseries.intake.corrections import Correction, Corrections, corrected
 from liftseries.intake.decisions import Decision
 from liftseries.intake.findings import Finding
+from liftseries.intake.grid import Unreadable
 from liftseries.intake.headers import Header, match_header
-from liftseries.intake.sources import Sheet, Unreadable, read_sheet
+from liftseries.intake.sources import Sheet, read_sheet
 from liftseries.intake.verdicts import Fault
 from liftseries.plan import PLAN_FILE, Source
 from liftseries.reading import Reading

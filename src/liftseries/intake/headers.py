@@ -6,7 +6,8 @@ import difflib
 from dataclasses import dataclass, field
 
 from liftseries.errors import did_you_mean
-from liftseries.intake.sources import BLANKS, Sheet, is_blank
+from liftseries.intake.grid import BLANKS, is_blank
+from liftseries.intake.sources import Sheet
 from liftseries.plan import PLAN_FILE
 from liftseries.schema import Table
 

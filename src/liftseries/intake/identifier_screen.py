@@ -17,8 +17,9 @@ from liftseries.intake.cells import number_in, plain
 from liftseries.intake.decisions import Decision
 from liftseries.intake.draft import Draft
 from liftseries.intake.findings import Finding
+from liftseries.intake.grid import BLANKS, is_blank, letters
 from liftseries.intake.identifiers import LONG_NUMBER, Kind, Role, kind_of_header, kinds_of
-from liftseries.intake.sources import BLANKS, Sheet, is_blank, letters
+from liftseries.intake.sources import Sheet
 from liftseries.plan import PLAN_FILE, Plan
 from liftseries.schema import Table
 

@@ -7,7 +7,7 @@ import re
 import sys
 from collections.abc import Iterable
 
-from liftseries.intake.sources import BLANKS, DATES, Oddity, is_blank
+from liftseries.intake.grid import BLANKS, DATES, Oddity, is_blank
 from liftseries.schema import Column
 
 NUMBER = re.compile(r"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")

@@ -28,8 +28,8 @@ from liftseries.intake.corrections import (
     states,
 )
 from liftseries.intake.draft import Draft
+from liftseries.intake.grid import DATES, Oddity, Unreadable, is_blank, letters
 from liftseries.intake.headers import Header
-from liftseries.intake.sources import DATES, Oddity, Unreadable, is_blank, letters
 from liftseries.intake.study import checked_drafts
 from liftseries.intake.workbook_parts import Workbook
 from liftseries.intake.workbooks import careful_records

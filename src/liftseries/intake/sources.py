@@ -14,11 +14,8 @@ import numpy as np
 from liftseries.intake.csv_files import read_csv
 from liftseries.intake.decisions import Decision
 from liftseries.intake.grid import (
-    BLANKS,
-    DATES,
     MOST_PLACES,
     Grid,
-    Oddity,
     Remark,
     SheetFault,
     Unreadable,
@@ -33,9 +30,6 @@ from liftseries.intake.joined_and_hidden import settle_hidden_columns, settle_hi
 from liftseries.intake.parquet_files import read_parquet
 from liftseries.intake.workbooks import read_workbook
 from liftseries.plan import PLAN_FILE, Source
-
-# What the rest of the intake knows of files.
-__all__ = ["BLANKS", "DATES", "Oddity", "Sheet", "Unreadable", "file_of", "is_blank", "letters", "read_sheet"]
 
 
 @dataclass(frozen=True)

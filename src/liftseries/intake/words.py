@@ -10,8 +10,8 @@ import json
 from collections.abc import Iterable, Mapping
 from functools import cache
 
+from liftseries.intake.grid import BLANKS
 from liftseries.intake.numbers import number_in, plain
-from liftseries.intake.sources import BLANKS
 from liftseries.intake.verdicts import Fault
 from liftseries.reading import folded
 from liftseries.schema import Column

@@ -11,7 +11,7 @@ import re
 import unicodedata
 
 from liftseries.intake.cells import number_in, plain
-from liftseries.intake.sources import BLANKS
+from liftseries.intake.grid import BLANKS
 
 N_BYTES = 10  # 80 bits: among a million identifiers two share a pseudonym with a chance of 4e-13
 

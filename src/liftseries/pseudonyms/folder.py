@@ -16,9 +16,10 @@ import pandas as pd
 
 from liftseries.errors import Problem, StudyError, UsageError
 from liftseries.intake.cells import number_in, plain
+from liftseries.intake.grid import BLANKS, DATES, Oddity, Unreadable, is_blank, letters
 from liftseries.intake.identifier_screen import role_of, screen_column
 from liftseries.intake.identifiers import Role, kind_of_header
-from liftseries.intake.sources import BLANKS, DATES, Oddity, Sheet, Unreadable, is_blank, letters, read_sheet
+from liftseries.intake.sources import Sheet, read_sheet
 from liftseries.outputs import remake_folder, write_csv
 from liftseries.plan import Source
 from liftseries.pseudonyms.codes import pseudonym, spelling
