@@ -19,6 +19,7 @@ from liftseries.report.material import Material, read_material
 
 SMALLEST_CELL = 5
 KINDS = {
+    "sixty": {"n_patients": 60, "seed": 8},
     "dozen": {"n_patients": 12, "seed": 9},
     "tiny": {"n_patients": 2, "seed": 4},
     "empty": {"n_patients": 0, "seed": 6},

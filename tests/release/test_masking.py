@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -126,3 +128,10 @@ def test_two_counts_that_differ_by_few_patients_are_seen(population):
     all_but = (~but_one).tolist()
     # Where the whole series is that small, each part of it is a small count of its own already.
     assert all_but in taken_off or population.n_patients(but_one) == 0
+
+
+def test_words_of_a_row_tell_no_count_that_it_does_not_show(masked):
+    counted = re.compile(r"(\d+) (?:event|failure|implant|perforation|patient|site|with a failure)")
+    for row in masked.material.results.itertuples():
+        told = {int(number) for number in counted.findall(f"{row.method}; {row.problem}")}
+        assert told <= {row.n_sites, row.n_patients, row.n_events}, row

@@ -183,7 +183,7 @@ def test_a_study_whose_patients_leave_no_room_is_refused():
 
 
 def test_a_study_of_fewer_patients_than_the_smallest_cell_is_refused():
-    with pytest.raises(StudyError, match="4 patients are too few"):
+    with pytest.raises(StudyError, match="too few patients for a twin: 4"):
         draw_people(alike(["never"] * 4), read_schema(), 5, np.random.default_rng(1))
 
 

@@ -14,7 +14,7 @@ Source: Sweeney 2002, k-anonymity: a model for protecting privacy, doi:10.1142/S
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -93,12 +93,6 @@ def smallest_class(classes: np.ndarray) -> int:
 def patients_below(classes: np.ndarray, k: int) -> int:
     """How many patients are in classes of fewer than k."""
     return int((class_sizes(classes) < k).sum())
-
-
-def quasi_classes(tables: Mapping[str, pd.DataFrame], schema: Mapping[str, Table]) -> np.ndarray:
-    """The classes of a study's patients over all quasi-identifiers of the schema, shape (n_patients,)."""
-    named = (quasi_identifiers(schema[name]) for name in ("patients", "sites"))
-    return patient_classes(tables["patients"], tables["sites"], *named)
 
 
 def _rows_as_numbers(table: np.ndarray) -> np.ndarray:

@@ -22,6 +22,7 @@ from liftseries.errors import Problem, StudyError
 from liftseries.outputs import remake_folder, write_csv, write_text
 from liftseries.plan import Plan
 from liftseries.provenance import MANIFEST, is_up_to_date, sha256, versions
+from liftseries.release.check import worked_out
 from liftseries.release.curves import COLUMNS
 from liftseries.release.figures import draw_figures
 from liftseries.release.masking import Masked, mask, withheld_columns
@@ -36,6 +37,7 @@ from liftseries.report.table_files import write_tables
 from liftseries.run import alone_in
 
 FOLDER, RECORD = "release", "release.json"
+TOLD = ("counts", "counts_withheld", "numbers_withheld")  # of `Masked.withheld`, in the report's own chapter
 
 
 @dataclass(frozen=True)
@@ -77,7 +79,7 @@ def release(plan: Plan, with_rows: bool = False) -> Released:
         rows = rows_of(checked, plan.schema, plan.smallest_cell)
         rows_leave = with_rows and can_be_counted(rows)
         masked = mask(whole, curves, population, plan.smallest_cell, rows if rows_leave else None)
-        if rows_leave and _open_ones(masked):
+        if rows_leave and _open_ones(masked, plan.smallest_cell):
             rows_leave = False
             masked = mask(whole, curves, population, plan.smallest_cell)
         _check_protected(plan, masked)
@@ -111,14 +113,16 @@ def _not_run(plan: Plan) -> StudyError:
     return StudyError([Problem(str(plan.folder), f"{why}. Run `liftseries run {plan.folder}` first.")])
 
 
-def _open_ones(masked: Masked) -> int:
-    """How many numbers of few patients could be worked out."""
-    return int((~masked.protection.intervals["protected"].astype(bool)).sum())
+def _open_ones(masked: Masked, smallest_cell: int) -> int:
+    """How many numbers of few patients could be worked out, by the protection's own word and by the attack."""
+    intervals = masked.protection.intervals
+    unprotected = intervals.loc[~intervals["protected"].astype(bool), "name"]
+    return len({*unprotected, *worked_out(masked, smallest_cell)})
 
 
 def _check_protected(plan: Plan, masked: Masked) -> None:
     """Nothing is released as long as a number of few patients could be worked out."""
-    if open_ones := _open_ones(masked):
+    if open_ones := _open_ones(masked, plan.smallest_cell):
         message = (
             f"{open_ones} number{'s' if open_ones > 1 else ''} of fewer than {plan.smallest_cell} patients could be "
             "worked out whatever is withheld, so nothing is released. Take terms or groups out of the plan, or pool "
@@ -129,16 +133,13 @@ def _check_protected(plan: Plan, masked: Masked) -> None:
 
 def _write(room: Path, masked: Masked, whole: pd.DataFrame, smallest_cell: int, rows_leave: bool) -> None:
     told = masked.withheld
-    words = what_was_withheld(smallest_cell, *(int(told[name].sum()) for name in COUNTED), rows_leave)
+    words = what_was_withheld(smallest_cell, *(int(told[name].sum()) for name in TOLD), rows_leave)
     figures = draw_figures(masked.material, masked.curves, room / "figures")
     report = build(replace(masked.material, withheld=words, figures=figures))
     write_html(report, room / "report.html")
     write_pdf(report, room / "report.pdf")
     write_tables(report.tables, room / "tables")
     write_csv(room / "results.csv", released_results(masked.material.results, whole))
-
-
-COUNTED = ("counts", "counts_withheld", "numbers_withheld")
 
 
 def released_results(masked: pd.DataFrame, whole: pd.DataFrame) -> pd.DataFrame:

@@ -25,9 +25,10 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
+from liftseries.models.design import reference_level
 from liftseries.models.follow_up import failure_intervals
 from liftseries.models.gain_mixed import gain_at_visits
-from liftseries.models.levels import as_levels, is_number
+from liftseries.models.levels import as_levels, is_number, levels_present
 from liftseries.models.perforation_gee import perforation_data
 from liftseries.models.survival_cox import hazard_data
 from liftseries.models.tidy import DESIGN_EFFECT
@@ -230,6 +231,13 @@ class Who:
         return tuple(parts)
 
 
+def _reference(column: str, levels, among: np.ndarray) -> str:
+    """The level that the others of a column are compared with: its reference, or the first that occurs."""
+    present = levels_present(levels[among])
+    named = reference_level(column, levels)
+    return named if named in present else present[0]
+
+
 def _rate(who: Who, row: Row) -> Behind:
     p = who.population
     used = p.subset(row.subset) & p.perforation_known
@@ -250,13 +258,7 @@ def _detection_contrast(who: Who, row: Row) -> Behind:
     levels = as_levels(p.cases[column]) if column in p.cases else None
     reference = row.method.rpartition(f"{column} against ")[2].partition(";")[0]
     if levels is None or reference not in levels.categories:
-        # A design effect does not name the reference: the level listed first, as the contrast itself takes it.
-        from liftseries.models.design import reference_level
-        from liftseries.models.levels import levels_present
-
-        present = levels_present(levels[p.perforation_known])
-        named = reference_level(column, levels)
-        reference = named if named in present else present[0]
+        reference = _reference(column, levels, p.perforation_known)  # a design effect does not name it
     groups = [np.asarray(levels == one) & p.perforation_known for one in (reference, level.removesuffix("]"))]
     used = groups[0] | groups[1]
     counted = [*groups, *(group & p.perforated for group in groups)]
@@ -326,13 +328,7 @@ def _months_apart(who: Who, row: Row) -> Behind:
     p = who.population
     column = row.subset.partition("=")[0]
     mine = p.followed & p.subset(row.subset)
-    from liftseries.models.design import reference_level
-    from liftseries.models.levels import levels_present
-
-    levels = as_levels(p.cases[column])
-    present = levels_present(levels[p.followed])
-    named = reference_level(column, levels)
-    reference = p.followed & p.subset(f"{column}={named if named in present else present[0]}")
+    reference = p.followed & p.subset(f"{column}={_reference(column, as_levels(p.cases[column]), p.followed)}")
     both = mine | reference
     away = [(group & p.failed & (p.months <= row.month), "sites") for group in (mine, reference)]
     still = tuple(group & (p.months >= row.month) for group in (mine, reference))
@@ -356,7 +352,10 @@ def _hazard_model(kind: str) -> Callable[[Who, Row], Behind]:
         used, _, _ = who.model(kind, terms)
         events = used & p.failed
         away = who.given_away(used, events, terms, row.term)
-        return Behind(used, events, gives_away=away, rests_on=who.groups(used, events, terms, row.term))
+        rests_on = who.groups(used, events, terms, row.term)
+        if row.analysis == "survival.interval_curve":
+            rests_on += (used & (p.months >= row.month),)
+        return Behind(used, events, gives_away=away, rests_on=rests_on)
 
     return behind
 

@@ -179,6 +179,18 @@ class Ledger:
         everyone = self.population.n_sites
         return left | {name for size, name in around[:NEAREST] if size < everyone}
 
+    def beside_their_sites(self, smallest_cell: int) -> set[str]:
+        """Counts of patients that stand so close to the count of their sites that few have more than one.
+
+        27 sites with an infection in 25 patients tell of one or two patients with several.
+        """
+        found = set()
+        for entry in self.entries.values():
+            if entry.unit == "sites" and 1 <= entry.value - entry.n_patients < smallest_cell:
+                patients = self.population.patients_of(entry.members)
+                found.add(self._names.get(("patients", np.packbits(patients).tobytes())))
+        return found - {None} - self.known
+
     def _is_counted(self, members: np.ndarray, unit: Unit) -> bool:
         return (unit, np.packbits(members).tobytes()) in self._names
 

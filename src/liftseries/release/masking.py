@@ -24,7 +24,8 @@ from liftseries.report.numbers import WITHHELD, WITHHELD_COUNT
 
 CURVES = "curves"
 PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words
-COUNTED = re.compile(r"\b\d+ (event|failure|implant|perforation|patient|site)(s?)\b")
+COUNTED = re.compile(r"\b(\d+) (event|failure|implant|perforation|patient|site)s?\b")
+LATER = re.compile(r"; \d+ with a failure after that")  # of patients, mostly few: never told
 # What withholding costs, where another count costs log(1 + value): our choice, by what a reader would miss most.
 TOTAL_COSTS = 100.0  # the size of the series
 EVENTS_COST = 20.0  # the events that a row of results.csv rests on, for its estimate goes with them
@@ -124,10 +125,10 @@ def protection_of(ledger: Ledger, smallest_cell: int) -> Protection:
 
     What would be left of such a series tells little, and looking for it is slow: nearly every count hangs on another.
     """
-    counts = ledger.counts(smallest_cell)
     few = [entry for entry in ledger.entries.values() if 1 <= entry.n_patients < smallest_cell]
     if len(few) <= MOST_FEW * len(ledger.entries):
         return _protected(ledger, smallest_cell)
+    counts = ledger.counts(smallest_cell)
     small = {count.name for count in counts if n_patients_behind(count, ledger.population.patients) < smallest_cell}
     every = {count.name for count in counts if count.published}
     columns = ["name", "value", "patients", "lower", "upper", "needed_lower", "needed_upper", "protected"]
@@ -140,6 +141,7 @@ def _protected(ledger: Ledger, smallest_cell: int) -> Protection:
     # A few values that are missing tell nothing of a patient, but shown they give other small counts away.
     unprinted = {name for name, entry in ledger.entries.items() if entry.recorded and entry.n_patients < smallest_cell}
     unprinted -= {name for name in unprinted if not ledger.entries[name].n_patients}
+    unprinted |= ledger.beside_their_sites(smallest_cell)
     for _ in range(ROUNDS):
         counts = {count.name: count for count in ledger.counts(smallest_cell, unprinted)}
         protection = protect(list(counts.values()), patients, smallest_cell, weights=_costs(ledger, counts))
@@ -260,18 +262,23 @@ def _flow(whole: pd.DataFrame, masked: pd.DataFrame) -> pd.DataFrame:
 
 
 def _words(results: pd.DataFrame, smallest_cell: int) -> pd.DataFrame:
-    """Methods and problems tell counts, too: they are taken out wherever any number of the row was withheld."""
+    """Methods and problems tell counts, too: only those stay that the row shows in its own columns."""
     counts = results[["n_sites", "n_patients", "n_events"]]
-    some = counts.eq(WITHHELD_COUNT).any(axis=1) | results["problem"].eq(WITHHELD)
     few = counts["n_patients"].lt(KNOTS_NEED * smallest_cell)
 
-    def method(text: str, some: bool, few: bool) -> str:
-        text = COUNTED.sub(rf"a {WITHHELD} number of \1s", text) if some else text
+    def told(text: str, shown: set[float], few: bool) -> str:
+        text = COUNTED.sub(
+            lambda found: found[0] if float(found[1]) in shown else f"a {WITHHELD} number of {found[2]}s",
+            LATER.sub("", text),
+        )
         return KNOTS.sub(f"knots {WITHHELD}", text) if few else text
 
+    shown = [set(row) for row in counts.itertuples(index=False)]
     return results.assign(
-        method=[method(*row) for row in zip(results["method"].astype(str), some, few, strict=True)],
-        problem=[method(*row) for row in zip(results["problem"].astype(str), some, few, strict=True)],
+        **{
+            column: [told(*row) for row in zip(results[column].astype(str), shown, few, strict=True)]
+            for column in ("method", "problem")
+        }
     )
 
 

@@ -21,6 +21,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 SIGNIFICANT_DIGITS = 3
+MEDIAN_NEEDS, QUARTILES_NEED = 2, 4  # times the smallest cell: so many patients lie below and above; our convention
 
 
 @dataclass(frozen=True)
@@ -56,8 +57,8 @@ RULES: dict[str, TableRules] = {
         (
             Rule(("share",), ("n", "n_known")),
             Rule(("mean", "sd"), ("n", "n_known"), behind=1),
-            Rule(("median",), ("n", "n_known"), behind=2),
-            Rule(("q1", "q3"), ("n", "n_known"), behind=4),
+            Rule(("median",), ("n", "n_known"), behind=MEDIAN_NEEDS),
+            Rule(("q1", "q3"), ("n", "n_known"), behind=QUARTILES_NEED),
         ),
     ),
     "missing": TableRules(("n", "n_missing", "n_not_applicable"), (Rule(("share",), ("n", "n_missing")),)),

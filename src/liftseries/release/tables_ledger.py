@@ -16,7 +16,6 @@ from liftseries.release.estimates_ledger import EXPOSURES, Who, gain_sites, outc
 from liftseries.release.ledger import Ledger
 from liftseries.release.population import Population
 
-MEDIAN_NEEDS, QUARTILES_NEED = 2, 4  # times the smallest cell: so many patients lie below and above; our convention
 SERIES, SURVIVAL = ["series"], ["survival"]
 
 
@@ -49,7 +48,7 @@ def flow_stages(p: Population) -> dict[str, np.ndarray]:
 
 
 def _flow(ledger: Ledger, place, row) -> None:
-    """Of what was read before anything was set aside the population knows nothing; see `masking.flow_is_whole`."""
+    """Of what was read before anything was set aside the population knows nothing; see `masking._flow`."""
     members = flow_stages(ledger.population).get(row.stage)
     if members is not None:
         recorded = row.stage in ("in the series", "with a drilling log", "perforation known")

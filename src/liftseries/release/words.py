@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from liftseries.chapters import FIGURES
+from liftseries.release.rules import MEDIAN_NEEDS, QUARTILES_NEED
 
 # Figures of single records: each mark is a site, a measurement or a failure.
 SINGLE_RECORDS = ("planned_achieved", "ladder_case", "proportional_hazards")
@@ -56,7 +57,8 @@ def what_was_withheld(
         "that differ by few, from a rate. So some larger counts are withheld with it, as few as would do, and no more "
         "can be said of which of the two a count is.",
         f"Rates, shares, survival and their intervals go where a count goes that they are worked out from "
-        f"({n_numbers} numbers in all). A mean needs {k} patients behind it, a median {2 * k}, quartiles {4 * k}. A "
+        f"({n_numbers} numbers in all). A mean needs {k} patients behind it, a median {MEDIAN_NEEDS * k}, quartiles "
+        f"{QUARTILES_NEED * k}. A "
         f"ratio or difference from a model needs {k} patients with an event and {k} without, in its level and in the "
         "one it is held against. What is shown is rounded to three significant digits, so that nothing is read off "
         "the far ones.",

@@ -65,7 +65,7 @@ def _detection(material: Material) -> Iterable[str]:
     if len(tests):
         tests = tests[tests["column"].eq("perforation_test") & tests["subset"].eq("all")]
         used = [
-            f"{str(row['level']).replace('_', ' ')} at {count(row['n'])}" for _, row in tests.iterrows() if row["n"] > 0
+            f"{str(row['level']).replace('_', ' ')} at {count(row['n'])}" for _, row in tests.iterrows() if row["n"]
         ]
         if used:
             text += f" How the membrane was tested, by sites: {listed(used)}."

@@ -82,7 +82,7 @@ def _drawn_row(rates: pd.DataFrame, subset: str) -> tuple[pd.Series, bool] | Non
     clustered = rows.get("cluster")
     if clustered is not None and not missing(clustered["estimate"]):
         return clustered, False
-    return (rows["exact"], True) if "exact" in rows else None
+    return (rows["exact"], rows["exact"]["problem"] != WITHHELD) if "exact" in rows else None
 
 
 @drawn

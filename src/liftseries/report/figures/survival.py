@@ -363,7 +363,7 @@ def _told(km, curve: pd.DataFrame, numbers: pd.DataFrame, subset: str, name: str
         for row in _estimated(km, subset)
     ]
     if not found:
-        found = [f"{percent(curve['survival'].iloc[-1])} at the last follow-up"]
+        found = [f"{percent(curve['survival'].iloc[-1])} at the end of the curve"]
     at_start = numbers[numbers["months"].eq(0)]["n_at_risk"]
     n = f", {count(at_start.iloc[0])} at risk at placement" if len(at_start) else ""
     return f"{name[0].upper() + name[1:]}{n}: {', '.join(found)}."
