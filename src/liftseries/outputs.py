@@ -6,6 +6,7 @@ So whatever carries its final name is whole, also after a power cut.
 from __future__ import annotations
 
 import os
+import re
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,6 +15,7 @@ from pathlib import Path
 SUFFIX = ".unfinished"
 # What spreadsheets take for the beginning of a formula, also in full width and behind a tab or line end. Source: the
 # OWASP Foundation's page "CSV Injection", from memory.
+NUMBER_TEXT = re.compile(r"[-+](?:(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][-+]?\d+)?|inf)?")  # -1.5 and a lone dash too
 FORMULA_SIGNS = ("=", "+", "-", "@", "＝", "＋", "－", "＠", "\t", "\r", "\n")
 
 
@@ -69,11 +71,7 @@ def no_formula(cell):
     """A text with an apostrophe before it where a spreadsheet would compute it; a number, also as a text, as it is."""
     if not isinstance(cell, str) or not cell.startswith(FORMULA_SIGNS):
         return cell
-    try:
-        float(cell)  # -1.5 is no formula
-    except ValueError:
-        return f"'{cell}"
-    return cell
+    return cell if NUMBER_TEXT.fullmatch(cell) else f"'{cell}"
 
 
 @contextmanager

@@ -108,10 +108,10 @@ def test_texts_that_are_none_are_taken(text):
 def test_written_csv_holds_no_formula_and_every_number_as_it_is(tmp_path):
     table = pd.DataFrame(
         {
-            "text": ["=1+1", "-x", "-1.5", "a"],
-            "level": pd.Categorical(["@a", "b", "b", "@a"]),
-            "number": [-1.5, 2.0, -1e-9, None],
-            "flag": pd.array([True, False, None, True], dtype="boolean"),
+            "text": ["=1+1", "-x", "-1.5", "a", "-0,4", "-"],
+            "level": pd.Categorical(["@a", "b", "b", "@a", "b", "b"]),
+            "number": [-1.5, 2.0, -1e-9, None, None, None],
+            "flag": pd.array([True, False, None, True, None, None], dtype="boolean"),
         }
     )
     write_csv(tmp_path / "t.csv", table)
@@ -122,6 +122,8 @@ def test_written_csv_holds_no_formula_and_every_number_as_it_is(tmp_path):
         "'-x,b,2.0,false",
         "-1.5,b,-1e-09,",
         "a,'@a,,true",
+        '"-0,4",b,,',
+        "-,b,,",
     ]
 
 

@@ -187,6 +187,12 @@ def test_nothing_is_overwritten_and_the_ending_is_right(tmp_path, name):
     assert {path: path.read_bytes() for path in tmp_path.iterdir()} == before
 
 
+def test_a_place_that_cannot_be_written_is_wrong_use(tmp_path):
+    write_study(tmp_path, {"sites": cell(2, "tooth", "x")})
+    with pytest.raises(UsageError, match="cannot be written"):
+        write_correction_book(read_plan(tmp_path), tmp_path / "study.yaml" / "mend.xlsx")
+
+
 def test_an_input_that_is_not_there_yet_is_not_written_in_its_place(tmp_path):
     write_study(tmp_path, ending="xlsx")
     (tmp_path / "study.xlsx").unlink()

@@ -139,7 +139,7 @@ def test_the_file_is_an_input_of_a_run(tmp_path):
         ([*line()[:2], "99", *line()[3:]], "patients.csv, row 99 is empty or not there"),
         (line("sites", 2, "isq", "60"), "sites.csv has no column isq that can be read"),
         (line(value="jo.quorvexil@clinic.example"), "an e-mail address"),
-        ([*line(), "quorvexil"], "more cells than columns"),
+        ([*line(), "quorvexil"], "more or fewer cells than columns"),
     ],
 )
 def test_a_line_that_does_not_fit_is_told_at_its_place_and_changes_nothing(tmp_path, wrong, told):

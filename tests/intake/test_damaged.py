@@ -90,10 +90,18 @@ def test_csv_that_was_cut_off_shows_where(tmp_path):
     folder = write_study(tmp_path)
     path = folder / "patients.csv"
     path.write_text(path.read_text().removesuffix(",yes,unknown\n"))
-    assert [told.split(":")[0] for told in problems(folder)] == [
-        "patients.csv, row 4, diabetes",
-        "patients.csv, row 4, periodontitis",
-    ]
+    told = "patients.csv, row 4: 5 cells under 7 column names. Add the missing separators"
+    assert [problem.startswith(told) for problem in problems(folder)] == [True]
+
+
+def test_csv_row_that_lacks_a_cell_is_refused_and_its_values_do_not_move(tmp_path):
+    """Nobody can tell which cell is missing: here the last but one, and the last would be read in its place."""
+    folder = write_study(tmp_path)
+    path = folder / "patients.csv"
+    lines = path.read_text().splitlines()
+    cells = lines[1].split(",")
+    path.write_text("\n".join([lines[0], ",".join([*cells[:-2], cells[-1]]), *lines[2:]]) + "\n")
+    assert [told.split(":")[0] for told in problems(folder)] == ["patients.csv, row 2"]
 
 
 # ── files that cannot be opened ───────────────────────────────────────────────────────────────────

@@ -324,6 +324,17 @@ def test_clearing_a_column_is_a_decision_that_is_written(tmp_path):
     assert "Quillfeather" not in (tmp_path / "decisions.csv").read_text(encoding="utf-8")
 
 
+def test_hidden_columns_are_looked_at_though_they_are_left_out(tmp_path):
+    folder = write_study(tmp_path, ending="xlsx", plan="reading: {hidden: leave_out}")
+    book = openpyxl.load_workbook(folder / "study.xlsx")
+    sheet = book["sites"]
+    at = sheet.max_column + 1
+    sheet.cell(1, at).value, sheet.cell(3, at).value = "memo", EMAIL
+    sheet.column_dimensions[openpyxl.utils.get_column_letter(at)].hidden = True
+    book.save(folder / "study.xlsx")
+    assert any("cell X3" in line for line in lines(folder) if "e-mail address" in line)
+
+
 def test_cleared_column_is_not_looked_at(tmp_path):
     plan = "reading: {cleared: {sites: [protocol]}}"
     changes = {"sites": cell(3, "protocol", "Maria Quillfeather")}

@@ -63,6 +63,12 @@ def test_number_with_the_unit_of_its_column_is_read(cell, column, value):
     assert type(taken.value) is type(value) or column.type == "number"
 
 
+def test_unit_does_not_settle_a_mark_before_three_digits():
+    assert read_cell("1.200 rpm", RPM).rule == "decimal_mark_is_clear"
+    diameter = SCHEMA["sites"].columns["implant_diameter_mm"]
+    assert read_cell("4.250 mm", diameter).value == 4.25  # 4250 mm is out of range
+
+
 @pytest.mark.parametrize(
     ("cell", "column", "proposed"),
     [

@@ -300,6 +300,39 @@ def test_visit_before_placement_is_refused(tmp_path):
     assert "row 2, date: a day before the placement" in line
 
 
+def test_two_columns_of_dates_for_one_purpose_are_refused_until_one_goes(tmp_path):
+    told = refused(tmp_path, put("visits", "visit_date", as_a_centre_has_them()["visits"]["date"]))
+    assert sum("more than one column of dates could give months" in line for line in told) == 2
+
+
+def test_ages_are_made_of_dates_where_the_column_of_ages_is_dropped(tmp_path):
+    made = as_a_centre_has_them()
+    made["patients"]["age_years"] = ""
+    pseudonymise(written(tmp_path / "in", made), tmp_path / "out", KEY, Wishes(drop=frozenset({"age_years"})))
+    assert pd.read_csv(tmp_path / "out" / "patients.csv")["age_years"].tolist() == [54, 61, 47]
+
+
+def test_months_are_never_counted_from_surgery_where_placement_has_a_column(tmp_path):
+    placement = [PLACED[site].isoformat() for site in as_a_centre_has_them()["sites"]["site_id"]]
+    told = refused(tmp_path, put("sites", "placement_date", ["", *placement[1:]]))
+    assert told
+    assert all("its site has no placement or surgery date" in line for line in told)
+
+
+def test_hidden_sheet_of_a_table_is_refused(tmp_path):
+    book = openpyxl.Workbook()
+    book.active.append(["patient_id"])
+    book.active.title = "patients"
+    hidden = book.create_sheet("sites")
+    hidden.append(["site_id", "patient_id"])
+    hidden.append(["1", "1"])
+    hidden.sheet_state = "hidden"
+    book.save(tmp_path / "centre.xlsx")
+    with pytest.raises(StudyError) as caught:
+        pseudonymise(tmp_path / "centre.xlsx", tmp_path / "out", KEY)
+    assert any("a hidden sheet bears a table's name" in str(problem) for problem in caught.value.problems)
+
+
 def test_dropped_and_replaced_as_asked(tmp_path):
     made = as_a_centre_has_them()
     made["sites"]["memo"] = "about Zebedee"

@@ -11,6 +11,7 @@ import pytest
 import statsmodels.api as sm
 import yaml
 from scipy.stats import ks_2samp, spearmanr
+from studies import write_study
 
 from liftseries.errors import StudyError, UsageError
 from liftseries.intake.study import check_study, read_study
@@ -322,3 +323,9 @@ def test_an_event_model_is_a_logistic_model_hardly_pulled():
 @pytest.mark.parametrize(("values", "step"), [([1, 2.5], 0.5), ([0.1, 0.7], 0.1), ([30, 45], 5), ([1 / 3, 1], 0.001)])
 def test_resolution(values, step):
     assert resolution(np.array(values)) == step
+
+
+def test_a_twin_is_not_made_among_the_tables_of_its_study(tmp_path):
+    study = write_study(tmp_path / "study")
+    with pytest.raises(UsageError, match="in the study's own folder"):
+        make_twin(read_plan(study), study / "twin")

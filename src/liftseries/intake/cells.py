@@ -19,6 +19,7 @@ from liftseries.intake.grid import BLANKS, Oddity, is_blank
 from liftseries.intake.numbers import (
     LARGEST_EXACT,
     MARKED_NUMBER,
+    UNCLEAR_MARK,
     WRITTEN_DATE,
     in_plain_signs,
     number_in,
@@ -98,12 +99,7 @@ def read_column(raw: np.ndarray, column: Column, reading: Reading = AS_FDI) -> C
 def _unclear(numbers: dict[tuple[type, object], int], column: Column) -> dict[tuple[type, object], Fault]:
     if column.type not in ("number", "integer"):
         return {}
-    message = (
-        "a mark before three digits may be the decimal mark or one for thousands. "
-        "Enter it without the mark if that is for thousands, with one more zero at its end if it is the decimal mark."
-    )
-    fault = Fault("decimal_mark_is_clear", message)
-    return {(str, cell): fault for cell in unclear_thousands((cell for _, cell in numbers), column)}
+    return {(str, cell): UNCLEAR_MARK for cell in unclear_thousands((cell for _, cell in numbers), column)}
 
 
 def _by_row(kind: type, distinct: list, which: np.ndarray) -> dict[int, Any]:

@@ -166,8 +166,11 @@ def write_correction_book(plan: Plan, path: Path) -> Refused:
     _write_readme(book.active, plan, found, path.name)
     for name, rows in found.rows.items():
         _write_table(book.create_sheet(name), tables[name], rows)
-    with written_whole(path) as temporary:
-        book.save(temporary)
+    try:
+        with written_whole(path) as temporary:
+            book.save(temporary)
+    except OSError as error:
+        raise UsageError(f"{path}: cannot be written ({error.strerror}). Name another place.") from None
     return found
 
 

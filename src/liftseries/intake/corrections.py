@@ -160,8 +160,8 @@ def read_corrections(plan: Plan) -> Corrections:
         return corrections
     for at, row in enumerate(sheet.rows):
         cells = dict(zip(names, (as_text(cell) for cell in raw_row(sheet, at)), strict=True))
-        if at in sheet.too_long:
-            message = "more cells than columns. Put quotes around a cell that holds the separator."
+        if at in sheet.ragged:
+            message = "more or fewer cells than columns. Put quotes around a cell that holds the separator."
         else:
             message = _wrong_address(cells, plan) or identifying(plan, cells["table"], cells["column"], cells["value"])
         if message:

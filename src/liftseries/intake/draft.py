@@ -243,9 +243,12 @@ def _stack(draft: Draft, reading: Reading) -> None:
         columns[name] = pd.concat(series or [read_column(draft.raw[name], column).values], ignore_index=True)
     draft.frame = pd.DataFrame(columns)
     for file_no, sheet in sheets.items():
-        for at, length in sheet.too_long.items():
+        for at, length in sheet.ragged.items():
             names = f"{len(sheet.header)} column names"
-            message = f"{length} cells under {names}. Put quotes around a cell that holds the separator."
+            advice = "Put quotes around a cell that holds the separator."
+            if length < len(sheet.header):
+                advice = "Add the missing separators, so that each cell stands under its name."
+            message = f"{length} cell{'s' if length > 1 else ''} under {names}. {advice}"
             draft.find("row_fits_the_header", starts[file_no] + at, "", message)
     for file_no, column, in_file in read:
         _tell(draft, file_no, int(starts[file_no]), column, in_file)

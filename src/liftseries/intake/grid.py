@@ -88,6 +88,7 @@ class Grid:
     records: list[list[object]]  # a row of the file each; the first is row 1
     layout: Layout = Layout()
     remarks: list[Remark] = field(default_factory=list)
+    kept_back: dict[int, list[object]] = field(default_factory=dict)  # row -> cells of hidden columns, left out
     any_extra_cell: bool = False  # a cell too many counts though it is empty
 
 

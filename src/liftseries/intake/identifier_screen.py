@@ -63,7 +63,7 @@ def _screen_titles(draft: Draft, file_no: int, sheet: Sheet) -> None:
             kinds = [Kind.DATE] if isinstance(cell, datetime.date) else list(kinds_of([text], Role.LABEL).values())
             if kinds:
                 where = sheet.place(row, f"column {position + 1} ({letters(position)})", position)
-                message = f"looks like {kinds[0].words}. Take it out of the row, which is no part of the table."
+                message = f"looks like {kinds[0].words}. Take it out, though it is no part of the table."
                 draft.find_in_file(CELL_RULE, file_no, where, message, "", position, "text")
 
 

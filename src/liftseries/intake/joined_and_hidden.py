@@ -32,8 +32,9 @@ def settle_hidden_columns(grid: Grid, hidden: str) -> list[SheetFault]:
             taken_for = "a column like any other"
         else:
             taken_for = "nothing: the column is left out"
-            for cells in grid.records:
+            for row, cells in enumerate(grid.records, start=1):
                 if position < len(cells):
+                    grid.kept_back.setdefault(row, [None] * width)[position] = cells[position]
                     cells[position] = None
         grid.remarks.append(Remark(None, position, "a hidden column", taken_for, f"hidden_column_is_{_done(hidden)}"))
     return []

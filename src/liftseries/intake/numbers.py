@@ -8,6 +8,7 @@ import sys
 from collections.abc import Iterable
 
 from liftseries.intake.grid import BLANKS, DATES, Oddity, is_blank
+from liftseries.intake.verdicts import Fault
 from liftseries.schema import Column
 
 NUMBER = re.compile(r"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?")
@@ -55,6 +56,13 @@ def value_class(cell: object) -> str:
     if number is None:
         return "text"
     return "integer" if math.isfinite(number) and number.is_integer() else "number"
+
+
+UNCLEAR_MARK = Fault(
+    "decimal_mark_is_clear",
+    "a mark before three digits may be the decimal mark or one for thousands. "
+    "Enter it without the mark if that is for thousands, with one more zero at its end if it is the decimal mark.",
+)
 
 
 def unclear_thousands(cells: Iterable[object], column: Column) -> set[str]:

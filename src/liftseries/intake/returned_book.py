@@ -121,7 +121,7 @@ def _read_book(path: Path) -> list[tuple[str, list[list[object]]]]:
         with Workbook(path, path.name) as book:
             return [(sheet.title, careful_records(book.sheet_xml(sheet))[0]) for sheet in book.sheets]
     except Unreadable as error:
-        raise UsageError(f"{error.place}: {error.message}") from None
+        raise UsageError(f"{error.place or path.name}: {error.message}") from None
     except Exception:  # whatever the libraries stumble over, the file is at fault
         raise UsageError(f"{path.name}: is no workbook or a damaged one. Open and save it as .xlsx.") from None
 

@@ -43,7 +43,7 @@ class Sheet:
     header_row: int
     columns: list[np.ndarray]  # one object array a header cell, shape (n_rows,)
     rows: np.ndarray  # shape (n_rows,), numbers as a spreadsheet shows them
-    too_long: dict[int, int]  # position among `rows` -> cells in the row, where they are more than the header has
+    ragged: dict[int, int]  # position among `rows` -> cells in the row: more than the header has, or in CSV fewer
     decisions: list[Decision] = field(default_factory=list)
     faults: list[SheetFault] = field(default_factory=list)
     left_out: tuple[int, ...] = ()  # those of `rows` that are hidden and that study.yaml leaves out
@@ -71,7 +71,7 @@ class Sheet:
             self,
             columns=[column[kept] for column in self.columns],
             rows=self.rows[kept],
-            too_long={now_at[at]: length for at, length in self.too_long.items() if at in now_at},
+            ragged={now_at[at]: length for at, length in self.ragged.items() if at in now_at},
         )
 
 
@@ -153,10 +153,11 @@ def _sheet(source: Source, table: str, grid: Grid, names: Collection[str], hidde
     below = [(row, cells) for row, cells in seen if row > header_row]
     no_data = _no_data(grid, header, header_row, below, names) if names else {}
     beside |= no_data
+    beside = {row: cells for row, cells in grid.kept_back.items() if row not in beside} | beside
     body = [(row, cells) for row, cells in numbered if row > header_row and row not in no_data]
     rows = [row for row, _ in body]
     faults += settle_hidden_rows(grid, hidden, [header_row, *rows])
-    header, columns, too_long = _columns(grid, header, body)
+    header, columns, ragged = _columns(grid, header, body)
     sheet = Sheet(
         source=source,
         shown=grid.shown,
@@ -165,7 +166,7 @@ def _sheet(source: Source, table: str, grid: Grid, names: Collection[str], hidde
         header_row=header_row,
         columns=columns,
         rows=np.array(rows, dtype=int),
-        too_long=too_long,
+        ragged=ragged,
         faults=faults,
         left_out=tuple(row for row in rows if row in gone),
         beside=beside,
@@ -195,7 +196,7 @@ def _no_data(
 def _columns(
     grid: Grid, header: Sequence[object], body: Sequence[tuple[int, Sequence[object]]]
 ) -> tuple[list[object], list[np.ndarray], dict[int, int]]:
-    """The header, the columns below it, and which rows have more cells than the header."""
+    """The header, the columns below it, and which rows have more cells than the header, or in CSV fewer."""
     written, header = len(header), list(header)
     while header and is_blank(header[-1]) and not grid.is_workbook:
         if any(len(cells) >= len(header) and not is_blank(cells[len(header) - 1]) for _, cells in body):
@@ -208,14 +209,16 @@ def _columns(
     header += [None] * (width - len(header))
     if width * len(body) > MOST_PLACES:
         raise spread_too_far(grid.shown)
-    too_long = {
+    ragged = {
         at: len(cells)
         for at, (_, cells) in enumerate(body)
-        if len(cells) > width and (any_extra_cell or not all_blank(cells[width:]))
+        if (len(cells) > width and (any_extra_cell or not all_blank(cells[width:])))
+        # In CSV nobody knows which cells are missing from a short row; in a workbook a cell keeps its column.
+        or (len(cells) < width and not grid.is_workbook)
     }
     padded = [[*cells[:width], *[None] * (width - len(cells))] for _, cells in body]
     columns = [_cells(column) for column in zip(*padded, strict=True)] if body else [_cells([])] * width
-    return header, columns, too_long
+    return header, columns, ragged
 
 
 def _decisions(sheet: Sheet, table: str, remarks: Sequence[Remark], names: Collection[str]) -> list[Decision]:

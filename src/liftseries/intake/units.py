@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 import unicodedata
 
-from liftseries.intake.numbers import NUMBER, in_plain_signs, number_in, plain
+from liftseries.intake.numbers import NUMBER, UNCLEAR_MARK, in_plain_signs, number_in, plain, unclear_thousands
 from liftseries.intake.verdicts import Fault, Taken
 from liftseries.schema import Column
 
@@ -53,6 +53,8 @@ def with_unit(text: str, column: Column) -> Taken | Fault | None:
     if factor is None:
         return None
     if factor == 1:
+        if unclear_thousands([parts[1]], column):
+            return UNCLEAR_MARK
         return Taken(number, "a number with its unit", f"{plain(number)} {column.unit}", "unit_is_the_columns")
     proposed = plain(float(f"{number * factor:.{FIGURES}g}"))
     message = f"a number in {unit} where {column.unit} are due; it would be {proposed} {column.unit}."

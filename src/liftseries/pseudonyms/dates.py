@@ -13,7 +13,6 @@ from liftseries.intake.grid import is_blank
 
 DAYS_A_MONTH = 365.25 / 12  # so that months are exact to the day and steps between visits stay as they were
 DECIMALS = 4  # a day is 0.0329 months
-ORDERS = ("day-first", "month-first", "iso")
 ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ][\d:.]+(?:Z|[+-]\d\d:?\d\d)?)?")
 TYPED = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})")
 SAY_HOW = "Say with --dates how they were typed, or write them as 2020-04-03."

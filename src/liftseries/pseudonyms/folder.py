@@ -20,6 +20,7 @@ from liftseries.intake.grid import BLANKS, DATES, Oddity, Unreadable, is_blank, 
 from liftseries.intake.identifier_screen import role_of, screen_column
 from liftseries.intake.identifiers import Role, kind_of_header
 from liftseries.intake.sources import Sheet, read_sheet
+from liftseries.intake.workbook_parts import Workbook
 from liftseries.outputs import remake_folder, write_csv
 from liftseries.plan import Source
 from liftseries.pseudonyms.codes import pseudonym, spelling
@@ -173,15 +174,13 @@ def _files(source: Path, problems: list[Problem]) -> Iterator[_File]:
 
 def _tables_in(path: Path, problems: list[Problem]) -> Iterator[tuple[str, Sheet]]:
     if path.suffix.lower() in (".xlsx", ".xlsm"):
-        import openpyxl
-
-        try:
-            titles = openpyxl.load_workbook(path, read_only=True).sheetnames
-        except Exception:  # whatever the library stumbles over, the file is at fault
-            raise Unreadable(path.name, "is no workbook or a damaged one. Open and save it as .xlsx.") from None
-        sheets = {title: title.strip().lower() for title in titles if title.strip().lower() in TABLES}
+        with Workbook(path, path.name) as book:
+            parts = book.sheets
+        sheets = {part.title: part.title.strip().lower() for part in parts if part.title.strip().lower() in TABLES}
         if sheets:
-            others = len(titles) - len(sheets)
+            if any(part.is_hidden for part in parts if part.title in sheets):
+                problems.append(Problem(path.name, "a hidden sheet bears a table's name. Unhide or remove it."))
+            others = len(parts) - len(sheets)
             if others:
                 message = f"{others} of its sheets bear no table's name. Rename or remove them."
                 problems.append(Problem(path.name, message))
@@ -201,9 +200,9 @@ def _tables_in(path: Path, problems: list[Problem]) -> Iterator[tuple[str, Sheet
 def _name_columns(file: _File, wishes: Wishes, problems: list[Problem]) -> None:
     """Finds each column's name and reads its dates; a column that has no fate is a problem."""
     sheet, known = file.sheet, read_schema()[file.table].columns
-    if sheet.too_long:
-        place = sheet.row_place(int(sheet.rows[min(sheet.too_long)]))
-        problems.append(Problem(place, "more cells than column names. Mend the row."))
+    if sheet.ragged:
+        place = sheet.row_place(int(sheet.rows[min(sheet.ragged)]))
+        problems.append(Problem(place, "more or fewer cells than column names. Mend the row."))
     for position, cell in enumerate(sheet.header):
         name = "" if is_blank(cell) else str(cell).strip(BLANKS).lower()
         joined = "_".join(name.split())
@@ -224,9 +223,12 @@ def _name_columns(file: _File, wishes: Wishes, problems: list[Problem]) -> None:
                 problems.append(Problem(place, message))
     for name in file.dates:
         into = DATE_COLUMNS[file.table][name]
-        if into in file.named:
+        if into in file.named and into not in wishes.drop:
             place = sheet.header_place(file.named[name])
             problems.append(Problem(place, f"both these dates and {into} are given. Drop one of the two with --drop."))
+        if any(DATE_COLUMNS[file.table][other] == into != "" for other in file.dates if other != name):
+            message = f"more than one column of dates could give {into}. Drop the others with --drop."
+            problems.append(Problem(sheet.header_place(file.named[name]), message))
     if "placement_date" in file.dates and not {"surgery_date", "surgery_year"} & set(file.named):
         message = "surgery_date is missing, of which surgery_year is made. Add it."
         problems.append(Problem(sheet.row_place(sheet.header_row), message))
@@ -274,8 +276,9 @@ def _days_of_sites(files: Collection[_File]) -> tuple[Days, Days, Days]:
                 if on:
                     surgery[site] = on
                     first[patient] = min(on, first.get(patient, on))
-                if then or on:
-                    placed[site] = then or on
+                # A site without a placement date in a file that has them was not given an implant that day.
+                if since := then if "placement_date" in file.dates else on:
+                    placed[site] = since
     for days in (surgery, placed, first):
         days.pop("", None)  # a row without an identifier dates nobody
     return surgery, placed, first

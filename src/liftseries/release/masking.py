@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.disclosure.coarsening import Coarsened
-from liftseries.disclosure.counts import Count, n_patients_behind
+from liftseries.disclosure.counts import n_patients_behind
 from liftseries.disclosure.suppression import Protection, protect
 from liftseries.release.curves import curves_at_months, enter_curves
 from liftseries.release.estimates_ledger import RESULTS, enter_results
@@ -26,9 +26,7 @@ CURVES = "curves"
 PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words
 COUNTED = re.compile(r"\b(\d+) (event|failure|implant|perforation|patient|site)s?\b")
 LATER = re.compile(r"; \d+ with a failure after that")  # of patients, mostly few: never told
-# What withholding costs, where another count costs log(1 + value): our choice, by what a reader would miss most.
-TOTAL_COSTS = 100.0  # the size of the series
-EVENTS_COST = 20.0  # the events that a row of results.csv rests on, for its estimate goes with them
+TOTAL_COSTS = 100.0  # what withholding the size of the series costs, where another count costs log(1 + value)
 ROUNDS = 3  # of asking again with more withheld
 MOST_FEW = 1 / 3  # of the different counts; our convention
 KNOTS = re.compile(r"knots [^;]* mm")
@@ -144,7 +142,8 @@ def _protected(ledger: Ledger, smallest_cell: int) -> Protection:
     unprinted |= ledger.beside_their_sites(smallest_cell)
     for _ in range(ROUNDS):
         counts = {count.name: count for count in ledger.counts(smallest_cell, unprinted)}
-        protection = protect(list(counts.values()), patients, smallest_cell, weights=_costs(ledger, counts))
+        totals = {name: TOTAL_COSTS for name, count in counts.items() if count.members.all()}
+        protection = protect(list(counts.values()), patients, smallest_cell, weights=totals)
         intervals = protection.intervals
         exposed = [counts[name] for name in intervals.loc[~intervals["protected"].astype(bool), "name"]]
         if not exposed:
@@ -156,13 +155,6 @@ def _protected(ledger: Ledger, smallest_cell: int) -> Protection:
         unprinted |= more
     beforehand = {f"{name} | {table}" for name in unprinted for table in ledger.seen_in[name]}
     return replace(protection, complementary=protection.complementary | beforehand)
-
-
-def _costs(ledger: Ledger, counts: Mapping[str, Count]) -> dict[str, float]:
-    """What each count costs that is dearer than others."""
-    events = {name for (table, _, column), name in ledger.cells.items() if table == RESULTS and column == "n_events"}
-    costs = {name: EVENTS_COST for name in counts if name.rpartition(" | ")[0] in events}
-    return costs | {name: TOTAL_COSTS for name, count in counts.items() if count.members.all()}
 
 
 def released_plan(plan: Mapping) -> dict:

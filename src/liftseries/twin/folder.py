@@ -72,7 +72,7 @@ def make_twin(plan: Plan, folder: Path | str, seed: int | None = None) -> Twin:
     plan
         Of the real study; its tables have to be without a problem, or set aside.
     folder
-        To be made; must be empty or not yet there, and not inside the study's own folder of tables.
+        To be made; must be empty or not yet there, and not inside the study's own folder.
     seed
         The plan's where None. The tables themselves are part of the seed, so that nobody who knows the number alone
         can draw the same again.
@@ -80,13 +80,15 @@ def make_twin(plan: Plan, folder: Path | str, seed: int | None = None) -> Twin:
     Raises
     ------
     UsageError
-        The folder holds something.
+        The folder holds something, or lies in the study's.
     StudyError
         The study has problems, or is too small or too uniform for a twin.
     """
     folder = Path(folder)
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError(f"{folder} is there already and not an empty folder. Name another one.")
+    if folder.resolve().is_relative_to(plan.folder.resolve()):
+        raise UsageError(f"{folder} lies in the study's own folder. Name one outside it.")
     intake = read_study(plan)
     twin = draw_twin(intake.tables, plan, plan.seed if seed is None else seed, intake.not_applicable)
     with remake_folder(folder) as made:
