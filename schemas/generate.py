@@ -7,11 +7,11 @@ A test fails while one of them is stale.
 
 from pathlib import Path
 
-from liftseries.intake.dictionary import dictionary_html, dictionary_markdown
-from liftseries.intake.frictionless import as_json, data_package, table_schema
-from liftseries.intake.plan_keys import json_schema, key_table
-from liftseries.outputs import write_text
-from liftseries.schema import read_schema
+from liftseries.base.outputs import write_text
+from liftseries.forms.data_package import as_json, data_package, table_schema
+from liftseries.forms.dictionary import dictionary_html, dictionary_markdown
+from liftseries.forms.plan_keys import json_schema, key_table
+from liftseries.study.schema import read_schema
 
 ROOT = Path(__file__).resolve().parents[1]
 BEGIN, END = "<!-- plan keys: made by schemas/generate.py -->", "<!-- end of plan keys -->"

@@ -2,7 +2,7 @@
 
     write_study(tmp_path, {"sites": lambda sites: sites.assign(approach="freehand")})
 
-gives a folder that `liftseries.plan.read_plan` reads.
+gives a folder that `liftseries.study.plan.read_plan` reads.
 """
 
 from __future__ import annotations

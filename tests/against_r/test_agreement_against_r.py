@@ -5,12 +5,12 @@ import pandas as pd
 import pytest
 from scipy.special import expit, logit, stdtrit
 
-from liftseries.models.depth_agreement import fit_depth_agreement
-from liftseries.models.depth_proportional_bias import fit_depth_proportional_bias
-from liftseries.models.estimators.rubin import pooled
-from liftseries.models.estimators.variance_components import icc_jackknife, one_way, total_variance_limits
-from liftseries.models.gain_mixed import fit_gain_mixed
-from liftseries.models.measurement_icc import fit_measurement_icc
+from liftseries.estimators.rubin import pooled
+from liftseries.estimators.variance_components import icc_jackknife, one_way, total_variance_limits
+from liftseries.models.depth.agreement import fit_depth_agreement
+from liftseries.models.depth.proportional_bias import fit_depth_proportional_bias
+from liftseries.models.gain.mixed import fit_gain_mixed
+from liftseries.models.sensitivity.icc import fit_measurement_icc
 
 CLOSED_FORM = 1e-10
 # l/min, first readings of two meters in 17 people: Bland and Altman 1986, Lancet i:307, table 1 (from memory).

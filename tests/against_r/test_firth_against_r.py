@@ -4,11 +4,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from liftseries.models.estimators.firth import firth_logistic, firth_logistic_jackknife
-from liftseries.models.estimators.firth_cox import firth_cox
-from liftseries.models.perforation_firth import fit_perforation_firth
-from liftseries.models.survival_cox import fit_survival_cox
-from liftseries.models.survival_firth_cox import fit_survival_firth_cox
+from liftseries.estimators.firth import firth_logistic, firth_logistic_jackknife
+from liftseries.estimators.firth_cox import firth_cox
+from liftseries.models.perforation.firth import fit_perforation_firth
+from liftseries.models.survival.cox import fit_survival_cox
+from liftseries.models.survival.firth_cox import fit_survival_firth_cox
 
 CONVERGED = 1e-9
 LIMITS = 1e-8

@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from liftseries.models.estimators.gee import logistic_gee
-from liftseries.models.perforation_gee import fit_perforation_gee
-from liftseries.models.perforation_rate import fit_perforation_rate
+from liftseries.estimators.gee import logistic_gee
+from liftseries.models.perforation.gee import fit_perforation_gee
+from liftseries.models.perforation.rate import fit_perforation_rate
 
 CONVERGED = 1e-8
 

@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from liftseries.models.perforation_imputed import perforation_imputed_draws
-from liftseries.models.survival_imputed import cumulative_hazard, survival_imputed_draws
+from liftseries.models.perforation.imputed import perforation_imputed_draws
+from liftseries.models.survival.imputed import cumulative_hazard, survival_imputed_draws
 
 SETS_OF_R = 400
 SETS = 100

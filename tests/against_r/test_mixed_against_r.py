@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from liftseries.models.depth_agreement import fit_depth_agreement
-from liftseries.models.estimators.mixed import mixed_reml
-from liftseries.models.gain_mixed import fit_gain_mixed
+from liftseries.estimators.mixed import mixed_reml
+from liftseries.models.depth.agreement import fit_depth_agreement
+from liftseries.models.gain.mixed import fit_gain_mixed
 
 FIXED = 1e-6  # both sides iterate; ours polishes its optimum, nlme and lme4 stop at 1e-8 or so of the likelihood
 VARIANCE = 1e-6

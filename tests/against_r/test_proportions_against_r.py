@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from liftseries.models.perforation_rate import fit_perforation_rate
+from liftseries.models.perforation.rate import fit_perforation_rate
 
 
 @pytest.mark.parametrize("method", ["wilson", "exact"])

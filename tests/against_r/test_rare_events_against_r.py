@@ -7,13 +7,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from liftseries.models.estimators.aalen_johansen import aalen_johansen
-from liftseries.models.estimators.cox import cox_regression
-from liftseries.models.estimators.proportional_hazards import hazards_over_time
-from liftseries.models.estimators.rmst import restricted_mean
-from liftseries.models.estimators.turnbull import innermost, turnbull
-from liftseries.models.estimators.weibull import weibull_interval
-from liftseries.models.survival_rmst import fit_survival_rmst
+from liftseries.estimators.aalen_johansen import aalen_johansen
+from liftseries.estimators.cox import cox_regression
+from liftseries.estimators.proportional_hazards import hazards_over_time
+from liftseries.estimators.rmst import restricted_mean
+from liftseries.estimators.turnbull import innermost, turnbull
+from liftseries.estimators.weibull import weibull_interval
+from liftseries.models.survival.rmst import fit_survival_rmst
 
 CLOSED_FORM = 1e-9
 CONVERGED = 1e-6  # survreg stops at 1e-14 of the likelihood, and so at about 1e-7 of the coefficients

@@ -7,11 +7,11 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 
-from liftseries.models.estimators.gee import logistic_gee
-from liftseries.models.estimators.prediction import c_statistic, calibration_intercept, calibration_slope
-from liftseries.models.estimators.spline import knots_of, restricted_cubic_spline
-from liftseries.models.perforation_gee import perforation_data
-from liftseries.models.perforation_risk import RiskModel, fit_perforation_risk
+from liftseries.estimators.gee import logistic_gee
+from liftseries.estimators.prediction import c_statistic, calibration_intercept, calibration_slope
+from liftseries.estimators.spline import knots_of, restricted_cubic_spline
+from liftseries.models.perforation.risk import RiskModel, fit_perforation_risk
+from liftseries.models.shared.complete_cases import perforation_data
 
 CONVERGED = 1e-7
 GRID_MM = [2.0, 4.0, 6.0, 8.0]

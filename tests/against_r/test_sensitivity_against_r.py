@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from liftseries.models.sensitivity_detection import fit_sensitivity_detection
-from liftseries.models.sensitivity_lost import BEST, OBSERVED, WORST, fit_sensitivity_lost, survival_if
+from liftseries.models.sensitivity.detection import fit_sensitivity_detection
+from liftseries.models.sensitivity.lost import BEST, OBSERVED, WORST, fit_sensitivity_lost, survival_if
 
 CLOSED_FORM = 1e-8
 

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from liftseries.models.estimators.cox import cox_regression
-from liftseries.models.estimators.kaplan_meier import kaplan_meier, log_log_interval
-from liftseries.models.survival_cox import fit_survival_cox
-from liftseries.models.survival_km import fit_survival_km
-from liftseries.models.survival_life_table import life_table
+from liftseries.estimators.cox import cox_regression
+from liftseries.estimators.kaplan_meier import kaplan_meier, log_log_interval
+from liftseries.models.survival.cox import fit_survival_cox
+from liftseries.models.survival.km import fit_survival_km
+from liftseries.models.survival.life_table import life_table
 
 CLOSED_FORM = 1e-10
 CONVERGED = 1e-8

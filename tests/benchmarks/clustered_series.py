@@ -16,7 +16,7 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.special import expit, log_ndtr, ndtr
 
-from liftseries.models.cases import band
+from liftseries.models.shared.cases import band
 
 SITES_SHARE = np.array([0.35, 0.25, 0.15, 0.10, 0.05, 0.04, 0.03, 0.03])  # of patients with 1, 2 … 8 sites
 SMOKERS = 0.3

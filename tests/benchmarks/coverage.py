@@ -32,7 +32,7 @@ import pandas as pd
 from clustered_series import MONTH, Design, Series, scores_drawn, series_drawn
 from scipy.special import ndtr
 
-from liftseries.models.tidy import NotFitted, critical_value
+from liftseries.estimators.intervals import NotFitted, critical_value
 
 ROOT = Path(__file__).parents[2]
 SEED = 20260101
@@ -86,7 +86,7 @@ def months_failed_patient(implants: pd.DataFrame) -> tuple[np.ndarray, np.ndarra
 
 
 def perforation_rate(series: Series) -> Iterator[Answer]:
-    from liftseries.models.perforation_rate import fit_perforation_rate
+    from liftseries.models.perforation.rate import fit_perforation_rate
 
     rows = fit_perforation_rate(series.cases).rows
     naive = interval(rows, "rate", method="wilson")
@@ -95,7 +95,7 @@ def perforation_rate(series: Series) -> Iterator[Answer]:
 
 def one_sided_bound(series: Series) -> Iterator[Answer]:
     """The bound's worst case: the true risk just above it. It holds where an event is seen; in units of that risk."""
-    from liftseries.models.one_sided import largest_risk
+    from liftseries.models.shared.one_sided import largest_risk
 
     patient = pd.factorize(series.cases["patient_id"])[0]
     scores = scores_drawn(np.random.default_rng([*series.seed, 1]), patient, series.design.alike)
@@ -107,7 +107,8 @@ def one_sided_bound(series: Series) -> Iterator[Answer]:
 
 
 def perforation_gee(series: Series) -> Iterator[Answer]:
-    from liftseries.models.perforation_gee import fit_perforation_gee, perforation_data
+    from liftseries.models.perforation.gee import fit_perforation_gee
+    from liftseries.models.shared.complete_cases import perforation_data
 
     rows = fit_perforation_gee(series.cases, TERMS).rows
     data = perforation_data(series.cases, TERMS)
@@ -141,7 +142,7 @@ def logistic_of_independent_sites(x: np.ndarray, event: np.ndarray) -> list[tupl
 
 
 def perforation_firth(series: Series) -> Iterator[Answer]:
-    from liftseries.models.perforation_firth import fit_perforation_firth
+    from liftseries.models.perforation.firth import fit_perforation_firth
 
     rows = fit_perforation_firth(series.cases, TERMS).rows
     for term in ("rbh_mid_mm", "smoking[current]"):
@@ -152,7 +153,7 @@ def perforation_firth(series: Series) -> Iterator[Answer]:
 
 
 def perforation_risk(series: Series) -> Iterator[Answer]:
-    from liftseries.models.perforation_risk import fit_perforation_risk
+    from liftseries.models.perforation.risk import fit_perforation_risk
 
     contrast = {"rbh_mid_mm": [7.0, 4.0]}
 
@@ -165,8 +166,8 @@ def perforation_risk(series: Series) -> Iterator[Answer]:
 
 
 def survival_km(series: Series) -> Iterator[Answer]:
-    from liftseries.models.estimators.kaplan_meier import log_log_interval
-    from liftseries.models.survival_km import fit_survival_km
+    from liftseries.estimators.kaplan_meier import log_log_interval
+    from liftseries.models.survival.km import fit_survival_km
 
     rows = fit_survival_km(series.implants, [MONTH]).rows
     months, failed, _ = months_failed_patient(series.implants)
@@ -180,7 +181,7 @@ def survival_km(series: Series) -> Iterator[Answer]:
 
 
 def survival_rmst(series: Series) -> Iterator[Answer]:
-    from liftseries.models.survival_rmst import fit_survival_rmst
+    from liftseries.models.survival.rmst import fit_survival_rmst
 
     own, naive = (
         interval(fit_survival_rmst(implants, [MONTH]).rows, f"{MONTH:g}")
@@ -190,7 +191,7 @@ def survival_rmst(series: Series) -> Iterator[Answer]:
 
 
 def survival_competing(series: Series) -> Iterator[Answer]:
-    from liftseries.models.survival_competing import fit_survival_competing
+    from liftseries.models.survival.competing import fit_survival_competing
 
     own, naive = (
         interval(fit_survival_competing(implants, [MONTH]).rows, f"{MONTH:g}")
@@ -200,8 +201,8 @@ def survival_competing(series: Series) -> Iterator[Answer]:
 
 
 def survival_cox(series: Series) -> Iterator[Answer]:
-    from liftseries.models.estimators.cox import cox_regression
-    from liftseries.models.survival_cox import fit_survival_cox
+    from liftseries.estimators.cox import cox_regression
+    from liftseries.models.survival.cox import fit_survival_cox
 
     rows = fit_survival_cox(series.implants, TERMS).rows
     smokes = (series.implants["smoking"] == "current").to_numpy(float)
@@ -217,7 +218,7 @@ def survival_cox(series: Series) -> Iterator[Answer]:
 
 
 def survival_firth_cox(series: Series) -> Iterator[Answer]:
-    from liftseries.models.survival_firth_cox import fit_survival_firth_cox
+    from liftseries.models.survival.firth_cox import fit_survival_firth_cox
 
     rows = fit_survival_firth_cox(series.implants, TERMS).rows
     for term in ("rbh_mid_mm", "smoking[current]"):
@@ -227,7 +228,7 @@ def survival_firth_cox(series: Series) -> Iterator[Answer]:
 
 
 def survival_interval(series: Series) -> Iterator[Answer]:
-    from liftseries.models.survival_interval import fit_survival_interval
+    from liftseries.models.survival.interval import fit_survival_interval
 
     estimates = fit_survival_interval(series.seen, TERMS, [MONTH])
     rows = estimates.rows
@@ -247,7 +248,7 @@ def survival_interval(series: Series) -> Iterator[Answer]:
 
 
 def survival_turnbull(series: Series) -> Iterator[Answer]:
-    from liftseries.models.survival_turnbull import fit_survival_turnbull, turnbull_draws
+    from liftseries.models.survival.turnbull import fit_survival_turnbull, turnbull_draws
 
     limits = []
     for implants in (series.seen, of_independent_sites(series.seen)):
@@ -257,8 +258,9 @@ def survival_turnbull(series: Series) -> Iterator[Answer]:
 
 
 def gain_mixed(series: Series) -> Iterator[Answer]:
-    from liftseries.models.design import design_matrix
-    from liftseries.models.gain_mixed import fit_gain_mixed, gain_at_visits
+    from liftseries.models.gain.mixed import fit_gain_mixed
+    from liftseries.models.shared.design import design_matrix
+    from liftseries.models.shared.outcomes import gain_at_visits
 
     terms = ["protrusion_mm", "smoking", "months"]
     rows = fit_gain_mixed(series.visits, series.cases, terms).rows
@@ -274,7 +276,7 @@ def gain_mixed(series: Series) -> Iterator[Answer]:
 
 
 def depth_agreement(series: Series) -> Iterator[Answer]:
-    from liftseries.models.depth_agreement import fit_depth_agreement
+    from liftseries.models.depth.agreement import fit_depth_agreement
 
     rows = fit_depth_agreement(series.cases).rows
     error = series.cases["last_error_mm"].to_numpy()
@@ -289,7 +291,7 @@ def depth_agreement(series: Series) -> Iterator[Answer]:
 
 
 def measurement_icc(series: Series) -> Iterator[Answer]:
-    from liftseries.models.measurement_icc import fit_measurement_icc
+    from liftseries.models.sensitivity.icc import fit_measurement_icc
 
     rows = fit_measurement_icc(series.cases, series.visits).rows
     yield Answer("measurement.icc last_error_mm", "depth_alike", interval(rows, "last_error_mm"))

@@ -113,7 +113,7 @@ def simulate(folder: Path, n_sites: int) -> None:
 
 
 def ours_km(d):
-    from liftseries.models.estimators.kaplan_meier import kaplan_meier
+    from liftseries.estimators.kaplan_meier import kaplan_meier
 
     yield
     fit = kaplan_meier(d["days"], d["failed"] == 1, d["patient"])
@@ -121,7 +121,7 @@ def ours_km(d):
 
 
 def ours_aj(d):
-    from liftseries.models.estimators.aalen_johansen import aalen_johansen
+    from liftseries.estimators.aalen_johansen import aalen_johansen
 
     yield
     fit = aalen_johansen(d["days"], d["failed"] == 1, d["died"] == 1, d["patient"])
@@ -131,7 +131,7 @@ def ours_aj(d):
 def ours_cox(d):
     import numpy as np
 
-    from liftseries.models.estimators.cox import cox_regression
+    from liftseries.estimators.cox import cox_regression
 
     x = np.column_stack([d["rbh_mid_mm"], d["smokes"]])
     yield
@@ -140,7 +140,7 @@ def ours_cox(d):
 
 
 def ours_gee(d):
-    from liftseries.models.estimators.gee import logistic_gee
+    from liftseries.estimators.gee import logistic_gee
 
     x = with_constant(d)
     yield

@@ -23,8 +23,8 @@ from clustered_series import scores_drawn
 from scipy.optimize import brentq
 from scipy.special import expit, ndtr
 
-from liftseries.models.estimators.gee import logistic_gee
-from liftseries.models.tidy import NotFitted, critical_value
+from liftseries.estimators.gee import logistic_gee
+from liftseries.estimators.intervals import NotFitted, critical_value
 
 SEED = 20260102
 ALIKE = 0.3

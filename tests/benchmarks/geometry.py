@@ -39,7 +39,7 @@ def simulate(folder: Path, n_sites: int) -> None:
     """Writes sites, steps, instruments and stops as checked Parquet tables."""
     import numpy as np
 
-    from liftseries.outputs import write_parquet
+    from liftseries.base.outputs import write_parquet
 
     rng = np.random.default_rng(SEED)
     instruments, stops = instruments_used(), stops_used()
@@ -141,7 +141,7 @@ def as_checked(name: str, table):
     """Every column of the schema, in order and type; what was not simulated is its first level or empty."""
     import pandas as pd
 
-    from liftseries.schema import read_schema
+    from liftseries.study.schema import read_schema
 
     columns = {}
     for column in read_schema()[name].columns.values():
@@ -165,8 +165,8 @@ def bare(folder: Path) -> float:
     """Reads sites and log, writes tables shaped as the derived ones; their columns lie ready in memory."""
     import pandas as pd
 
+    from liftseries.base.outputs import write_parquet
     from liftseries.geometry.derived import STEP_COLUMNS
-    from liftseries.outputs import write_parquet
 
     measured = pd.read_parquet(folder / "derived_steps.parquet", columns=list(STEP_COLUMNS))
     derived_sites = pd.read_parquet(folder / "derived_sites.parquet")
@@ -182,8 +182,8 @@ def geometry(folder: Path) -> float:
     """Reads sites and log, derives, writes the derived tables."""
     import pandas as pd
 
+    from liftseries.base.outputs import write_parquet
     from liftseries.geometry.derived import Limits, derive
-    from liftseries.outputs import write_parquet
 
     limits = Limits({"guided": 1.0, "freehand": 1.0}, 1.0, 0.05, 800.0, 5.0)
     started = time.perf_counter()

@@ -16,10 +16,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from studies import tables
 
-from liftseries.intake.draft import draft_table
-from liftseries.intake.identifier_screen import screen_draft
-from liftseries.plan import Source
-from liftseries.schema import read_schema
+from liftseries.intake.checks.identifiers import screen_draft
+from liftseries.intake.draft.draft import draft_table
+from liftseries.study.plan import Source
+from liftseries.study.schema import read_schema
 
 SIZES = (10_000, 100_000)
 

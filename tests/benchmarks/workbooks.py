@@ -18,10 +18,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from studies import tables, typed
 
-from liftseries.intake.csv_files import read_csv
-from liftseries.intake.workbook_parts import Workbook, layout_of
-from liftseries.intake.workbooks import careful_records, quick_records
-from liftseries.plan import Source
+from liftseries.intake.files.csv_files import read_csv
+from liftseries.intake.files.workbook_parts import Workbook, layout_of
+from liftseries.intake.files.workbooks import careful_records, quick_records
+from liftseries.study.plan import Source
 
 ROWS = (10_000, 100_000)
 

@@ -19,7 +19,7 @@ from liftseries.disclosure.anonymity import (
 )
 from liftseries.disclosure.coarsening import Lattice, coarsened_tables, search
 from liftseries.disclosure.ladders import LADDERS, ladder
-from liftseries.schema import read_schema
+from liftseries.study.schema import read_schema
 
 # Sweeney 2002, doi:10.1142/S0218488502001648, figure 2: race, birth, gender and ZIP code of eleven patients, k = 2.
 # From memory.

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from studies import TEXTS, write_study
 
 from liftseries.intake.study import check_study
-from liftseries.plan import read_plan
+from liftseries.study.plan import read_plan
 
 HARNESS = Path(__file__).with_name("harness.py")
 # libFuzzer ends the process where one file takes longer or the whole more memory.

@@ -7,7 +7,7 @@ import pytest
 from studies import grid
 
 from liftseries.geometry.derived import Limits, derive
-from liftseries.schema import read_schema
+from liftseries.study.schema import read_schema
 
 LIMITS = Limits(
     first_depth_margin_mm={"guided": 1.0, "freehand": 1.0},

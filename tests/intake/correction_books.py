@@ -10,10 +10,10 @@ import openpyxl
 from openpyxl.worksheet.worksheet import Worksheet
 from studies import cells
 
-from liftseries.intake.correction_book import FILE, ROW, write_correction_book
-from liftseries.intake.returned_book import Applied, apply_book
+from liftseries.intake.books.correction_book import FILE, ROW, write_correction_book
+from liftseries.intake.books.returned_book import Applied, apply_book
 from liftseries.intake.study import check_study
-from liftseries.plan import read_plan
+from liftseries.study.plan import read_plan
 
 
 class Fault(NamedTuple):

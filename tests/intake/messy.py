@@ -21,10 +21,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from studies import write_study
 
-from liftseries.intake.corrections import Corrections
-from liftseries.intake.draft import Draft
+from liftseries.intake.corrections.lines import Corrections
+from liftseries.intake.draft.draft import Draft
 from liftseries.intake.study import checked_drafts
-from liftseries.plan import read_plan
+from liftseries.study.plan import read_plan
 
 N_MORE_SITES = 8
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 from studies import Tables, tables
 
-from liftseries.intake.grid import letters
+from liftseries.intake.files.grid import letters
 
 # What a row holds where nothing else is said; {} becomes a number of its own.
 SOUND = {

@@ -8,11 +8,11 @@ import openpyxl
 import pytest
 from studies import TEXTS, Tables, added, tables, write_plan, write_study
 
-from liftseries.errors import StudyError
+from liftseries.base.errors import StudyError
+from liftseries.base.outputs import write_csv
 from liftseries.intake.study import check_study, read_study
-from liftseries.outputs import write_csv
-from liftseries.plan import read_plan
-from liftseries.schema import read_schema
+from liftseries.study.plan import read_plan
+from liftseries.study.schema import read_schema
 
 CANARY = "Zebedee Quillfeather"
 

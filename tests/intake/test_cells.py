@@ -10,9 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from liftseries.intake.cells import Fault, number_in, plain, read_cell, read_column, value_class
-from liftseries.intake.grid import Oddity
-from liftseries.schema import read_schema
+from liftseries.base.numbers import plain
+from liftseries.intake.cells.cells import Fault, number_in, read_cell, read_column, value_class
+from liftseries.intake.files.grid import Oddity
+from liftseries.study.schema import read_schema
 
 SITES = read_schema()["sites"].columns
 NUMBER, INTEGER, TEXT = SITES["soft_tissue_mm"], SITES["operator_case_no"], SITES["protocol"]

@@ -6,14 +6,14 @@ import pandas as pd
 import pytest
 from studies import cells, write_study
 
+from liftseries.base.outputs import write_csv
 from liftseries.cli import main
-from liftseries.intake.cells import read_cell
+from liftseries.intake.cells.cells import read_cell
 from liftseries.intake.study import check_study, read_study
-from liftseries.intake.verdicts import Fault
-from liftseries.outputs import write_csv
-from liftseries.plan import read_plan
-from liftseries.reading import Reading
-from liftseries.schema import read_schema
+from liftseries.intake.told.verdicts import Fault
+from liftseries.study.plan import read_plan
+from liftseries.study.reading import Reading
+from liftseries.study.schema import read_schema
 
 SITES = read_schema()["sites"].columns
 DOUBTFUL = {

@@ -11,12 +11,12 @@ from correction_books import FAULTS, cell_of, column_of, faulty, problems, writt
 from seeded import seeded
 from studies import added, cell, cells, tables, write_plan, write_study
 
-from liftseries.errors import StudyError, UsageError
-from liftseries.intake.correction_book import FILE, MARK, OUT, README_SHEET, ROW, WRONG, write_correction_book
-from liftseries.intake.corrections import read_corrections
+from liftseries.base.errors import StudyError, UsageError
+from liftseries.intake.books.correction_book import FILE, MARK, OUT, README_SHEET, ROW, WRONG, write_correction_book
+from liftseries.intake.corrections.lines import read_corrections
 from liftseries.intake.set_aside import DEPENDS, set_aside
 from liftseries.intake.study import checked_drafts
-from liftseries.plan import read_plan
+from liftseries.study.plan import read_plan
 
 FORMULAS = ["=1+2", "=cmd|' /C calc'!A0", "@SUM(1+1)", "+1+2", "-2+3", "\t=1+2", "'=1+2", "{=1+2}"]
 

@@ -13,7 +13,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from studies import cell, tables, write_study
 
-from liftseries.intake.corrections import (
+from liftseries.engine.provenance import input_hashes
+from liftseries.intake.corrections.lines import (
     COLUMNS,
     LEAVE_OUT,
     Correction,
@@ -22,10 +23,9 @@ from liftseries.intake.corrections import (
     raw_row,
     read_corrections,
 )
-from liftseries.intake.sources import Sheet, read_sheet
+from liftseries.intake.files.sources import Sheet, read_sheet
 from liftseries.intake.study import check_study, checked_drafts, read_study
-from liftseries.plan import CORRECTIONS_FILE, Source, read_plan
-from liftseries.provenance import input_hashes
+from liftseries.study.plan import CORRECTIONS_FILE, Source, read_plan
 
 ROW_2 = ["p1", "north", 54, "female", "never", "no", "no"]  # of patients.csv
 

@@ -11,7 +11,7 @@ from stored import rewrite, with_patients
 from studies import tables, write_plan, write_study
 
 from liftseries.intake.study import check_study
-from liftseries.plan import read_plan
+from liftseries.study.plan import read_plan
 
 
 def problems(folder) -> list[str]:

@@ -6,7 +6,7 @@ import pytest
 from studies import added, cell, cells, write_study
 
 from liftseries.intake.study import check_study, read_study
-from liftseries.plan import read_plan
+from liftseries.study.plan import read_plan
 
 
 def found(folder) -> list[tuple[str, str]]:

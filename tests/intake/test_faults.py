@@ -8,9 +8,9 @@ import pytest
 from seeded import seeded
 from studies import added, cell, cells, write_study
 
-from liftseries.errors import StudyError
+from liftseries.base.errors import StudyError
 from liftseries.intake.study import check_study, read_study
-from liftseries.plan import read_plan
+from liftseries.study.plan import read_plan
 
 
 def found(folder) -> set[tuple[str, str]]:

@@ -19,13 +19,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from studies import cell, cells, write_study
 
-from liftseries.errors import StudyError
-from liftseries.intake.decisions import write_decisions
-from liftseries.intake.grid import Oddity
-from liftseries.intake.identifier_screen import screen_column
-from liftseries.intake.identifiers import Kind, Role, kind_of_header, kinds_of
+from liftseries.base.errors import StudyError
+from liftseries.intake.files.grid import Oddity
+from liftseries.intake.identifiers.kinds import Kind, Role, kind_of_header, kinds_of
+from liftseries.intake.identifiers.screen import screen_column
 from liftseries.intake.study import check_study, read_study
-from liftseries.plan import read_plan
+from liftseries.intake.told.decisions import write_decisions
+from liftseries.study.plan import read_plan
 
 # 45 CFR 164.514(b)(2)(i)(A)-(R), a row a letter: what a free label may hold.
 LISTED = {

@@ -13,7 +13,7 @@ from stored import rewrite
 from studies import tables, write_plan, write_study
 
 from liftseries.intake.study import check_study
-from liftseries.plan import read_plan
+from liftseries.study.plan import read_plan
 
 MEMORY = 3 * 2**30  # bytes of address space, most of it taken by libraries that are merely mapped
 SHEET, BOOK = "xl/worksheets/sheet1.xml", "xl/workbook.xml"

@@ -8,7 +8,7 @@ from messy import LAYOUT, TYPED, WHOLE, fates, fates_of_whole, told_by_pandas, w
 from studies import write_study
 
 from liftseries.intake.study import check_study
-from liftseries.plan import read_plan
+from liftseries.study.plan import read_plan
 
 DECIDED = {
     "a tooth as 16.0 in a text": "number_is_read_from_text",

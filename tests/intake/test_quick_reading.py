@@ -10,8 +10,8 @@ import openpyxl
 from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
-from liftseries.intake.workbook_parts import EMPTY_STYLES, MAIN, Damaged, SheetXml, layout_of
-from liftseries.intake.workbooks import careful_records, quick_records
+from liftseries.intake.files.workbook_parts import EMPTY_STYLES, MAIN, Damaged, SheetXml, layout_of
+from liftseries.intake.files.workbooks import careful_records, quick_records
 
 # ── workbooks as a library writes them ────────────────────────────────────────────────────────────
 

@@ -10,9 +10,9 @@ import pandas as pd
 import pytest
 from studies import added, as_typed, cell, cells, changed, tables, write_plan, write_study, write_workbook
 
-from liftseries.errors import StudyError
+from liftseries.base.errors import StudyError
 from liftseries.intake.study import check_study, read_drills, read_study
-from liftseries.plan import read_plan
+from liftseries.study.plan import read_plan
 
 
 def problems(folder) -> list[str]:

@@ -26,11 +26,11 @@ from pandas.testing import assert_frame_equal
 from spreadsheet_program import type_in, with_soffice
 from studies import cell, cells, write_study
 
+from liftseries.base.errors import StudyError, UsageError
 from liftseries.cli import main
-from liftseries.errors import StudyError, UsageError
-from liftseries.intake.correction_book import FILE, MARK, OUT, ROW
+from liftseries.intake.books.correction_book import FILE, MARK, OUT, ROW
 from liftseries.intake.study import read_study
-from liftseries.plan import CORRECTIONS_FILE, read_plan
+from liftseries.study.plan import CORRECTIONS_FILE, read_plan
 
 CANARY = "quorvexil"
 

@@ -6,9 +6,9 @@ import pytest
 from seeded import seeded
 from studies import added, cell, cells, write_study
 
-from liftseries.errors import StudyError
+from liftseries.base.errors import StudyError
 from liftseries.intake.study import check_study, read_study
-from liftseries.plan import read_plan
+from liftseries.study.plan import read_plan
 
 WITH_S1 = {"sites": {2}, "steps": {2, 3, 4}, "visits": {2, 3, 4}}
 CONTRACT = ["table", "file", "row", "column", "value_class", "rule", "message"]

@@ -13,7 +13,7 @@ from stored import replaced, rewrite, with_patients
 from studies import as_typed, cell, tables, write_study
 
 from liftseries.intake.study import check_study, read_study
-from liftseries.plan import read_plan
+from liftseries.study.plan import read_plan
 
 
 @pytest.fixture(scope="module")

@@ -12,12 +12,12 @@ import pandas as pd
 import pytest
 from studies import cells, tables, write_study
 
-from liftseries.intake.cells import read_cell, read_column, value_of
+from liftseries.intake.cells.cells import read_cell, read_column, value_of
 from liftseries.intake.study import check_study, read_study
-from liftseries.intake.verdicts import Fault, Taken
-from liftseries.plan import read_plan
-from liftseries.reading import Reading
-from liftseries.schema import read_schema
+from liftseries.intake.told.verdicts import Fault, Taken
+from liftseries.study.plan import read_plan
+from liftseries.study.reading import Reading
+from liftseries.study.schema import read_schema
 
 TOOTH = read_schema()["sites"].columns["tooth"]
 UNIVERSAL = Reading(tooth_numbering="universal")

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from studies import tables, write_study
 
+from liftseries.intake.checks.tenfold import tenfold
 from liftseries.intake.study import check_study
-from liftseries.intake.tenfold import tenfold
-from liftseries.plan import read_plan
+from liftseries.study.plan import read_plan
 
 HEIGHTS_MM = [4.1, 5.2, 6.0, 4.8, 5.5, 7.1, 3.9, 5.0, 6.4]
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 from scipy import constants
 
-from liftseries.intake.cells import read_cell
-from liftseries.intake.units import FACTORS
-from liftseries.intake.verdicts import Fault, Taken
-from liftseries.schema import read_schema
+from liftseries.intake.cells.cells import read_cell
+from liftseries.intake.cells.units import FACTORS
+from liftseries.intake.told.verdicts import Fault, Taken
+from liftseries.study.schema import read_schema
 
 SCHEMA = read_schema()
 MM = SCHEMA["sites"].columns["soft_tissue_mm"]

@@ -4,32 +4,32 @@ import io
 
 import pandas as pd
 
-from liftseries.models.depth_agreement import fit_depth_agreement
-from liftseries.models.depth_proportional_bias import fit_depth_proportional_bias
-from liftseries.models.follow_up import follow_up
-from liftseries.models.gain_mixed import fit_gain_mixed
-from liftseries.models.measurement_icc import fit_measurement_icc
-from liftseries.models.perforation_firth import fit_perforation_firth
-from liftseries.models.perforation_gee import fit_perforation_gee
-from liftseries.models.perforation_imputed import fit_perforation_imputed, perforation_imputed_draws
-from liftseries.models.perforation_rate import fit_perforation_rate
-from liftseries.models.perforation_risk import fit_perforation_risk
-from liftseries.models.perforation_validation import fit_perforation_validation, validation_draws
-from liftseries.models.sensitivity_detection import fit_sensitivity_detection
-from liftseries.models.sensitivity_evalue import fit_sensitivity_evalue
-from liftseries.models.sensitivity_lost import fit_sensitivity_lost
-from liftseries.models.survival_competing import fit_survival_competing
-from liftseries.models.survival_cox import fit_survival_cox
-from liftseries.models.survival_firth_cox import fit_survival_firth_cox
-from liftseries.models.survival_gain import fit_survival_gain
-from liftseries.models.survival_imputed import fit_survival_imputed, survival_imputed_draws
-from liftseries.models.survival_interval import fit_survival_interval
-from liftseries.models.survival_km import fit_survival_km
-from liftseries.models.survival_life_table import fit_survival_life_table
-from liftseries.models.survival_patient import fit_survival_patient
-from liftseries.models.survival_ph import fit_survival_ph
-from liftseries.models.survival_rmst import fit_survival_rmst
-from liftseries.models.survival_turnbull import fit_survival_turnbull, turnbull_draws
+from liftseries.models.depth.agreement import fit_depth_agreement
+from liftseries.models.depth.proportional_bias import fit_depth_proportional_bias
+from liftseries.models.gain.mixed import fit_gain_mixed
+from liftseries.models.perforation.firth import fit_perforation_firth
+from liftseries.models.perforation.gee import fit_perforation_gee
+from liftseries.models.perforation.imputed import fit_perforation_imputed, perforation_imputed_draws
+from liftseries.models.perforation.rate import fit_perforation_rate
+from liftseries.models.perforation.risk import fit_perforation_risk
+from liftseries.models.perforation.validation import fit_perforation_validation, validation_draws
+from liftseries.models.sensitivity.detection import fit_sensitivity_detection
+from liftseries.models.sensitivity.evalue import fit_sensitivity_evalue
+from liftseries.models.sensitivity.icc import fit_measurement_icc
+from liftseries.models.sensitivity.lost import fit_sensitivity_lost
+from liftseries.models.shared.follow_up import follow_up
+from liftseries.models.survival.competing import fit_survival_competing
+from liftseries.models.survival.cox import fit_survival_cox
+from liftseries.models.survival.firth_cox import fit_survival_firth_cox
+from liftseries.models.survival.gain import fit_survival_gain
+from liftseries.models.survival.imputed import fit_survival_imputed, survival_imputed_draws
+from liftseries.models.survival.interval import fit_survival_interval
+from liftseries.models.survival.km import fit_survival_km
+from liftseries.models.survival.life_table import fit_survival_life_table
+from liftseries.models.survival.patient import fit_survival_patient
+from liftseries.models.survival.ph import fit_survival_ph
+from liftseries.models.survival.rmst import fit_survival_rmst
+from liftseries.models.survival.turnbull import fit_survival_turnbull, turnbull_draws
 
 MONTHS = [12, 36, 60]
 ODDS, HAZARDS, GAIN = ["rbh_mid_mm", "approach"], ["rbh_mid_mm", "smoking"], ["protrusion_mm", "graft", "months"]

@@ -8,7 +8,7 @@ import pytest
 from every_question import every_question
 from invented import category, invented_cases, invented_visits
 
-from liftseries.models.tidy import RESULT_COLUMNS
+from liftseries.models.shared.results import RESULT_COLUMNS
 
 
 def series(n_patients=60, seed=11, **columns):

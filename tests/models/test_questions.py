@@ -9,15 +9,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from invented import invented_cases, invented_visits
 
-from liftseries.models.depth_agreement import fit_depth_agreement
-from liftseries.models.follow_up import follow_up
-from liftseries.models.gain_mixed import fit_gain_mixed
-from liftseries.models.perforation_gee import fit_perforation_gee
-from liftseries.models.perforation_rate import fit_perforation_rate
-from liftseries.models.survival_cox import fit_survival_cox
-from liftseries.models.survival_km import fit_survival_km
-from liftseries.models.survival_life_table import fit_survival_life_table
-from liftseries.models.tidy import RESULT_COLUMNS
+from liftseries.models.depth.agreement import fit_depth_agreement
+from liftseries.models.gain.mixed import fit_gain_mixed
+from liftseries.models.perforation.gee import fit_perforation_gee
+from liftseries.models.perforation.rate import fit_perforation_rate
+from liftseries.models.shared.follow_up import follow_up
+from liftseries.models.shared.results import RESULT_COLUMNS
+from liftseries.models.survival.cox import fit_survival_cox
+from liftseries.models.survival.km import fit_survival_km
+from liftseries.models.survival.life_table import fit_survival_life_table
 
 BY = ["rbh_band", "approach", "protocol", "centre"]
 

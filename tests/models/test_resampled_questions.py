@@ -5,10 +5,10 @@ import pandas as pd
 import pytest
 from invented import invented_cases, invented_visits
 
-from liftseries.models.estimators.resampling import patients_drawn
-from liftseries.models.follow_up import follow_up
-from liftseries.models.perforation_validation import fit_perforation_validation, validation_draws
-from liftseries.models.survival_turnbull import fit_survival_turnbull, turnbull_draws
+from liftseries.estimators.resampling import patients_drawn
+from liftseries.models.perforation.validation import fit_perforation_validation, validation_draws
+from liftseries.models.shared.follow_up import follow_up
+from liftseries.models.survival.turnbull import fit_survival_turnbull, turnbull_draws
 
 TERMS, MONTHS = ["rbh_mid_mm", "approach", "septum"], [12, 36, 60]
 

@@ -14,15 +14,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from studies import tables, write_plan
 
+from liftseries.base.errors import StudyError, UsageError
 from liftseries.cli import main
-from liftseries.errors import StudyError, UsageError
-from liftseries.intake.identifiers import Role, kinds_of
+from liftseries.intake.identifiers.kinds import Role, kinds_of
 from liftseries.intake.study import check_study
-from liftseries.plan import read_plan
 from liftseries.pseudonyms.codes import digest, pseudonym, spelling
 from liftseries.pseudonyms.dates import DAYS_A_MONTH, completed_years, months_between, read_dates
 from liftseries.pseudonyms.folder import LOG, Wishes, pseudonymise
 from liftseries.pseudonyms.key import check_place, new_key, read_key, write_key
+from liftseries.study.plan import read_plan
 
 KEY, OTHER = bytes(range(32)), bytes(range(1, 33))
 

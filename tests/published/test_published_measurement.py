@@ -5,12 +5,12 @@ import pandas as pd
 import pytest
 from scipy.special import logit
 
-from liftseries.models.depth_agreement import fit_depth_agreement
-from liftseries.models.estimators.firth import firth_logistic
-from liftseries.models.estimators.gee import logistic_gee
-from liftseries.models.estimators.turnbull import innermost, turnbull
-from liftseries.models.estimators.variance_components import one_way
-from liftseries.models.sensitivity_evalue import e_value, risk_ratio
+from liftseries.estimators.firth import firth_logistic
+from liftseries.estimators.gee import logistic_gee
+from liftseries.estimators.turnbull import innermost, turnbull
+from liftseries.estimators.variance_components import one_way
+from liftseries.models.depth.agreement import fit_depth_agreement
+from liftseries.models.sensitivity.evalue import e_value, risk_ratio
 
 
 def test_limits_of_agreement_of_1986():

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from liftseries.models.estimators.prediction import c_statistic
+from liftseries.estimators.prediction import c_statistic
 
 
 def numbers(text: str) -> np.ndarray:

@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from liftseries.models.perforation_rate import fit_perforation_rate
-from liftseries.models.survival_km import fit_survival_km
+from liftseries.models.perforation.rate import fit_perforation_rate
+from liftseries.models.survival.km import fit_survival_km
 
 # implants, lost, survival printed in per cent
 PRINTED_SURVIVAL = {

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from liftseries.models.estimators.cox import cox_regression
-from liftseries.models.estimators.kaplan_meier import kaplan_meier
-from liftseries.models.estimators.turnbull import innermost, turnbull
-from liftseries.models.estimators.weibull import weibull_interval
+from liftseries.estimators.cox import cox_regression
+from liftseries.estimators.kaplan_meier import kaplan_meier
+from liftseries.estimators.turnbull import innermost, turnbull
+from liftseries.estimators.weibull import weibull_interval
 
 SIX_MP = [6, 6, 6, 7, 10, 13, 16, 22, 23, 6, 9, 10, 11, 17, 19, 20, 25, 32, 32, 34, 35]
 N_SIX_MP_RELAPSED = 9  # the first nine; the rest were in remission when last seen

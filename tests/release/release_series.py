@@ -15,7 +15,7 @@ from made_series import PLAN, Series, made_series
 
 from liftseries.release.masking import Masked, mask
 from liftseries.release.population import Population
-from liftseries.report.material import Material, read_material
+from liftseries.report.kit.material import Material, read_material
 
 SMALLEST_CELL = 5
 KINDS = {

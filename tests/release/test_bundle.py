@@ -13,11 +13,11 @@ import pytest
 from release_series import SMALLEST_CELL, made_of
 from studies import write_study
 
+from liftseries.base.errors import StudyError
 from liftseries.cli import main
-from liftseries.errors import StudyError
-from liftseries.plan import read_plan
 from liftseries.release import bundle
 from liftseries.release.words import NAMES, NOT_COARSENED, SINGLE_RECORDS, figures_left_out
+from liftseries.study.plan import read_plan
 
 
 @pytest.fixture(scope="module")

@@ -14,7 +14,7 @@ from liftseries.release import masking
 from liftseries.release.ledger import Ledger
 from liftseries.release.masking import ledger_of, protection_of, rounded, tables_of
 from liftseries.release.rules import RULES
-from liftseries.report.numbers import WITHHELD, WITHHELD_COUNT
+from liftseries.report.kit.numbers import WITHHELD, WITHHELD_COUNT
 
 # Printed by the report, but no set of sites of the series: what was read before it, and how many measurements.
 WITHOUT_ENTRY = {("flow", "read"), ("flow", "set aside"), ("gain_variances", "n_visits")}

@@ -11,7 +11,7 @@ from release_series import SMALLEST_CELL, made_series_of
 from liftseries.release.check import worked_out
 from liftseries.release.masking import mask
 from liftseries.release.rows import advice_of, can_be_counted, rows_of
-from liftseries.schema import read_schema
+from liftseries.study.schema import read_schema
 
 
 @pytest.fixture(scope="module")

@@ -9,10 +9,12 @@ import pytest
 from made_series import KINDS, made_series
 from PIL import Image
 
-from liftseries.chapters import FIGURES
-from liftseries.report.figures import depth, perforation, survival
-from liftseries.report.figures.style import LOOKS, save
-from liftseries.report.svg import alt_text, width_mm
+from liftseries.report.depth import figures as depth
+from liftseries.report.kit.figure_files import FIGURES
+from liftseries.report.kit.figures.style import LOOKS, save
+from liftseries.report.kit.svg import alt_text, width_mm
+from liftseries.report.perforation import figures as perforation
+from liftseries.report.survival import figures as survival
 
 NAMES = [name for names in FIGURES.values() for name in names]
 HALF_A_MM = 0.5

@@ -4,9 +4,9 @@ import math
 
 import pytest
 
-from liftseries.models.describe import DEVIATIONS as KNOWN_DEVIATIONS
-from liftseries.report import wording
-from liftseries.report.numbers import (
+from liftseries.models.series.describe import DEVIATIONS as KNOWN_DEVIATIONS
+from liftseries.report.kit import words as wording
+from liftseries.report.kit.numbers import (
     count,
     counted,
     decimal,
@@ -18,7 +18,7 @@ from liftseries.report.numbers import (
     ratio,
     share_of,
 )
-from liftseries.report.wording import Words, deviation_words, trace
+from liftseries.report.kit.words import Words, deviation_words, trace
 
 
 @pytest.mark.parametrize(

@@ -7,11 +7,11 @@ from html.parser import HTMLParser
 import pytest
 from made_series import KINDS, PLAN
 
-from liftseries.report.content import NOTICES, build
-from liftseries.report.figures.style import save
-from liftseries.report.material import read_material
-from liftseries.report.page import render_html, render_pdf, write_html, write_pdf
-from liftseries.report.tables import TRACE
+from liftseries.report.kit.figures.style import save
+from liftseries.report.kit.material import read_material
+from liftseries.report.kit.tables.cells import TRACE
+from liftseries.report.pages.page import render_html, render_pdf, write_html, write_pdf
+from liftseries.report.purposes.publication import NOTICES, build
 
 MARKER = "ZZ-MARKER-NAME"
 
@@ -192,8 +192,8 @@ def test_limits_of_survival_stay_unsaid_where_nobody_was_followed(pages):
 
 
 def test_numbers_still_at_risk_are_told_when_follow_up_is_short(made, tmp_path):
-    from liftseries.report.limits import limits
-    from liftseries.report.wording import Words
+    from liftseries.report.closing.limits import limits
+    from liftseries.report.kit.words import Words
 
     output = made["full"].leave_in(tmp_path)
     rows = "subset,months,n_at_risk,n_failed,n_censored\nall,0,40,0,0\nall,6,31,0,9\n"
@@ -220,7 +220,7 @@ def test_versions_plan_seed_and_hashes_stand_in_it(pages):
 
 def test_ids_of_patients_and_sites_stay_out(made, drawings, tmp_path):
     """A pseudonym may still be a name: give every id a marker and look for it in all that is written."""
-    from liftseries.report.table_files import write_tables
+    from liftseries.report.pages.table_files import write_tables
 
     series = made["full"]
     marked = series.cases.assign(

@@ -9,13 +9,13 @@ import pandas as pd
 import pytest
 from made_series import KINDS, PLAN
 
-from liftseries.models.tidy import DESIGN_EFFECT
-from liftseries.report.material import read_material, read_table
-from liftseries.report.numbers import exponent, interval, percent, ratio
-from liftseries.report.table_files import as_csv, as_docx, write_tables
-from liftseries.report.tables import displays
-from liftseries.report.tables.cells import traced
-from liftseries.report.wording import trace_of
+from liftseries.models.shared.results import DESIGN_EFFECT
+from liftseries.report.kit.material import read_material, read_table
+from liftseries.report.kit.numbers import exponent, interval, percent, ratio
+from liftseries.report.kit.tables.cells import traced
+from liftseries.report.kit.words import trace_of
+from liftseries.report.pages.table_files import as_csv, as_docx, write_tables
+from liftseries.report.purposes.tables import displays
 
 
 @pytest.fixture(scope="module")

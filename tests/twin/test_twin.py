@@ -13,10 +13,10 @@ import yaml
 from scipy.stats import ks_2samp, spearmanr
 from studies import write_study
 
-from liftseries.errors import StudyError, UsageError
+from liftseries.base.errors import StudyError, UsageError
 from liftseries.intake.study import check_study, read_study
-from liftseries.plan import read_plan
-from liftseries.schema import read_schema
+from liftseries.study.plan import read_plan
+from liftseries.study.schema import read_schema
 from liftseries.twin.donors import draw_column, draw_donors, event_chance, resolution
 from liftseries.twin.equality import agreement, compared, too_close
 from liftseries.twin.folder import NOTE_FILE, draw_twin, make_twin

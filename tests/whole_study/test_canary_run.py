@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from studies import TEXTS, changed, write_study
 
-from liftseries.schema import read_schema
+from liftseries.study.schema import read_schema
 
 # Invented: an address and a telephone number that nobody can have (RFC 2606; 555-01xx is kept for fiction).
 CANARIES = ("zebedee.quillfeather@example.org", "+1 202 555 0143")
@@ -67,7 +67,9 @@ def test_an_identifier_in_a_free_text_stops_the_run_though_rows_may_be_set_aside
     study = write_study(tmp_path / "study", changes, plan="invalid_rows: set_aside")
     inputs = {path for path in study.rglob("*") if path.is_file()}
     ended = subprocess.run(
-        [sys.executable, "-m", "liftseries.cli", "run", "--cores", "1", str(study)], cwd=tmp_path, capture_output=True
+        [sys.executable, "-m", "liftseries.cli", "run", "--cores", "1", str(study)],
+        cwd=tmp_path,
+        capture_output=True,
     )
     assert ended.returncode == 1
     assert not (study / "output" / "results.csv").exists()

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from whole_study.conftest import DEMO
 
-from liftseries.plain_yaml import load_yaml
+from liftseries.base.plain_yaml import load_yaml
 
 TRUTH = load_yaml((DEMO / "truth.yaml").read_text(encoding="utf-8"))
 HERE = (

@@ -11,7 +11,7 @@ rule depth_agreement:
     log:
         "logs/depth_agreement.log",
     params:
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Comparing achieved with planned depths"
     script:
@@ -28,7 +28,7 @@ rule depth_proportional_bias:
     log:
         "logs/depth_proportional_bias.log",
     params:
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Errors along the planned depth"
     script:
@@ -47,7 +47,7 @@ rule draw_depth:
     log:
         "logs/draw_depth.log",
     params:
-        code=code_of("models", "report"),
+        code=code_of("estimators", "models", "report"),
     message:
         "Drawing depths"
     script:

@@ -15,7 +15,7 @@ rule gain_mixed:
         "logs/gain_mixed.log",
     params:
         terms=plan.gain_terms,
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Modelling bone gain on {params.terms}"
     script:
@@ -33,7 +33,7 @@ rule measurement_icc:
     log:
         "logs/measurement_icc.log",
     params:
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "How alike the sites of a patient are"
     script:
@@ -53,7 +53,7 @@ rule draw_gain:
         "logs/draw_gain.log",
     params:
         extra_columns=plan.extra_columns,
-        code=code_of("models", "report"),
+        code=code_of("estimators", "models", "report"),
     message:
         "Drawing bone gain"
     script:

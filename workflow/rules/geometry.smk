@@ -40,7 +40,7 @@ rule join_cases:
     params:
         rbh_bands_mm=plan.rbh_bands_mm,
         lift_bands_mm=plan.lift_bands_mm,
-        code=code_of("models/cases.py"),
+        code=code_of("models/shared/cases.py"),
     message:
         "Joining sites, patients and depths"
     script:

@@ -24,7 +24,7 @@ rule check_tables:
         extra_columns=plan.extra_columns,
         reading=plan.as_written["reading"],
         invalid_rows=plan.invalid_rows,
-        code=code_of("intake", "schema.py", "reading.py", "schemas"),
+        code=code_of("intake", "study", "schemas"),
     message:
         "Checking the tables"
     script:

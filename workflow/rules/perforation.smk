@@ -11,7 +11,7 @@ rule perforation_rate:
     log:
         "logs/perforation_rate.log",
     params:
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Counting perforations"
     script:
@@ -29,7 +29,7 @@ rule perforation_gee:
         "logs/perforation_gee.log",
     params:
         terms=plan.perforation_terms,
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Modelling perforation on {params.terms}"
     script:
@@ -47,7 +47,7 @@ rule perforation_firth:
         "logs/perforation_firth.log",
     params:
         terms=plan.perforation_terms,
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Modelling perforation with a penalty"
     script:
@@ -67,7 +67,7 @@ rule perforation_risk:
     params:
         terms=plan.perforation_terms,
         contrasts=plan.risk_contrasts,
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Standardising the risk of a perforation"
     script:
@@ -86,7 +86,7 @@ rule perforation_validation_draws:
         terms=plan.perforation_terms,
         n=plan.resamples,
         seed=plan.seed,
-        code=code_of("models", "chunks.py"),
+        code=code_of("estimators", "models", "engine/chunks.py"),
     message:
         "Resampling patients from {wildcards.first}: the model as a predictor"
     script:
@@ -105,7 +105,7 @@ rule perforation_validation:
         "logs/perforation_validation.log",
     params:
         terms=plan.perforation_terms,
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Judging the perforation model as a predictor"
     script:
@@ -127,7 +127,7 @@ rule perforation_imputed_draws:
         patient_columns=list(plan.schema["patients"].columns),
         iterations=plan.imputation["iterations"],
         seed=plan.seed,
-        code=code_of("models", "chunks.py"),
+        code=code_of("estimators", "models", "engine/chunks.py"),
     message:
         "Imputing from set {wildcards.first}: perforation"
     script:
@@ -149,7 +149,7 @@ rule perforation_imputed:
         terms=plan.perforation_terms,
         auxiliary=plan.imputation["auxiliary"],
         patient_columns=list(plan.schema["patients"].columns),
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Pooling the imputed sets: perforation"
     script:
@@ -168,7 +168,7 @@ rule draw_perforation:
         "logs/draw_perforation.log",
     params:
         extra_columns=plan.extra_columns,
-        code=code_of("models", "report"),
+        code=code_of("estimators", "models", "report"),
     message:
         "Drawing perforations"
     script:

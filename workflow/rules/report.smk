@@ -38,7 +38,7 @@ rule collect_results:
     log:
         "logs/collect_results.log",
     params:
-        code=code_of("outputs.py"),
+        code=code_of("base/outputs.py"),
     message:
         "Collecting results.csv"
     script:
@@ -78,7 +78,7 @@ rule report:
         study=str(plan.folder),
         plan=plan.as_written,
         versions=versions(),
-        code=code_of("report", "reports", "provenance.py", "schemas"),
+        code=code_of("report", "reports", "engine/provenance.py", "schemas"),
     message:
         "Writing the report"
     script:

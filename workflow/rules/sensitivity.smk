@@ -12,7 +12,7 @@ rule sensitivity_evalue:
     log:
         "logs/sensitivity_evalue.log",
     params:
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "E-values"
     script:
@@ -29,7 +29,7 @@ rule sensitivity_detection:
     log:
         "logs/sensitivity_detection.log",
     params:
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "If tears were overlooked"
     script:
@@ -47,7 +47,7 @@ rule sensitivity_lost:
         "logs/sensitivity_lost.log",
     params:
         months=plan.survival_months,
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "If lost implants fared best or worst"
     script:

@@ -18,7 +18,7 @@ rule series:
         "logs/series.log",
     params:
         rbh_bands_mm=plan.rbh_bands_mm,
-        code=code_of("models", "report"),
+        code=code_of("estimators", "models", "report"),
     message:
         "Describing the series"
     script:

@@ -13,7 +13,7 @@ rule follow_up:
     log:
         "logs/follow_up.log",
     params:
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Following the implants"
     script:
@@ -33,7 +33,7 @@ rule survival_km:
         "logs/survival_km.log",
     params:
         months=plan.survival_months,
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Survival of the implants at {params.months} months"
     script:
@@ -51,7 +51,7 @@ rule survival_life_table:
     log:
         "logs/survival_life_table.log",
     params:
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Life table"
     script:
@@ -69,7 +69,7 @@ rule survival_cox:
         "logs/survival_cox.log",
     params:
         terms=plan.survival_terms,
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Modelling failure on {params.terms}"
     script:
@@ -87,7 +87,7 @@ rule survival_firth_cox:
         "logs/survival_firth_cox.log",
     params:
         terms=plan.survival_terms,
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Modelling failure with a penalty"
     script:
@@ -106,7 +106,7 @@ rule survival_interval:
     params:
         terms=plan.survival_terms,
         months=plan.survival_months,
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Modelling failures between visits"
     script:
@@ -125,7 +125,7 @@ rule survival_turnbull_draws:
         months=plan.survival_months,
         n=plan.resamples,
         seed=plan.seed,
-        code=code_of("models", "chunks.py"),
+        code=code_of("estimators", "models", "engine/chunks.py"),
     message:
         "Resampling patients from {wildcards.first}: survival between visits"
     script:
@@ -145,7 +145,7 @@ rule survival_turnbull:
         "logs/survival_turnbull.log",
     params:
         months=plan.survival_months,
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Survival between visits"
     script:
@@ -164,7 +164,7 @@ rule survival_competing:
         "logs/survival_competing.log",
     params:
         months=plan.survival_months,
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Failures with death competing"
     script:
@@ -183,7 +183,7 @@ rule survival_ph:
         "logs/survival_ph.log",
     params:
         terms=plan.survival_terms,
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Testing proportional hazards"
     script:
@@ -201,7 +201,7 @@ rule survival_rmst:
         "logs/survival_rmst.log",
     params:
         months=plan.survival_months,
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Months in function up to {params.months}"
     script:
@@ -219,7 +219,7 @@ rule survival_patient:
         "logs/survival_patient.log",
     params:
         months=plan.survival_months,
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "First failure a patient"
     script:
@@ -240,7 +240,7 @@ rule survival_gain:
     params:
         terms=plan.survival_terms,
         landmark_months=plan.landmark_months,
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Bone gain and failure after month {params.landmark_months}"
     script:
@@ -263,7 +263,7 @@ rule survival_imputed_draws:
         patient_columns=list(plan.schema["patients"].columns),
         iterations=plan.imputation["iterations"],
         seed=plan.seed,
-        code=code_of("models", "chunks.py"),
+        code=code_of("estimators", "models", "engine/chunks.py"),
     message:
         "Imputing from set {wildcards.first}: survival"
     script:
@@ -285,7 +285,7 @@ rule survival_imputed:
         terms=plan.survival_terms,
         auxiliary=plan.imputation["auxiliary"],
         patient_columns=list(plan.schema["patients"].columns),
-        code=code_of("models"),
+        code=code_of("estimators", "models"),
     message:
         "Pooling the imputed sets: survival"
     script:
@@ -309,7 +309,7 @@ rule draw_survival:
         "logs/draw_survival.log",
     params:
         extra_columns=plan.extra_columns,
-        code=code_of("models", "report"),
+        code=code_of("estimators", "models", "report"),
     message:
         "Drawing survival"
     script:

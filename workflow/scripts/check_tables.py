@@ -1,11 +1,11 @@
 """Study folder -> checked tables, counts of rows, rows set aside, decisions."""
 
-from liftseries.jobs import logged
+from liftseries.engine.job import logged
 
 with logged(snakemake.log[0]):
+    from liftseries.base.outputs import write_csv, write_parquet
     from liftseries.intake.study import empty_table, read_study
-    from liftseries.outputs import write_csv, write_parquet
-    from liftseries.plan import read_plan
+    from liftseries.study.plan import read_plan
 
     plan = read_plan(snakemake.params.study)
     intake = read_study(plan)

@@ -2,10 +2,10 @@
 
 from pathlib import Path
 
-from liftseries.jobs import logged
+from liftseries.engine.job import logged
 
 with logged(snakemake.log[0]):
-    from liftseries.outputs import write_text
+    from liftseries.base.outputs import write_text
 
     tables = [Path(path).read_text(encoding="utf-8").split("\n", maxsplit=1) for path in snakemake.input]
     (header,) = {first for first, _ in tables}

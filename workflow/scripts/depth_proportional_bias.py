@@ -1,11 +1,11 @@
 """Error of the depth along the planned depth."""
 
-from liftseries.jobs import logged, write_estimates
+from liftseries.engine.job import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.depth_proportional_bias import fit_depth_proportional_bias
+    from liftseries.models.depth.proportional_bias import fit_depth_proportional_bias
 
     cases = pd.read_parquet(snakemake.input.cases)
     estimates = fit_depth_proportional_bias(cases)

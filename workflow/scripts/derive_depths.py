@@ -1,13 +1,13 @@
 """Checked tables -> derived/steps.csv, derived/sites.csv, cases for the ladder drawing."""
 
-from liftseries.jobs import logged
+from liftseries.engine.job import logged
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
+    from liftseries.base.outputs import write_csv
     from liftseries.geometry.derived import Limits, derive
     from liftseries.geometry.examples import ladder_cases
-    from liftseries.outputs import write_csv
 
     tables = {name: pd.read_parquet(path) for name, path in snakemake.input.items()}
     limits = Limits(**{name: value for name, value in snakemake.params.items() if name != "code"})

@@ -1,15 +1,15 @@
 """Planned against achieved depth, deviations by kind, the ladder drawn."""
 
-from liftseries.jobs import logged
+from liftseries.engine.job import logged
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.describe import deviations
-    from liftseries.outputs import write_csv
-    from liftseries.report.figures.depth import draw_deviations, draw_ladder_case, draw_planned_achieved
-    from liftseries.report.figures.style import save
-    from liftseries.report.material import read_estimates
+    from liftseries.base.outputs import write_csv
+    from liftseries.models.series.describe import deviations
+    from liftseries.report.depth.figures import draw_deviations, draw_ladder_case, draw_planned_achieved
+    from liftseries.report.kit.figures.style import save
+    from liftseries.report.kit.material import read_estimates
 
     cases = pd.read_parquet(snakemake.input.cases)
     kinds = deviations(cases)

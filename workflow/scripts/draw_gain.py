@@ -1,15 +1,15 @@
 """Bone gain at the visits and by term, drawn."""
 
-from liftseries.jobs import logged
+from liftseries.engine.job import logged
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.gain_mixed import gain_at_visits
-    from liftseries.report.figures.gain import draw_gain_by_visit, draw_gain_terms
-    from liftseries.report.figures.style import save
-    from liftseries.report.material import read_estimates, read_table
-    from liftseries.report.wording import Words
+    from liftseries.models.shared.outcomes import gain_at_visits
+    from liftseries.report.gain.figures import draw_gain_by_visit, draw_gain_terms
+    from liftseries.report.kit.figures.style import save
+    from liftseries.report.kit.material import read_estimates, read_table
+    from liftseries.report.kit.words import Words
 
     cases, visits = pd.read_parquet(snakemake.input.cases), pd.read_parquet(snakemake.input.visits)
     gains = gain_at_visits(visits, cases)

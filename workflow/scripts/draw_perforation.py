@@ -1,16 +1,16 @@
 """Rates by height and lift, odds ratios, standardised risks, drawn."""
 
-from liftseries.jobs import logged
+from liftseries.engine.job import logged
 
 with logged(snakemake.log[0]):
-    from liftseries.report.figures.perforation import (
+    from liftseries.report.kit.figures.style import save
+    from liftseries.report.kit.material import read_estimates, read_table
+    from liftseries.report.kit.words import Words
+    from liftseries.report.perforation.figures import (
         draw_perforation_by_height,
         draw_perforation_odds,
         draw_risk_curves,
     )
-    from liftseries.report.figures.style import save
-    from liftseries.report.material import read_estimates, read_table
-    from liftseries.report.wording import Words
 
     words = Words(snakemake.params.extra_columns)
     save(draw_perforation_by_height(read_estimates(snakemake.input.rate)), "figures/perforation_by_height")

@@ -1,12 +1,12 @@
 """Survival curves, competing risks, hazard ratios and whether they stay the same, drawn."""
 
-from liftseries.jobs import logged
+from liftseries.engine.job import logged
 
 with logged(snakemake.log[0]):
-    from liftseries.report.figures import survival
-    from liftseries.report.figures.style import save
-    from liftseries.report.material import read_estimates, read_table
-    from liftseries.report.wording import Words
+    from liftseries.report.kit.figures.style import save
+    from liftseries.report.kit.material import read_estimates, read_table
+    from liftseries.report.kit.words import Words
+    from liftseries.report.survival import figures as survival
 
     tables = {
         name: read_table(snakemake.input[name]) for name in ("curves", "at_risk", "turnbull", "competing", "residuals")

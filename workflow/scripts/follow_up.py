@@ -1,13 +1,13 @@
 """Cases and visits -> one row an implant; complications at the visits."""
 
-from liftseries.jobs import logged
+from liftseries.engine.job import logged
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.describe import complications
-    from liftseries.models.follow_up import follow_up
-    from liftseries.outputs import write_csv, write_parquet
+    from liftseries.base.outputs import write_csv, write_parquet
+    from liftseries.models.series.describe import complications
+    from liftseries.models.shared.follow_up import follow_up
 
     cases, visits = pd.read_parquet(snakemake.input.cases), pd.read_parquet(snakemake.input.visits)
     followed = follow_up(visits, cases)

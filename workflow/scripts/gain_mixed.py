@@ -1,12 +1,12 @@
 """Bone gain at the visits."""
 
-from liftseries.jobs import logged, write_estimates
+from liftseries.engine.job import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.gain_mixed import fit_gain_mixed
-    from liftseries.outputs import write_csv
+    from liftseries.base.outputs import write_csv
+    from liftseries.models.gain.mixed import fit_gain_mixed
 
     visits = pd.read_parquet(snakemake.input.visits)
     cases = pd.read_parquet(snakemake.input.cases)

@@ -1,11 +1,11 @@
 """Intraclass correlations."""
 
-from liftseries.jobs import logged, write_estimates
+from liftseries.engine.job import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.measurement_icc import fit_measurement_icc
+    from liftseries.models.sensitivity.icc import fit_measurement_icc
 
     cases = pd.read_parquet(snakemake.input.cases)
     visits = pd.read_parquet(snakemake.input.visits)

@@ -1,11 +1,11 @@
 """Odds of a perforation, penalised."""
 
-from liftseries.jobs import logged, write_estimates
+from liftseries.engine.job import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.perforation_firth import fit_perforation_firth
+    from liftseries.models.perforation.firth import fit_perforation_firth
 
     cases = pd.read_parquet(snakemake.input.cases)
     estimates = fit_perforation_firth(cases, snakemake.params.terms)

@@ -1,12 +1,12 @@
 """Odds of a perforation, imputed sets pooled."""
 
-from liftseries.jobs import logged, read_chunks, write_estimates
+from liftseries.engine.job import logged, read_chunks, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.perforation_imputed import fit_perforation_imputed
-    from liftseries.outputs import write_csv
+    from liftseries.base.outputs import write_csv
+    from liftseries.models.perforation.imputed import fit_perforation_imputed
 
     cases = pd.read_parquet(snakemake.input.cases)
     draws = read_chunks(snakemake.input.draws)

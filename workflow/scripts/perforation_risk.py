@@ -1,12 +1,12 @@
 """Standardised risks of a perforation."""
 
-from liftseries.jobs import logged, write_estimates
+from liftseries.engine.job import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.perforation_risk import fit_perforation_risk
-    from liftseries.outputs import write_csv
+    from liftseries.base.outputs import write_csv
+    from liftseries.models.perforation.risk import fit_perforation_risk
 
     cases = pd.read_parquet(snakemake.input.cases)
     estimates = fit_perforation_risk(cases, snakemake.params.terms, snakemake.params.contrasts)

@@ -1,11 +1,11 @@
 """The perforation model as a predictor."""
 
-from liftseries.jobs import logged, read_chunks, write_estimates
+from liftseries.engine.job import logged, read_chunks, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.perforation_validation import fit_perforation_validation
+    from liftseries.models.perforation.validation import fit_perforation_validation
 
     cases = pd.read_parquet(snakemake.input.cases)
     draws = read_chunks(snakemake.input.draws)

@@ -1,13 +1,13 @@
 """One chunk of the resamples: the model fitted to resampled patients and tried on the series."""
 
-from liftseries.jobs import logged
+from liftseries.engine.job import logged
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.chunks import n_in_chunk
-    from liftseries.models.perforation_validation import validation_draws
-    from liftseries.outputs import write_csv
+    from liftseries.base.outputs import write_csv
+    from liftseries.engine.chunks import n_in_chunk
+    from liftseries.models.perforation.validation import validation_draws
 
     cases = pd.read_parquet(snakemake.input.cases)
     first = int(snakemake.wildcards.first)

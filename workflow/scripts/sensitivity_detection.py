@@ -1,11 +1,11 @@
 """Rates if tears were overlooked."""
 
-from liftseries.jobs import logged, write_estimates
+from liftseries.engine.job import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.sensitivity_detection import fit_sensitivity_detection
+    from liftseries.models.sensitivity.detection import fit_sensitivity_detection
 
     cases = pd.read_parquet(snakemake.input.cases)
     estimates = fit_sensitivity_detection(cases)

@@ -1,11 +1,11 @@
 """Survival if lost implants fared best or worst."""
 
-from liftseries.jobs import logged, write_estimates
+from liftseries.engine.job import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.sensitivity_lost import fit_sensitivity_lost
+    from liftseries.models.sensitivity.lost import fit_sensitivity_lost
 
     implants = pd.read_parquet(snakemake.input.implants)
     estimates = fit_sensitivity_lost(implants, snakemake.params.months)

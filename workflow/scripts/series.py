@@ -1,15 +1,15 @@
 """Who is in the study: flow, characteristics, missing values; flow and residual height drawn."""
 
-from liftseries.jobs import logged
+from liftseries.engine.job import logged
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.describe import characteristics, flow, missingness
-    from liftseries.outputs import write_csv
-    from liftseries.report.figures.series import draw_flow, draw_residual_height
-    from liftseries.report.figures.style import save
-    from liftseries.report.material import read_table
+    from liftseries.base.outputs import write_csv
+    from liftseries.models.series.describe import characteristics, flow, missingness
+    from liftseries.report.kit.figures.style import save
+    from liftseries.report.kit.material import read_table
+    from liftseries.report.series.figures import draw_flow, draw_residual_height
 
     visits, counts = pd.read_parquet(snakemake.input.visits), pd.read_csv(snakemake.input.counts)
     cases = pd.read_parquet(snakemake.input.cases)

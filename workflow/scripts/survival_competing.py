@@ -1,12 +1,12 @@
 """Failures with death competing."""
 
-from liftseries.jobs import logged, write_estimates
+from liftseries.engine.job import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.survival_competing import fit_survival_competing
-    from liftseries.outputs import write_csv
+    from liftseries.base.outputs import write_csv
+    from liftseries.models.survival.competing import fit_survival_competing
 
     implants = pd.read_parquet(snakemake.input.implants)
     estimates = fit_survival_competing(implants, snakemake.params.months, by=["rbh_band", "approach", "protocol"])

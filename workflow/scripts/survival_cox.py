@@ -1,11 +1,11 @@
 """Hazard of failure, Cox."""
 
-from liftseries.jobs import logged, write_estimates
+from liftseries.engine.job import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.survival_cox import fit_survival_cox
+    from liftseries.models.survival.cox import fit_survival_cox
 
     implants = pd.read_parquet(snakemake.input.implants)
     estimates = fit_survival_cox(implants, snakemake.params.terms)

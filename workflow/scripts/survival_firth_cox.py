@@ -1,11 +1,11 @@
 """Hazard of failure, penalised."""
 
-from liftseries.jobs import logged, write_estimates
+from liftseries.engine.job import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.survival_firth_cox import fit_survival_firth_cox
+    from liftseries.models.survival.firth_cox import fit_survival_firth_cox
 
     implants = pd.read_parquet(snakemake.input.implants)
     estimates = fit_survival_firth_cox(implants, snakemake.params.terms)

@@ -1,11 +1,11 @@
 """Bone gain by the landmark, and failure after it."""
 
-from liftseries.jobs import logged, write_estimates
+from liftseries.engine.job import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.survival_gain import fit_survival_gain
+    from liftseries.models.survival.gain import fit_survival_gain
 
     implants = pd.read_parquet(snakemake.input.implants)
     cases = pd.read_parquet(snakemake.input.cases)

@@ -1,12 +1,12 @@
 """Hazard of failure, imputed sets pooled."""
 
-from liftseries.jobs import logged, read_chunks, write_estimates
+from liftseries.engine.job import logged, read_chunks, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.survival_imputed import fit_survival_imputed
-    from liftseries.outputs import write_csv
+    from liftseries.base.outputs import write_csv
+    from liftseries.models.survival.imputed import fit_survival_imputed
 
     implants = pd.read_parquet(snakemake.input.implants)
     draws = read_chunks(snakemake.input.draws)

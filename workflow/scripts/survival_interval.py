@@ -1,11 +1,11 @@
 """Failures between visits, Weibull."""
 
-from liftseries.jobs import logged, write_estimates
+from liftseries.engine.job import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.survival_interval import fit_survival_interval
+    from liftseries.models.survival.interval import fit_survival_interval
 
     implants = pd.read_parquet(snakemake.input.implants)
     estimates = fit_survival_interval(implants, snakemake.params.terms, snakemake.params.months)

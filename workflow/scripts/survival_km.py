@@ -1,12 +1,12 @@
 """Kaplan-Meier survival."""
 
-from liftseries.jobs import logged, write_estimates
+from liftseries.engine.job import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.survival_km import fit_survival_km
-    from liftseries.outputs import write_csv
+    from liftseries.base.outputs import write_csv
+    from liftseries.models.survival.km import fit_survival_km
 
     implants = pd.read_parquet(snakemake.input.implants)
     estimates = fit_survival_km(implants, snakemake.params.months, by=["rbh_band", "approach", "protocol"])

@@ -1,12 +1,12 @@
 """Yearly life table."""
 
-from liftseries.jobs import logged, write_estimates
+from liftseries.engine.job import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.survival_life_table import fit_survival_life_table
-    from liftseries.outputs import write_csv
+    from liftseries.base.outputs import write_csv
+    from liftseries.models.survival.life_table import fit_survival_life_table
 
     implants = pd.read_parquet(snakemake.input.implants)
     estimates = fit_survival_life_table(implants)

@@ -1,12 +1,12 @@
 """Proportional hazards: test and residuals."""
 
-from liftseries.jobs import logged, write_estimates
+from liftseries.engine.job import logged, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.survival_ph import fit_survival_ph
-    from liftseries.outputs import write_csv
+    from liftseries.base.outputs import write_csv
+    from liftseries.models.survival.ph import fit_survival_ph
 
     implants = pd.read_parquet(snakemake.input.implants)
     estimates = fit_survival_ph(implants, snakemake.params.terms)

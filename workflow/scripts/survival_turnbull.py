@@ -1,12 +1,12 @@
 """Survival between visits, without a model."""
 
-from liftseries.jobs import logged, read_chunks, write_estimates
+from liftseries.engine.job import logged, read_chunks, write_estimates
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.models.survival_turnbull import fit_survival_turnbull
-    from liftseries.outputs import write_csv
+    from liftseries.base.outputs import write_csv
+    from liftseries.models.survival.turnbull import fit_survival_turnbull
 
     implants = pd.read_parquet(snakemake.input.implants)
     draws = read_chunks(snakemake.input.draws)

@@ -1,13 +1,13 @@
 """One chunk of the resamples: survival between visits of resampled patients."""
 
-from liftseries.jobs import logged
+from liftseries.engine.job import logged
 
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.chunks import n_in_chunk
-    from liftseries.models.survival_turnbull import turnbull_draws
-    from liftseries.outputs import write_csv
+    from liftseries.base.outputs import write_csv
+    from liftseries.engine.chunks import n_in_chunk
+    from liftseries.models.survival.turnbull import turnbull_draws
 
     implants = pd.read_parquet(snakemake.input.implants)
     first = int(snakemake.wildcards.first)

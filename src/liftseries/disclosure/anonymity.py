@@ -19,7 +19,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from liftseries.schema import Table
+from liftseries.study.schema import Table
 
 NOTHING = -1  # the code of a missing value, and of a site that a patient does not have
 

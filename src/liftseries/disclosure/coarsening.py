@@ -25,7 +25,7 @@ from liftseries.disclosure.anonymity import (
     smallest_class,
 )
 from liftseries.disclosure.ladders import ladder
-from liftseries.schema import Table
+from liftseries.study.schema import Table
 
 MOST_EMPTIED = 0.05  # share of the patients whose values may be emptied rather than all columns coarsened further
 MOST_LOOKED_AT = 5000  # coarsenings; a study of the usual columns has fewer answers

@@ -12,9 +12,9 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from liftseries.intake.draft import Draft
-from liftseries.intake.findings import Finding
-from liftseries.schema import TABLES
+from liftseries.intake.draft.draft import Draft
+from liftseries.intake.told.findings import Finding
+from liftseries.study.schema import TABLES
 
 DEPENDS = "depends_on_set_aside"
 LEFT_OUT = "left_out"

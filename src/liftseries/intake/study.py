@@ -8,14 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from liftseries.errors import Problem, StudyError
-from liftseries.intake.corrections import Corrections, read_corrections
-from liftseries.intake.decisions import decisions_table
-from liftseries.intake.draft import NEVER_EMPTY, Draft, draft_table
-from liftseries.intake.findings import Finding, as_problems, as_table, told_once
-from liftseries.intake.words import proposed_reading
-from liftseries.plan import Plan
-from liftseries.schema import TABLES, Table
+from liftseries.base.errors import Problem, StudyError
+from liftseries.intake.cells.words import proposed_reading
+from liftseries.intake.corrections.lines import Corrections, read_corrections
+from liftseries.intake.draft.draft import NEVER_EMPTY, Draft, draft_table
+from liftseries.intake.told.decisions import decisions_table
+from liftseries.intake.told.findings import Finding, as_problems, as_table, told_once
+from liftseries.study.plan import Plan
+from liftseries.study.schema import TABLES, Table
 
 
 @dataclass(frozen=True)
@@ -88,11 +88,11 @@ def read_drills(plan: Plan) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 def checked_drafts(plan: Plan, corrections: Corrections, names: Iterable[str] = TABLES) -> dict[str, Draft]:
     """The tables that the plan names, read, corrected and checked, with all that was found in them."""
-    from liftseries.intake.across import check_across
-    from liftseries.intake.applicability import mark_not_applicable
-    from liftseries.intake.identifier_screen import screen_draft
-    from liftseries.intake.tenfold import propose_tenfold
-    from liftseries.intake.validator import check_rows
+    from liftseries.intake.checks.across import check_across
+    from liftseries.intake.checks.applicability import mark_not_applicable
+    from liftseries.intake.checks.identifiers import screen_draft
+    from liftseries.intake.checks.rows import check_rows
+    from liftseries.intake.checks.tenfold import propose_tenfold
 
     schema = plan.schema
     drafts = {
@@ -112,7 +112,7 @@ def checked_drafts(plan: Plan, corrections: Corrections, names: Iterable[str] = 
 
 
 def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
-    from liftseries.intake.identifier_screen import screen_words
+    from liftseries.intake.checks.identifiers import screen_words
     from liftseries.intake.set_aside import left_out, set_aside
 
     corrections = read_corrections(plan)

@@ -10,8 +10,9 @@ import hmac
 import re
 import unicodedata
 
-from liftseries.intake.cells import number_in, plain
-from liftseries.intake.grid import BLANKS
+from liftseries.base.numbers import plain
+from liftseries.intake.cells.cells import number_in
+from liftseries.intake.files.grid import BLANKS
 
 N_BYTES = 10  # 80 bits: among a million identifiers two share a pseudonym with a chance of 4e-13
 

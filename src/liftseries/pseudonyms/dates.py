@@ -9,7 +9,7 @@ import datetime
 import re
 from collections.abc import Sequence
 
-from liftseries.intake.grid import is_blank
+from liftseries.intake.files.grid import is_blank
 
 DAYS_A_MONTH = 365.25 / 12  # so that months are exact to the day and steps between visits stay as they were
 DECIMALS = 4  # a day is 0.0329 months

@@ -14,18 +14,19 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from liftseries.errors import Problem, StudyError, UsageError
-from liftseries.intake.cells import number_in, plain
-from liftseries.intake.grid import BLANKS, DATES, Oddity, Unreadable, is_blank, letters
-from liftseries.intake.identifier_screen import role_of, screen_column
-from liftseries.intake.identifiers import Role, kind_of_header
-from liftseries.intake.sources import Sheet, read_sheet
-from liftseries.intake.workbook_parts import Workbook
-from liftseries.outputs import remake_folder, write_csv
-from liftseries.plan import Source
+from liftseries.base.errors import Problem, StudyError, UsageError
+from liftseries.base.numbers import plain
+from liftseries.base.outputs import remake_folder, write_csv
+from liftseries.intake.cells.cells import number_in
+from liftseries.intake.files.grid import BLANKS, DATES, Oddity, Unreadable, is_blank, letters
+from liftseries.intake.files.sources import Sheet, read_sheet
+from liftseries.intake.files.workbook_parts import Workbook
+from liftseries.intake.identifiers.kinds import Role, kind_of_header
+from liftseries.intake.identifiers.screen import role_of, screen_column
 from liftseries.pseudonyms.codes import pseudonym, spelling
 from liftseries.pseudonyms.dates import completed_years, months_between, read_dates
-from liftseries.schema import TABLES, read_schema
+from liftseries.study.plan import Source
+from liftseries.study.schema import TABLES, read_schema
 
 LOG = "pseudonymise_log.csv"
 ENDINGS = (".csv", ".txt", ".xlsx", ".xlsm", ".parquet")

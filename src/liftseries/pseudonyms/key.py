@@ -11,8 +11,8 @@ import re
 import secrets
 from pathlib import Path
 
-from liftseries.errors import UsageError
-from liftseries.plan import PLAN_FILE
+from liftseries.base.errors import UsageError
+from liftseries.study.plan import PLAN_FILE
 
 N_BYTES = 32
 LINE = re.compile(r"liftseries-key ([0-9a-f]{64}) ([0-9a-f]{8})\s*")

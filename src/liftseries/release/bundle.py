@@ -18,10 +18,10 @@ from pathlib import Path
 
 import pandas as pd
 
-from liftseries.errors import Problem, StudyError
-from liftseries.outputs import remake_folder, write_csv, write_text
-from liftseries.plan import Plan
-from liftseries.provenance import MANIFEST, is_up_to_date, sha256, versions
+from liftseries.base.errors import Problem, StudyError
+from liftseries.base.outputs import remake_folder, write_csv, write_text
+from liftseries.engine.provenance import MANIFEST, is_up_to_date, sha256, versions
+from liftseries.engine.run import alone_in
 from liftseries.release.check import worked_out
 from liftseries.release.curves import COLUMNS
 from liftseries.release.figures import draw_figures
@@ -29,12 +29,12 @@ from liftseries.release.masking import Masked, mask, withheld_columns
 from liftseries.release.population import read_population
 from liftseries.release.rows import advice_of, can_be_counted, rows_of
 from liftseries.release.words import figures_left_out, what_was_withheld
-from liftseries.report.content import build
-from liftseries.report.material import read_material, read_table
-from liftseries.report.numbers import WITHHELD_COUNT
-from liftseries.report.page import write_html, write_pdf
-from liftseries.report.table_files import write_tables
-from liftseries.run import alone_in
+from liftseries.report.kit.material import read_material, read_table
+from liftseries.report.kit.numbers import WITHHELD_COUNT
+from liftseries.report.pages.page import write_html, write_pdf
+from liftseries.report.pages.table_files import write_tables
+from liftseries.report.purposes.publication import build
+from liftseries.study.plan import Plan
 
 FOLDER, RECORD = "release", "release.json"
 TOLD = ("counts", "counts_withheld", "numbers_withheld")  # of `Masked.withheld`, in the report's own chapter

@@ -25,13 +25,12 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from liftseries.models.design import reference_level
-from liftseries.models.follow_up import failure_intervals
-from liftseries.models.gain_mixed import gain_at_visits
-from liftseries.models.levels import as_levels, is_number, levels_present
-from liftseries.models.perforation_gee import perforation_data
-from liftseries.models.survival_cox import hazard_data
-from liftseries.models.tidy import DESIGN_EFFECT
+from liftseries.models.shared.complete_cases import hazard_data, perforation_data
+from liftseries.models.shared.design import reference_level
+from liftseries.models.shared.follow_up import failure_intervals
+from liftseries.models.shared.levels import as_levels, is_number, levels_present
+from liftseries.models.shared.outcomes import gain_at_visits
+from liftseries.models.shared.results import DESIGN_EFFECT
 from liftseries.release.ledger import Ledger, Unit
 from liftseries.release.population import Population
 

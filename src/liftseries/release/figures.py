@@ -9,10 +9,14 @@ from pathlib import Path
 
 import pandas as pd
 
-from liftseries.report.figures import depth, gain, perforation, series, survival
-from liftseries.report.figures.style import Drawing, save
-from liftseries.report.material import Material
-from liftseries.report.wording import Words
+from liftseries.report.depth import figures as depth
+from liftseries.report.gain import figures as gain
+from liftseries.report.kit.figures.style import Drawing, save
+from liftseries.report.kit.material import Material
+from liftseries.report.kit.words import Words
+from liftseries.report.perforation import figures as perforation
+from liftseries.report.series import figures as series
+from liftseries.report.survival import figures as survival
 
 
 def released_drawings(material: Material, curves: pd.DataFrame) -> dict[str, Drawing]:

@@ -19,8 +19,8 @@ from liftseries.release.population import Population
 from liftseries.release.rows import enter_rows
 from liftseries.release.rules import RULES, SIGNIFICANT_DIGITS, Rule
 from liftseries.release.tables_ledger import enter_tables
-from liftseries.report.material import Material
-from liftseries.report.numbers import WITHHELD, WITHHELD_COUNT
+from liftseries.report.kit.material import Material
+from liftseries.report.kit.numbers import WITHHELD, WITHHELD_COUNT
 
 CURVES = "curves"
 PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words

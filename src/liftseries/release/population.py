@@ -12,9 +12,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from liftseries.models.levels import as_levels
-from liftseries.models.perforation_rate import known_perforation
-from liftseries.plan import Plan
+from liftseries.models.shared.levels import as_levels
+from liftseries.models.shared.outcomes import known_perforation
+from liftseries.study.plan import Plan
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ import pandas as pd
 
 from liftseries.disclosure.coarsening import Coarsened, coarsened_tables
 from liftseries.release.ledger import Ledger
-from liftseries.schema import Table
+from liftseries.study.schema import Table
 
 TABLE = "rows"
 ADVICE = ("rank", "table", "column", "to")

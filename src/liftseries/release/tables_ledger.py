@@ -8,10 +8,10 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from liftseries.models.describe import LABEL_COLUMNS, is_missing
-from liftseries.models.follow_up import failure_intervals
-from liftseries.models.gain_mixed import gain_at_visits
-from liftseries.models.levels import as_levels, is_number
+from liftseries.models.series.describe import LABEL_COLUMNS, is_missing
+from liftseries.models.shared.follow_up import failure_intervals
+from liftseries.models.shared.levels import as_levels, is_number
+from liftseries.models.shared.outcomes import gain_at_visits
 from liftseries.release.estimates_ledger import EXPOSURES, Who, gain_sites, outcome_of
 from liftseries.release.ledger import Ledger
 from liftseries.release.population import Population

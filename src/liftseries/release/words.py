@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from liftseries.chapters import FIGURES
 from liftseries.release.rules import MEDIAN_NEEDS, QUARTILES_NEED
+from liftseries.report.kit.figure_files import FIGURES
 
 # Figures of single records: each mark is a site, a measurement or a failure.
 SINGLE_RECORDS = ("planned_achieved", "ladder_case", "proportional_hazards")

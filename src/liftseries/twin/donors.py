@@ -19,7 +19,7 @@ from scipy.optimize import minimize
 from scipy.spatial import cKDTree
 from scipy.special import expit, log_expit
 
-from liftseries.schema import Column
+from liftseries.study.schema import Column
 
 N_DONORS = 20
 TIE_BREAK = 0.05  # standard deviation of the chance that parts rows which are equally near

@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.disclosure.anonymity import quasi_identifiers
-from liftseries.schema import Table
+from liftseries.study.schema import Table
 
 LEAST_TOGETHER = 4
 CELLS_AT_ONCE = 4_000_000

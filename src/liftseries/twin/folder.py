@@ -10,11 +10,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from liftseries.errors import UsageError
+from liftseries.base.errors import UsageError
+from liftseries.base.outputs import remake_folder, write_csv, write_text
 from liftseries.geometry.derived import Limits
 from liftseries.intake.study import check_study, empty_table, read_study
-from liftseries.outputs import remake_folder, write_csv, write_text
-from liftseries.plan import PLAN_FILE, Plan, read_plan
+from liftseries.study.plan import PLAN_FILE, Plan, read_plan
 from liftseries.twin.labels import fresh_labels, relabelled, relabelled_plan
 from liftseries.twin.log import draw_steps
 from liftseries.twin.people import draw_people

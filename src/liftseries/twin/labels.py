@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from liftseries.schema import Table
+from liftseries.study.schema import Table
 
 KEYS = {"patients": "patient_id", "sites": "site_id"}
 

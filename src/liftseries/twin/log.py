@@ -14,7 +14,7 @@ import pandas as pd
 
 from liftseries.geometry.depth import stop_length_mm
 from liftseries.geometry.derived import Limits, derive
-from liftseries.schema import Table
+from liftseries.study.schema import Table
 from liftseries.twin.donors import draw_donors
 
 # First what kind of pass comes next, or none; then with what.

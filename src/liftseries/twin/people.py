@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from liftseries.errors import Problem, StudyError
-from liftseries.schema import Table
+from liftseries.base.errors import Problem, StudyError
+from liftseries.study.schema import Table
 from liftseries.twin.donors import draw_column, draw_donors, is_measurement, resolution
 from liftseries.twin.equality import compared, known_of_sites, too_close
 

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.geometry.floor import floor_slope_deg, protrusion_mm, rbh_mid_mm
-from liftseries.schema import Column, Table
+from liftseries.study.schema import Column, Table
 from liftseries.twin.donors import draw_column, draw_donors, event_chance
 from liftseries.twin.people import in_order_of_treatment
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from liftseries.schema import Table
+from liftseries.study.schema import Table
 from liftseries.twin.donors import draw_column, draw_donors, event_chance, resolution
 
 BEFORE_THE_FIRST = -12.0  # months: parts whoever has had no visit yet from whoever has

@@ -1,0 +1,11 @@
+"""A number as text."""
+
+from __future__ import annotations
+
+LARGEST_EXACT = 2**53  # whole numbers up to here survive as floating point
+
+
+def plain(number: float) -> str:
+    """A number as people write it: 16, not 16.0."""
+    number = float(number)
+    return str(int(number)) if number.is_integer() and abs(number) <= LARGEST_EXACT else repr(number)

@@ -1,0 +1,209 @@
+"""One run of the workflow: alone in its output folder, recovering from a killed one, telling how far it is."""
+
+from __future__ import annotations
+
+import csv
+import os
+import re
+import subprocess
+import sys
+import time
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from liftseries.base.errors import Problem, StudyError
+from liftseries.base.home import folder
+from liftseries.base.outputs import remove_unfinished
+from liftseries.engine.job import PROBLEMS
+from liftseries.engine.provenance import is_up_to_date
+from liftseries.study.plan import PLAN_FILE, Plan
+
+MARK = "LIFTSERIES_RUN"  # in the environment of everything that a run starts
+LOCK = ".lock"
+SNAKEMAKE_LOG = Path("logs/snakemake.log")
+
+
+class RunFailed(Exception):
+    """A job failed for a reason that is no study problem: the fault is ours. Carries the job's log."""
+
+
+def run(plan: Plan, cores: int, force: bool = False) -> bool:
+    """Brings the outputs up to date.
+
+    Parameters
+    ----------
+    plan
+    cores : how many jobs may run side by side
+    force : do everything again
+
+    Returns
+    -------
+    False where nothing had changed and nothing was done
+
+    Raises
+    ------
+    StudyError
+        The tables have problems, or another run is at work in the folder.
+    RunFailed
+        Something else went wrong.
+    """
+    plan.output.mkdir(parents=True, exist_ok=True)
+    with alone_in(plan.output):
+        if not force and is_up_to_date(plan):
+            return False
+        _recover(plan)
+        _start_snakemake(plan, cores, force)
+    return True
+
+
+@contextmanager
+def alone_in(output: Path) -> Iterator[None]:
+    """Holds the folder's lock, having made sure that no other run is alive in it.
+
+    What a killed run left running is ended: its lock is free, so nobody waits for it.
+    """
+    from filelock import FileLock, Timeout
+
+    lock = FileLock(output / LOCK, timeout=0)
+    try:
+        lock.acquire()
+    except Timeout:
+        raise _busy(output, "") from None
+    try:
+        left_behind, others = [], []
+        for process in _at_work_in(output):
+            (left_behind if _is_marked(process) else others).append(process)
+        if others:
+            raise _busy(output, f" (process {others[0].pid})")
+        _end(left_behind)
+        yield
+    finally:
+        lock.release()
+
+
+def _busy(output: Path, who: str) -> StudyError:
+    message = f"another run{who} is at work in this folder. Wait until it has ended, or end it."
+    return StudyError([Problem(str(output), message)])
+
+
+def _at_work_in(output: Path) -> Iterator:
+    """Processes of Snakemake or of its scripts whose working folder this is."""
+    import psutil
+
+    here = os.path.realpath(output)
+    for process in psutil.process_iter(["cwd", "cmdline"]):
+        cwd, command = process.info["cwd"], process.info["cmdline"]
+        if cwd and os.path.realpath(cwd) == here and "snakemake" in " ".join(command or ()):
+            yield process
+
+
+def _is_marked(process) -> bool:
+    import psutil
+
+    try:
+        return MARK in process.environ()
+    except (psutil.AccessDenied, psutil.NoSuchProcess):
+        return False
+
+
+def _end(processes: list) -> None:
+    import psutil
+
+    for process in processes:
+        with suppress(psutil.NoSuchProcess):
+            process.kill()
+    psutil.wait_procs(processes, timeout=10)
+
+
+def _recover(plan: Plan) -> None:
+    """Clears what an interrupted run left: half-written files and Snakemake's lock."""
+    remove_unfinished(plan.output)
+    (plan.output / PROBLEMS).unlink(missing_ok=True)
+    locks = plan.output / ".snakemake" / "locks"
+    if locks.is_dir() and any(locks.iterdir()):
+        print("An earlier run was interrupted here; going on from where it stopped.")
+        subprocess.run([*_command(plan, 1), "--unlock"], cwd=plan.output, capture_output=True, check=True)
+
+
+def _command(plan: Plan, cores: int) -> list[str]:
+    return [
+        sys.executable, "-m", "snakemake",
+        "--snakefile", str(folder("workflow") / "Snakefile"),
+        "--configfile", str(plan.folder / PLAN_FILE),
+        "--cores", str(cores),
+        "--workflow-profile", "none",
+        "--scheduler", "greedy",
+        "--rerun-incomplete",
+        "--nocolor",
+    ]  # fmt: skip
+
+
+def _start_snakemake(plan: Plan, cores: int, force: bool) -> None:
+    log = plan.output / SNAKEMAKE_LOG
+    log.parent.mkdir(parents=True, exist_ok=True)
+    command = _command(plan, cores) + (["--forceall"] if force else [])
+    process = subprocess.Popen(
+        command,
+        cwd=plan.output,
+        env={**os.environ, MARK: "1", "PYTHONUNBUFFERED": "1"},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        encoding="utf-8",
+        errors="replace",
+    )
+    try:
+        with log.open("w", encoding="utf-8") as file:
+            for line in _kept(process.stdout, file):
+                print(line, flush=True)
+        failed = process.wait() != 0
+    except KeyboardInterrupt:
+        process.wait()  # Snakemake was interrupted too and is tidying up
+        raise
+    if failed:
+        raise _why(plan.output)
+
+
+def _kept(lines: Iterable[str], file) -> Iterator[str]:
+    """Writes Snakemake's words to the log and gives what a user wants of them: `[3/9] Modelling …`."""
+    total, n_started = "?", 0
+    for line in lines:
+        file.write(line)
+        if count := re.match(r"total\s+(\d+)", line):
+            total = str(int(count[1]) - 1)  # the target itself is no work
+        elif job := re.match(r"Job \d+: (.+)", line):
+            n_started += 1
+            yield f"[{n_started}/{total}] {job[1]}"
+
+
+def _why(output: Path) -> Exception:
+    if (output / PROBLEMS).is_file():
+        told = (output / PROBLEMS).read_text(encoding="utf-8").splitlines()
+        return StudyError(Problem(*line.split(": ", maxsplit=1)) for line in told if ": " in line)
+    words = (output / SNAKEMAKE_LOG).read_text(encoding="utf-8")
+    logs = [output / name for name in re.findall(r"log: (\S+\.log)", words)]
+    told = [path.read_text(encoding="utf-8").strip() for path in logs if path.is_file()]
+    return RunFailed("\n".join(filter(None, told)) or words)
+
+
+def what_to_look_at(plan: Plan) -> list[str]:
+    """The last words of a run: where the report lies, and what needs a look first."""
+    words = [f"The report: {plan.output / 'report.html'}"]
+    n_aside = len({(row["file"], row["row"]) for row in _rows(plan.output / "set_aside.csv")})
+    if n_aside:
+        words.append(f"Look first at set_aside.csv: {n_aside} rows were left out.")
+    unfit = sorted({row["analysis"] for row in _rows(plan.output / "results.csv") if not row["estimate"]})
+    if unfit:
+        words.append(f"Some estimates could not be made; results.csv says why: {', '.join(unfit)}.")
+    words.append('Then read "Who is in it" and "What this cannot tell" before any figure.')
+    return words
+
+
+def _rows(path: Path) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def took(started: float) -> str:
+    """`41 s`, since a `time.monotonic()`."""
+    return f"{time.monotonic() - started:.0f} s"

@@ -1,0 +1,224 @@
+"""Cox regression for implants within patients: Efron ties, sandwich from each patient's score residuals.
+
+Everything is a cumulative sum over sorted times. The d implants that fail together are taken out of the
+risk set one after the other (Efron): in the l-th of d slots a share l/d of them is already gone.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from liftseries.estimators.clusters import cluster_codes, cluster_sums
+from liftseries.estimators.intervals import NotFitted
+
+MAX_ITERATIONS = 40
+STEP_TOLERANCE = 1e-10
+SINGULAR = 1e-9  # smallest eigenvalue of the information, its diagonal scaled to 1
+LARGEST_LOG_HAZARD = 30.0  # e³⁰ times the baseline hazard: the estimate runs off to infinity
+
+
+@dataclass(frozen=True)
+class CoxFit:
+    """A fitted Cox model.
+
+    Attributes
+    ----------
+    coefficients : shape (p,), log hazard
+    covariance : shape (p, p)
+        Patient-clustered sandwich.
+    naive_std_error : shape (p,)
+        As if implants were independent.
+    log_likelihood, log_likelihood_null : partial, Efron; with the covariates and without
+    n_clusters : patients
+    """
+
+    coefficients: np.ndarray
+    covariance: np.ndarray
+    naive_std_error: np.ndarray
+    log_likelihood: float
+    log_likelihood_null: float
+    n_clusters: int
+
+    @property
+    def std_error(self) -> np.ndarray:
+        return np.sqrt(np.diag(self.covariance))
+
+
+def cox_regression(
+    months: np.ndarray, failed: np.ndarray, x: np.ndarray, cluster: np.ndarray, ties: str = "efron"
+) -> CoxFit:
+    """Fit a Cox model.
+
+    Parameters
+    ----------
+    months : shape (n,)
+    failed : shape (n,), true/false
+    x : shape (n, p)
+        No constant; columns independent of each other and of the constant.
+    cluster : shape (n,)
+        Whose implant it is.
+    ties : `efron`, or `breslow`, which leaves tied failures at risk together
+
+    Returns
+    -------
+    CoxFit
+
+    Raises
+    ------
+    NotFitted
+        No failure, no more patients than columns, or a log hazard without bound.
+
+    Source: Efron 1977, doi:10.1080/01621459.1977.10480613; Lin and Wei 1989,
+    doi:10.1080/01621459.1989.10478874; equal to R's `coxph(ties =, cluster =)`.
+    """
+    failed = np.asarray(failed, bool)
+    codes, n_clusters = cluster_codes(cluster)
+    p = x.shape[1]
+    if not failed.any():
+        raise NotFitted("no implant failed, so no hazard can be compared")
+    if n_clusters <= p:
+        raise NotFitted(f"too few patients ({n_clusters}) for {p} coefficients")
+
+    # Centred columns with standard deviation 1 keep exp() in range and make steps independent of units.
+    spread = x.std(axis=0)
+    z = (x - x.mean(axis=0)) / spread
+    likelihood = PartialLikelihood(np.asarray(months, float), failed, z, ties)
+
+    beta = np.zeros(p)
+    state = null = likelihood(beta)
+    for _ in range(MAX_ITERATIONS):
+        step = inverse_information(state.information) @ state.score
+        trial = likelihood(beta + step)
+        while not trial.log_likelihood >= state.log_likelihood - 1e-9 * abs(state.log_likelihood):
+            step = step / 2
+            if np.abs(step).max() < STEP_TOLERANCE:
+                raise NotFitted("the partial likelihood has no maximum that could be found")
+            trial = likelihood(beta + step)
+        beta, state = beta + step, trial
+        if np.abs(z @ beta).max() > LARGEST_LOG_HAZARD:
+            raise NotFitted("the terms tell failed and lasting implants apart, so log hazards are not finite")
+        if np.abs(step).max() < STEP_TOLERANCE:
+            break
+    else:
+        raise NotFitted(f"the partial likelihood did not settle within {MAX_ITERATIONS} steps")
+
+    naive = inverse_information(state.information)
+    patient_scores = cluster_sums(codes, n_clusters, likelihood.score_residuals(state))
+    covariance = naive @ (patient_scores.T @ patient_scores) @ naive
+    return CoxFit(
+        coefficients=beta / spread,
+        covariance=covariance / np.outer(spread, spread),
+        naive_std_error=np.sqrt(np.diag(naive)) / spread,
+        log_likelihood=state.log_likelihood,
+        log_likelihood_null=null.log_likelihood,
+        n_clusters=n_clusters,
+    )
+
+
+def inverse_information(information: np.ndarray) -> np.ndarray:
+    """Inverse of the information matrix; NotFitted where implants at risk together do not tell the terms apart."""
+    scale = np.sqrt(np.maximum(np.diag(information), 0))
+    if not (scale > 0).all() or np.linalg.eigvalsh(information / np.outer(scale, scale))[0] < SINGULAR:
+        raise NotFitted("whenever an implant failed, those at risk did not differ enough to tell the terms apart")
+    return np.linalg.inv(information)
+
+
+@dataclass(frozen=True)
+class _State:
+    """The likelihood at one β, and the sums its score residuals need (a and b by time, A and B cumulated)."""
+
+    log_likelihood: float
+    score: np.ndarray
+    information: np.ndarray
+    relative_hazard: np.ndarray
+    mean_x: np.ndarray
+    time_weight: np.ndarray
+    tied_a: np.ndarray
+    tied_b: np.ndarray
+    cumulated_a: np.ndarray
+    cumulated_b: np.ndarray
+
+
+class PartialLikelihood:
+    """The partial likelihood of fixed data; call it with β."""
+
+    def __init__(self, months, failed, x, ties: str = "efron"):
+        self.x, self.failed = x, failed
+        self.times, self.when = np.unique(months, return_inverse=True)
+        self.when_failed = self.when[failed]
+        self.d = np.bincount(self.when_failed, minlength=len(self.times))
+        # One slot a failure: `slot` is its time, `gone` the share l/d of its tied failures already taken out.
+        self.slot = np.repeat(np.arange(len(self.times)), self.d)
+        first = np.repeat(np.cumsum(self.d) - self.d, self.d)
+        self.gone = (np.arange(len(self.slot)) - first) / self.d[self.slot] if ties == "efron" else 0.0 * first
+
+    def __call__(self, beta, time_weight: np.ndarray | None = None) -> _State:
+        """The state at β; `time_weight`, shape (n_times,), weighs what each time adds to score and information."""
+        x, when, n_times = self.x, self.when, len(self.times)
+        log_hazard = x @ beta
+        r = np.exp(np.clip(log_hazard, -700, 700))
+        rx = r[:, None] * x
+        at_risk = np.cumsum(np.bincount(when, weights=r, minlength=n_times)[::-1])[::-1]
+        at_risk_x = np.cumsum(cluster_sums(when, n_times, rx)[::-1], axis=0)[::-1]
+        failing = np.bincount(self.when_failed, weights=r[self.failed], minlength=n_times)
+        failing_x = cluster_sums(self.when_failed, n_times, rx[self.failed])
+
+        s0 = at_risk[self.slot] - self.gone * failing[self.slot]
+        mean_x = (at_risk_x[self.slot] - self.gone[:, None] * failing_x[self.slot]) / s0[:, None]
+        g = np.ones(n_times) if time_weight is None else time_weight
+        of_slot = g[self.slot]
+        share = of_slot / s0
+        a = np.bincount(self.slot, weights=share, minlength=n_times)
+        tied_a = np.bincount(self.slot, weights=self.gone * share, minlength=n_times)
+        b = cluster_sums(self.slot, n_times, mean_x * share[:, None])
+        tied_b = cluster_sums(self.slot, n_times, mean_x * (self.gone * share)[:, None])
+        cumulated_a, cumulated_b = np.cumsum(a), np.cumsum(b, axis=0)
+
+        # Σ over slots of Σ w x x' / s0, with the sums swapped: each implant's weight over all its slots at
+        # once.
+        weight = r * (cumulated_a[when] - self.failed * tied_a[when])
+        return _State(
+            log_likelihood=float(log_hazard[self.failed].sum() - np.log(s0).sum()),
+            score=g[self.when_failed] @ x[self.failed] - of_slot @ mean_x,
+            information=(x * weight[:, None]).T @ x - (mean_x * of_slot[:, None]).T @ mean_x,
+            relative_hazard=r,
+            time_weight=g,
+            mean_x=cluster_sums(self.slot, n_times, mean_x) / np.maximum(self.d, 1)[:, None],
+            tied_a=tied_a,
+            tied_b=tied_b,
+            cumulated_a=cumulated_a,
+            cumulated_b=cumulated_b,
+        )
+
+    def log_det_gradient(self, state: _State, inverse: np.ndarray) -> np.ndarray:
+        """How the log determinant of the information changes with each coefficient, shape (p,).
+
+        `inverse` is that of the information. With q = x' I⁻¹ x, the third central moments of a slot are needed only as
+        E(x q) - x̄ E(q) - 2 E(x x') I⁻¹ x̄ + 2 x̄ (x̄' I⁻¹ x̄), so that no implant adds more than p² numbers.
+        """
+        x, r, p = self.x, state.relative_hazard, self.x.shape[1]
+        q = np.einsum("ij,ij->i", x @ inverse, x)
+        pairs = (x[:, :, None] * x[:, None, :]).reshape(len(x), p * p)
+        moments = self.slot_sums(r[:, None] * np.column_stack([np.ones(len(x)), x, q, x * q[:, None], pairs]))
+        moments = moments[:, 1:] / moments[:, :1]
+        mean_x, mean_q, mean_xq = moments[:, :p], moments[:, p], moments[:, p + 1 : 2 * p + 1]
+        mean_pairs = moments[:, 2 * p + 1 :].reshape(-1, p, p)
+        pull = mean_x @ inverse
+        lift = 2 * np.einsum("sj,sj->s", pull, mean_x) - mean_q
+        return mean_xq.sum(0) + lift @ mean_x - 2 * np.einsum("sjk,sk->j", mean_pairs, pull)
+
+    def slot_sums(self, values: np.ndarray) -> np.ndarray:
+        """Sums over those at risk in each slot, a share of the tied failures taken out; shape (n_failures, columns)."""
+        n_times = len(self.times)
+        at_risk = np.cumsum(cluster_sums(self.when, n_times, values)[::-1], axis=0)[::-1]
+        failing = cluster_sums(self.when_failed, n_times, values[self.failed])
+        return at_risk[self.slot] - self.gone[:, None] * failing[self.slot]
+
+    def score_residuals(self, state: _State) -> np.ndarray:
+        """Each implant's part of the score, shape (n, p)."""
+        x, r = self.x, state.relative_hazard[:, None]
+        residuals = -r * (x * state.cumulated_a[self.when][:, None] - state.cumulated_b[self.when])
+        own, when = self.failed, self.when_failed
+        tied = r[own] * (x[own] * state.tied_a[when][:, None] - state.tied_b[when])
+        residuals[own] += state.time_weight[when][:, None] * (x[own] - state.mean_x[when]) + tied
+        return residuals

@@ -1,0 +1,210 @@
+"""Logistic regression for sites within patients: generalised estimating equations, exchangeable correlation.
+
+With Pearson residuals e and Z = √(μ(1-μ)) X, the inverse of a patient's exchangeable correlation matrix,
+(I - c J) / (1-α) with c = α / (1 + (n-1) α), needs only the sums of e and Z: no matrix is ever built.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import solve_triangular
+from scipy.special import expit, logit
+
+from liftseries.estimators.clusters import cluster_codes, cluster_sums
+from liftseries.estimators.intervals import FEW_PATIENTS, NotFitted
+
+MAX_ITERATIONS = 200
+STEP_TOLERANCE = 1e-11
+LARGEST_LOG_ODDS = 30.0  # beyond it a fitted risk is 0 or 1 to 13 digits: the estimate runs off to infinity
+FULL_LEVERAGE = 1 - 1e-8
+LARGEST_ALPHA = 0.999  # at 1 the correlation matrix has no inverse
+# Where sites of a patient are less alike than chance, 1 / (1 + (n-1) α) is how many times over the largest patient
+# counts; at the lower bound of α without limit, so that one patient would decide the estimate.
+LARGEST_WEIGHT = 10.0
+
+HELD = "correlation held below 1"
+INDEPENDENCE = "working independence, as sites of a patient are less alike than an exchangeable correlation allows"
+
+
+@dataclass(frozen=True)
+class GeeFit:
+    """A fitted GEE.
+
+    Attributes
+    ----------
+    coefficients : shape (p,), log odds
+    covariance : shape (p, p)
+        Sandwich without a factor, or the bias-reduced covariance.
+    std_error : shape (p,)
+    alpha : correlation within a patient
+    remark : HELD or INDEPENDENCE where alpha is not its moment estimate, else ""
+    phi : scale
+    naive_covariance : shape (p, p)
+        As if sites were independent: of the logistic model with working independence.
+    n_clusters : patients
+    df : K - p with the bias-reduced covariance, None with the sandwich
+    """
+
+    coefficients: np.ndarray
+    covariance: np.ndarray
+    alpha: float
+    remark: str
+    phi: float
+    naive_covariance: np.ndarray
+    n_clusters: int
+    df: int | None
+
+    @property
+    def std_error(self) -> np.ndarray:
+        return np.sqrt(np.diag(self.covariance))
+
+    @property
+    def naive_std_error(self) -> np.ndarray:
+        """As if sites were independent."""
+        return np.sqrt(np.diag(self.naive_covariance))
+
+
+def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clusters: int = FEW_PATIENTS) -> GeeFit:
+    """Fit a logistic GEE with exchangeable working correlation.
+
+    The working correlation only weighs; the covariance holds whatever it is. A moment estimate near or below the
+    lowest admissible correlation would let the largest patient outweigh all others, and one that does not settle
+    weighs nothing: both leave working independence, and `remark` says so.
+
+    Parameters
+    ----------
+    x : shape (n, p)
+        Of full column rank, the first column constant.
+    event : shape (n,), true/false
+    cluster : shape (n,)
+        Whose site it is.
+    few_clusters : below so many clusters the covariance is the bias-reduced one, with K - p degrees of
+    freedom
+
+    Returns
+    -------
+    GeeFit
+
+    Raises
+    ------
+    NotFitted
+        No more patients than columns, no or only events, log odds without bound, or a patient who alone
+        determines a coefficient (bias-reduced covariance only).
+
+    Source: Liang and Zeger 1986, doi:10.1093/biomet/73.1.13; α and φ by moments over N - p, as R's package
+    gee; bias-reduced covariance: Mancl and DeRouen 2001, doi:10.1111/j.0006-341X.2001.00126.x, in the form
+    Σ (I - B_i M)⁻¹ u_i with M the inverse information and B_i, u_i a patient's part of information and
+    score.
+    """
+    y = np.asarray(event, float)
+    codes, n_clusters = cluster_codes(cluster)
+    n, p = x.shape
+    if n_clusters <= p:
+        raise NotFitted(f"too few patients ({n_clusters}) for {p} coefficients")
+    if y.all() or not y.any():
+        raise NotFitted(f"{'every' if y.all() else 'no'} site had the event, so its log odds are not finite")
+
+    # Orthonormal columns make the steps independent of the covariates' units; see the back-transformation
+    # below.
+    q, r = np.linalg.qr(x)
+    z = q * np.sqrt(n)
+    equations = _Equations(z, y, codes, n_clusters)
+    start = r[:, 0] / x[0, 0] * logit(y.mean()) / np.sqrt(n)
+    independent = equations.solve(start, correlated=False)
+    if independent is None:
+        raise NotFitted(f"the estimating equations did not settle within {MAX_ITERATIONS} steps")
+    exchangeable = equations.solve(independent.beta, correlated=True)
+    at = exchangeable or independent
+    remark = INDEPENDENCE if exchangeable is None else HELD if at.alpha == LARGEST_ALPHA else ""
+
+    bread, scores = np.linalg.inv(at.information), at.scores
+    few = n_clusters < few_clusters
+    if few:
+        part = equations.information_by_patient(at)
+        half = np.linalg.cholesky(bread)
+        if np.linalg.eigvalsh(half.T @ part @ half).max() > FULL_LEVERAGE:
+            raise NotFitted("one patient alone determines a coefficient, so no bias-reduced variance exists")
+        scores = np.linalg.solve(np.eye(p) - part @ bread, scores[:, :, None])[:, :, 0]
+    covariance = bread @ (scores.T @ scores) @ bread
+    back = solve_triangular(r, np.eye(p)) * np.sqrt(n)
+    return GeeFit(
+        coefficients=back @ at.beta,
+        covariance=back @ covariance @ back.T,
+        alpha=float(at.alpha),
+        remark=remark,
+        phi=float(at.phi),
+        naive_covariance=back @ np.linalg.inv(independent.information) @ back.T,
+        n_clusters=n_clusters,
+        df=n_clusters - p if few else None,
+    )
+
+
+@dataclass(frozen=True)
+class _Point:
+    """The estimating equations at one β; `zw` are the weighted columns, `sums` and `c` belong to the patients."""
+
+    beta: np.ndarray
+    alpha: float
+    unusable: bool  # the moment estimate of alpha lies below what may weigh
+    phi: float
+    information: np.ndarray
+    scores: np.ndarray
+    zw: np.ndarray
+    sums: np.ndarray
+    c: np.ndarray
+
+
+class _Equations:
+    """The estimating equations of fixed data."""
+
+    def __init__(self, z, y, codes, n_clusters):
+        self.z, self.y, self.codes, self.n_clusters = z, y, codes, n_clusters
+        self.size = np.bincount(codes, minlength=n_clusters).astype(float)
+        self.n_pairs = (self.size * (self.size - 1) / 2).sum()
+
+    def at(self, beta, correlated: bool) -> _Point:
+        """The equations at β."""
+        z, codes, n_clusters, size = self.z, self.codes, self.n_clusters, self.size
+        n, p = z.shape
+        log_odds = z @ beta
+        if np.abs(log_odds).max() > LARGEST_LOG_ODDS:
+            raise NotFitted("the terms tell sites with and without the event apart, so log odds are not finite")
+        mu = expit(log_odds)
+        root = np.sqrt(mu * (1 - mu))
+        e = (self.y - mu) / root
+        zw = z * root[:, None]
+        sums = cluster_sums(codes, n_clusters, zw)
+        e_sum = np.bincount(codes, weights=e, minlength=n_clusters)
+
+        phi = e @ e / (n - p)
+        alpha, unusable = 0.0, False
+        if correlated and self.n_pairs > p:
+            moment = (e_sum @ e_sum - e @ e) / 2 / (self.n_pairs - p) / phi
+            lowest = (1 / LARGEST_WEIGHT - 1) / (size.max() - 1)
+            # Held on the way; whether it can be used is asked of the solution alone.
+            alpha, unusable = min(max(moment, lowest), LARGEST_ALPHA), moment < lowest
+        c = alpha / (1 + (size - 1) * alpha)
+        information = (zw.T @ zw - (sums * c[:, None]).T @ sums) / (1 - alpha)
+        scores = (cluster_sums(codes, n_clusters, zw * e[:, None]) - sums * (c * e_sum)[:, None]) / (1 - alpha)
+        return _Point(beta, alpha, unusable, phi, information, scores, zw, sums, c)
+
+    def solve(self, beta, correlated: bool) -> _Point | None:
+        """Fisher scoring from β; None where it does not settle or alpha cannot be used."""
+        for _ in range(MAX_ITERATIONS):
+            point = self.at(beta, correlated)
+            try:
+                step = np.linalg.solve(point.information, point.scores.sum(0))
+            except np.linalg.LinAlgError:
+                raise NotFitted("the information matrix is singular") from None
+            if np.abs(step).max() < STEP_TOLERANCE:
+                return None if point.unusable else point
+            beta = beta + step
+        return None
+
+    def information_by_patient(self, point: _Point) -> np.ndarray:
+        """Each patient's part of the information, shape (K, p, p)."""
+        zw, sums = point.zw, point.sums
+        n, p = zw.shape
+        outer = (zw[:, :, None] * zw[:, None, :]).reshape(n, p * p)
+        part = cluster_sums(self.codes, self.n_clusters, outer).reshape(self.n_clusters, p, p)
+        return (part - point.c[:, None, None] * sums[:, :, None] * sums[:, None, :]) / (1 - point.alpha)

@@ -1,0 +1,202 @@
+"""Survival from times known only to lie in intervals, without a model: Turnbull's estimate.
+
+The likelihood says how much mass lies in each innermost interval and nothing of where in it. Equal intervals are
+collapsed with their weights, so that many resamples are fitted side by side.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from liftseries.estimators.intervals import NotFitted
+
+EM_ITERATIONS = 200
+NEWTON_ITERATIONS = 100
+STAY = 1e-6  # weight of staying, against that of a mean observation: it slows no step that matters
+AT_A_TIME = 1e-9  # an exact time t stands for (t - AT_A_TIME, t]
+
+
+@dataclass(frozen=True)
+class Turnbull:
+    """Mass of the innermost intervals.
+
+    Attributes
+    ----------
+    left, right : shape (m,)
+        Innermost intervals (left, right], rising; the last may have right = ∞.
+    mass : shape (n_fits, m)
+        Of each fit, summing to 1.
+    log_likelihood : shape (n_fits,)
+    """
+
+    left: np.ndarray
+    right: np.ndarray
+    mass: np.ndarray
+    log_likelihood: np.ndarray
+
+    def survival(self, months) -> np.ndarray:
+        """Survival at months, shape (n_fits, n_months); mass within an interval spread evenly over it.
+
+        NaN beyond the left end of an interval that has no right one.
+        """
+        months = np.atleast_1d(np.asarray(months, float))[:, None]
+        width = np.where(np.isfinite(self.right), self.right - self.left, np.inf)
+        share = np.clip((months - self.left) / width, 0.0, 1.0)
+        fallen = self.mass @ share.T
+        unknown = (months > self.left) & ~np.isfinite(self.right)
+        return np.where(unknown.any(axis=1)[None, :], np.nan, 1 - fallen)
+
+
+@dataclass(frozen=True)
+class Intervals:
+    """What observed intervals hold: which innermost intervals lie in each. Those that hold the same are one.
+
+    Attributes
+    ----------
+    holds : shape (n_distinct, m), 0 or 1
+    which : shape (n,), the row of `holds` that each observation has
+    left, right : shape (m,), innermost intervals
+    """
+
+    holds: np.ndarray
+    which: np.ndarray
+    left: np.ndarray
+    right: np.ndarray
+
+
+def innermost(left: np.ndarray, right: np.ndarray) -> Intervals:
+    """The intervals that can carry mass: from a left end to the next right end with no left end between.
+
+    Parameters
+    ----------
+    left, right : shape (n,)
+        (left, right] holds the time; equal where it is known; right infinite where nothing happened yet.
+    """
+    left, right = np.asarray(left, float), np.asarray(right, float)
+    left = np.where(left == right, left - AT_A_TIME, left)
+    starts, ends = np.unique(left), np.unique(right)
+    before = np.searchsorted(starts, ends, side="left") - 1  # the last start below each end
+    p, q = starts[before], ends
+    between = np.searchsorted(ends, p, side="right") < np.arange(len(ends))  # an earlier end lies above that start
+    p, q = p[~between], q[~between]
+    # An observation holds the innermost intervals from `first` to before `last`.
+    first, last = np.searchsorted(p, left, side="left"), np.searchsorted(q, right, side="right")
+    distinct, which = np.unique(first * (len(p) + 1) + last, return_inverse=True)
+    first, last = np.divmod(distinct[:, None], len(p) + 1)
+    number = np.arange(len(p))
+    return Intervals(((number >= first) & (number < last)).astype(float), which, p, q)
+
+
+def turnbull(intervals: Intervals, weights: np.ndarray, tolerance: float = 1e-11) -> Turnbull:
+    """Fit to the conditions that hold at the maximum alone: by EM with its steps extrapolated, then by Newton's method.
+
+    EM settles most fits, all side by side. Where a mass fades only slowly it would never end; there constrained Newton
+    steps take over.
+
+    Parameters
+    ----------
+    intervals : as `innermost` gives it
+    weights : shape (n_fits, n_distinct)
+        How often each distinct interval stands in each fit.
+    tolerance : largest change of any mass in an EM step at which a fit has settled
+        A hundred times this is the most by which one more observation in any innermost interval could still raise the
+        log-likelihood of a mean observation.
+
+    Returns
+    -------
+    Turnbull
+        Where the likelihood leaves the split of mass between intervals open, the split is that which EM reaches from
+        equal masses.
+
+    Raises
+    ------
+    NotFitted
+        The algorithm does not settle.
+
+    Source: Turnbull 1976, doi:10.1111/j.2517-6161.1976.tb01597.x; conditions: Gentleman and Geyer 1994,
+    doi:10.1093/biomet/81.3.618; extrapolation: Varadhan and Roland 2008, doi:10.1111/j.1467-9469.2007.00585.x; Newton
+    steps: Wang 2007, doi:10.1111/j.1467-9868.2007.00583.x (all from memory).
+    """
+    holds = intervals.holds
+    weights = np.atleast_2d(np.asarray(weights, float))
+    share = weights / weights.sum(axis=1, keepdims=True)
+
+    # Fits that have settled are put aside; `share` holds those that have not, in their order.
+    n_fits, m = len(share), holds.shape[1]
+    result = np.empty((n_fits, m))
+    whole = share
+    open_fits = np.arange(n_fits)
+    mass = np.full((n_fits, m), 1 / m)
+    for _ in range(EM_ITERATIONS):
+        first = mass * _gradient(share, holds, mass)
+        second = first * _gradient(share, holds, first)
+        r, v = first - mass, second - 2 * first + mass
+        norm = np.sqrt((v**2).sum(axis=1, keepdims=True))
+        length = np.maximum(np.sqrt((r**2).sum(axis=1, keepdims=True)) / np.maximum(norm, 1e-300), 1.0)
+        leap = mass + 2 * length * r + length**2 * v
+        leap = np.where(norm > 1e-14, leap, second)
+        allowed = (leap >= 0).all(axis=1) & np.isfinite(leap).all(axis=1)
+        leap = np.where(allowed[:, None], leap, second)
+        leap = leap / leap.sum(axis=1, keepdims=True)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            better = _log_likelihood(share, holds, leap) >= _log_likelihood(share, holds, second)
+        mass = np.where(better[:, None], leap, second)
+        settled = _settled(mass, _gradient(share, holds, mass), tolerance)
+        if settled.any():
+            result[open_fits[settled]] = mass[settled]
+            open_fits, mass, share = open_fits[~settled], mass[~settled], share[~settled]
+        if not len(open_fits):
+            break
+    for fit, start, own in zip(open_fits, mass, share, strict=True):
+        result[fit] = _newton(own, holds, start, tolerance)
+    log_likelihood = _log_likelihood(whole, holds, result) * weights.sum(axis=1)
+    return Turnbull(intervals.left, intervals.right, result, log_likelihood)
+
+
+def _gradient(share, holds, mass) -> np.ndarray:
+    """By which factor an EM step changes each mass: 1 where there is mass at the maximum, no more than 1 elsewhere."""
+    # An interval that no resampled patient brought may end up without mass; it asks for none.
+    chance = np.where(share > 0, mass @ holds.T, 1.0)
+    return (share / chance) @ holds
+
+
+def _settled(mass, gradient, tolerance) -> np.ndarray:
+    """Shape (n_fits,), true/false. A mass near 0 hardly changes even where it ought to grow, hence both conditions."""
+    still = np.abs(mass * (gradient - 1)).max(axis=-1) < tolerance
+    return still & (gradient.max(axis=-1) < 1 + 100 * tolerance)
+
+
+def _newton(share, holds, mass, tolerance) -> np.ndarray:
+    """The masses of one fit, shape (m,): the log-likelihood's quadratic is maximised over all masses ≥ 0 of sum 1.
+
+    With S the slopes of each log chance, the quadratic is -Σ share (S p - 2)² / 2, so that each step is a problem of
+    least squares. STAY keeps masses where they are when the likelihood does not care.
+    """
+    from scipy.optimize import nnls
+
+    told = share > 0
+    holds, share = holds[told], share[told]
+    value = _log_likelihood(share, holds, mass)
+    for _ in range(NEWTON_ITERATIONS):
+        slopes = holds / (holds @ mass)[:, None]
+        if _settled(mass, share @ slopes, tolerance):
+            return mass
+        m = len(mass)
+        rows = [np.sqrt(share)[:, None] * (slopes - 2), STAY * (np.eye(m) - mass[:, None]), np.ones((1, m))]
+        target = nnls(np.vstack(rows), np.r_[np.zeros(len(share) + m), 1.0])[0]
+        step = target / target.sum() - mass
+        for _ in range(40):
+            trial = mass + step
+            with np.errstate(divide="ignore"):
+                trial_value = _log_likelihood(share, holds, trial)
+            if trial_value >= value - 1e-15 * abs(value):
+                break
+            step = step / 2
+        mass, value = trial, trial_value
+    raise NotFitted(f"Turnbull's estimate did not settle within {EM_ITERATIONS} and {NEWTON_ITERATIONS} steps")
+
+
+def _log_likelihood(share, holds, mass) -> np.ndarray:
+    """Per observation, shape (n_fits,)."""
+    chance = mass @ holds.T
+    return np.where(share > 0, share * np.log(np.where(share > 0, chance, 1.0)), 0.0).sum(axis=-1)

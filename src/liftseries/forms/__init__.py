@@ -1,0 +1,1 @@
+"""The blank forms that the schemas give: dictionary, entry workbook, data package, starting folder."""

@@ -1,0 +1,1 @@
+"""The correction workbook: refused rows out to those who typed them, and back."""

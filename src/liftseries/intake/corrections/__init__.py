@@ -1,0 +1,1 @@
+"""Corrected cells, laid over the files that stay as they were sent."""

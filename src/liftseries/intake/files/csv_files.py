@@ -1,0 +1,102 @@
+"""CSV to raw cells: UTF-8, commas or semicolons; what is wrong is told by byte, line or row."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from pathlib import Path
+
+from liftseries.intake.files.grid import BLANKS, Grid, Remark, Unreadable
+from liftseries.study.plan import Source
+
+AS_UTF8 = "Save the file as UTF-8 (in a spreadsheet: CSV UTF-8)."
+MOST_BYTES = 256 * 2**20
+MOST_CELLS = 10_000_000
+MOST_COLUMNS = 16_384  # as many as a spreadsheet has
+MOST_IN_A_CELL = 131_072  # characters; beyond it a quotation mark was left open
+# Some programs write a first line that names the separator; spreadsheets obey and do not show it.
+SEP_LINE = re.compile(r'\A"?sep=(.)"?(?:\r\n|\r|\n|\Z)', re.IGNORECASE)
+
+
+def read_csv(source: Source) -> Grid:
+    """The cells of a CSV file, every one a text.
+
+    Raises
+    ------
+    Unreadable
+        Too large, not UTF-8, separated otherwise, or with quotes that do not close.
+    """
+    label = source.label
+    text = _decoded(_content(source.path, label), label)
+    remarks = []
+    if sep := SEP_LINE.match(text):
+        text = text[sep.end() :]
+        if sep[1] not in ",;":
+            message = "names a separator that is neither comma nor semicolon. Save it with commas or semicolons."
+            raise Unreadable(f"{label}, line 1", message)
+        taken_for = "the separator's name; rows count from the line below it, as a spreadsheet shows them"
+        remarks.append(Remark(None, None, "a first line `sep=`", taken_for, "sep_line_names_the_separator"))
+    delimiter = sep[1] if sep else _delimiter(text, label)
+    records = _records(text, delimiter, label, first_line=2 if sep else 1)
+    # Behind a comma an unquoted decimal comma makes a row longer without a filled cell too many.
+    return Grid(label, False, records, remarks=remarks, any_extra_cell=delimiter == ",")
+
+
+def _content(path: Path, label: str) -> bytes:
+    with path.open("rb") as file:
+        data = file.read(MOST_BYTES + 1)
+    if len(data) > MOST_BYTES:
+        raise Unreadable(label, f"is larger than {MOST_BYTES >> 20} MB. Keep the table's columns and rows only.")
+    return data
+
+
+def _decoded(data: bytes, label: str) -> str:
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise Unreadable(f"{label}, line 1", f"byte 1 is not UTF-8; the file is UTF-16. {AS_UTF8}")
+    zero = data.find(b"\0")
+    if zero >= 0:
+        message = f"byte {zero + 1} is zero, so this is no UTF-8 text. {AS_UTF8}"
+        raise Unreadable(f"{label}, line {_line(data, zero)}", message)
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        # The decoder may count from behind the byte-order mark.
+        start = error.start + len(data) - len(error.object)
+        message = f"byte {start + 1} is not UTF-8. {AS_UTF8}"
+        raise Unreadable(f"{label}, line {_line(data, start)}", message) from None
+
+
+def _line(data: bytes, offset: int) -> int:
+    return len(re.findall(rb"\r\n|\r|\n", data[:offset])) + 1
+
+
+def _delimiter(text: str, label: str) -> str:
+    unquoted = re.sub(r'"[^"]*"', "", text[: MOST_COLUMNS * 64]).lstrip(BLANKS + '"')
+    header = re.split(r"[\r\n]", unquoted, maxsplit=1)[0]
+    if "\t" in header and not ("," in header or ";" in header):
+        raise Unreadable(f"{label}, row 1", "tabs stand between the columns. Save it with commas or semicolons.")
+    return ";" if header.count(";") > header.count(",") else ","
+
+
+def _records(text: str, delimiter: str, label: str, first_line: int) -> list[list[str]]:
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True)
+    csv.field_size_limit(MOST_IN_A_CELL)  # other libraries raise it for the whole process
+    records, n_cells = [], 0
+    try:
+        for record in reader:
+            if len(record) > MOST_COLUMNS:
+                message = f"{len(record)} cells in one row; no table is read with more than {MOST_COLUMNS}."
+                raise Unreadable(f"{label}, row {len(records) + 1}", f"{message} Save the file again.")
+            n_cells += max(1, len(record))
+            if n_cells > MOST_CELLS:
+                message = f"holds more than {MOST_CELLS} cells or empty lines. Keep the table's columns and rows only."
+                raise Unreadable(label, message)
+            records.append(record)
+    except csv.Error as error:
+        if "field larger" in str(error):
+            message = f"a cell of more than {MOST_IN_A_CELL} characters. Close the quotation mark before it."
+        else:
+            message = "a quotation mark is not closed, or text follows the closing one. Mend the quotes."
+        raise Unreadable(f"{label}, line {reader.line_num + first_line - 1}", message) from None
+    return records

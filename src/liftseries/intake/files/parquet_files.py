@@ -1,0 +1,102 @@
+"""Parquet to raw cells, a column at a time."""
+
+from __future__ import annotations
+
+from liftseries.intake.files.grid import Unreadable, letters
+from liftseries.study.plan import Source
+
+MOST_CELLS = 20_000_000
+MOST_BYTES = 512 * 2**20  # unpacked, as the file declares it
+LONGEST_TEXT = 32_767  # characters, as in a cell of a spreadsheet
+
+
+def read_parquet(source: Source) -> tuple[list[str], list[list[object]]]:
+    """The column names, and the cells of each column as Python values; a NaN is an empty cell.
+
+    Raises
+    ------
+    Unreadable
+        No Parquet, damaged, too large, or with columns that hold no cells.
+    """
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    label = source.label
+    try:
+        # Not read_table, which takes columns from folder names such as `year=2020`.
+        with pq.ParquetFile(source.path) as file:
+            _check_size(file, label)
+            # As dictionaries, for a text that stands in every row is stored once and must not be spread.
+            texts = [field.name for field in file.schema_arrow if _is_text(field.type)]
+        with pq.ParquetFile(source.path, read_dictionary=texts) as file:
+            content = file.read(use_threads=False)
+    except (pa.ArrowException, OSError, ValueError):
+        raise Unreadable(label, "is no Parquet file or a damaged one. Write it again.") from None
+    # An index that a data frame left behind is no column of the table.
+    kept = [name for name in content.column_names if not name.startswith("__index_level_")]
+    content = content.select(kept) if len(set(kept)) == len(kept) else content
+    if not content.column_names:
+        raise Unreadable(label, "has no columns. Start from the table that `liftseries new` writes.")
+    columns = [_plain(column, label, position) for position, column in enumerate(content.columns)]
+    return list(content.column_names), columns
+
+
+def _check_size(file, label: str) -> None:
+    about = file.metadata
+    declared = sum(about.row_group(number).total_byte_size for number in range(about.num_row_groups))
+    if about.num_rows * max(1, about.num_columns) > MOST_CELLS or declared > MOST_BYTES:
+        message = f"more than {MOST_CELLS} cells, or more than {MOST_BYTES >> 20} MB unpacked."
+        raise Unreadable(label, f"{message} Keep the table's columns and rows only.")
+
+
+def _is_text(kind) -> bool:
+    from pyarrow import types
+
+    return types.is_string(kind) or types.is_large_string(kind)
+
+
+def _plain(column, label: str, position: int) -> list[object]:
+    import pyarrow as pa
+
+    place = f"{label}, column {position + 1} ({letters(position)})"
+    is_dictionary = pa.types.is_dictionary(column.type)
+    kind = column.type.value_type if is_dictionary else column.type
+    if not any(is_kind(kind) for is_kind in _kinds()):
+        message = "holds neither text, numbers, yes/no values nor dates. Write it as text or numbers."
+        raise Unreadable(place, message)
+    try:
+        values = _of_dictionary(column, place) if is_dictionary else _values(column, kind)
+    except (pa.ArrowException, ValueError, OverflowError):
+        message = "holds text that is not UTF-8, or dates beyond the calendar. Write it as text or numbers."
+        raise Unreadable(place, message) from None
+    return [None if value != value else value for value in values]
+
+
+def _of_dictionary(column, place: str) -> list[object]:
+    """Each value made once, however many rows hold it."""
+    values = []
+    for chunk in column.chunks:
+        distinct = _values(chunk.dictionary, chunk.dictionary.type)
+        if any(isinstance(value, str) and len(value) > LONGEST_TEXT for value in distinct):
+            raise Unreadable(place, f"holds a text of more than {LONGEST_TEXT} characters. Shorten it.")
+        values += [None if at is None else distinct[at] for at in chunk.indices.to_pylist()]
+    return values
+
+
+def _values(column, kind) -> list[object]:
+    import pyarrow as pa
+
+    values = (column.cast(pa.float64()) if pa.types.is_decimal(kind) else column).to_pylist()
+    if kind in (pa.float16(), pa.float32()):
+        # 5.2 in single precision is 5.19999981 in double; its shortest decimal is what was meant.
+        single = kind.to_pandas_dtype()
+        values = [None if value is None else float(str(single(value))) for value in values]
+    return values
+
+
+def _kinds() -> tuple:
+    from pyarrow import types
+
+    texts = (types.is_string, types.is_large_string, types.is_string_view)
+    numbers = (types.is_integer, types.is_floating, types.is_decimal, types.is_boolean)
+    return (*texts, *numbers, types.is_temporal, types.is_null)

@@ -1,0 +1,80 @@
+"""The identifier screen: which cells and headers point to a person, by kind. The text itself is never told."""
+
+from __future__ import annotations
+
+import datetime
+import math
+
+import numpy as np
+import pandas as pd
+
+from liftseries.base.numbers import plain
+from liftseries.intake.cells.cells import number_in
+from liftseries.intake.files.grid import BLANKS, is_blank
+from liftseries.intake.identifiers.kinds import LONG_NUMBER, Kind, Role, kind_of_header, kinds_of
+from liftseries.study.schema import Table
+
+KEYS = ("patient_id", "site_id", "operator")
+
+
+def screen_column(cells: np.ndarray, role: Role, dates: bool = True) -> dict[Kind, np.ndarray]:
+    """The rows of a column, counted from 0, that hold each kind of identifier.
+
+    Parameters
+    ----------
+    cells : shape (n_rows,), raw cells
+    role
+        What the column is for.
+    dates
+        Whether a cell that a workbook or Parquet keeps as a date is told too; not in a column that the schema knows,
+        for there it is a number or key spoilt by a spreadsheet, and refused as such.
+    """
+    distinct = pd.unique(cells)
+    if role is Role.NUMBER:
+        kinds = {cell: Kind.OTHER for cell in distinct if _is_long_number(cell)}
+        texts = {cell: cell.strip(BLANKS) for cell in distinct if isinstance(cell, str) and number_in(cell) is None}
+    else:
+        kinds = {cell: Kind.DATE for cell in distinct if dates and isinstance(cell, datetime.date)}
+        texts = {cell: text for cell in distinct if (text := as_text(cell))}
+    found = kinds_of(list(dict.fromkeys(texts.values())), role)
+    kinds |= {cell: found[text] for cell, text in texts.items() if text in found}
+    if not kinds:
+        return {}
+    kind_of_row = [kinds.get(cell) for cell in cells]
+    return {
+        kind: np.array([row for row, of_row in enumerate(kind_of_row) if of_row is kind], dtype=int)
+        for kind in dict.fromkeys(kinds.values())
+    }
+
+
+def role_of(table: Table, column: str) -> Role:
+    """What a column is for; one that the schema does not know may hold any words."""
+    if column in KEYS:
+        return Role.KEY
+    known = table.columns.get(column)
+    return Role.LABEL if known is None or known.type == "text" else Role.NUMBER
+
+
+def as_text(cell: object) -> str:
+    """A text or whole number as the text that the screen looks at, empty for anything else."""
+    if isinstance(cell, str):
+        return cell.strip(BLANKS)
+    if isinstance(cell, bool) or not isinstance(cell, int | float):
+        return ""
+    return str(cell) if isinstance(cell, int) else plain(cell) if cell.is_integer() else ""
+
+
+def _is_long_number(cell: object) -> bool:
+    number = number_in(cell)
+    return number is not None and LONG_NUMBER <= abs(number) < math.inf
+
+
+def kind_of_header_cell(cell: object, table: Table, name: str) -> Kind | None:
+    """By its name where the contract has no such column, and by what stands in it as in any other cell."""
+    known = table.columns.get(name)
+    if is_blank(cell) or (known is not None and not known.own):
+        return None
+    if isinstance(cell, datetime.date):
+        return Kind.DATE
+    text = as_text(cell)
+    return kind_of_header(text) or next(iter(kinds_of([text], Role.LABEL).values()), None)

@@ -1,0 +1,64 @@
+"""What the checks find: one record a fault, with the place that the user is told."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import pandas as pd
+
+from liftseries.base.errors import Problem
+from liftseries.study.plan import file_of
+
+FILE_RULES = ("file_is_there", "file_is_readable")
+SET_ASIDE_COLUMNS = ("table", "file", "row", "column", "value_class", "rule", "message")
+
+
+@dataclass(frozen=True)
+class Finding:
+    """A fault of a cell or row, or of a whole file."""
+
+    table: str
+    file: str  # as study.yaml names it
+    row: int | None  # as a spreadsheet shows it; None where no row is at fault
+    column: str
+    value_class: str  # what stood there; never the value
+    rule: str
+    message: str
+    place: str
+    order: tuple[int, ...]  # of table, file, row and column, for listing
+    index: int | None = None  # row of the stacked table; None where setting a row aside would not mend it
+    partner: int | None = None  # another row of the table that is as much at fault, such as the first of two alike
+
+    @property
+    def stops_the_run(self) -> bool:
+        """No row's fault, or one that must not be carried along in a row set aside, such as an identifier."""
+        return self.index is None
+
+
+def as_problems(findings: Iterable[Finding]) -> list[Problem]:
+    """In file order."""
+    return [Problem(finding.place, finding.message) for finding in in_order(findings)]
+
+
+def told_once(findings: Iterable[Finding]) -> list[Finding]:
+    """A workbook that can't be read is one fault, however many tables were to come from it."""
+    seen: set[tuple[str, str]] = set()
+    kept = []
+    for finding in findings:
+        told = (file_of(finding.file), finding.message)
+        if not (finding.rule in FILE_RULES and told in seen):
+            kept.append(finding)
+        seen.add(told)
+    return kept
+
+
+def in_order(findings: Iterable[Finding]) -> list[Finding]:
+    return sorted(findings, key=lambda finding: finding.order)
+
+
+def as_table(findings: Iterable[Finding], *more: str) -> pd.DataFrame:
+    """The contract's columns of set_aside.csv and those named, a row a finding."""
+    columns = (*SET_ASIDE_COLUMNS, *more)
+    rows = [[getattr(finding, column) for column in columns] for finding in in_order(findings)]
+    return pd.DataFrame(rows, columns=columns).astype({"row": "Int64"})

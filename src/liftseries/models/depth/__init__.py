@@ -1,0 +1,1 @@
+"""How deep was drilled: agreement with the plan, deviations."""

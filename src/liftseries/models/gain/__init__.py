@@ -1,0 +1,1 @@
+"""What bone was gained."""

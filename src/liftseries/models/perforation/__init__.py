@@ -1,0 +1,1 @@
+"""How often the membrane tears, and what goes with it."""

@@ -1,0 +1,53 @@
+"""What goes with a perforation: logistic GEE, sites within patients; `unknown` is left out and counted."""
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from liftseries.estimators.gee import logistic_gee
+from liftseries.estimators.intervals import FEW_PATIENTS, NotFitted
+from liftseries.models.shared.complete_cases import perforation_data
+from liftseries.models.shared.results import Estimates, Fit, few_events_note, results_table
+from liftseries.models.shared.separation import coefficient_row, refuse_infinite_odds
+
+ANALYSIS = "perforation.gee"
+
+
+def fit_perforation_gee(cases: pd.DataFrame, terms: Sequence[str]) -> Estimates:
+    """Log odds of a perforation on the plan's terms.
+
+    Parameters
+    ----------
+    cases : one row a site, as `cases()` gives it
+    terms : columns of `cases`
+
+    Returns
+    -------
+    Estimates
+        A row a term on the scale `log_odds`; where the model has no finite answer, every row has its problem.
+
+    Source: see `logistic_gee` and `refuse_infinite_odds`.
+    """
+    data = perforation_data(cases, terms)
+    design, effects = data.design, []
+    shared = {"analysis": ANALYSIS, "subset": "all", "scale": "log_odds", **data.counts}
+    method = "; ".join([f"GEE exchangeable, {covariance_in_words(shared['n_patients'])}", *design.notes])
+    try:
+        refuse_infinite_odds(design, data.event)
+        model = logistic_gee(design.matrix, data.event, data.patient)
+    except NotFitted as why:
+        rows = data.empty_rows(Fit(method=method, **shared), str(why))
+    else:
+        few = few_events_note(shared["n_events"], len(design.names) - 1, "perforation.firth, jackknife")
+        method = "; ".join([method, *few, *filter(None, [model.remark])])
+        fit = Fit(method=method, df=model.df, **shared)
+        fitted = list(zip(design.names, model.coefficients, model.std_error, strict=True))
+        rows = [coefficient_row(fit, term, b, se) for term, b, se in fitted]
+        rows += [fit.row(term, problem=problem) for term, problem in design.problems.items()]
+        effects = fit.design_effect_rows(design.names, model.std_error, model.naive_std_error)
+    return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects))
+
+
+def covariance_in_words(n_patients: int) -> str:
+    """Which covariance `logistic_gee` takes for so many patients."""
+    return "bias-reduced (Mancl-DeRouen), t(K - p)" if n_patients < FEW_PATIENTS else "robust"

@@ -1,0 +1,102 @@
+"""How often the membrane tears: the share of sites perforated, overall and by subset.
+
+Three intervals stand side by side: Wilson and exact take sites as independent, `cluster` knows that sites
+of one patient resemble each other. `unknown` is left out and counted.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+from scipy.special import expit
+
+from liftseries.estimators.gee import logistic_gee
+from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value
+from liftseries.models.shared.levels import as_levels, subsets
+from liftseries.models.shared.one_sided import bound_rows
+from liftseries.models.shared.outcomes import known_perforation
+from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, left_out_table, results_table
+
+ANALYSIS = "perforation.rate"
+INDEPENDENT_SITES = {"wilson": "wilson", "exact": "beta"}  # our name → statsmodels' name
+
+
+def fit_perforation_rate(cases: pd.DataFrame, by: Sequence[str] = ()) -> Estimates:
+    """Share of sites perforated with Wilson, exact and patient-clustered intervals.
+
+    Parameters
+    ----------
+    cases : one row a site, as `cases()` gives it
+    by : columns whose levels are subsets besides `all`
+
+    Returns
+    -------
+    Estimates
+        Three rows a subset (methods `wilson`, `exact`, `cluster`), term `rate`, scale `risk`; where none or all
+        perforated, two more with one-sided bounds (`one_sided_patients`, `one_sided_sites`).
+
+    Source: Wilson 1927, doi:10.1080/01621459.1927.10502953; Clopper and Pearson 1934,
+    doi:10.1093/biomet/26.4.404; `cluster` is `logistic_gee` with a constant only, interval on the logit.
+    """
+    known, perforated = known_perforation(cases)
+    patient = cases["patient_id"].to_numpy()
+    rows: list[dict] = []
+    effects: list[dict] = []
+    left_out = []
+    for subset, member in subsets(cases, by):
+        used = member & known
+        told, design_effect = rate_rows(subset, perforated[used], patient[used])
+        rows += told
+        effects += design_effect
+        left_out.append(left_out_table(ANALYSIS, subset, [("perforation unknown", int((member & ~known).sum()))]))
+    for column in by:
+        n_without = int((as_levels(cases[column]).codes < 0).sum())
+        left_out.append(left_out_table(ANALYSIS, column, [(f"{column} unknown", n_without)]))
+    left_out = pd.concat(left_out, ignore_index=True)
+    return Estimates(results_table(rows), left_out, design_effects=results_table(effects))
+
+
+def rate_rows(subset: str, event: np.ndarray, patient: np.ndarray) -> tuple[list[dict], list[dict]]:
+    """The rows of one subset and its design effect: `event` and `patient`, shape (n,), of its sites known."""
+    from statsmodels.stats.proportion import proportion_confint
+
+    n, n_events = len(event), int(event.sum())
+    shared = {
+        "analysis": ANALYSIS,
+        "subset": subset,
+        "scale": "risk",
+        "n_sites": n,
+        "n_patients": len(pd.unique(patient)),
+        "n_events": n_events,
+    }
+    if n == 0:
+        unknown = "no site here has its perforation recorded"
+        methods = (*INDEPENDENT_SITES, "cluster")
+        return [Fit(method=method, **shared).row("rate", problem=unknown) for method in methods], []
+
+    rows = []
+    for method, name in INDEPENDENT_SITES.items():
+        low, high = proportion_confint(n_events, n, alpha=1 - CONF_LEVEL, method=name)
+        # Both limits are exact there by their formulas; computed, Wilson's misses them in the last bits.
+        low, high = (0.0 if n_events == 0 else low), (1.0 if n_events == n else high)
+        interval = {"conf_low": low, "conf_high": high, "conf_level": CONF_LEVEL}
+        rows.append(Fit(method=method, **shared).row("rate", n_events / n, **interval))
+
+    fit = Fit(method="cluster", **shared)
+    if n_events in (0, n):
+        none = "no site here perforated" if n_events == 0 else "every site here perforated"
+        why = f"{none}, so the log odds are not finite; one_sided_patients is the bound that holds"
+        return [*rows, fit.row("rate", problem=why), *bound_rows(fit, "rate", patient, n_events / n)], []
+    try:
+        model = logistic_gee(np.ones((n, 1)), event, patient)
+    except NotFitted as why:
+        return [*rows, fit.row("rate", problem=str(why))], []
+    fit = Fit(method="cluster", df=model.df, **shared)
+    log_odds, se = float(model.coefficients[0]), float(model.std_error[0])
+    risk = float(expit(log_odds))
+    if not se > NO_STD_ERROR:
+        return [*rows, fit.row("rate", problem=ZERO_STD_ERROR)], []
+    low, high = expit(log_odds + np.array([-1, 1]) * critical_value(model.df) * se)
+    interval = {"conf_low": low, "conf_high": high, "conf_level": CONF_LEVEL}
+    effect = fit.design_effect_row("rate", se, float(model.naive_std_error[0]))
+    return [*rows, fit.row("rate", risk, risk * (1 - risk) * se, model.remark, **interval)], [effect]

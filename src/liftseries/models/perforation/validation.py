@@ -1,0 +1,262 @@
+"""The perforation model taken as a predictor: how well would it foretell a tear, here and at another centre?
+
+A model looks better on the sites it was fitted to than on others. Fitted to resampled patients and tried on the whole
+series, it shows by how much; fitted without a centre and tried on it, how far it carries.
+"""
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+import pandas as pd
+from scipy.special import expit, logit
+
+from liftseries.estimators.clusters import cluster_codes
+from liftseries.estimators.firth import firth_logistic
+from liftseries.estimators.gee import logistic_gee
+from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value, few_patients_df
+from liftseries.estimators.prediction import Measure, c_statistic, calibration_intercept, calibration_slope
+from liftseries.estimators.resampling import patients_drawn
+from liftseries.models.shared.complete_cases import PerforationData, perforation_data
+from liftseries.models.shared.design import independent_columns
+from liftseries.models.shared.levels import as_levels, levels_present
+from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, results_table
+from liftseries.models.shared.separation import refuse_infinite_odds
+
+ANALYSIS = "perforation.validation"
+TOPIC = 2  # of the random numbers, so that no two analyses draw the same
+MEASURES: dict[str, Callable[..., Measure]] = {
+    "c_statistic": c_statistic,
+    "calibration_intercept": calibration_intercept,
+    "calibration_slope": calibration_slope,
+}
+DRAWS = ("replicate", "term", "resampled", "tried_on_series", "penalised")
+LARGEST_LOG_ODDS = 15.0
+ONE_PATIENT = "all perforated sites, or all others, are one patient's, so it has no interval"
+
+
+def validation_draws(cases: pd.DataFrame, terms: Sequence[str], seed: int, first: int, n: int) -> pd.DataFrame:
+    """The model fitted to resampled patients, judged on them and on the whole series.
+
+    Parameters
+    ----------
+    cases : one row a site, as `cases()` gives it
+    terms : columns of `cases`
+    seed : of the study
+    first, n : the number of the first replicate, and how many
+
+    Returns
+    -------
+    `replicate, term, resampled, tried_on_series, penalised`
+        A row a replicate and measure, NaN where it could not be had; `penalised` is true where the resample had no
+        finite odds and the penalised model stood in. Empty where the model itself cannot be fitted.
+    """
+    data = perforation_data(cases, terms)
+    rows = []
+    if _whole_model(data) is None:
+        return pd.DataFrame(columns=list(DRAWS))
+    x, event = data.design.matrix, data.event
+    codes, n_patients = cluster_codes(data.patient)
+    order = np.argsort(codes, kind="stable")
+    starts = np.searchsorted(codes[order], np.arange(n_patients + 1))
+    for replicate, times in enumerate(patients_drawn(n_patients, seed, TOPIC, first, n), start=first):
+        patients = np.repeat(np.arange(n_patients), times)
+        index = np.concatenate([order[starts[k] : starts[k + 1]] for k in patients])
+        cluster = np.repeat(np.arange(len(patients)), (starts[1:] - starts[:-1])[patients])
+        coefficients, penalised = _coefficients(x[index], event[index], cluster)
+        for term, measure in MEASURES.items():
+            here = (
+                _value(measure, x[index] @ coefficients, event[index], cluster) if coefficients is not None else np.nan
+            )
+            there = _value(measure, x @ coefficients, event, codes) if coefficients is not None else np.nan
+            rows.append((replicate, term, here, there, penalised))
+    return pd.DataFrame(rows, columns=list(DRAWS))
+
+
+def fit_perforation_validation(cases: pd.DataFrame, terms: Sequence[str], draws: pd.DataFrame) -> Estimates:
+    """Discrimination and calibration: as fitted, corrected for optimism, and with each centre left out.
+
+    Parameters
+    ----------
+    cases : one row a site, as `cases()` gives it
+    terms : columns of `cases`
+    draws : all chunks of `validation_draws`
+
+    Returns
+    -------
+    Estimates
+        Terms `c_statistic`, `calibration_intercept`, `calibration_slope`, scale `statistic`; methods `apparent`,
+        `optimism-corrected`, `leave one centre out` (subset `all` and each centre; a term `centre` is left out there).
+        The corrected c statistic has the resamples' percentiles, shifted by the optimism; corrected calibration the
+        percentiles of the resampled models tried on the series, as on its own resample a model's slope is about 1.
+
+    Source: optimism: Harrell, Lee and Mark 1996, doi:10.1002/(SICI)1097-0258(19960229)15:4<361::AID-SIM168>3.0.CO;2-4;
+    its interval: Noma and others 2021, doi:10.1002/sim.9148 (from memory); leaving centres out: Steyerberg and Harrell
+    2016, doi:10.1016/j.jclinepi.2015.04.005.
+    """
+    data = perforation_data(cases, terms)
+    shared = {"analysis": ANALYSIS, "scale": "statistic"}
+    df = few_patients_df(data.counts["n_patients"])
+    apparent = Fit(subset="all", method="apparent", df=df, **shared, **data.counts)
+    coefficients = _whole_model(data)
+    if coefficients is None:
+        why = _why_no_model(data)
+        rows = [
+            Fit(subset="all", method=method, **shared, **data.counts).row(term, problem=why)
+            for method in ("apparent", "optimism-corrected", "leave one centre out")
+            for term in MEASURES
+        ]
+        return Estimates(results_table(rows), data.left_out(ANALYSIS))
+
+    log_odds = data.design.matrix @ coefficients
+    rows = measure_rows(apparent, log_odds, data.event, data.patient)
+    alone = measure_rows(apparent, log_odds, data.event, np.arange(len(data.event)))
+    errors = [[row["std_error"] for row in told] for told in (rows, alone)]
+    effects = apparent.design_effect_rows(MEASURES, *errors)
+    rows += corrected_rows(data, rows, draws)
+    rows += left_out_centre_rows(data)
+    return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects))
+
+
+def measure_rows(fit: Fit, log_odds: np.ndarray, event: np.ndarray, patient: np.ndarray) -> list[dict]:
+    """A row a measure, the c statistic's interval on the logit."""
+    rows = []
+    for term, measure in MEASURES.items():
+        try:
+            found = measure(log_odds, event, patient)
+        except NotFitted as why:
+            rows.append(fit.row(term, problem=str(why)))
+            continue
+        if np.isnan(found.std_error):
+            rows.append(fit.row(term, found.estimate, problem=ONE_PATIENT))
+        elif not found.std_error > NO_STD_ERROR:
+            rows.append(fit.row(term, found.estimate, problem=ZERO_STD_ERROR))
+        elif term == "c_statistic":
+            c = found.estimate
+            half = critical_value(fit.df) * found.std_error / (c * (1 - c)) if 0 < c < 1 else np.nan
+            limits = {"conf_low": expit(logit(c) - half), "conf_high": expit(logit(c) + half)}
+            rows.append(fit.row(term, c, found.std_error, **limits, conf_level=CONF_LEVEL))
+        else:
+            rows.append(fit.wald_row(term, found.estimate, found.std_error, p_value=False))
+    return rows
+
+
+def corrected_rows(data: PerforationData, apparent: list[dict], draws: pd.DataFrame) -> list[dict]:
+    """The apparent measures less their optimism."""
+    n_replicates = draws["replicate"].nunique()
+    judged = draws.dropna(subset=["resampled", "tried_on_series"])
+    n_penalised = judged.loc[judged["penalised"].astype(bool), "replicate"].nunique()
+    method = f"optimism-corrected; {n_replicates} resamples of patients"
+    if n_penalised:
+        method += f", {n_penalised} of them without finite odds and penalised"
+    fit = Fit(analysis=ANALYSIS, subset="all", scale="statistic", method=method, **data.counts)
+    rows = []
+    for row in apparent:
+        drawn = judged[judged["term"] == row["term"]]
+        if row["problem"] or len(drawn) < 2:
+            why = row["problem"] or "no resample of patients could be judged"
+            rows.append(fit.row(row["term"], problem=why))
+            continue
+        optimism = float((drawn["resampled"] - drawn["tried_on_series"]).mean())
+        estimate = row["estimate"] - optimism
+        discriminates = row["term"] == "c_statistic"
+        spread = drawn["resampled"] - optimism if discriminates else drawn["tried_on_series"]
+        low, high = np.quantile(spread, [(1 - CONF_LEVEL) / 2, (1 + CONF_LEVEL) / 2])
+        limits = {"conf_low": min(low, estimate), "conf_high": max(high, estimate), "conf_level": CONF_LEVEL}
+        unjudged = n_replicates - len(drawn)
+        told = [f"{method}, {unjudged} not to be judged" if unjudged else method]
+        told.append(
+            "percentiles shifted by the optimism" if discriminates else "percentiles of models tried on the series"
+        )
+        rows.append(fit.row(row["term"], estimate, float(spread.std()), **limits, method="; ".join(told)))
+    return rows
+
+
+def left_out_centre_rows(data: PerforationData) -> list[dict]:
+    """Each centre's sites foretold by a model without them; then all of them together."""
+    own = np.array([name.startswith("centre[") for name in data.design.names])  # unknown of a centre not yet seen
+    x = data.design.matrix[:, ~own]
+    method = "leave one centre out" + ("; without the term centre" if own.any() else "")
+    shared = {"analysis": ANALYSIS, "scale": "statistic", "method": method}
+    centre = as_levels(data.table["centre"])
+    present = levels_present(centre)
+    whole = _fit_of(data, np.ones(len(data.event), bool), "all", shared)
+    if len(present) < 2:
+        return [
+            whole.row(term, problem="all sites used are of one centre, so none can be left out") for term in MEASURES
+        ]
+    log_odds = np.full(len(data.event), np.nan)
+    rows = []
+    for level in present:
+        here = np.asarray(centre == level)
+        fit = _fit_of(data, here, f"centre={level}", shared)
+        coefficients, _ = _coefficients(x[~here], data.event[~here], data.patient[~here])
+        if coefficients is None:
+            rows += [fit.row(term, problem="the other centres alone do not carry the model") for term in MEASURES]
+            continue
+        log_odds[here] = x[here] @ coefficients
+        rows += measure_rows(fit, log_odds[here], data.event[here], data.patient[here])
+    foretold = np.isfinite(log_odds)
+    if not foretold.any():
+        return [whole.row(term, problem="the other centres alone do not carry the model") for term in MEASURES] + rows
+    whole = _fit_of(data, foretold, "all", shared)
+    return measure_rows(whole, log_odds[foretold], data.event[foretold], data.patient[foretold]) + rows
+
+
+def _fit_of(data: PerforationData, which: np.ndarray, subset: str, shared: dict) -> Fit:
+    """What the rows share that rest on some of the sites used."""
+    n_patients = len(pd.unique(data.patient[which]))
+    return Fit(
+        subset=subset,
+        n_sites=int(which.sum()),
+        n_patients=n_patients,
+        n_events=int(data.event[which].sum()),
+        df=few_patients_df(n_patients),
+        **shared,
+    )
+
+
+def _whole_model(data: PerforationData) -> np.ndarray | None:
+    return None if _why_no_model(data) else _coefficients(data.design.matrix, data.event, data.patient)[0]
+
+
+def _why_no_model(data: PerforationData) -> str:
+    try:
+        refuse_infinite_odds(data.design, data.event)
+        if len(data.design.names) < 2:
+            raise NotFitted("no term is left to foretell from")
+        logistic_gee(data.design.matrix, data.event, data.patient)
+    except NotFitted as why:
+        return str(why)
+    return ""
+
+
+def _coefficients(x: np.ndarray, event: np.ndarray, cluster: np.ndarray) -> tuple[np.ndarray | None, bool]:
+    """Coefficients by GEE, or by the penalised model where that has no finite answer (true).
+
+    A column that is constant here, or follows from those before it, has 0.
+    """
+    columns = {k: x[:, k] for k in range(1, x.shape[1]) if np.ptp(x[:, k]) > 0}
+    varies = np.isin(np.arange(x.shape[1]), [0, *independent_columns(columns, len(x))[0]])
+    coefficients = np.zeros(x.shape[1])
+    try:
+        model = logistic_gee(x[:, varies], event, cluster, few_clusters=0)
+        if np.abs(x[:, varies] @ model.coefficients).max() > LARGEST_LOG_ODDS:
+            raise NotFitted("log odds are not finite")
+        coefficients[varies] = model.coefficients
+        return coefficients, False
+    except NotFitted:
+        pass
+    try:
+        if not event.any() or event.all():
+            raise NotFitted("nothing tells the terms apart")
+        coefficients[varies] = firth_logistic(x[:, varies], event, profile=False).coefficients
+        return coefficients, True
+    except (NotFitted, np.linalg.LinAlgError):
+        return None, True
+
+
+def _value(measure: Callable[..., Measure], log_odds, event, cluster) -> float:
+    try:
+        return measure(log_odds, event, cluster).estimate
+    except NotFitted:
+        return np.nan

@@ -1,0 +1,1 @@
+"""What could change the answers: unmeasured causes, overlooked tears, implants lost, how alike sites are."""

@@ -1,0 +1,65 @@
+"""How strong a cause that nobody recorded would have to be to explain a ratio away: E-values."""
+
+import numpy as np
+import pandas as pd
+
+from liftseries.estimators.intervals import CONF_LEVEL
+from liftseries.models.shared.design import INTERCEPT
+from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
+
+ANALYSIS = "sensitivity.evalue"
+FARTHEST = 300.0  # log ratio; an E-value squares its ratio, which has no number beyond
+RARE = 0.15  # events below which odds and hazard ratios pass for risk ratios; VanderWeele and Ding 2017
+
+
+def fit_sensitivity_evalue(perforation: pd.DataFrame, survival: pd.DataFrame) -> Estimates:
+    """E-values of the terms of perforation.gee and survival.cox.
+
+    Parameters
+    ----------
+    perforation, survival : their rows
+
+    Returns
+    -------
+    Estimates
+        Term `perforation.gee approach[guided]`, scale `E-value`: estimate for the ratio, conf_low for the limit that
+        lies nearer to no difference, 1 where the interval holds it. A number's is per unit.
+
+    Source: VanderWeele and Ding 2017, doi:10.7326/M16-2607.
+    """
+    rows = []
+    for model in (perforation, survival):
+        for _, row in model[~model["term"].eq(INTERCEPT)].iterrows():
+            common = row["n_sites"] > 0 and row["n_events"] / row["n_sites"] >= RARE
+            hazard = row["scale"] == "log_hazard"
+            how = ("hazard" if hazard else "odds") + " ratio" + (", events common" if common else " as risk ratio")
+            how += "" if "[" in row["term"] else ", per unit"
+            fit = Fit(
+                ANALYSIS, "all", "E-value", how, int(row["n_sites"]), int(row["n_patients"]), int(row["n_events"])
+            )
+            term = f"{row['analysis']} {row['term']}"
+            if pd.isna(row["estimate"]) or pd.isna(row["conf_low"]):
+                rows.append(fit.row(term, problem=f"no ratio to explain away: {row['problem']}"))
+                continue
+            found = (np.exp(np.clip(row[name], -FARTHEST, FARTHEST)) for name in ("estimate", "conf_low", "conf_high"))
+            ratio, low, high = (risk_ratio(value, hazard, common) for value in found)
+            nearer = low if ratio >= 1 else high
+            holds_none = low <= 1 <= high
+            limit = 1.0 if holds_none else e_value(nearer)
+            rows.append(fit.row(term, e_value(ratio), problem=row["problem"], conf_low=limit, conf_level=CONF_LEVEL))
+    return Estimates(results_table(rows), left_out_table(ANALYSIS, "all", []))
+
+
+def e_value(risk_ratio: float) -> float:
+    """The risk ratio that a hidden cause needs with exposure and outcome to make `risk_ratio` out of 1."""
+    away = max(risk_ratio, 1 / risk_ratio)
+    return float(away + np.sqrt(away * (away - 1)))
+
+
+def risk_ratio(ratio: float, hazard: bool, common: bool) -> float:
+    """An odds or hazard ratio as an approximate risk ratio."""
+    if not common:
+        return float(ratio)
+    if hazard:
+        return float(np.expm1(-np.log(2) * np.sqrt(ratio)) / np.expm1(-np.log(2) * np.sqrt(1 / ratio)))
+    return float(np.sqrt(ratio))

@@ -1,0 +1,134 @@
+"""How alike the sites of a patient are: intraclass correlations of what was measured, done and seen."""
+
+import numpy as np
+import pandas as pd
+from scipy.special import expit, logit
+
+from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value, few_patients_df
+from liftseries.estimators.mixed import mixed_reml
+from liftseries.estimators.variance_components import icc_jackknife, nested_icc, one_way
+from liftseries.models.shared.design import design_matrix
+from liftseries.models.shared.outcomes import gain_at_visits, known_perforation
+from liftseries.models.shared.results import (
+    NO_STD_ERROR,
+    Estimates,
+    Fit,
+    few_events_note,
+    left_out_table,
+    results_table,
+)
+
+ANALYSIS = "measurement.icc"
+METHOD = "one-way variance components"
+NEAR_ONE = 1 - 1e-6
+
+
+def fit_measurement_icc(cases: pd.DataFrame, visits: pd.DataFrame) -> Estimates:
+    """Intraclass correlations of the sites of a patient.
+
+    Parameters
+    ----------
+    cases : one row a site, as `cases()` gives it
+    visits : the contract's visits
+
+    Returns
+    -------
+    Estimates
+        Terms `rbh_mid_mm`, `last_error_mm`, `gain_mm` (each site's last measurement) and `perforation`, scale `ratio`.
+        Numbers have limits from F; the perforation, being yes or no, from leaving patients out, on Fisher's z. Two
+        more rows of `gain_mm` take all visits: how alike two sites of a patient are, and two visits of a site.
+
+    Source: see `one_way`, `OneWay.f_interval`, `icc_jackknife` and `nested_icc`.
+    """
+    gains = gain_at_visits(visits, cases).sort_values("months", kind="stable")
+    last_gain = gains.groupby("site_id", sort=False).last().reset_index()
+    error_mm = cases["achieved_last_mm"].astype(float) - cases["planned_last_mm"].astype(float)
+    known, perforated = known_perforation(cases)
+    quantities = {
+        "rbh_mid_mm": (cases["rbh_mid_mm"], cases["patient_id"]),
+        "last_error_mm": (error_mm, cases["patient_id"]),
+        "gain_mm": (last_gain["gain_mm"], last_gain["patient_id"]),
+        "perforation": (pd.Series(perforated[known].astype(float)), cases.loc[known, "patient_id"]),
+    }
+    rows = []
+    for term, (value, patient) in quantities.items():
+        value, patient = value.to_numpy(float, na_value=np.nan), patient.to_numpy()
+        there = np.isfinite(value)
+        rows.append(_row(term, value[there], patient[there]))
+    rows += _gain_rows(gains)
+    return Estimates(results_table(rows), left_out_table(ANALYSIS, "all", []))
+
+
+def _row(term: str, value: np.ndarray, patient: np.ndarray) -> dict:
+    yes_or_no = term == "perforation"
+    n_patients = len(pd.unique(patient))
+    few = few_events_note(int(value.sum()), 1, "") if yes_or_no else []
+    fit = Fit(
+        analysis=ANALYSIS,
+        subset="all",
+        scale="ratio",
+        method="; ".join([f"{METHOD}, {'patient jackknife on Fisher z' if yes_or_no else 'limits from F'}", *few]),
+        n_sites=len(value),
+        n_patients=n_patients,
+        n_events=int(value.sum()) if yes_or_no else None,
+        df=few_patients_df(n_patients) if yes_or_no else None,
+    )
+    try:
+        parts = one_way(value, patient)
+        if yes_or_no:
+            if fit.n_patients < 4:
+                raise NotFitted(f"too few patients ({fit.n_patients}) to leave one out")
+            se = icc_jackknife(value, patient)
+            if not se > NO_STD_ERROR:
+                raise NotFitted("the patients are too alike to tell how sure it is")
+            z = np.arctanh(np.clip(parts.icc, -NEAR_ONE, NEAR_ONE))
+            low, high = np.tanh(z + np.array([-1, 1]) * critical_value(fit.df) * se)
+            low = max(low, parts.least)
+        else:
+            se, (low, high) = np.nan, parts.f_interval()
+        if not low < high:
+            raise NotFitted("sites of a patient are less alike than any correlation makes them")
+    except NotFitted as why:
+        return fit.row(term, problem=str(why))
+    interval = {"conf_low": low, "conf_high": high, "conf_level": CONF_LEVEL}
+    # At the least there can be, the way back from Fisher's z ends.
+    return fit.row(term, parts.icc, se * (1 - parts.icc**2) if parts.icc > parts.least else np.nan, **interval)
+
+
+def _gain_rows(gains: pd.DataFrame) -> list[dict]:
+    """Correlations of the gain from all visits, which change with the months."""
+    design = design_matrix(gains, ["months"])
+    n_sites, n_patients = gains["site_id"].nunique(), gains["patient_id"].nunique()
+    shared = {
+        "analysis": ANALYSIS,
+        "subset": "all",
+        "scale": "ratio",
+        "n_sites": n_sites,
+        "n_patients": n_patients,
+        "df": few_patients_df(n_patients, len(design.names)),
+    }
+    levels = ("patient", "two sites of a patient"), ("site", "two visits of a site")
+    fits = {level: Fit(method=f"REML of all visits and their months, {pair}", **shared) for level, pair in levels}
+    try:
+        if len(gains) == 0:
+            raise NotFitted("no visit has a bone height")
+        if n_patients <= len(design.names):
+            raise NotFitted(f"too few patients ({n_patients}) for {len(design.names)} coefficients")
+        if n_sites == n_patients:
+            raise NotFitted("no patient has two sites")
+        if n_sites == len(gains):
+            raise NotFitted("no site has two visits")
+        patient, site = gains["patient_id"].to_numpy(), gains["site_id"].to_numpy()
+        found = nested_icc(mixed_reml(gains["gain_mm"].to_numpy(float), design.matrix, patient, site))
+    except NotFitted as why:
+        return [fit.row("gain_mm", problem=str(why)) for fit in fits.values()]
+    correlations = {"patient": (found.patient, found.patient_logit_se), "site": (found.site, found.site_logit_se)}
+    return [_logit_row(fit, *correlations[level]) for level, fit in fits.items()]
+
+
+def _logit_row(fit: Fit, icc: float, logit_se: float) -> dict:
+    if not np.isfinite(logit_se):
+        return fit.row("gain_mm", icc, problem="no variance between patients or between sites is seen: no interval")
+    low, high = expit(logit(icc) + np.array([-1, 1]) * critical_value(fit.df) * logit_se)
+    interval = {"conf_low": low, "conf_high": high, "conf_level": CONF_LEVEL}
+    return fit.row("gain_mm", icc, icc * (1 - icc) * logit_se, **interval)

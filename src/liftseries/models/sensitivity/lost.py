@@ -1,0 +1,103 @@
+"""What survival would be if the implants that were lost from sight fared best, or worst, and how many it takes."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+from scipy.optimize import brentq
+
+from liftseries.estimators.kaplan_meier import kaplan_meier
+from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
+from liftseries.models.survival.km import survival_rows
+
+ANALYSIS, TIPPING = "sensitivity.lost_implants", "sensitivity.tipping_point"
+OBSERVED = "as observed"
+BEST = "best case: all lost implants last"
+WORST = "worst case: all lost implants fail right after their last visit"
+
+
+def fit_sensitivity_lost(implants: pd.DataFrame, months: Sequence[float]) -> Estimates:
+    """Survival at the months under what may have become of implants lost from sight.
+
+    An implant is lost before a month if its follow-up ends in function before it; a death is no loss.
+
+    Parameters
+    ----------
+    implants : one row an implant, as `follow_up()` gives it
+    months : at which survival is asked for
+
+    Returns
+    -------
+    Estimates
+        `sensitivity.lost_implants`: a month and case (`method`), scale `probability`. `sensitivity.tipping_point`: the
+        share of the lost implants that must have failed right after their last visit for survival to come down to the
+        lower limit of what was observed.
+
+    Source: best and worst case: common practice, no source; tipping point: Campbell, Pennello and Yue 2011,
+    doi:10.1080/10543406.2011.550094 (the idea, for outcomes that are yes or no).
+    """
+    time, failed = implants["months"].to_numpy(float), implants["failed"].to_numpy(bool)
+    died = implants["died"].to_numpy(bool)
+    patient = implants["patient_id"].to_numpy()
+    shared = {
+        "subset": "all",
+        "scale": "probability",
+        "n_sites": len(implants),
+        "n_patients": len(pd.unique(patient)),
+    }
+    rows, tipping, effects = [], [], []
+    for month in months:
+        lost = ~failed & ~died & (time < month)
+        cases = {
+            OBSERVED: (time, failed),
+            BEST: (np.where(lost, month, time), failed),
+            WORST: (time, failed | lost),
+        }
+        told = {}
+        for method, (until, event) in cases.items():
+            estimate = kaplan_meier(until, event, patient)
+            fit = Fit(analysis=ANALYSIS, method=method, n_events=int((event & (until <= month)).sum()), **shared)
+            told[method] = survival_rows(fit, [month], *estimate.at([month]), estimate.last_month)[0]
+            if method == OBSERVED:
+                alone = kaplan_meier(until, event, np.arange(len(until))).at([month])[1]
+                effects += fit.design_effect_rows([told[method]["term"]], [told[method]["std_error"]], alone)
+        rows += told.values()
+        fit = Fit(
+            analysis=TIPPING,
+            method=f"share of {int(lost.sum())} implants lost before month {month:g}",
+            n_events=int((failed & (time <= month)).sum()),
+            **{**shared, "scale": "share of the lost"},
+        )
+        tipping.append(tipping_row(fit, month, time, failed, lost, told[OBSERVED]))
+    left_out = left_out_table(ANALYSIS, "all", [])
+    return Estimates(results_table([*rows, *tipping]), left_out, design_effects=results_table(effects))
+
+
+def tipping_row(fit: Fit, month: float, time, failed, lost, observed: dict) -> dict:
+    """The share of lost implants at which survival falls to the observed lower limit."""
+    term = f"{month:g}"
+    if np.isnan(observed.get("conf_low", np.nan)):
+        return fit.row(term, problem=f"survival as observed has no lower limit: {observed['problem']}")
+    if not lost.any():
+        return fit.row(term, problem="no implant was lost before then")
+
+    def above(share: float) -> float:
+        return survival_if(month, time, failed, lost, share) - observed["conf_low"]
+
+    if above(0.0) <= 0:
+        return fit.row(term, problem="survival lies below that limit though none of the lost implants failed")
+    if above(1.0) > 0:
+        return fit.row(term, problem="not even the failure of all lost implants would bring survival down so far")
+    return fit.row(term, float(brentq(above, 0.0, 1.0, xtol=1e-10)))
+
+
+def survival_if(month: float, time: np.ndarray, failed: np.ndarray, lost: np.ndarray, share: float) -> float:
+    """Kaplan-Meier survival at a month if a share of each lost implant failed when it was lost and the rest lasts."""
+    until = np.r_[np.where(lost, month, time), time[lost]]
+    event = np.r_[failed, np.ones(int(lost.sum()), bool)]
+    weight = np.r_[np.where(lost, 1 - share, 1.0), np.full(int(lost.sum()), share)]
+    times, when = np.unique(until, return_inverse=True)
+    n = np.cumsum(np.bincount(when, weights=weight)[::-1])[::-1]
+    d = np.bincount(when, weights=weight * event)
+    steps = np.where((times <= month) & (n > 0), 1 - d / np.maximum(n, 1e-300), 1.0)
+    return float(np.prod(steps))

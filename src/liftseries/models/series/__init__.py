@@ -1,0 +1,1 @@
+"""Who is in the series: flow, characteristics, missing values."""

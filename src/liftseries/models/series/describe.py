@@ -1,0 +1,254 @@
+"""What the series looks like: flow, characteristics, missing values, deviations and complications, as
+counted.
+
+Nothing here is estimated. Shares are of what is known; empty and `unknown` count as missing. Opens no file.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from liftseries.geometry.deviations import DEVIATIONS
+from liftseries.models.shared.levels import as_levels, is_number, subsets
+
+PATIENT_COLUMNS = ("age_years", "sex", "smoking", "diabetes", "periodontitis")
+SITE_COLUMNS = (
+    "tooth",
+    "approach",
+    "rbh_min_mm",
+    "rbh_max_mm",
+    "rbh_mid_mm",
+    "rbh_band",
+    "floor_slope_deg",
+    "septum",
+    "implant_diameter_mm",
+    "implant_length_mm",
+    "protrusion_mm",
+    "lift_band",
+    "graft",
+    "lift_method",
+    "bone_quality",
+    "perforation_test",
+    "placement",
+    "healing",
+)
+MAY_BE_MISSING = (
+    *PATIENT_COLUMNS,
+    "septum",
+    "soft_tissue_mm",
+    "ridge_width_mm",
+    "sinus_width_mm",
+    "membrane_mm",
+    "perforation",
+    "lift_method",
+    "bone_quality",
+    "fluid_ml",
+    "graft_ml",
+    "torque_ncm",
+    "isq",
+    "bone_height_post_mm",
+)
+LABEL_COLUMNS = ("tooth", "bone_quality")  # numbers that name something: an average tooth means nothing
+CHARACTERISTICS = [
+    "unit",
+    "column",
+    "level",
+    "subset",
+    "n",
+    "n_known",
+    "n_missing",
+    "share",
+    "mean",
+    "sd",
+    "median",
+    "q1",
+    "q3",
+]
+
+
+def flow(cases: pd.DataFrame, visits: pd.DataFrame | None, counts: pd.DataFrame) -> pd.DataFrame:
+    """How many patients and sites were read, set aside, and reached each stage.
+
+    Parameters
+    ----------
+    cases : one row a site, as `cases()` gives it
+    visits : the contract's visits, or None where the study has none
+    counts : `table, file, read, kept, set_aside`, rows a file
+
+    Returns
+    -------
+    `stage, n_patients, n_sites`
+        `read`, `set aside`, `in the series`, `with a drilling log`, `perforation known`, `with an implant`,
+        `with a visit` and `followed` (an implant seen in function or failed, or its patient reported dead).
+        From `in the series` on, a patient counts while one of their sites does.
+    """
+    by_table = counts.groupby("table")[["read", "set_aside"]].sum().reindex(["patients", "sites"], fill_value=0)
+    rows = [("read", *by_table["read"]), ("set aside", *by_table["set_aside"])]
+
+    seen = pd.DataFrame({"site_id": [], "status": []}) if visits is None else visits[["site_id", "status"]]
+    examined = seen.loc[seen["status"].isin(["functioning", "failed", "patient_died"])]
+    everything = pd.Series(True, index=cases.index)
+    placed = ~cases["placement"].eq("none") if "placement" in cases else everything
+    stages = {
+        "in the series": everything,
+        "with a drilling log": cases["first_too_deep"].notna(),
+        "perforation known": cases["perforation"].isin(["no", "yes"]),
+        "with an implant": placed,
+        "with a visit": cases["site_id"].isin(seen["site_id"].astype(object)),
+        "followed": placed & cases["site_id"].isin(examined["site_id"].astype(object)),
+    }
+    for stage, reached in stages.items():
+        there = cases.loc[reached.to_numpy(bool)]
+        rows.append((stage, there["patient_id"].nunique(), len(there)))
+    return pd.DataFrame(rows, columns=["stage", "n_patients", "n_sites"])
+
+
+def characteristics(
+    cases: pd.DataFrame,
+    by: str = "protocol",
+    patient_columns: Sequence[str] = PATIENT_COLUMNS,
+    site_columns: Sequence[str] = SITE_COLUMNS,
+) -> pd.DataFrame:
+    """Patients and sites of the series, overall and by group.
+
+    Parameters
+    ----------
+    cases : one row a site, as `cases()` gives it
+    by : column whose levels are the groups
+    patient_columns : counted once a patient; a patient with sites in two groups counts in both
+    site_columns : counted once a site; columns that `cases` has not are passed over
+
+    Returns
+    -------
+    `unit, column, level, subset, n, n_known, n_missing, share, mean, sd, median, q1, q3`
+        A label has a row a level with `n` and its `share` of n_known; a number has one row with level ""
+        and mean, SD, median and quartiles (R's type 7).
+    """
+    rows: list[dict] = []
+    for subset, member in subsets(cases, [by]):
+        sites = cases.loc[member]
+        patients = sites.drop_duplicates("patient_id")
+        for unit, table, columns in (("patient", patients, patient_columns), ("site", sites, site_columns)):
+            for column in columns:
+                if column in table:
+                    place = {"unit": unit, "column": column, "subset": subset}
+                    rows += [place | row for row in summary(table[column])]
+    return _integers(pd.DataFrame(rows, columns=CHARACTERISTICS), "n", "n_known", "n_missing")
+
+
+def summary(column: pd.Series) -> list[dict]:
+    """Rows of `characteristics` for one column of one group."""
+    if is_number(column) and column.name not in LABEL_COLUMNS:
+        values = column.to_numpy(float, na_value=np.nan)
+        known = values[np.isfinite(values)]
+        row = {"level": "", "n": len(known), "n_known": len(known), "n_missing": len(values) - len(known)}
+        if len(known):
+            q1, median, q3 = np.quantile(known, [0.25, 0.5, 0.75])
+            sd = known.std(ddof=1) if len(known) > 1 else np.nan
+            row |= {"mean": known.mean(), "sd": sd, "median": median, "q1": q1, "q3": q3}
+        return [row]
+    levels = as_levels(column)
+    codes = levels.codes[levels.codes >= 0]
+    n_known, n_missing = len(codes), len(levels) - len(codes)
+    counts = np.bincount(codes, minlength=len(levels.categories))
+    shared = {"n_known": n_known, "n_missing": n_missing}
+    return [
+        {"level": str(level), "n": int(n), "share": n / n_known if n_known else np.nan} | shared
+        for level, n in zip(levels.categories, counts, strict=True)
+    ]
+
+
+def missingness(
+    table: pd.DataFrame,
+    not_applicable: pd.DataFrame | None = None,
+    columns: Sequence[str] = MAY_BE_MISSING,
+    by: str = "centre",
+) -> pd.DataFrame:
+    """How many values of each column are empty or `unknown`, overall and by centre, and why.
+
+    Parameters
+    ----------
+    table : any table that has `columns` and `by`; a row is one unit
+    not_applicable : row for row as `table`, true where a value is empty because there was nothing to record
+        A column that it lacks, or without it every column, applies to all rows.
+    columns : which to look at; those that `table` has not are passed over
+    by : column whose levels are the groups
+
+    Returns
+    -------
+    `column, subset, n, n_missing, n_not_applicable, share`
+        n_not_applicable of the n_missing were not to be recorded, the others were not recorded; share is
+        n_missing of n, for a model can use neither.
+    """
+    missing = {column: is_missing(table[column]) for column in columns if column in table}
+    flagged = pd.DataFrame() if not_applicable is None else not_applicable
+    moot = {column: is_empty & _flags(flagged, column, len(table)) for column, is_empty in missing.items()}
+    rows = []
+    for subset, member in subsets(table, [by]):
+        n = int(member.sum())
+        for column, is_empty in missing.items():
+            n_missing = int(is_empty[member].sum())
+            n_moot = int(moot[column][member].sum())
+            rows.append((column, subset, n, n_missing, n_moot, n_missing / n if n else np.nan))
+    return pd.DataFrame(rows, columns=["column", "subset", "n", "n_missing", "n_not_applicable", "share"])
+
+
+def _flags(flagged: pd.DataFrame, column: str, n: int) -> np.ndarray:
+    return flagged[column].to_numpy(bool) if column in flagged else np.zeros(n, dtype=bool)
+
+
+def is_missing(column: pd.Series) -> np.ndarray:
+    """Whether each value is empty or `unknown`; shape (n,), true/false."""
+    return (column.isna() | column.astype(object).eq("unknown").fillna(False)).to_numpy(bool)
+
+
+def deviations(cases: pd.DataFrame, by: Sequence[str] = ("approach",)) -> pd.DataFrame:
+    """How often each deviation from the drilling plan occurred among the sites where it could be judged.
+
+    Parameters
+    ----------
+    cases : one row a site, as `cases()` gives it
+    by : columns whose levels are subsets besides `all`
+
+    Returns
+    -------
+    `deviation, subset, n_sites, n_true, share`
+        n_sites: sites with a log (with a gauge pass for probe_mismatch).
+    """
+    rows = []
+    for subset, member in subsets(cases, by):
+        for deviation in DEVIATIONS:
+            judged = cases.loc[member, deviation].astype("boolean").dropna()
+            n, n_true = len(judged), int(judged.sum())
+            rows.append((deviation, subset, n, n_true, n_true / n if n else np.nan))
+    return pd.DataFrame(rows, columns=["deviation", "subset", "n_sites", "n_true", "share"])
+
+
+def complications(visits: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
+    """How many sites ever had each complication, among those asked about one at a visit.
+
+    Parameters
+    ----------
+    visits : the contract's visits; rows of sites that are not in `cases` are ignored
+    cases : one row a site, as `cases()` gives it
+
+    Returns
+    -------
+    `complication, n_sites, n_patients, n_asked, share`
+        A kind a row (`none` is no kind); n_asked: sites with a complication or `none` recorded at any visit.
+    """
+    asked = visits.loc[visits["complication"].notna(), ["site_id", "complication"]]
+    asked = asked.merge(cases[["site_id", "patient_id"]], on="site_id", how="inner")
+    n_asked = asked["site_id"].nunique()
+    kinds = as_levels(asked["complication"])
+    rows = []
+    for kind in kinds.categories.drop("none", errors="ignore"):
+        ever = asked.loc[np.asarray(kinds == kind)]
+        n_sites, n_patients = ever["site_id"].nunique(), ever["patient_id"].nunique()
+        rows.append((kind, n_sites, n_patients, n_asked, n_sites / n_asked if n_asked else np.nan))
+    return pd.DataFrame(rows, columns=["complication", "n_sites", "n_patients", "n_asked", "share"])
+
+
+def _integers(table: pd.DataFrame, *columns: str) -> pd.DataFrame:
+    return table.astype(dict.fromkeys(columns, "Int64"))

@@ -1,0 +1,140 @@
+"""The complete cases that a model of an outcome stands on."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from liftseries.estimators.intervals import NotFitted
+from liftseries.models.shared.design import Design, count_reasons, design_matrix
+from liftseries.models.shared.outcomes import known_perforation
+from liftseries.models.shared.results import Fit, left_out_table
+
+
+@dataclass(frozen=True)
+class PerforationData:
+    """What every model of a perforation stands on: the complete cases of its terms.
+
+    Attributes
+    ----------
+    design
+    event : shape (n_used,), true/false
+    patient : shape (n_used,)
+    n_unknown : sites whose perforation is unknown
+    table : shape (n_used, …), the sites used
+    """
+
+    design: Design
+    event: np.ndarray
+    patient: np.ndarray
+    n_unknown: int
+    table: pd.DataFrame
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """n_sites, n_patients and n_events, as a `Fit` takes them."""
+        return {
+            "n_sites": len(self.event),
+            "n_patients": len(pd.unique(self.patient)),
+            "n_events": int(self.event.sum()),
+        }
+
+    def left_out(self, analysis: str) -> pd.DataFrame:
+        """The sites left out, as rows of `Estimates.left_out`."""
+        reasons = [("perforation unknown", self.n_unknown), *count_reasons(self.design.reasons)]
+        return left_out_table(analysis, "all", reasons)
+
+    def empty_rows(self, fit: Fit, why: str) -> list[dict]:
+        """A row a term that says why there is no estimate."""
+        return [fit.row(term, problem=self.design.problems.get(term, why)) for term in self.design.terms()]
+
+
+def perforation_data(cases: pd.DataFrame, terms: Sequence[str]) -> PerforationData:
+    """The complete cases of a perforation model.
+
+    Parameters
+    ----------
+    cases : one row a site, as `cases()` gives it
+    terms : columns of `cases`
+    """
+    known, perforated = known_perforation(cases)
+    table = cases.loc[known]
+    design = design_matrix(table, terms)
+    used = table.loc[design.used]
+    return PerforationData(
+        design=design,
+        event=perforated[known][design.used],
+        patient=used["patient_id"].to_numpy(),
+        n_unknown=int((~known).sum()),
+        table=used,
+    )
+
+
+@dataclass(frozen=True)
+class HazardData:
+    """What every model of a failure stands on: the complete cases of its terms.
+
+    Attributes
+    ----------
+    design
+    months : shape (n_used,)
+    failed : shape (n_used,), true/false
+    patient : shape (n_used,)
+    n_followed : implants before any was left out
+    """
+
+    design: Design
+    months: np.ndarray
+    failed: np.ndarray
+    patient: np.ndarray
+    n_followed: int
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """n_sites, n_patients and n_events, as a `Fit` takes them."""
+        return {
+            "n_sites": len(self.months),
+            "n_patients": len(pd.unique(self.patient)),
+            "n_events": int(self.failed.sum()),
+        }
+
+    def left_out(self, analysis: str) -> pd.DataFrame:
+        """The implants left out, as rows of `Estimates.left_out`."""
+        return left_out_table(analysis, "all", count_reasons(self.design.reasons))
+
+    def refuse_empty(self, terms_needed: bool = True) -> None:
+        """Raise NotFitted where nothing was followed, nothing failed or no term is left."""
+        if self.n_followed == 0:
+            raise NotFitted("no implant was followed")
+        if len(self.months) == 0:
+            raise NotFitted("no implant followed has all terms recorded")
+        if not self.failed.any():
+            raise NotFitted("no implant used has failed, so no hazard can be compared")
+        if terms_needed and not self.design.names:
+            raise NotFitted("no term is left to compare")
+
+    def empty_rows(self, fit: Fit, why: str, extra: Sequence[str] = ()) -> list[dict]:
+        """A row a term, and one for each `extra` parameter, that says why there is no estimate."""
+        told = self.design.problems if len(self.months) else {}
+        return [fit.row(term, problem=told.get(term, why)) for term in [*self.design.terms(), *extra]]
+
+
+def hazard_data(implants: pd.DataFrame, terms: Sequence[str], intercept: bool = False) -> HazardData:
+    """The complete cases of a model of failure.
+
+    Parameters
+    ----------
+    implants : one row an implant, as `follow_up()` gives it
+    terms : columns of `implants`
+    intercept : whether the model has a constant
+    """
+    design = design_matrix(implants, terms, intercept=intercept)
+    used = implants.loc[design.used]
+    return HazardData(
+        design=design,
+        months=used["months"].to_numpy(float),
+        failed=used["failed"].to_numpy(bool),
+        patient=used["patient_id"].to_numpy(),
+        n_followed=len(implants),
+    )

@@ -1,0 +1,27 @@
+"""Outcomes as the analyses take them: a perforation that is known, a bone gain at a visit."""
+
+import numpy as np
+import pandas as pd
+
+
+def gain_at_visits(visits: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
+    """One row a visit with a bone height: `gain_mm`, `months` and the site's columns.
+
+        gain_mm = bone_height_mm - rbh_mid_mm
+
+    Source: the contract, "Depth arithmetic".
+    """
+    if "bone_height_mm" not in visits:
+        return cases.iloc[:0].assign(months=np.zeros(0), gain_mm=np.zeros(0))
+    measured = visits.loc[visits["bone_height_mm"].notna(), ["site_id", "months", "bone_height_mm"]]
+    site_columns = [column for column in cases if column not in ("months", "bone_height_mm", "gain_mm")]
+    gains = measured.merge(cases[site_columns], on="site_id", how="inner", validate="many_to_one")
+    gains["gain_mm"] = gains["bone_height_mm"].astype(float) - gains["rbh_mid_mm"].astype(float)
+    return gains.loc[gains["gain_mm"].notna()].reset_index(drop=True)
+
+
+def known_perforation(cases: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Whether it is known if a site perforated, and whether it did; both shape (n_sites,), true/false."""
+    perforation = cases["perforation"].astype(object)
+    perforated = perforation.eq("yes").to_numpy(bool)
+    return perforated | perforation.eq("no").to_numpy(bool), perforated

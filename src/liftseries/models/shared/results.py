@@ -1,0 +1,156 @@
+"""Tidy estimates: the rows of results.csv, and how an interval and a p-value come from a standard error.
+
+What cannot be estimated is a row with an empty estimate and its `problem` in words; an estimator that has
+to give up raises `NotFitted` with those words, and the question that asked turns them into rows. Opens no
+file.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from liftseries.estimators.intervals import CONF_LEVEL, critical_value, two_sided_p
+
+NO_STD_ERROR = 1e-10  # a standard error this small is rounding about zero
+EVENTS_A_TERM = 10
+
+NUMBERS = ("estimate", "std_error", "conf_low", "conf_high", "conf_level", "p_value", "df")
+COUNTS = ("n_sites", "n_patients", "n_events")
+RESULT_COLUMNS = (
+    "analysis",
+    "subset",
+    "term",
+    "estimate",
+    "std_error",
+    "conf_low",
+    "conf_high",
+    "conf_level",
+    "p_value",
+    "df",
+    "scale",
+    "n_sites",
+    "n_patients",
+    "n_events",
+    "method",
+    "problem",
+)
+ZERO_STD_ERROR = "the patients cancel out exactly: its standard error is zero, so it has no interval"
+LEFT_OUT_COLUMNS = ("analysis", "subset", "reason", "n_sites")
+DESIGN_EFFECT = "clustering.design_effect"
+
+
+@dataclass(frozen=True)
+class Estimates:
+    """What a question gives back.
+
+    Attributes
+    ----------
+    rows : columns RESULT_COLUMNS, one row an estimate
+        Counts are nullable integers, empty numbers NaN, empty texts "".
+    left_out : columns LEFT_OUT_COLUMNS
+        How many sites a fit left out and why; a site counts once, under its first reason.
+    design_effects : columns RESULT_COLUMNS
+        For each clustered row of `rows`, its variance over that of independent sites; see
+        `Fit.design_effect_row`.
+    """
+
+    rows: pd.DataFrame
+    left_out: pd.DataFrame
+    design_effects: pd.DataFrame = field(default_factory=lambda: results_table([]), kw_only=True)
+
+
+@dataclass(frozen=True)
+class Fit:
+    """What the rows of one fit share: where it stands, how it was made, and on how many it rests."""
+
+    analysis: str
+    subset: str
+    scale: str
+    method: str
+    n_sites: int
+    n_patients: int
+    n_events: int | None = None
+    df: float | None = None
+
+    def row(self, term: str, estimate=np.nan, std_error=np.nan, problem: str = "", **columns) -> dict:
+        """One row of results.csv; `columns` fills or replaces what else stands in it."""
+        return {
+            "analysis": self.analysis,
+            "subset": self.subset,
+            "term": term,
+            "estimate": estimate,
+            "std_error": std_error,
+            "df": self.df,
+            "scale": self.scale,
+            "n_sites": self.n_sites,
+            "n_patients": self.n_patients,
+            "n_events": self.n_events,
+            "method": self.method,
+            "problem": problem,
+        } | columns
+
+    def wald_row(self, term: str, estimate: float, std_error: float, problem: str = "", p_value: bool = True):
+        """An estimate with its symmetric interval: by t where the fit has degrees of freedom, else normal.
+
+        Patients who cancel each other out leave a standard error of zero; such a row has a problem instead.
+        """
+        if not std_error > NO_STD_ERROR:
+            return self.row(term, problem=ZERO_STD_ERROR)
+        half = critical_value(self.df) * std_error
+        interval = {"conf_low": estimate - half, "conf_high": estimate + half, "conf_level": CONF_LEVEL}
+        if p_value:
+            interval["p_value"] = two_sided_p(estimate / std_error, self.df)
+        return self.row(term, estimate, std_error, problem, **interval)
+
+    def design_effect_row(self, term: str, std_error: float, naive_std_error: float) -> dict:
+        """How many times the variance is that of independent sites: how much the clustering costs a term.
+
+        Source: Kish 1965, Survey Sampling, section 8.2 (from memory).
+        """
+        return self.row(
+            f"{self.analysis} {term}",
+            (std_error / naive_std_error) ** 2,
+            analysis=DESIGN_EFFECT,
+            scale="ratio",
+            df=None,
+            method="clustered variance over that of independent sites",
+        )
+
+    def design_effect_rows(self, terms, std_error, naive_std_error) -> list[dict]:
+        """A design effect for every term whose standard error is not zero."""
+        found = zip(terms, std_error, naive_std_error, strict=True)
+        return [self.design_effect_row(term, se, alone) for term, se, alone in found if se > NO_STD_ERROR]
+
+
+def few_events(n_events: int, n_terms: int) -> bool:
+    """Whether a model of events rests on fewer than ten for each of its terms.
+
+    A sandwich gathers its variance from the patients with an event; in simulated series with so few of them its
+    intervals are too short (tests/benchmarks/coverage.py), while the penalised jackknife holds. Ten: Peduzzi and others
+    1996, doi:10.1016/S0895-4356(96)00236-3.
+    """
+    return n_events < EVENTS_A_TERM * max(n_terms, 1)
+
+
+def few_events_note(n_events: int, n_terms: int, penalised: str) -> list[str]:
+    """A note for `method` where events are few, which names the rows to read if there are any; else nothing."""
+    advice = f"read {penalised}" if penalised else "too few to lean on"
+    return [f"{n_events} events for {n_terms} terms: {advice}"] if few_events(n_events, n_terms) else []
+
+
+def results_table(rows: Iterable[dict]) -> pd.DataFrame:
+    """Rows as a table with the columns of results.csv, in the contract's order and types."""
+    table = pd.DataFrame(list(rows), columns=list(RESULT_COLUMNS))
+    for column in NUMBERS:
+        table[column] = table[column].astype(float)
+    for column in COUNTS:
+        table[column] = table[column].astype("Int64")
+    return table
+
+
+def left_out_table(analysis: str, subset: str, reasons: Sequence[tuple[str, int]]) -> pd.DataFrame:
+    """How many sites were left out and why, reasons with no site skipped."""
+    rows = [(analysis, subset, reason, int(n_sites)) for reason, n_sites in reasons if n_sites]
+    return pd.DataFrame(rows, columns=list(LEFT_OUT_COLUMNS)).astype({"n_sites": "int64"})

@@ -1,0 +1,1 @@
+"""How long implants stay: curves, hazards, and what their assumptions are worth."""

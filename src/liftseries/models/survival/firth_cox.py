@@ -1,0 +1,78 @@
+"""What goes with implant failure where failures are few: Firth-penalised hazards, finite also under separation."""
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from liftseries.estimators.firth import MOST_GROUPS
+from liftseries.estimators.firth_cox import firth_cox, firth_cox_jackknife
+from liftseries.estimators.intervals import NotFitted, few_patients_df
+from liftseries.models.shared.complete_cases import HazardData, hazard_data
+from liftseries.models.shared.penalised import jackknife_effects, jackknife_rows, profile_rows
+from liftseries.models.shared.results import Estimates, Fit, few_events, results_table
+from liftseries.models.shared.separation import refuse_infinite_hazards
+
+ANALYSIS = "survival.firth_cox"
+
+
+def fit_survival_firth_cox(implants: pd.DataFrame, terms: Sequence[str]) -> Estimates:
+    """Penalised log hazard of failure on the plan's terms.
+
+    Parameters
+    ----------
+    implants : one row an implant, as `follow_up()` gives it
+    terms : columns of `implants`
+
+    Returns
+    -------
+    Estimates
+        Two rows a term on the scale `log_hazard`, `profile` and `jackknife` as in `fit_perforation_firth`; `method`
+        says when these rows, and not those of survival.cox, are the ones to read.
+
+    Source: see `firth_cox`.
+    """
+    data = hazard_data(implants, terms)
+    design = data.design
+    shared = {"analysis": ANALYSIS, "subset": "all", "scale": "log_hazard", **data.counts}
+    notes = [when_to_read(data), *design.notes]
+    grouped = [f"whole patients left out in {MOST_GROUPS} groups"] if shared["n_patients"] > MOST_GROUPS else []
+    profile = Fit(method="; ".join(["profile", *notes]), **shared)
+    jackknife = Fit(
+        method="; ".join(["jackknife", *grouped, *notes]),
+        df=few_patients_df(shared["n_patients"], len(design.names)),
+        **shared,
+    )
+    try:
+        data.refuse_empty()
+        model = firth_cox(data.months, data.failed, design.matrix)
+    except NotFitted as why:
+        rows = [*data.empty_rows(profile, str(why)), *data.empty_rows(jackknife, str(why))]
+        return Estimates(results_table(rows), data.left_out(ANALYSIS))
+
+    fitted = list(zip(design.names, model.coefficients, strict=True))
+    try:
+        if shared["n_patients"] <= len(design.names):
+            raise NotFitted(f"too few patients ({shared['n_patients']}) for {len(design.names)} coefficients")
+        left_one_out = firth_cox_jackknife(data.months, data.failed, design.matrix, data.patient, model.coefficients)
+        rows = jackknife_rows(jackknife, design.names, model.coefficients, left_one_out)
+    except NotFitted as why:
+        rows = [jackknife.row(term, b, problem=str(why)) for term, b in fitted]
+    effects = jackknife_effects(jackknife, rows, model)
+    rows = [*profile_rows(profile, design.names, model), *rows]
+    rows += [fit.row(term, problem=why) for fit in (profile, jackknife) for term, why in design.problems.items()]
+    return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects))
+
+
+def when_to_read(data: HazardData) -> str:
+    """Whether the penalised rows are the ones to read, and why."""
+    n_terms = max(len(data.design.names), 1)
+    n_failed = int(data.failed.sum())
+    if n_failed == 0:
+        return "beside survival.cox"
+    try:
+        refuse_infinite_hazards(data.design, data.months, data.failed)
+    except NotFitted:
+        return "to be read instead of survival.cox, which has no finite answer"
+    if few_events(n_failed, n_terms):
+        return f"to be read instead of survival.cox: {n_failed} failures for {n_terms} coefficients"
+    return "beside survival.cox"

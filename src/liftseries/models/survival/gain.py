@@ -1,0 +1,62 @@
+"""Bone gain and later failure: a landmark model, so that no implant is credited with living until it was measured.
+
+Counted from placement, an implant whose gain was measured at a year has by then survived that year, while those that
+failed before were never measured. So time starts at the landmark, for those in function then, with the gain seen so
+far.
+"""
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from liftseries.models.shared.outcomes import gain_at_visits
+from liftseries.models.shared.results import Estimates, left_out_table
+from liftseries.models.survival.cox import METHOD, fit_survival_cox
+
+ANALYSIS = "survival.gain"
+
+
+def fit_survival_gain(
+    visits: pd.DataFrame,
+    implants: pd.DataFrame,
+    cases: pd.DataFrame,
+    terms: Sequence[str],
+    landmark_months: float,
+) -> Estimates:
+    """Log hazard of failure after the landmark on the bone gain by then and the plan's terms.
+
+    Parameters
+    ----------
+    visits : the contract's visits
+    implants : one row an implant, as `follow_up()` gives it
+    cases : one row a site, as `cases()` gives it
+    terms : columns of `implants`; `gain_mm` goes before them
+    landmark_months : where time starts; failures until then are left out, and counted
+
+    Returns
+    -------
+    Estimates
+        A row a term on the scale `log_hazard`.
+
+    Source: Anderson, Cain and Gelber 1983, doi:10.1200/JCO.1983.1.11.710; model as `fit_survival_cox`.
+    """
+    gains = gain_at_visits(visits, cases)
+    by_then = gains.loc[gains["months"] <= landmark_months].sort_values("months", kind="stable")
+    gain_mm = by_then.groupby("site_id")["gain_mm"].last()
+    months = implants["months"].to_numpy(float)
+    at_risk = months > landmark_months
+    after = implants.loc[at_risk].copy()
+    after["months"] = months[at_risk] - landmark_months
+    after["gain_mm"] = after["site_id"].astype(object).map(gain_mm).astype(float)
+    estimates = fit_survival_cox(after, ["gain_mm", *[term for term in terms if term != "gain_mm"]], ANALYSIS, "")
+    method = f"landmark at {landmark_months:g} months; {METHOD}"
+    rows = estimates.rows.assign(method=estimates.rows["method"].str.replace(METHOD, method, regex=False))
+    if not at_risk.any() and len(implants):
+        rows["problem"] = f"no implant was followed beyond the landmark at {landmark_months:g} months"
+    failed = implants["failed"].to_numpy(bool)
+    earlier = [
+        ("failed by the landmark", int((failed & ~at_risk).sum())),
+        ("not followed beyond the landmark", int((~failed & ~at_risk).sum())),
+    ]
+    left_out = pd.concat([left_out_table(ANALYSIS, "all", earlier), estimates.left_out], ignore_index=True)
+    return Estimates(rows, left_out, design_effects=estimates.design_effects)

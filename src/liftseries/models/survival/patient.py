@@ -1,0 +1,55 @@
+"""How long until a patient loses a first implant: Kaplan-Meier over patients.
+
+A patient is followed for as long as all their implants are. To go on with those that are left, but only where one of
+them fails later, would choose who is at risk by what happens to them, and make losses look more frequent.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from liftseries.estimators.kaplan_meier import kaplan_meier
+from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
+from liftseries.models.survival.km import survival_rows
+
+ANALYSIS = "survival.patient"
+METHOD = (
+    "Kaplan-Meier over patients, first failure; followed until the first of a patient's implants fails or falls out"
+)
+
+
+def fit_survival_patient(implants: pd.DataFrame, months: Sequence[float]) -> Estimates:
+    """Share of patients who have lost no implant, at given months.
+
+    Parameters
+    ----------
+    implants : one row an implant, as `follow_up()` gives it
+    months : at which it is asked for
+
+    Returns
+    -------
+    Estimates
+        A row a month on the scale `probability`; n_events counts patients, n_sites their implants. Who lost an implant
+        after another had fallen out is no event; `method` counts them.
+
+    Source: see `kaplan_meier`.
+    """
+    failed_at = implants["months"].where(implants["failed"].astype(bool))
+    by_patient = implants.assign(failed_at=failed_at).groupby("patient_id", sort=False, observed=True)
+    time = by_patient["months"].min().to_numpy(float)
+    first_failure = by_patient["failed_at"].min().to_numpy(float)
+    failed = first_failure == time
+    n_later = int((np.isfinite(first_failure) & ~failed).sum())
+    estimate = kaplan_meier(time, failed, np.arange(len(time)))
+    fit = Fit(
+        analysis=ANALYSIS,
+        subset="all",
+        scale="probability",
+        method=METHOD + (f"; {n_later} with a failure after that" if n_later else ""),
+        n_sites=len(implants),
+        n_patients=len(time),
+        n_events=int(failed.sum()),
+    )
+    rows = survival_rows(fit, months, *estimate.at(months), estimate.last_month)
+    return Estimates(results_table(rows), left_out_table(ANALYSIS, "all", []))

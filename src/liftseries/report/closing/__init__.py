@@ -1,0 +1,1 @@
+"""The last chapters: limits, methods, versions, what was withheld."""

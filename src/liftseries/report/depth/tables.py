@@ -1,0 +1,73 @@
+"""How deep was drilled: deviations, agreement."""
+
+from __future__ import annotations
+
+from liftseries.report.kit.material import Material
+from liftseries.report.kit.numbers import p_value, share_of
+from liftseries.report.kit.tables.cells import (
+    TRACE,
+    Display,
+    design_effect,
+    estimate,
+    methods_of,
+    numbers,
+    table_of,
+)
+from liftseries.report.kit.words import CANNOT_OCCUR, DEVIATIONS, IMPOSSIBLE, trace_of
+
+
+def deviations_table(material: Material) -> Display | None:
+    """Deviations from the drilling plan by kind and approach."""
+    table = material.deviations
+    if table.empty:
+        return None
+    subsets = list(dict.fromkeys(table["subset"]))
+    cells = {(r.deviation, r.subset): r for r in table.itertuples(index=False)}
+    rows = [
+        (
+            f"{DEVIATIONS.get(kind, kind)} ({kind})",
+            *(_judged(cells.get((kind, subset)), kind, subset) for subset in subsets),
+        )
+        for kind in dict.fromkeys(table["deviation"])
+    ]
+    heads = ["All" if s == "all" else s.partition("=")[2].capitalize() for s in subsets]
+    return table_of(
+        "deviations",
+        "Sites that show a deviation, of the sites where it could be judged.",
+        ("Deviation", *heads),
+        rows,
+        "Judged from the drilling log; whether a gauge depth differs needs a gauge pass.",
+    )
+
+
+def _judged(cell, kind: str, subset: str) -> str:
+    if (kind, subset) == IMPOSSIBLE:
+        return CANNOT_OCCUR
+    return share_of(cell.n_true, cell.n_sites) if cell is not None and cell.n_sites else "none judged"
+
+
+def agreement_table(material: Material) -> Display | None:
+    """Bias and limits of agreement of the last depth."""
+    names = {
+        "bias": "Bias, achieved less planned",
+        "low": "Lower limit of agreement",
+        "high": "Upper limit of agreement",
+    }
+    rows = [
+        (
+            names.get(row["term"], row["term"]),
+            estimate(row),
+            p_value(row["p_value"]),
+            design_effect(material, row),
+            *numbers(row),
+            trace_of(row),
+        )
+        for _, row in material.rows("depth.agreement").iterrows()
+    ]
+    return table_of(
+        "depth_agreement",
+        "Agreement of the last drilled depth with the planned one, mm; positive is deeper than planned.",
+        ("", "mm (95% interval)", "p", "Design effect", "Sites", "Patients", TRACE),
+        rows,
+        methods_of(material.rows("depth.agreement")),
+    )

@@ -1,0 +1,1 @@
+"""How every figure looks: style, forest plot, terms of a model."""

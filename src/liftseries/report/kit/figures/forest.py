@@ -1,0 +1,198 @@
+"""Estimates with their intervals, a line each: name to the left, axis in the middle, numbers to the right."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+from matplotlib.transforms import blended_transform_factory
+
+from liftseries.report.kit.figures.style import (
+    DARK,
+    DOUBLE_MM,
+    INK,
+    RULE,
+    SMALL_PT,
+    Drawing,
+    axes_at,
+    new_figure,
+    text_width_mm,
+    wrapped,
+)
+
+RATIO_TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100)
+ROW_MM, GAP_MM, EDGE_MM = 5.6, 3.0, 2.0
+LABEL_MM = 66.0  # no name stands wider than this; longer ones wrap
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of the figure; a heading where it has no numbers at all.
+
+    Attributes
+    ----------
+    label : its name, to the left
+    columns : texts to the right, as many as the figure has headings
+    estimate, low, high : on the axis; NaN where there is none
+    open_marker : drawn open, to tell it from the others
+    """
+
+    label: str
+    columns: tuple[str, ...] = ()
+    estimate: float = math.nan
+    low: float = math.nan
+    high: float = math.nan
+    open_marker: bool = False
+    heading: bool = False
+
+
+@dataclass(frozen=True)
+class Axis:
+    """The axis in the middle.
+
+    Attributes
+    ----------
+    label : what it counts, with its unit
+    none : where there is no difference; None draws no such line
+    ratio : logarithmic
+    towards : words under the axis for "less" and "more"
+    percent : ticks as percent of shares
+    """
+
+    label: str
+    none: float | None = None
+    ratio: bool = False
+    towards: tuple[str, str] = ("", "")
+    percent: bool = False
+
+
+def draw_forest(lines: Sequence[Line], headings: Sequence[str], axis: Axis, alt: str, footnote: str = "") -> Drawing:
+    """Draw lines from top to bottom on one axis, at the width of two columns.
+
+    An interval that leaves the axis ends in an arrow head; the numbers to the right still tell it in full.
+    """
+    labels = [wrapped(line.label, LABEL_MM) for line in lines]
+    label_mm = (
+        max(
+            text_width_mm(label, weight="bold" if line.heading else "normal")
+            for label, line in zip(labels, lines, strict=True)
+        )
+        + 2
+    )
+    column_mm = [
+        max(
+            text_width_mm(heading, weight="bold"),
+            *(text_width_mm(line.columns[k]) for line in lines if line.columns),
+        )
+        for k, heading in enumerate(headings)
+    ]
+    right_mm = sum(column_mm) + GAP_MM * len(column_mm)
+    heights = [ROW_MM + 3.2 * label.count("\n") for label in labels]
+    body_mm = sum(heights)
+    note = wrapped(footnote, DOUBLE_MM - 2 * EDGE_MM) if footnote else ""
+    bottom_mm = 11.0 + (4.0 if any(axis.towards) else 0) + (3.4 * (note.count("\n") + 1) + 1 if note else 0)
+    height_mm = bottom_mm + body_mm + 7
+
+    figure = new_figure(DOUBLE_MM, height_mm)
+    left_mm = EDGE_MM + label_mm
+    axes = axes_at(figure, left_mm, bottom_mm, DOUBLE_MM - left_mm - right_mm - EDGE_MM, body_mm)
+    axes.set_ylim(body_mm, 0)
+    axes.spines["left"].set_visible(False)
+    axes.yaxis.set_major_locator(NullLocator())
+    low, high = _limits(lines, axis)
+    if axis.ratio:
+        axes.set_xscale("log")
+    axes.set_xlim(low, high)
+    _ticks(axes, axis, low, high)
+    axes.grid(axis="x")
+    axes.set_xlabel(axis.label, labelpad=2 + (11 if any(axis.towards) else 0))
+    if axis.none is not None:
+        axes.axvline(axis.none, color=INK, linewidth=0.7)
+    _say_directions(axes, axis, low, high)
+
+    beside = blended_transform_factory(figure.transFigure, axes.transData)
+    tops = [sum(heights[:k]) for k in range(len(lines))]
+    starts = [DOUBLE_MM - EDGE_MM - right_mm + GAP_MM + sum(column_mm[:k]) + GAP_MM * k for k in range(len(headings))]
+    for start, heading in zip(starts, headings, strict=True):
+        figure.text(start / DOUBLE_MM, -3.2, heading, transform=beside, va="center", weight="bold")
+    for line, label, top, height in zip(lines, labels, tops, heights, strict=True):
+        middle = top + height / 2
+        figure.text(
+            EDGE_MM / DOUBLE_MM,
+            middle,
+            label,
+            transform=beside,
+            va="center",
+            weight="bold" if line.heading else "normal",
+        )
+        for start, text in zip(starts, line.columns, strict=bool(line.columns)):
+            figure.text(start / DOUBLE_MM, middle, text, transform=beside, va="center")
+        if line.heading and top:
+            axes.axhline(top, color=RULE, linewidth=0.5)
+        _mark(axes, line, middle, low, high)
+    if note:
+        figure.text(EDGE_MM / DOUBLE_MM, 1.6 / height_mm, note, va="bottom", size=SMALL_PT, linespacing=1.2)
+    return Drawing(figure, alt)
+
+
+def _limits(lines: Sequence[Line], axis: Axis) -> tuple[float, float]:
+    """The axis' ends: what the lines need, within reason."""
+    seen = [
+        v
+        for line in lines
+        for v in (line.estimate, line.low, line.high)
+        if math.isfinite(v) and (v > 0 or not axis.ratio)
+    ]
+    seen += [axis.none] if axis.none is not None else []
+    if axis.ratio:
+        low, high = min([*seen, 0.8]), max([*seen, 1.25])
+        low = max(tick for tick in RATIO_TICKS if tick <= max(low, RATIO_TICKS[0]))
+        high = min(tick for tick in RATIO_TICKS if tick >= min(high, RATIO_TICKS[-1]))
+        return low, high
+    if axis.percent:
+        return 0.0, min(1.0, 1.06 * max([*seen, 0.05]))
+    low, high = min(seen), max(seen)
+    room = 0.06 * (high - low or 1.0)
+    return low - room, high + room
+
+
+def _ticks(axes, axis: Axis, low: float, high: float) -> None:
+    axes.xaxis.set_minor_locator(NullLocator())
+    if axis.ratio:
+        ticks = [tick for tick in RATIO_TICKS if low <= tick <= high]
+        if len(ticks) > 9:  # over four decades the twos and fives go
+            ticks = [tick for tick in ticks if math.log10(tick).is_integer()]
+        axes.xaxis.set_major_locator(FixedLocator(ticks))
+        axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    elif axis.percent:
+        axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{100 * value:g}"))
+
+
+def _say_directions(axes, axis: Axis, low: float, high: float) -> None:
+    less, more = axis.towards
+    if not any(axis.towards):
+        return
+    below = blended_transform_factory(axes.transAxes, axes.transAxes)
+    y = -(6.6 / abs(axes.get_ylim()[0]))
+    axes.text(0, y, f"← {less}", transform=below, ha="left", va="center")
+    axes.text(1, y, f"{more} →", transform=below, ha="right", va="center")
+
+
+def _mark(axes, line: Line, y: float, low: float, high: float) -> None:
+    if not math.isfinite(line.estimate):
+        return
+    start, end = max(line.low, low), min(line.high, high)
+    if math.isfinite(line.low) and math.isfinite(line.high):
+        axes.plot([start, end], [y, y], color=DARK, linewidth=1.1, solid_capstyle="butt")
+        for cap in (line.low, line.high):
+            if low <= cap <= high:
+                axes.plot(cap, y, marker="|", color=DARK, markersize=5, markeredgewidth=1.0, clip_on=False)
+        if line.low < low:
+            axes.plot(low, y, marker="<", color=DARK, markersize=4, clip_on=False)
+        if line.high > high:
+            axes.plot(high, y, marker=">", color=DARK, markersize=4, clip_on=False)
+    if low <= line.estimate <= high:
+        face = "white" if line.open_marker else DARK
+        axes.plot(line.estimate, y, marker="s", color=DARK, markerfacecolor=face, markersize=3.8, clip_on=False)

@@ -1,0 +1,1 @@
+"""How an estimate becomes a cell, and lists of estimates."""

@@ -1,0 +1,101 @@
+"""A table as it is printed, and how an estimate becomes a cell: rounded, in words, traceable to results.csv."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from liftseries.report.kit.material import Material
+from liftseries.report.kit.numbers import (
+    NOT_ESTIMATED,
+    WITHHELD,
+    count,
+    decimal,
+    exponent,
+    interval,
+    missing,
+    percent,
+    ratio,
+)
+
+TRACE = "results.csv row"
+RATIO_SCALES = ("log_odds", "log_hazard")
+PERCENT_SCALES = ("risk", "probability")
+NEVER_AN_INTERVAL = ("chi_squared", "share of the lost")
+
+
+@dataclass(frozen=True)
+class Display:
+    """A table as it is printed.
+
+    Attributes
+    ----------
+    name : of its files
+    caption : one sentence
+    columns : headings
+    rows : texts, as many in each as there are headings; the first one names the row
+    note : what stands below
+    holds : rows of results.csv that it shows without naming each in a last column
+    """
+
+    name: str
+    caption: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    note: str = ""
+    holds: tuple[str, ...] = ()
+
+
+def written(scale: str) -> Callable[[float], str]:
+    if scale in RATIO_SCALES:
+        return lambda value: ratio(exponent(value))
+    return percent if scale in (*PERCENT_SCALES, "share of the lost") else decimal
+
+
+def estimate(row) -> str:
+    """The estimate with its interval; its problem in words where there is none."""
+    if missing(row["estimate"]):
+        if row["problem"] == WITHHELD:
+            return WITHHELD
+        return f"{NOT_ESTIMATED}: {row['problem']}" if not missing(row["problem"]) and row["problem"] else NOT_ESTIMATED
+    text = interval(row["estimate"], row["conf_low"], row["conf_high"], written(str(row["scale"])))
+    return f"{text}, no interval" if missing(row["conf_low"]) and row["scale"] not in NEVER_AN_INTERVAL else text
+
+
+def numbers(row, events: bool = False) -> tuple[str, ...]:
+    numbers = (count(row["n_sites"]), count(row["n_patients"]))
+    return (*numbers, count(row["n_events"])) if events else numbers
+
+
+def design_effect(material: Material, row) -> str:
+    """How many times its variance is that of independent sites; empty where it was not worked out."""
+    return decimal(material.design_effect(row["analysis"], row["subset"], row["term"]))
+
+
+def methods_of(rows: pd.DataFrame) -> str:
+    """The methods of these rows, and the problems of those that have an estimate all the same."""
+    methods = [str(method) for method in dict.fromkeys(rows["method"]) if not missing(method) and method]
+    problems = dict.fromkeys(rows.loc[rows["estimate"].notna(), "problem"])
+    told = [f"Method: {' / '.join(methods)}."] if methods else []
+    return " ".join([*told, *(f"Note: {problem}." for problem in problems if not missing(problem) and problem)])
+
+
+def table_of(name: str, caption: str, columns: Sequence[str], rows: Iterable[Sequence[str]], note: str = ""):
+    rows = tuple(tuple(row) for row in rows)
+    return Display(name, caption, tuple(columns), rows, note) if rows else None
+
+
+def traced(table: Display) -> set[str]:
+    """The rows of results.csv that a table shows, named in its last column or in `holds`."""
+    found = set(table.holds)
+    if table.columns[-1] != TRACE:
+        return found
+    for row in table.rows:
+        for named in filter(None, row[-1].split("; ")):
+            *place, methods = named.split(" · ")
+            # Several intervals of one rate may stand in one row: "… · rate · cluster wilson exact".
+            of_rate = place and place[0] == "perforation.rate"
+            found |= {" · ".join([*place, method]) for method in (methods.split() if of_rate else [methods])}
+    return found

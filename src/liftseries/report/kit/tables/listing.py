@@ -1,0 +1,67 @@
+"""Estimates as a plain list: any analyses, a row an estimate; and those that no other table holds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import pandas as pd
+
+from liftseries.models.shared.results import DESIGN_EFFECT
+from liftseries.report.kit.material import Material
+from liftseries.report.kit.numbers import count, p_value
+from liftseries.report.kit.tables.cells import TRACE, Display, design_effect, estimate, numbers, table_of
+from liftseries.report.kit.words import Words, trace_of
+
+
+def listing_table(
+    material: Material,
+    rows: pd.DataFrame,
+    name: str,
+    caption: str,
+    labels: Sequence[tuple[str, Callable]],
+    value: str,
+    note: str = "",
+) -> Display | None:
+    """Rows of results.csv one under another.
+
+    Parameters
+    ----------
+    rows : of results.csv
+    labels : heading and what a row says under it
+    value : heading of the estimate
+        Columns for p, events and design effects stand where any row has one.
+    """
+    optional = {
+        "p": ("p_value", p_value),
+        "Events": ("n_events", count),
+    }
+    shown = {heading: cell for heading, cell in optional.items() if len(rows) and rows[cell[0]].notna().any()}
+    effects = [design_effect(material, row) for _, row in rows.iterrows()]
+    printed = [
+        (
+            *(label(row) for _, label in labels),
+            estimate(row),
+            *(write(row[column]) for column, write in shown.values()),
+            *([effect] if any(effects) else []),
+            *numbers(row),
+            trace_of(row),
+        )
+        for (_, row), effect in zip(rows.iterrows(), effects, strict=True)
+    ]
+    effect_head = ["Design effect"] if any(effects) else []
+    heads = (*(heading for heading, _ in labels), value, *shown, *effect_head, "Sites", "Patients", TRACE)
+    return table_of(name, caption, heads, printed, note)
+
+
+def other_estimates_table(material: Material, words: Words, covered: set[str]) -> Display | None:
+    """Rows that no other table traces, on the model's scale."""
+    rows = material.results[~material.results["analysis"].eq(DESIGN_EFFECT)]
+    left = [trace_of(row) not in covered for _, row in rows.iterrows()]
+    labels = (
+        ("Analysis", lambda row: row["analysis"]),
+        ("Subset", lambda row: words.subset(row["subset"])),
+        ("Term", lambda row: words.term(row["term"], str(row["method"]))),
+    )
+    return listing_table(
+        material, rows.loc[left], "other_estimates", "Other estimates.", labels, "Estimate (95% interval)"
+    )

@@ -1,0 +1,1 @@
+"""The report as files: HTML, PDF, tables as CSV and DOCX."""

@@ -1,0 +1,1 @@
+"""A report a purpose: its chapters in order, its first page."""

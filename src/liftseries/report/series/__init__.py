@@ -1,0 +1,1 @@
+"""The chapter on who is in the series."""

@@ -1,0 +1,1 @@
+"""What a study may be: its plan, the columns of its tables, how its files are read."""

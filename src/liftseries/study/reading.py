@@ -1,0 +1,102 @@
+"""What study.yaml confirms of how cells are to be read: its section `reading`.
+
+Nothing here is guessed from the data: a word means a level, or that a value is missing, because the user says so.
+"""
+
+from __future__ import annotations
+
+import json
+import unicodedata
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from liftseries.base.errors import did_you_mean
+from liftseries.study.schema import Table
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What cells mean that do not say it themselves, as study.yaml confirms it."""
+
+    hidden: str = "refuse"  # or read, leave_out
+    tooth_numbering: str = "fdi"  # or universal
+    not_recorded: tuple[str, ...] = ()
+    not_applicable: tuple[str, ...] = ()
+    levels: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # column -> word -> level
+    cleared: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # table -> columns
+
+
+def words_as_text(reading: dict[str, Any]) -> dict[str, Any]:
+    """The section with `1`, `true` and `null`, which YAML types, as the words that a cell may hold."""
+
+    def word(value: Any) -> Any:
+        return json.dumps(value) if value is None or isinstance(value, bool | int | float) else value
+
+    reading = dict(reading)
+    for key in ("not_recorded", "not_applicable"):
+        if isinstance(reading.get(key), list):
+            reading[key] = [word(value) for value in reading[key]]
+        elif isinstance(reading.get(key), str):
+            reading[key] = [reading[key]]
+    if isinstance(reading.get("levels"), dict):
+        reading["levels"] = {
+            column: {word(key): level for key, level in words.items()} if isinstance(words, dict) else words
+            for column, words in reading["levels"].items()
+        }
+    return reading
+
+
+def reading_problems(reading: Mapping[str, Any], schema: Mapping[str, Table]) -> Iterator[tuple[str, str]]:
+    """Which key is at fault and why: words that contradict each other, columns or levels that no table has."""
+    told = [(key, word) for key in ("not_recorded", "not_applicable") for word in reading[key]]
+    alike = [folded(word) for _, word in told]
+    for (key, word), same in zip(told, alike, strict=True):
+        if not same:
+            yield key, "an entry holds blanks only. Remove it; an empty cell is missing anyway."
+        elif any(character.isdecimal() for character in same):
+            yield key, f'"{word}" holds a digit and may be a value somewhere. Empty such cells instead.'
+        elif alike.count(same) > 1:
+            yield key, f'"{word}" stands twice. Keep one of the two.'
+    of_levels = {column.name: column for table in schema.values() for column in table.columns.values() if column.levels}
+    for name, words in reading["levels"].items():
+        if name not in of_levels:
+            yield f"levels, {name}", f'"{name}" is no column with levels.{did_you_mean(name, of_levels)}'
+            continue
+        for message in _level_problems(words, [str(level) for level in of_levels[name].levels]):
+            yield f"levels, {name}", message
+    for table, columns in reading["cleared"].items():
+        known = schema[table].columns
+        for name in columns:
+            if name not in known:
+                yield f"cleared, {table}", f'"{name}" is no column of it.{did_you_mean(name, known)}'
+
+
+def _level_problems(words: Mapping[str, Any], levels: list[str]) -> Iterator[str]:
+    alike = [folded(word) for word in words]
+    for (word, level), same in zip(words.items(), alike, strict=True):
+        if str(level) not in levels:
+            yield f'"{level}" is none of {", ".join(levels)}.{did_you_mean(str(level), levels)}'
+        if same in map(folded, levels):
+            yield f'"{word}" is itself a level. Remove it; a level means what it says.'
+        elif alike.count(same) > 1:
+            yield f'"{word}" stands twice. Keep one of the two.'
+
+
+def folded(word: str) -> str:
+    """A word as it is compared: without blanks around it, its letter case and its way of composing letters aside."""
+    return unicodedata.normalize("NFKC", word).strip().casefold()
+
+
+def reading_of(filled: Mapping[str, Any]) -> Reading:
+    """The section, checked and with every default filled in, typed."""
+    return Reading(
+        hidden=filled["hidden"],
+        tooth_numbering=filled["tooth_numbering"],
+        not_recorded=tuple(filled["not_recorded"]),
+        not_applicable=tuple(filled["not_applicable"]),
+        levels={
+            column: {word: str(level) for word, level in words.items()} for column, words in filled["levels"].items()
+        },
+        cleared={table: tuple(columns) for table, columns in filled["cleared"].items()},
+    )

@@ -1,0 +1,233 @@
+"""Sensitivity analyses: overlooked tears, lost implants, hidden causes."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.special import logit
+
+from liftseries.models.perforation.rate import fit_perforation_rate
+from liftseries.models.sensitivity.detection import fit_sensitivity_detection
+from liftseries.models.sensitivity.evalue import fit_sensitivity_evalue
+from liftseries.models.sensitivity.lost import BEST, OBSERVED, WORST, fit_sensitivity_lost, survival_if
+from liftseries.models.survival.km import fit_survival_km
+
+
+@pytest.fixture(scope="module")
+def cases():
+    """Two sites of each of 60 patients; 12 of 60 guided and 24 of 60 freehand sites perforated."""
+    n = 120
+    approach = np.tile(["guided", "freehand"], 60)
+    patient = np.repeat(np.arange(60), 2)
+    perforated = np.where(approach == "guided", patient < 12, (patient >= 6) & (patient < 30))
+    return pd.DataFrame(
+        {
+            "patient_id": patient,
+            "approach": pd.Categorical(approach, categories=["guided", "freehand"]),
+            "perforation": np.where(perforated, "yes", "no"),
+            "site_id": np.arange(n),
+        }
+    )
+
+
+def test_a_share_seen_divides_the_rate(cases):
+    rows = fit_sensitivity_detection(cases).rows
+    whole = rows[rows["analysis"].eq("sensitivity.detection") & rows["subset"].eq("all")].set_index("term")
+    rate = fit_perforation_rate(cases).rows.set_index("method").loc["cluster"]
+    assert whole.loc["1", "estimate"] == rate["estimate"]
+    assert whole.loc["0.4", "estimate"] == pytest.approx(rate["estimate"] / 0.4)
+    assert whole.loc["0.4", "conf_low"] == pytest.approx(rate["conf_low"] / 0.4)
+    assert "cannot have been seen" in whole.loc["0.25", "problem"]
+
+
+def test_contrast_if_tears_were_seen_apart(cases):
+    """24/60 freehand, 12/60 guided. Seen alike: the crude odds ratio. At 0.8 and 1: (0.2 / 0.8) / (0.5 / 0.5) = 1/4."""
+    rows = fit_sensitivity_detection(cases).rows
+    contrast = rows[rows["analysis"] == "sensitivity.detection_contrast"].set_index("term")
+    assert contrast.loc["approach[guided] 1/1", "estimate"] == pytest.approx(logit(0.2) - logit(0.4))
+    assert contrast.loc["approach[guided] 0.8/1", "estimate"] == pytest.approx(np.log(0.25))
+    # The delta method against leaving patients out; they agree to the order of 1 / patients.
+    without = [
+        logit(part[part["approach"] == "guided"]["perforation"].eq("yes").mean())
+        - logit(part[part["approach"] == "freehand"]["perforation"].eq("yes").mean() / 0.8)
+        for part in (cases[cases["patient_id"] != p] for p in range(60))
+    ]
+    jackknife = np.sqrt(59 / 60 * ((np.array(without) - np.mean(without)) ** 2).sum())
+    assert contrast.loc["approach[guided] 0.8/1", "std_error"] == pytest.approx(jackknife, rel=0.05)
+
+
+@pytest.fixture(scope="module")
+def implants():
+    """Ten implants of ten patients: failed at 6 and 20, three lost at 12, one patient dead at 15, four seen at 36."""
+    months = [6.0, 20, 12, 12, 12, 15, 36, 36, 36, 36]
+    return pd.DataFrame(
+        {
+            "patient_id": range(10),
+            "months": months,
+            "failed": [True, True] + [False] * 8,
+            "died": [month == 15 for month in months],
+        }
+    )
+
+
+def test_best_and_worst_case_of_lost_implants(implants):
+    """At 24 months: as seen 9/10 x 4/5; the three lasting, 9/10 x 7/8; failing at 12, 9/10 x 6/9 x 4/5."""
+    rows = fit_sensitivity_lost(implants, [24]).rows.set_index("method")["estimate"]
+    assert rows[OBSERVED] == pytest.approx(0.9 * 4 / 5)
+    assert rows[BEST] == pytest.approx(0.9 * 7 / 8)
+    assert rows[WORST] == pytest.approx(0.9 * 6 / 9 * 4 / 5)
+    km = fit_survival_km(implants, [24]).rows.loc[0, "estimate"]
+    assert rows[OBSERVED] == km
+
+
+def test_a_share_of_the_lost_lies_between(implants):
+    time, failed = implants["months"].to_numpy(), implants["failed"].to_numpy()
+    lost = time == 12
+    shares = [survival_if(24, time, failed, lost, share) for share in (0.0, 0.5, 1.0)]
+    assert shares[0] == pytest.approx(0.9 * 7 / 8)
+    assert shares[2] == pytest.approx(0.9 * 6 / 9 * 4 / 5)
+    # Half of each fails: 1.5 of 9 at 12, then one of 6.5 at 20.
+    assert shares[1] == pytest.approx(0.9 * (1 - 1.5 / 9) * (1 - 1 / 6.5))
+
+
+def test_tipping_point_brings_survival_to_its_lower_limit():
+    rng = np.random.default_rng(4)
+    months = rng.uniform(1, 60, 200)
+    implants = pd.DataFrame(
+        {"patient_id": np.arange(200), "months": months, "failed": rng.random(200) < 0.1, "died": False}
+    )
+    rows = fit_sensitivity_lost(implants, [36]).rows
+    share = rows[rows["analysis"] == "sensitivity.tipping_point"]["estimate"].iloc[0]
+    lost = ~implants["failed"].to_numpy() & (months < 36)
+    found = survival_if(36, months, implants["failed"].to_numpy(), lost, share)
+    assert found == pytest.approx(rows[rows["method"] == OBSERVED]["conf_low"].iloc[0], abs=1e-8)
+    assert 0 < share < 1
+
+
+def test_without_losses_there_is_no_tipping_point(implants):
+    stayed = implants.assign(months=implants["months"].where(implants["failed"], 40.0), died=False)
+    rows = fit_sensitivity_lost(stayed, [24]).rows
+    assert rows["problem"].str.contains("no implant was lost").any()
+
+
+def test_e_value_of_an_interval_that_holds_none_is_one():
+    model = pd.DataFrame(
+        {
+            "analysis": "perforation.gee",
+            "term": ["(intercept)", "a", "b", "c"],
+            "estimate": [0.1, np.log(2.0), np.log(0.5), np.nan],
+            "conf_low": [0, np.log(1.5), np.log(0.2), np.nan],
+            "conf_high": [1, np.log(3.0), np.log(1.2), np.nan],
+            "scale": "log_odds",
+            "n_sites": 500,
+            "n_patients": 300,
+            "n_events": 40,
+            "problem": ["", "", "", "no finite odds"],
+        }
+    )
+    rows = fit_sensitivity_evalue(model, model.iloc[:0]).rows.set_index("term")
+    assert rows.loc["perforation.gee a", "estimate"] == pytest.approx(2 + np.sqrt(2))
+    assert rows.loc["perforation.gee a", "conf_low"] == pytest.approx(1.5 + np.sqrt(0.75))
+    assert rows.loc["perforation.gee b", "estimate"] == pytest.approx(2 + np.sqrt(2))
+    assert rows.loc["perforation.gee b", "conf_low"] == 1
+    assert "no finite odds" in rows.loc["perforation.gee c", "problem"]
+
+
+def test_e_values_of_endless_ratios_are_numbers():
+    """A nearly separated term with an interval by t(1) reaches from 0 to infinity."""
+    model = pd.DataFrame(
+        {
+            "analysis": "survival.cox",
+            "term": ["a", "b[yes]"],
+            "estimate": [400.0, -20.0],
+            "conf_low": [-900.0, -2000.0],
+            "conf_high": [1700.0, -10.0],
+            "scale": "log_hazard",
+            "n_sites": 10,
+            "n_patients": 5,
+            "n_events": 4,
+            "problem": ["", "strange unit"],
+        }
+    )
+    rows = fit_sensitivity_evalue(model.iloc[:0], model).rows
+    assert np.isfinite(rows[["estimate", "conf_low"]].to_numpy()).all()
+    assert rows["conf_low"].iloc[0] == 1
+    assert rows["conf_low"].iloc[1] < rows["estimate"].iloc[1]
+    assert rows["problem"].tolist() == ["", "strange unit"]
+    assert rows["method"].tolist() == ["hazard ratio, events common, per unit", "hazard ratio, events common"]
+
+
+def test_e_value_of_a_common_hazard_ratio():
+    """VanderWeele and Ding 2017, table 2 (from memory).
+
+    RR = (1 - 0.5^√HR) / (1 - 0.5^√(1/HR)); HR 4: 3/4 over 1 - √½.
+    """
+    model = pd.DataFrame(
+        {
+            "analysis": "survival.cox",
+            "term": "b[yes]",
+            "estimate": [np.log(4)],
+            "conf_low": [np.log(2)],
+            "conf_high": [np.log(8)],
+            "scale": "log_hazard",
+            "n_sites": 100,
+            "n_patients": 50,
+            "n_events": [15],
+            "problem": "",
+        }
+    )
+    ratio = 0.75 / (1 - 0.5**0.5)
+    common = fit_sensitivity_evalue(model.iloc[:0], model).rows.loc[0, "estimate"]
+    assert common == pytest.approx(ratio + np.sqrt(ratio * (ratio - 1)))
+    rare = fit_sensitivity_evalue(model.iloc[:0], model.assign(n_events=14)).rows.loc[0, "estimate"]
+    assert rare == pytest.approx(4 + np.sqrt(12))
+
+
+def test_corrected_rates_of_few_patients_keep_their_t(cases):
+    few = cases[cases["patient_id"] < 30]
+    rows = fit_sensitivity_detection(few).rows
+    assert rows.loc[rows["analysis"].eq("sensitivity.detection") & rows["subset"].eq("all"), "df"].eq(29).all()
+    contrast = rows[rows["analysis"].eq("sensitivity.detection_contrast") & rows["std_error"].notna()]
+    assert len(contrast)
+    assert contrast["df"].eq(28).all()
+    assert contrast["method"].str.contains("t(K - p)", regex=False).all()
+
+
+def test_a_level_of_one_patient_has_no_interval(cases):
+    """That patient's sites cannot tell how far another's would lie, however many the rest are."""
+    lone = cases.assign(approach=np.where(cases["patient_id"] == 0, "guided", "freehand"))
+    lone.loc[0, "perforation"], lone.loc[1, "perforation"] = "yes", "no"
+    rows = fit_sensitivity_detection(lone).rows
+    contrast = rows[rows["analysis"] == "sensitivity.detection_contrast"]
+    assert contrast["estimate"].isna().all()
+    assert contrast["problem"].str.contains("belong to one patient").any()
+
+
+def test_contrast_of_two_levels_does_not_ask_the_third(cases):
+    """Patients without a site in either level neither count nor widen."""
+    more = cases.assign(
+        patient_id=cases["patient_id"] + 100, approach="robot", site_id=cases["site_id"] + 1000, perforation="yes"
+    )
+    both = pd.concat([cases.astype({"approach": object}), more], ignore_index=True)
+    alone, among = (
+        fit_sensitivity_detection(table).rows.set_index("term").loc["approach[guided] 1/0.8"] for table in (cases, both)
+    )
+    assert alone["n_patients"] == among["n_patients"] == 60
+    assert alone["std_error"] == pytest.approx(among["std_error"])
+
+
+def test_nobody_lost_but_everybody_dead_or_failed(implants):
+    """Deaths are no losses: best and worst case are what was observed."""
+    gone = implants.assign(died=~implants["failed"])
+    rows = fit_sensitivity_lost(gone, [18]).rows
+    cases = rows[rows["analysis"] == "sensitivity.lost_implants"]
+    assert cases["estimate"].nunique() == 1
+    assert cases["conf_low"].nunique() == 1
+
+
+def test_all_lost_before_the_month_asked_for(implants):
+    """Nobody was seen at 60 months: only the best and the worst case say anything."""
+    rows = fit_sensitivity_lost(implants, [60]).rows.set_index("method")
+    assert rows.loc[OBSERVED, "problem"] == "the last follow-up ends at 36 months"
+    assert rows.loc[BEST, "estimate"] == pytest.approx(0.9 * 7 / 8)
+    assert rows.loc[WORST, "estimate"] == 0
+    assert rows[rows["analysis"] == "sensitivity.tipping_point"]["problem"].str.contains("no lower limit").all()

@@ -1,0 +1,170 @@
+"""The plan: defaults, shape and content; every problem in one go, with the nearest known name."""
+
+from __future__ import annotations
+
+import pytest
+
+from liftseries.base.errors import StudyError
+from liftseries.study.plan import READ_FROM, plan_schema, read_plan
+
+TABLES = "tables: {patients: p.csv, sites: [a.csv, b.xlsx#sites], instruments: i.csv, stops: s.csv}\n"
+
+
+def plan_of(folder, text):
+    (folder / "study.yaml").write_text(TABLES + text, encoding="utf-8")
+    return read_plan(folder)
+
+
+def problems_of(folder, text):
+    with pytest.raises(StudyError) as caught:
+        plan_of(folder, text)
+    return [str(problem) for problem in caught.value.problems]
+
+
+def test_defaults_are_the_contracts(tmp_path):
+    plan = plan_of(tmp_path, "")
+    assert plan.first_depth_margin_mm == {"guided": 1.0, "freehand": 1.0}
+    assert (plan.step_mm, plan.depth_tolerance_mm, plan.speed_limit_rpm) == (1.0, 0.05, 800)
+    assert (plan.lift_base_radius_mm, plan.rbh_bands_mm, plan.survival_months) == (5.0, (4, 6), (12, 36, 60))
+    assert plan.perforation_terms == ("rbh_mid_mm", "floor_slope_deg", "approach")
+    assert plan.survival_terms == ("rbh_mid_mm", "smoking")
+    assert plan.gain_terms == ("protrusion_mm", "graft", "months")
+    assert (plan.landmark_months, plan.resamples, plan.seed) == (12, 1000, 20260101)
+    assert plan.comparison == {
+        "groups": "protocol",
+        "reference": "A",
+        "adjust_for": ["rbh_mid_mm", "smoking"],
+    }
+    assert plan.risk_contrasts == {
+        "rbh_mid_mm": [7, 4],
+        "protrusion_mm": [2, 5],
+        "approach": ["freehand", "guided"],
+    }
+    assert (plan.imputation["sets"], plan.imputation["iterations"]) == (20, 10)
+    assert plan.audit == {"by": "operator", "standard": 0.05, "alert_sd": 2, "alarm_sd": 3}
+    assert (plan.invalid_rows, plan.smallest_cell, plan.output) == ("stop", 5, tmp_path / "output")
+
+
+def test_part_of_a_mapping_keeps_the_other_defaults(tmp_path):
+    plan = plan_of(tmp_path, "plan: {first_depth_margin_mm: {freehand: 2}}")
+    assert plan.first_depth_margin_mm == {"guided": 1.0, "freehand": 2.0}
+
+
+def test_every_plan_key_has_default_and_description():
+    def keys(entry, path=()):
+        for name, rest in entry.get("properties", {}).items():
+            yield (*path, name), rest
+            yield from keys(rest, (*path, name))
+
+    for path, entry in keys(plan_schema()["properties"]["plan"]):
+        assert "default" in entry, path
+        assert entry.get("description"), path
+
+
+def test_no_and_yes_are_words(tmp_path):
+    plan = plan_of(tmp_path, "extra_columns: {sites: {flapless: {type: category, levels: [no, yes]}}}")
+    assert plan.schema["sites"].columns["flapless"].levels == ("no", "yes")
+
+
+def test_all_problems_come_in_one_go(tmp_path):
+    assert problems_of(tmp_path, "plan: {rbh_band_mm: [4], step_mm: 0, seed: many}\ninvalid_row: stop") == [
+        'study.yaml: "invalid_row" is not a known key. Did you mean "invalid_rows"?',
+        'study.yaml, plan: "rbh_band_mm" is not a known key. Did you mean "rbh_bands_mm"?',
+        "study.yaml, plan, seed: expected a whole number, found a text. Correct the value.",
+        "study.yaml, plan, step_mm: 0 is not above 0. Correct the value.",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("purpose: comparison", "study.yaml, purpose: the comparison report is not there yet"),
+        ("purpose: [publication, audit]", "study.yaml, purpose: the audit report is not there yet"),
+        (
+            "plan: {perforation_terms: [rbh_mid]}",
+            'study.yaml, plan, perforation_terms: "rbh_mid" is no column',
+        ),
+        ("plan: {perforation_terms: [perforation]}", '"perforation" is no column that can be a term'),
+        ("plan: {survival_terms: [months]}", '"months" is no column that can be a term'),
+        ("plan: {rbh_bands_mm: [6, 4]}", "study.yaml, plan, rbh_bands_mm: the numbers do not rise"),
+        ("plan: {survival_months: []}", "study.yaml, plan, survival_months: is empty"),
+        ("plan: {imputation: {auxiliary: [age]}}", '"age" is no column that can stand here. Did you mean "age_years"?'),
+        ("plan: {risk_contrasts: {rbh_mid_mm: [8]}}", "risk_contrasts, rbh_mid_mm: 1 entries, where 2 are needed"),
+        ("plan: {risk_contrasts: {rbh: [8, 4]}}", 'study.yaml, plan, risk_contrasts: "rbh" is no column'),
+        ("reading: {tooth_numbering: ada}", 'study.yaml, reading, tooth_numbering: "ada" is none of fdi, universal'),
+        ("reading: {not_recorded: ['-', ' ']}", "study.yaml, reading, not_recorded: an entry holds blanks only"),
+        ("reading: {not_recorded: [999]}", '"999" holds a digit and may be a value somewhere'),
+        ("reading: {levels: {perforated: {ja: yes}}}", '"perforated" is no column with levels. Did you mean "perf'),
+        ("reading: {levels: {perforation: {ja: yep}}}", 'levels, perforation: "yep" is none of no, yes, unknown'),
+        ("reading: {levels: {perforation: {No: yes}}}", '"No" is itself a level'),
+        ("reading: {cleared: {sites: [protocoll]}}", '"protocoll" is no column of it. Did you mean "protocol"?'),
+        ("output: .", "study.yaml, output: the folder holds the study's own files"),
+        ("output: 'out{1}'", "study.yaml, output: the path holds { or }"),
+        ("output: ../elsewhere", "study.yaml, output: the path leaves the study folder"),
+        ("extra_columns: {sites: {tooth: {type: integer}}}", "the contract has a column of that name"),
+        ("extra_columns: {sites: {side: {type: category}}}", "a category needs its levels"),
+        ("extra_columns: {site: {side: {type: text}}}", 'study.yaml, extra_columns: "site" is not a table'),
+        ("plan: {seed: 1, seed: 2}", 'not YAML: the key "seed" stands twice'),
+        ("plan: [", "study.yaml, line 2: not YAML"),
+        ("plan: {step_mm: '1,0'}", "expected a number with a decimal point, found a text"),
+    ],
+)
+def test_problem_is_told_with_its_place(tmp_path, text, told):
+    (problem,) = problems_of(tmp_path, text)
+    assert told in problem
+
+
+def test_tables_lie_elsewhere_only_where_the_command_line_names_the_folder(tmp_path, monkeypatch):
+    study, elsewhere = tmp_path / "study", tmp_path / "elsewhere"
+    study.mkdir()
+    text = "output: ../elsewhere/output\n"
+    tables = TABLES.replace("p.csv", str(elsewhere / "p.csv"))
+
+    def problems():
+        (study / "study.yaml").write_text(tables + text, encoding="utf-8")
+        with pytest.raises(StudyError) as caught:
+            read_plan(study)
+        return [str(problem) for problem in caught.value.problems]
+
+    refused = "study.yaml, {}: the path leaves the study folder. Keep the file inside it"
+    by_name = ", or name its folder on the command line with --read-from."
+    assert problems() == [refused.format("tables, patients") + by_name, refused.format("output") + "."]
+    monkeypatch.setenv(READ_FROM, str(elsewhere))
+    assert problems() == [refused.format("output") + "."]  # what a run writes stays in the study folder all the same
+
+
+def test_words_of_the_reading_section_are_words_however_yaml_types_them(tmp_path):
+    reading = plan_of(
+        tmp_path,
+        "reading: {not_recorded: [null, '-'], not_applicable: n/a, "
+        "levels: {septum: {1: yes, x: yes}, graft: {true: mixed}}}",
+    ).reading
+    assert (reading.not_recorded, reading.not_applicable) == (("null", "-"), ("n/a",))
+    assert reading.levels == {"septum": {"1": "yes", "x": "yes"}, "graft": {"true": "mixed"}}
+    assert (reading.hidden, reading.tooth_numbering) == ("refuse", "fdi")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "{not_recorded: [NA, na]}",
+        "{not_recorded: [NA], not_applicable: ['na ']}",
+        "{levels: {sex: {F: female, f: male}}}",
+    ],
+)
+def test_a_word_with_two_meanings_is_told(tmp_path, text):
+    problems = problems_of(tmp_path, f"reading: {text}")
+    assert len(problems) == 2
+    assert all("stands twice" in problem for problem in problems)
+
+
+def test_missing_table_is_named(tmp_path):
+    (tmp_path / "study.yaml").write_text("tables: {patients: p.csv, sites: s.csv, stops: t.csv}", encoding="utf-8")
+    with pytest.raises(StudyError, match=r'study\.yaml, tables: the key "instruments" is missing'):
+        read_plan(tmp_path)
+
+
+def test_file_that_is_no_text_is_told(tmp_path):
+    (tmp_path / "study.yaml").write_bytes(b"tables: \xff")
+    with pytest.raises(StudyError, match="byte 9 is not UTF-8"):
+        read_plan(tmp_path)
