@@ -10,6 +10,7 @@ import pandas as pd
 
 from liftseries.base.outputs import write_csv
 from liftseries.models.depth.agreement import fit_depth_agreement
+from liftseries.models.depth.deviations import count_deviations
 from liftseries.models.depth.proportional_bias import fit_depth_proportional_bias
 from liftseries.models.gain.mixed import fit_gain_mixed
 from liftseries.models.perforation.firth import fit_perforation_firth
@@ -26,6 +27,7 @@ from liftseries.models.series import describe
 from liftseries.models.shared.follow_up import follow_up
 from liftseries.models.shared.outcomes import gain_at_visits
 from liftseries.models.survival.competing import fit_survival_competing
+from liftseries.models.survival.complications import count_complications
 from liftseries.models.survival.cox import fit_survival_cox
 from liftseries.models.survival.firth_cox import fit_survival_firth_cox
 from liftseries.models.survival.gain import fit_survival_gain
@@ -214,8 +216,8 @@ def made_series(n_patients: int, seed: int, approaches=("guided", "freehand"), v
         "models/flow.csv": describe.flow(cases, visited, counts),
         "models/characteristics.csv": describe.characteristics(cases),
         "models/missing.csv": describe.missingness(cases),
-        "models/deviations.csv": describe.deviations(cases),
-        "models/complications.csv": describe.complications(visited, cases),
+        "models/deviations.csv": count_deviations(cases),
+        "models/complications.csv": count_complications(visited, cases),
         "models/life_table.csv": life.table,
         "models/survival_at_risk.csv": km.at_risk,
         "models/ladder_cases.csv": ladder_cases() if log else ladder_cases().iloc[:0],

@@ -6,13 +6,13 @@ with logged(snakemake.log[0]):
     import pandas as pd
 
     from liftseries.base.outputs import write_csv
-    from liftseries.models.series.describe import deviations
+    from liftseries.models.depth.deviations import count_deviations
     from liftseries.report.depth.figures import draw_deviations, draw_ladder_case, draw_planned_achieved
     from liftseries.report.kit.figures.style import save
     from liftseries.report.kit.material import read_estimates
 
     cases = pd.read_parquet(snakemake.input.cases)
-    kinds = deviations(cases)
+    kinds = count_deviations(cases)
     write_csv(snakemake.output.deviations, kinds)
 
     save(draw_planned_achieved(cases, read_estimates(snakemake.input.agreement)), "figures/planned_achieved")

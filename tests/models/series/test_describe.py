@@ -4,7 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from liftseries.models.series.describe import characteristics, complications, deviations, flow, missingness
+from liftseries.models.depth.deviations import count_deviations
+from liftseries.models.series.describe import characteristics, flow, missingness
+from liftseries.models.survival.complications import count_complications
 
 
 @pytest.fixture
@@ -98,7 +100,7 @@ def test_deviations_are_shares_of_the_sites_that_could_be_judged(one_site_each):
     cases = one_site_each(
         approach=["guided", "guided", "guided", "freehand"], **{name: flags for name in names.split()}
     )
-    table = deviations(cases).set_index(["deviation", "subset"])
+    table = count_deviations(cases).set_index(["deviation", "subset"])
     assert table.loc[("overdrilled", "all")].tolist() == pytest.approx([3, 1, 1 / 3])
     assert table.loc[("overdrilled", "approach=guided")].tolist() == pytest.approx([2, 1, 1 / 2])
     assert table.index.get_level_values(0).nunique() == 10
@@ -112,7 +114,7 @@ def test_a_site_counts_once_for_a_complication(one_site_each, as_category):
             "complication": as_category("complication", ["infection", "infection", "infection", None, "vertigo"]),
         }
     )
-    table = complications(visits, cases).set_index("complication")
+    table = count_complications(visits, cases).set_index("complication")
     assert table.loc["infection"].tolist() == [2, 1, 2, 1.0]
     assert table.loc["vertigo", "n_sites"] == 0
     assert "none" not in table.index

@@ -1,15 +1,14 @@
-"""What the series looks like: flow, characteristics, missing values, deviations and complications, as
-counted.
+"""What the series looks like: flow, characteristics, missing values, as counted.
 
 Nothing here is estimated. Shares are of what is known; empty and `unknown` count as missing. Opens no file.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
-from liftseries.geometry.deviations import DEVIATIONS
 from liftseries.models.shared.levels import as_levels, is_number, subsets
 
 PATIENT_COLUMNS = ("age_years", "sex", "smoking", "diabetes", "periodontitis")
@@ -65,6 +64,31 @@ CHARACTERISTICS = [
     "q1",
     "q3",
 ]
+
+
+@dataclass(frozen=True)
+class Description:
+    """The three tables that describe a series; see the functions of their names."""
+
+    flow: pd.DataFrame
+    characteristics: pd.DataFrame
+    missing: pd.DataFrame
+
+
+def describe_series(
+    cases: pd.DataFrame, visits: pd.DataFrame, counts: pd.DataFrame, not_applicable: pd.DataFrame
+) -> Description:
+    """Flow, characteristics and missing values.
+
+    Parameters
+    ----------
+    cases : one row a site, as `cases()` gives it
+    visits : the contract's visits
+    counts : rows read, kept and set aside, a file a row
+    not_applicable : `site_id` and a true/false column a column of sites: nothing was to be recorded there
+    """
+    flagged = cases[["site_id"]].merge(not_applicable, "left", "site_id")
+    return Description(flow(cases, visits, counts), characteristics(cases), missingness(cases, flagged))
 
 
 def flow(cases: pd.DataFrame, visits: pd.DataFrame | None, counts: pd.DataFrame) -> pd.DataFrame:
@@ -201,53 +225,6 @@ def _flags(flagged: pd.DataFrame, column: str, n: int) -> np.ndarray:
 def is_missing(column: pd.Series) -> np.ndarray:
     """Whether each value is empty or `unknown`; shape (n,), true/false."""
     return (column.isna() | column.astype(object).eq("unknown").fillna(False)).to_numpy(bool)
-
-
-def deviations(cases: pd.DataFrame, by: Sequence[str] = ("approach",)) -> pd.DataFrame:
-    """How often each deviation from the drilling plan occurred among the sites where it could be judged.
-
-    Parameters
-    ----------
-    cases : one row a site, as `cases()` gives it
-    by : columns whose levels are subsets besides `all`
-
-    Returns
-    -------
-    `deviation, subset, n_sites, n_true, share`
-        n_sites: sites with a log (with a gauge pass for probe_mismatch).
-    """
-    rows = []
-    for subset, member in subsets(cases, by):
-        for deviation in DEVIATIONS:
-            judged = cases.loc[member, deviation].astype("boolean").dropna()
-            n, n_true = len(judged), int(judged.sum())
-            rows.append((deviation, subset, n, n_true, n_true / n if n else np.nan))
-    return pd.DataFrame(rows, columns=["deviation", "subset", "n_sites", "n_true", "share"])
-
-
-def complications(visits: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
-    """How many sites ever had each complication, among those asked about one at a visit.
-
-    Parameters
-    ----------
-    visits : the contract's visits; rows of sites that are not in `cases` are ignored
-    cases : one row a site, as `cases()` gives it
-
-    Returns
-    -------
-    `complication, n_sites, n_patients, n_asked, share`
-        A kind a row (`none` is no kind); n_asked: sites with a complication or `none` recorded at any visit.
-    """
-    asked = visits.loc[visits["complication"].notna(), ["site_id", "complication"]]
-    asked = asked.merge(cases[["site_id", "patient_id"]], on="site_id", how="inner")
-    n_asked = asked["site_id"].nunique()
-    kinds = as_levels(asked["complication"])
-    rows = []
-    for kind in kinds.categories.drop("none", errors="ignore"):
-        ever = asked.loc[np.asarray(kinds == kind)]
-        n_sites, n_patients = ever["site_id"].nunique(), ever["patient_id"].nunique()
-        rows.append((kind, n_sites, n_patients, n_asked, n_sites / n_asked if n_asked else np.nan))
-    return pd.DataFrame(rows, columns=["complication", "n_sites", "n_patients", "n_asked", "share"])
 
 
 def _integers(table: pd.DataFrame, *columns: str) -> pd.DataFrame:

@@ -1,0 +1,28 @@
+"""How deep was drilled: its questions."""
+
+from liftseries.models.shared.question import Analysis, Leaves, Question
+
+QUESTIONS = (
+    Question(
+        name="depth_agreement",
+        says="agreement with the plan",
+        function="liftseries.models.depth.agreement:fit_depth_agreement",
+        reads={"cases": "cases"},
+        analyses=(Analysis("depth.agreement", "planned against achieved depth: bias and limits of agreement"),),
+    ),
+    Question(
+        name="depth_proportional_bias",
+        says="error along the planned depth",
+        function="liftseries.models.depth.proportional_bias:fit_depth_proportional_bias",
+        reads={"cases": "cases"},
+        analyses=(Analysis("depth.proportional_bias", "whether the error grows with the planned depth"),),
+    ),
+    Question(
+        name="deviations",
+        says="deviations by kind",
+        function="liftseries.models.depth.deviations:count_deviations",
+        reads={"cases": "cases"},
+        by=("approach",),
+        leaves=(Leaves("deviations", "", "deviation subset n_sites n_true share"),),
+    ),
+)

@@ -1,0 +1,44 @@
+"""What could change the answers: its questions."""
+
+from liftseries.models.shared.question import Analysis, Question
+
+ALIKE = (
+    Question(
+        name="measurement_icc",
+        says="how alike sites are",
+        function="liftseries.models.sensitivity.icc:fit_measurement_icc",
+        reads={"cases": "cases", "visits": "visits"},
+        analyses=(Analysis("measurement.icc", "how alike the sites of a patient are"),),
+    ),
+)
+QUESTIONS = (
+    Question(
+        name="sensitivity_evalue",
+        says="unmeasured causes",
+        function="liftseries.models.sensitivity.evalue:fit_sensitivity_evalue",
+        reads={"perforation": "estimates:perforation_gee", "survival": "estimates:survival_cox"},
+        analyses=(Analysis("sensitivity.evalue", "how strong an unmeasured cause would have to be"),),
+    ),
+    Question(
+        name="sensitivity_detection",
+        says="overlooked tears",
+        function="liftseries.models.sensitivity.detection:fit_sensitivity_detection",
+        reads={"cases": "cases"},
+        by=("approach",),
+        analyses=(
+            Analysis("sensitivity.detection", "rates if tears were overlooked"),
+            Analysis("sensitivity.detection_contrast", "and contrasts"),
+        ),
+    ),
+    Question(
+        name="sensitivity_lost",
+        says="implants lost",
+        function="liftseries.models.sensitivity.lost:fit_sensitivity_lost",
+        reads={"implants": "implants"},
+        asks={"months": "survival_months"},
+        analyses=(
+            Analysis("sensitivity.lost_implants", "survival if lost implants fared best or worst"),
+            Analysis("sensitivity.tipping_point", "how many of them it takes"),
+        ),
+    ),
+)

@@ -1,0 +1,92 @@
+"""How a question is declared: what it reads, what it asks of the plan, which analyses answer it, what it leaves.
+
+Plain data: the workflow reads all declarations before anything is computed, so functions are named as text
+(`package.module:function`) and nothing is imported but the standard library. Rules, jobs, the order of results.csv,
+what the report and a release may take, and README's table come from them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """Rows of results.csv of one name.
+
+    Attributes
+    ----------
+    name : in the column `analysis`
+    means : what it is, for README's table
+    """
+
+    name: str
+    means: str
+
+
+@dataclass(frozen=True)
+class Leaves:
+    """A table that a question leaves beside its estimates, as `models/{name}.csv`.
+
+    Attributes
+    ----------
+    name : of the table
+    attribute : of what the question's function gives back; empty where that is the table itself
+    columns : its columns, with blanks between
+    """
+
+    name: str
+    attribute: str
+    columns: str
+
+
+@dataclass(frozen=True)
+class Draws:
+    """How a question resamples: a chunk a job; every replicate has its own seed, so the split changes no answer.
+
+    Attributes
+    ----------
+    function : takes the question's tables, what it asks, `first` and `n`, and gives a row or more a replicate
+    n : the plan key that says how many replicates there are
+    a_job : how many of them one job draws
+    asks : argument -> plan key
+    """
+
+    function: str
+    n: str
+    a_job: int
+    asks: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Question:
+    """One function that answers, and what it needs.
+
+    Attributes
+    ----------
+    name : of its files in models/
+    says : what its job is doing, in a few words
+    function : gives `Estimates`, or where it has no analyses anything with the attributes that it leaves
+    reads : argument -> table of the run (`cases`, `implants`, `visits` …), or `estimates:QUESTION`
+    analyses : the rows that it gives
+    asks : argument -> plan key; a dot leads into a section (`imputation.sets`)
+    by : columns whose levels are subsets, as the argument `by`
+    draws : where it resamples; what was drawn is the argument `draws`
+    leaves : further tables
+    """
+
+    name: str
+    says: str
+    function: str
+    reads: Mapping[str, str]
+    analyses: tuple[Analysis, ...] = ()
+    asks: Mapping[str, str] = field(default_factory=dict)
+    by: tuple[str, ...] = ()
+    draws: Draws | None = None
+    leaves: tuple[Leaves, ...] = ()
+
+    @property
+    def room(self) -> str:
+        """The outcome that it is about, whose quick questions share a job: `perforation`."""
+        return self.function.split(".")[2]

@@ -1,0 +1,154 @@
+"""How long implants stay: its questions."""
+
+from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
+
+MONTHS = {"months": "survival_months"}
+TERMS = {"terms": "survival_terms"}
+IMPLANTS = {"implants": "implants"}
+
+QUESTIONS = (
+    Question(
+        name="survival_km",
+        says="Kaplan-Meier",
+        function="liftseries.models.survival.km:fit_survival_km",
+        reads=IMPLANTS,
+        asks=MONTHS,
+        by=("rbh_band", "approach", "protocol"),
+        analyses=(Analysis("survival.km", "Kaplan-Meier survival of the implants, clustered in patients"),),
+        leaves=(
+            Leaves("survival_curves", "curves", "subset months survival conf_low conf_high"),
+            Leaves("survival_at_risk", "at_risk", "subset months n_at_risk n_failed n_censored"),
+        ),
+    ),
+    Question(
+        name="survival_life_table",
+        says="life table",
+        function="liftseries.models.survival.life_table:fit_survival_life_table",
+        reads=IMPLANTS,
+        analyses=(Analysis("survival.life_table", "yearly actuarial life table"),),
+        leaves=(
+            Leaves(
+                "life_table",
+                "table",
+                "start_months end_months n_entering n_censored n_failed n_effective risk survival",
+            ),
+        ),
+    ),
+    Question(
+        name="survival_cox",
+        says="hazards",
+        function="liftseries.models.survival.cox:fit_survival_cox",
+        reads=IMPLANTS,
+        asks=TERMS,
+        analyses=(Analysis("survival.cox", "Cox model, Efron ties, errors clustered in patients"),),
+    ),
+    Question(
+        name="survival_firth_cox",
+        says="penalised hazards",
+        function="liftseries.models.survival.firth_cox:fit_survival_firth_cox",
+        reads=IMPLANTS,
+        asks=TERMS,
+        analyses=(Analysis("survival.firth_cox", "the same model penalised: profile interval, and a jackknife"),),
+    ),
+    Question(
+        name="survival_imputed",
+        says="hazards with missing terms imputed",
+        function="liftseries.models.survival.imputed:fit_survival_imputed",
+        reads=IMPLANTS,
+        asks={**TERMS, "auxiliary": "imputation.auxiliary", "patient_columns": "patient_columns"},
+        analyses=(Analysis("survival.imputed", "the same with missing terms imputed, pooled by Rubin's rules"),),
+        draws=Draws(
+            function="liftseries.models.survival.imputed:survival_imputed_draws",
+            n="imputation.sets",
+            a_job=10,
+            asks={"iterations": "imputation.iterations", "seed": "seed"},
+        ),
+        leaves=(Leaves("survival_imputation", "models", "variable level_of n_missing model predictors"),),
+    ),
+    Question(
+        name="survival_interval",
+        says="failures between visits",
+        function="liftseries.models.survival.interval:fit_survival_interval",
+        reads=IMPLANTS,
+        asks=TERMS | MONTHS,
+        analyses=(
+            Analysis("survival.interval", "failures known only to lie between two visits: Weibull model"),
+            Analysis("survival.interval_curve", "survival by that model"),
+        ),
+    ),
+    Question(
+        name="survival_turnbull",
+        says="survival between visits",
+        function="liftseries.models.survival.turnbull:fit_survival_turnbull",
+        reads=IMPLANTS,
+        asks=MONTHS,
+        analyses=(Analysis("survival.turnbull", "failures known only to lie between two visits, without a model"),),
+        draws=Draws(
+            function="liftseries.models.survival.turnbull:turnbull_draws",
+            n="resamples",
+            a_job=500,
+            asks={"seed": "seed"},
+        ),
+        leaves=(Leaves("survival_turnbull_curves", "curves", "months survival conf_low conf_high"),),
+    ),
+    Question(
+        name="survival_competing",
+        says="death competing",
+        function="liftseries.models.survival.competing:fit_survival_competing",
+        reads=IMPLANTS,
+        asks=MONTHS,
+        by=("rbh_band", "approach", "protocol"),
+        analyses=(Analysis("survival.competing", "failure with death competing"),),
+        leaves=(Leaves("survival_competing_curves", "curves", "subset months failure conf_low conf_high death"),),
+    ),
+    Question(
+        name="survival_ph",
+        says="proportional hazards",
+        function="liftseries.models.survival.ph:fit_survival_ph",
+        reads=IMPLANTS,
+        asks=TERMS,
+        analyses=(Analysis("survival.ph", "whether hazard ratios stay the same over time"),),
+        leaves=(Leaves("survival_ph_residuals", "residuals", "term months residual smooth coefficient"),),
+    ),
+    Question(
+        name="survival_rmst",
+        says="months in function",
+        function="liftseries.models.survival.rmst:fit_survival_rmst",
+        reads=IMPLANTS,
+        asks=MONTHS,
+        by=("approach", "protocol"),
+        analyses=(
+            Analysis("survival.rmst", "mean months in function up to a horizon"),
+            Analysis("survival.rmst_difference", "and their differences"),
+        ),
+    ),
+    Question(
+        name="survival_patient",
+        says="first failures",
+        function="liftseries.models.survival.patient:fit_survival_patient",
+        reads=IMPLANTS,
+        asks=MONTHS,
+        analyses=(Analysis("survival.patient", "a patient's first failure"),),
+    ),
+    Question(
+        name="survival_gain",
+        says="bone gain and later failure",
+        function="liftseries.models.survival.gain:fit_survival_gain",
+        reads={"visits": "visits", "implants": "implants", "cases": "cases"},
+        asks={**TERMS, "landmark_months": "landmark_months"},
+        analyses=(
+            Analysis(
+                "survival.gain",
+                "bone gain and failure after a landmark, so that no implant is credited with living until it was "
+                "measured",
+            ),
+        ),
+    ),
+    Question(
+        name="complications",
+        says="complications",
+        function="liftseries.models.survival.complications:count_complications",
+        reads={"visits": "visits", "cases": "cases"},
+        leaves=(Leaves("complications", "", "complication n_sites n_patients n_asked share"),),
+    ),
+)
