@@ -21,6 +21,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
+# What a release says of a table whose name is now that of its file.
+RENAMED = (
+    (b'"table": "at_risk"', b'"table": "survival_at_risk"'),
+    (b'"table": "curves"', b'"table": "survival_curves"'),
+)
 KEY = b"\x07" * 32
 IGNORED_PARTS = {".snakemake", "logs", "models", "checked", ".lock", "manifest.json"}
 HASH = re.compile(rb'"(?:code|[^"]*sha256[^"]*|manifest)": "[0-9a-f]{8,}"')
@@ -32,6 +37,7 @@ def main() -> int:
     options.add_argument("revision")
     options.add_argument("--keep", type=Path, default=Path(tempfile.gettempdir()) / "liftseries_golden")
     options.add_argument("--only", nargs="*", help="names of studies")
+    options.add_argument("--without-release", action="store_true", help="the run alone, which is much faster")
     options = options.parse_args()
     revision = git("rev-parse", options.revision)
     base, now = options.keep / revision, options.keep / f"now-{os.getpid()}"
@@ -43,8 +49,11 @@ def main() -> int:
             finally:
                 git("worktree", "remove", "--force", f"{tree}/tree")
         (base / "done").touch()
-    made(ROOT, now, options.only)
-    differing = list(differences(base, now, options.only))
+    with tempfile.TemporaryDirectory() as tree:  # as it is now, whatever is edited meanwhile
+        for room in ("src", "workflow", "schemas", "reports"):
+            shutil.copytree(ROOT / room, Path(tree) / room)
+        made(Path(tree), now, options.only, not options.without_release)
+    differing = list(differences(base, now))
     print("\n".join(differing) or "The same bytes.")
     if not differing:
         shutil.rmtree(now)
@@ -55,7 +64,7 @@ def git(*arguments: str) -> str:
     return subprocess.run(["git", *arguments], cwd=ROOT, check=True, capture_output=True, text=True).stdout.strip()
 
 
-def made(tree: Path, into: Path, only: list[str] | None = None) -> None:
+def made(tree: Path, into: Path, only: list[str] | None = None, with_release: bool = True) -> None:
     """Runs the commands of `tree` on each study and keeps what they leave in `into`."""
     shutil.rmtree(into, ignore_errors=True)
     into.mkdir(parents=True)
@@ -66,35 +75,41 @@ def made(tree: Path, into: Path, only: list[str] | None = None) -> None:
             study = Path(folder) / name
             shutil.copytree(ROOT / "synthetic_data", study, ignore=shutil.ignore_patterns("output", "release"))
             make(study)
-            commands(tree, Path(folder), name, into / name)
+            commands(tree, Path(folder), name, into / name, with_release)
 
 
-def commands(tree: Path, folder: Path, name: str, kept: Path) -> None:
+def commands(tree: Path, folder: Path, name: str, kept: Path, with_release: bool) -> None:
     def command(*arguments: str) -> None:
         environment = {**os.environ, "PYTHONPATH": str(tree / "src"), "COLUMNS": "100"}
         call = [sys.executable, "-c", "import sys; from liftseries.cli import main; sys.exit(main())", *arguments]
         done = subprocess.run(call, cwd=folder, env=environment, capture_output=True, text=True)
-        told.append(f"$ {' '.join(arguments)}\n{done.stdout}{done.stderr}\nstatus {done.returncode}\n")
+        words = f"{done.stdout}{done.stderr}".replace(f"{folder}/", "").replace(f"{folder.resolve()}/", "")
+        told.append(f"$ {' '.join(arguments)}\n{words}\nstatus {done.returncode}\n")
 
     told: list[str] = []
     kept.mkdir(parents=True)
     (folder / "key").mkdir()
     write_key(folder / "key" / "of.key")
     command("check", name, "--decisions", f"{name}/decisions_told.csv")
-    command("pseudonymise", name, "hidden", "--key", "key/of.key")
+    (folder / "sent").mkdir()
+    for table in (path for path in (folder / name).iterdir() if re.match(r"[a-z]+_|dune|instr|stops", path.name)):
+        if table.suffix != ".py" and "told" not in table.name:
+            shutil.copy(table, folder / "sent")
+    command("pseudonymise", "sent", "hidden", "--key", "key/of.key", "--keep", "flapless")
     command("check", name, "--corrections", f"{name}/to_mend.xlsx")
     command("ladder", name, "--rbh-min", "3.5", "--rbh-max", "5")
     if name != "spoiled":
         command("run", name)
-        command("release", name)
-        shutil.move(folder / name / "release", kept / "release")
-        command("release", name, "--rows")
-        shutil.move(folder / name / "release", kept / "release_rows")
+        for arguments in [(), ("--rows",)] if with_release else []:
+            command("release", name, *arguments)
+            shutil.move(folder / name / "release", kept / "_".join(["release", *arguments]))
         shutil.copytree(folder / name / "output", kept / "output", ignore=lambda _, names: IGNORED_PARTS & {*names})
     for path in (folder / "hidden", folder / name / "decisions_told.csv"):
         if path.exists():
             shutil.move(path, kept / path.name)
-    (kept / "messages.txt").write_text(TOOK.sub("", "\n".join(told)), encoding="utf-8")
+    for call in told:
+        name = re.sub(r"\W+", "_", call.split("\n")[0]).strip("_")
+        (kept / f"{name}.txt").write_text(TOOK.sub("", call), encoding="utf-8")
 
 
 def write_key(path: Path) -> None:
@@ -104,10 +119,12 @@ def write_key(path: Path) -> None:
     path.chmod(0o600)
 
 
-def differences(base: Path, now: Path, only: list[str] | None) -> Iterator[str]:
+def differences(base: Path, now: Path) -> Iterator[str]:
+    """Files that differ or that one side lacks, in the folders that both sides made."""
+    made = {path.parent for path in now.rglob("*") if path.is_file()}
     files = {path.relative_to(folder) for folder in (base, now) for path in folder.rglob("*") if path.is_file()}
     for path in sorted(files - {Path("done")}):
-        if only and path.parts[0] not in only:
+        if now / path.parent not in made or (path.name.startswith("release") and not (now / path).exists()):
             continue
         if not (base / path).exists() or not (now / path).exists():
             yield f"{path}: only in {'now' if (now / path).exists() else 'base'}"
@@ -120,7 +137,10 @@ def content(path: Path) -> bytes:
     if path.suffix in (".xlsx", ".docx"):
         with zipfile.ZipFile(path) as file:
             return b"".join(name.encode() + file.read(name) for name in sorted(file.namelist()))
-    return HASH.sub(b'"": ""', path.read_bytes())
+    content = path.read_bytes()
+    for old, new in RENAMED if path.name == "release.json" else ():
+        content = content.replace(old, new)
+    return HASH.sub(b'"": ""', content)
 
 
 # ── the studies ─────────────────────────────────────────────────────────────────────────────────────────────

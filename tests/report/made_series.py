@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.base.outputs import write_csv
+from liftseries.geometry.deviations import DEVIATIONS
 from liftseries.models.depth.agreement import fit_depth_agreement
 from liftseries.models.depth.deviations import count_deviations
 from liftseries.models.depth.proportional_bias import fit_depth_proportional_bias
@@ -266,7 +267,7 @@ def _cases(n_patients: int, seed: int, approaches, log: bool) -> pd.DataFrame:
     bands = [-np.inf, *BANDS_MM, np.inf]
     deviations = {
         name: pd.array(rng.random(n) < 0.06, dtype="boolean") if log else pd.array([pd.NA] * n, dtype="boolean")
-        for name in describe.DEVIATIONS
+        for name in DEVIATIONS
     }
     return pd.DataFrame(
         {

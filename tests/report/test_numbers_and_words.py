@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from liftseries.models.series.describe import DEVIATIONS as KNOWN_DEVIATIONS
+from liftseries.geometry.deviations import DEVIATIONS as KNOWN_DEVIATIONS
 from liftseries.report.kit import words as wording
 from liftseries.report.kit.numbers import (
     count,

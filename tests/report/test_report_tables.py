@@ -3,6 +3,7 @@
 import csv
 import io
 import zipfile
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -42,7 +43,7 @@ def test_an_analysis_without_a_table_of_its_own_is_not_lost(material):
     extra = full.results.iloc[[0]].assign(
         analysis="perforation.other", term="rbh_mid_mm", scale="log_odds", estimate=0.0
     )
-    more = type(full)(**{**vars(full), "results": pd.concat([full.results, extra])})
+    more = replace(full, tables={**full.tables, "results": pd.concat([full.results, extra])})
     table = displays(more)["other_estimates"]
     assert table.rows[0][0] == "perforation.other"
     assert table.rows[0][-1] == "perforation.other · all · rbh_mid_mm"

@@ -35,5 +35,5 @@ def enter_curves(ledger: Ledger, curves: pd.DataFrame) -> None:
     for position, row in enumerate(curves.itertuples(index=False)):
         part = p.followed & p.subset(row.subset)
         tables = ["survival"] if row.subset == "all" else [f"survival by {row.subset.partition('=')[0]}"]
-        ledger.gives_away(("curves", position), tables, part & p.failed & (p.months < row.months))
-        ledger.rests(("curves", position), part & (p.months >= row.months))
+        ledger.gives_away(("survival_curves", position), tables, part & p.failed & (p.months < row.months))
+        ledger.rests(("survival_curves", position), part & (p.months >= row.months))

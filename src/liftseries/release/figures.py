@@ -31,14 +31,14 @@ def released_drawings(material: Material, curves: pd.DataFrame) -> dict[str, Dra
     km = material.rows("survival.km")
     curves = curves[curves["survival"].notna()]
     return {
-        "flow": series.draw_flow(material.flow),
-        "deviations": depth.draw_deviations(material.deviations),
+        "flow": series.draw_flow(material.table("flow")),
+        "deviations": depth.draw_deviations(material.table("deviations")),
         "perforation_by_height": perforation.draw_perforation_by_height(material.rows("perforation.rate")),
         "perforation_odds": perforation.draw_perforation_odds(material.rows("perforation.gee"), words),
-        "survival": survival.draw_survival(curves, material.at_risk, km),
-        "survival_by_height": survival.draw_survival_by_height(curves, material.at_risk, km),
+        "survival": survival.draw_survival(curves, material.table("survival_at_risk"), km),
+        "survival_by_height": survival.draw_survival_by_height(curves, material.table("survival_at_risk"), km),
         "hazard_ratios": survival.draw_hazard_ratios(material.rows("survival.cox"), words),
-        "gain_by_visit": gain.draw_gain_by_visit(material.gain_by_visit),
+        "gain_by_visit": gain.draw_gain_by_visit(material.table("gain_by_visit")),
         "gain_terms": gain.draw_gain_terms(material.rows("gain.mixed"), words),
     }
 

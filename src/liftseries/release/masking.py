@@ -22,7 +22,7 @@ from liftseries.release.tables_ledger import enter_tables
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import WITHHELD, WITHHELD_COUNT
 
-CURVES = "curves"
+CURVES = "survival_curves"
 PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words
 COUNTED = re.compile(r"\b(\d+) (event|failure|implant|perforation|patient|site)s?\b")
 LATER = re.compile(r"; \d+ with a failure after that")  # of patients, mostly few: never told
@@ -55,7 +55,7 @@ class Masked:
 
 def tables_of(material: Material) -> dict[str, pd.DataFrame]:
     """The tables with counts, by their name in `Material`."""
-    return {name: getattr(material, name) for name in RULES if name != CURVES}
+    return {name: material.table(name) for name in RULES if name != CURVES}
 
 
 def ledger_of(material: Material, population: Population) -> Ledger:
@@ -88,7 +88,7 @@ def mask(
     ledger = ledger_of(material, population)
     if rows:
         enter_rows(ledger, rows)
-    told_curves = curves_at_months(curves, material.at_risk)
+    told_curves = curves_at_months(curves, material.table("survival_at_risk"))
     enter_curves(ledger, told_curves)
     protection = protection_of(ledger, smallest_cell)
     gone = ledger.withheld(protection.withheld)
@@ -97,19 +97,17 @@ def mask(
         masking = _Masking(name, table, ledger, gone, smallest_cell)
         tables[name] = masking.masked()
         told.append(masking.tally())
-    tables["flow"] = _flow(material.flow, tables["flow"])
+    tables["flow"] = _flow(material.table("flow"), tables["flow"])
     tables["results"] = _words(tables["results"], smallest_cell)
-    told_curves = tables.pop(CURVES)
+    curves_told = tables[CURVES]
+    undeclared = {name: table.iloc[:0] for name, table in material.tables.items() if name not in tables}
     return Masked(
-        curves=told_curves,
+        curves=curves_told,
         material=replace(
             material,
-            **tables,
+            tables=undeclared | tables,
             plan=released_plan(material.plan),
             inputs={},
-            counts=material.counts.iloc[:0],
-            set_aside=material.set_aside.iloc[:0],
-            ladder_cases=material.ladder_cases.iloc[:0],
             figures={},
         ),
         ledger=ledger,

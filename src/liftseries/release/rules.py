@@ -72,13 +72,13 @@ RULES: dict[str, TableRules] = {
             Rule(("survival", "std_error", "conf_low", "conf_high"), given_away=True),
         ),
     ),
-    "at_risk": TableRules(("n_at_risk", "n_failed", "n_censored")),
+    "survival_at_risk": TableRules(("n_at_risk", "n_failed", "n_censored")),
     "gain_variances": TableRules(("n_visits",), (Rule(("patient_sd_mm", "site_sd_mm", "residual_sd_mm"), behind=1),)),
     "gain_by_visit": TableRules(("n",), (Rule(("mean", "sd"), behind=1),)),
     "perforation_imputation": TableRules(("n_missing",)),
     "survival_imputation": TableRules(("n_missing",)),
     "left_out": TableRules(("n_sites",)),
-    "curves": TableRules((), (Rule(("survival", "conf_low", "conf_high"), behind=1, given_away=True),)),
+    "survival_curves": TableRules((), (Rule(("survival", "conf_low", "conf_high"), behind=1, given_away=True),)),
     "results": TableRules(
         ("n_sites", "n_patients", "n_events"),
         (

@@ -233,7 +233,7 @@ ENTER = {
     "deviations": _deviation,
     "complications": _complication,
     "life_table": _life_table,
-    "at_risk": _at_risk,
+    "survival_at_risk": _at_risk,
     "gain_by_visit": _gain_by_visit,
     "gain_variances": _gain_variances,
     "perforation_imputation": partial(_imputed, lambda p: p.perforation_known),

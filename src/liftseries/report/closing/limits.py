@@ -61,7 +61,7 @@ def _detection(material: Material) -> Iterable[str]:
         "A perforation counts as such when the test used at the site could show it; what no test looked for "
         "stays unseen."
     )
-    tests = material.characteristics
+    tests = material.table("characteristics")
     if len(tests):
         tests = tests[tests["column"].eq("perforation_test") & tests["subset"].eq("all")]
         used = [
@@ -81,7 +81,8 @@ def _detection(material: Material) -> Iterable[str]:
 
 
 def _dropouts(material: Material, words: Words) -> Iterable[str]:
-    table = material.at_risk[material.at_risk["subset"].eq("all")] if len(material.at_risk) else material.at_risk
+    table = material.table("survival_at_risk")
+    table = table[table["subset"].eq("all")] if len(table) else table
     if table.empty:
         return
     start, later = table[table["months"].eq(0)], table[table["months"].gt(0)]
@@ -117,7 +118,7 @@ def _shared_height(material: Material) -> Iterable[str]:
 
 
 def _missing(material: Material, words: Words) -> Iterable[str]:
-    table = material.missing
+    table = material.table("missing")
     table = table[table["subset"].eq("all")] if len(table) else table
     if table.empty:
         return
@@ -139,7 +140,7 @@ def _missing(material: Material, words: Words) -> Iterable[str]:
 
 
 def _log(material: Material) -> Iterable[str]:
-    stages = {row["stage"]: row for _, row in material.flow.iterrows()}
+    stages = {row["stage"]: row for _, row in material.table("flow").iterrows()}
     if "with a drilling log" not in stages or "in the series" not in stages:
         return
     with_log, n = stages["with a drilling log"]["n_sites"], stages["in the series"]["n_sites"]

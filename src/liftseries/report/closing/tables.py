@@ -25,8 +25,8 @@ def imputation_table(material: Material, words: Words) -> Display | None:
             ", ".join(words.column(name) for name in str(row["predictors"]).split()),
         )
         for outcome, table in (
-            ("Perforation", material.perforation_imputation),
-            ("Implant failure", material.survival_imputation),
+            ("Perforation", material.table("perforation_imputation")),
+            ("Implant failure", material.table("survival_imputation")),
         )
         for _, row in table.iterrows()
     ]

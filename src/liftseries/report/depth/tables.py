@@ -18,7 +18,7 @@ from liftseries.report.kit.words import CANNOT_OCCUR, DEVIATIONS, IMPOSSIBLE, tr
 
 def deviations_table(material: Material) -> Display | None:
     """Deviations from the drilling plan by kind and approach."""
-    table = material.deviations
+    table = material.table("deviations")
     if table.empty:
         return None
     subsets = list(dict.fromkeys(table["subset"]))

@@ -12,9 +12,9 @@ from liftseries.report.kit.tables.cells import (
 
 def gain_scatter_table(material: Material) -> Display | None:
     """How much bone gain differs between patients, sites and measurements."""
-    if material.gain_variances.empty or not material.gain_variances["n_visits"].iloc[0]:
+    if material.table("gain_variances").empty or not material.table("gain_variances")["n_visits"].iloc[0]:
         return None
-    row = material.gain_variances.iloc[0]
+    row = material.table("gain_variances").iloc[0]
     names = {
         "patient_sd_mm": "Between patients",
         "site_sd_mm": "Between sites of a patient",

@@ -13,32 +13,18 @@ from typing import Any
 
 import pandas as pd
 
+from liftseries.models.questions import QUESTIONS
 from liftseries.models.shared.results import DESIGN_EFFECT, LEFT_OUT_COLUMNS, RESULT_COLUMNS
 
-IMPUTATION = "variable level_of n_missing model predictors"
-# field of Material -> its file in the output folder and the columns that an empty one still has
-FILES = {
+# Tables that no question leaves -> file in the output folder and the columns that an empty one still has.
+SPINE = {
     "counts": ("checked/counts.csv", "table file read kept set_aside"),
     "set_aside": ("set_aside.csv", "table file row column value_class rule message"),
-    "flow": ("models/flow.csv", "stage n_patients n_sites"),
-    "characteristics": (
-        "models/characteristics.csv",
-        "unit column level subset n n_known n_missing share mean sd median q1 q3",
-    ),
-    "missing": ("models/missing.csv", "column subset n n_missing n_not_applicable share"),
-    "deviations": ("models/deviations.csv", "deviation subset n_sites n_true share"),
-    "complications": ("models/complications.csv", "complication n_sites n_patients n_asked share"),
-    "life_table": (
-        "models/life_table.csv",
-        "start_months end_months n_entering n_censored n_failed n_effective risk survival",
-    ),
-    "at_risk": ("models/survival_at_risk.csv", "subset months n_at_risk n_failed n_censored"),
     "ladder_cases": ("models/ladder_cases.csv", "case site_label approach step_no deviations"),
-    "gain_variances": ("models/gain_variances.csv", "patient_sd_mm site_sd_mm residual_sd_mm n_visits"),
-    "gain_by_visit": ("models/gain_by_visit.csv", "months n mean sd"),
-    "perforation_imputation": ("models/perforation_imputation.csv", IMPUTATION),
-    "survival_imputation": ("models/survival_imputation.csv", IMPUTATION),
     "results": ("results.csv", " ".join(RESULT_COLUMNS)),
+}
+FILES = SPINE | {
+    table.name: (f"models/{table.name}.csv", table.columns) for question in QUESTIONS for table in question.leaves
 }
 # fmt: off
 TEXT_COLUMNS = (
@@ -58,10 +44,7 @@ class Material:
     plan : study.yaml with every default filled in (`Plan.as_written`)
     versions : package -> version
     inputs : input file -> SHA-256
-    counts, set_aside, flow, characteristics, missing, deviations, complications, life_table, at_risk,
-    ladder_cases, gain_variances, gain_by_visit, perforation_imputation, survival_imputation,
-    results : the tables of `FILES`
-    left_out : all `models/*.left_out.csv`, one under another
+    tables : name -> table: those of `FILES`, and `left_out`, all `models/*.left_out.csv` one under another
     figures : name -> the SVG
     withheld : what a report that leaves the house says of the numbers withheld; none in the one that stays
     """
@@ -69,24 +52,23 @@ class Material:
     plan: Mapping[str, Any]
     versions: Mapping[str, str]
     inputs: Mapping[str, str]
-    counts: pd.DataFrame
-    set_aside: pd.DataFrame
-    flow: pd.DataFrame
-    characteristics: pd.DataFrame
-    missing: pd.DataFrame
-    deviations: pd.DataFrame
-    complications: pd.DataFrame
-    life_table: pd.DataFrame
-    at_risk: pd.DataFrame
-    ladder_cases: pd.DataFrame
-    gain_variances: pd.DataFrame
-    gain_by_visit: pd.DataFrame
-    perforation_imputation: pd.DataFrame
-    survival_imputation: pd.DataFrame
-    results: pd.DataFrame
-    left_out: pd.DataFrame
+    tables: Mapping[str, pd.DataFrame]
     figures: Mapping[str, Path] = field(default_factory=dict)
     withheld: Sequence[str] = ()
+
+    @property
+    def results(self) -> pd.DataFrame:
+        """results.csv."""
+        return self.tables["results"]
+
+    @property
+    def left_out(self) -> pd.DataFrame:
+        """The sites that analyses left out, and why."""
+        return self.tables["left_out"]
+
+    def table(self, name: str) -> pd.DataFrame:
+        """A table of the run."""
+        return self.tables[name]
 
     def rows(self, analysis: str, subset: str | None = None) -> pd.DataFrame:
         """Rows of results.csv of one analysis, of one subset where it is named."""
@@ -145,12 +127,12 @@ def read_material(
     output = Path(output)
     tables = {name: read_table(output / file, columns.split()) for name, (file, columns) in FILES.items()}
     left_out = [read_table(path, LEFT_OUT_COLUMNS) for path in sorted(output.glob("models/*.left_out.csv"))]
-    left_out = [table for table in left_out if len(table)]
+    left_out = [table for table in left_out if len(table)] or [pd.DataFrame(columns=list(LEFT_OUT_COLUMNS))]
+    tables["left_out"] = pd.concat(left_out, ignore_index=True)
     return Material(
         plan=plan,
         versions=versions or {},
         inputs=inputs or {},
-        left_out=pd.concat(left_out, ignore_index=True) if left_out else pd.DataFrame(columns=list(LEFT_OUT_COLUMNS)),
         figures={path.stem: path for path in sorted(output.glob("figures/*.svg"))},
-        **tables,
+        tables=tables,
     )

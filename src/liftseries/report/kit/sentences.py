@@ -66,7 +66,8 @@ def survival_sentence(material: Material) -> Paragraph | None:
     row = last(rows[rows["estimate"].notna()])
     if row is None:
         return None
-    at_risk = material.at_risk[material.at_risk["subset"].eq("all") & material.at_risk["months"].eq(float(row["term"]))]
+    at_risk = material.table("survival_at_risk")
+    at_risk = at_risk[at_risk["subset"].eq("all") & at_risk["months"].eq(float(row["term"]))]
     still = f", with {count(at_risk['n_at_risk'].iloc[0])} still at risk" if len(at_risk) else ""
     text = (
         f"At {row['term']} months {interval(row['estimate'], row['conf_low'], row['conf_high'], percent)} "
@@ -77,7 +78,7 @@ def survival_sentence(material: Material) -> Paragraph | None:
 
 
 def gain_sentence(material: Material) -> Paragraph | None:
-    course = material.gain_by_visit
+    course = material.table("gain_by_visit")
     if course.empty:
         return None
     year = course[course["months"].eq(12)] if course["months"].eq(12).any() else course.tail(1)

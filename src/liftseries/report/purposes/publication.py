@@ -148,7 +148,7 @@ class _Writer:
 
 
 def _in_numbers(material: Material) -> Iterable[tuple[str, str]]:
-    stages = {row["stage"]: row for _, row in material.flow.iterrows()}
+    stages = {row["stage"]: row for _, row in material.table("flow").iterrows()}
     if "in the series" in stages:
         yield "In the series", people(stages["in the series"])
     if "set aside" in stages:
@@ -196,8 +196,8 @@ def _studied(writer: _Writer) -> Iterable[Block]:
     if files:
         named = [f"{counted(len(labels), 'file')} of {table}" for table, labels in files.items()]
         yield Paragraph(f"The study folder names {listed(named)}.")
-    if len(material.counts):
-        totals = material.counts.groupby("table", sort=False)[["read", "kept", "set_aside"]].sum()
+    if len(material.table("counts")):
+        totals = material.table("counts").groupby("table", sort=False)[["read", "kept", "set_aside"]].sum()
         told = [f"{name} {count(row['kept'])} of {count(row['read'])}" for name, row in totals.iterrows()]
         yield Paragraph(f"Rows kept of rows read: {listed(told)}.")
     if plan:
@@ -216,7 +216,7 @@ def _studied(writer: _Writer) -> Iterable[Block]:
 
 def _who(writer: _Writer) -> Iterable[Block]:
     material = writer.material
-    stages = {row["stage"]: row for _, row in material.flow.iterrows()}
+    stages = {row["stage"]: row for _, row in material.table("flow").iterrows()}
     if "in the series" in stages:
         told = [
             f"{stage}: {people(stages[stage])}" for stage in ("read", "set aside", "in the series") if stage in stages
@@ -228,19 +228,19 @@ def _who(writer: _Writer) -> Iterable[Block]:
     yield from writer.table("flow")
     if material.withheld:
         yield Paragraph("Rows set aside are single records; which and how many there were stays in the house.")
-    elif material.set_aside.empty:
+    elif material.table("set_aside").empty:
         yield Paragraph("No row was set aside.")
     else:
-        n = len(material.set_aside.drop_duplicates(["table", "file", "row"]))
+        n = len(material.table("set_aside").drop_duplicates(["table", "file", "row"]))
         yield Paragraph(
             f"{counted(n, 'row')} of all tables {'was' if n == 1 else 'were'} set aside, with what depends on them."
         )
         yield from writer.table("set_aside")
     yield from writer.table("characteristics")
     yield from writer.figure("residual_height")
-    if material.missing.empty:
+    if material.table("missing").empty:
         yield Paragraph("The run left no count of missing values.")
-    elif pd.to_numeric(material.missing["n_missing"]).eq(0).all():
+    elif pd.to_numeric(material.table("missing")["n_missing"]).eq(0).all():
         yield Paragraph("No value is missing in the columns looked at.")
     else:
         yield from writer.table("missing")
@@ -258,7 +258,7 @@ def _depth(writer: _Writer) -> Iterable[Block]:
     yield from writer.table("depth_agreement")
     yield from bias_sentence(material)
     yield from writer.table("proportional_bias")
-    whole = material.deviations[material.deviations["subset"].eq("all")]
+    whole = material.table("deviations")[material.table("deviations")["subset"].eq("all")]
     whole = whole[pd.to_numeric(whole["n_sites"]).ne(0)]
     if len(whole):
         ranked = whole.sort_values("share", ascending=False, kind="stable").head(3)
@@ -495,7 +495,7 @@ def _reference_table(writer: _Writer, name: str, caption: str, columns: Sequence
 
 
 def _has_log(material: Material) -> bool:
-    return bool(len(material.deviations)) and bool(pd.to_numeric(material.deviations["n_sites"]).fillna(0).ne(0).any())
+    return bool(pd.to_numeric(material.table("deviations")["n_sites"]).fillna(0).ne(0).any())
 
 
 def _has_visits(material: Material) -> bool:

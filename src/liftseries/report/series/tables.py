@@ -19,7 +19,7 @@ def flow_table(material: Material) -> Display | None:
             count(row["n_patients"]),
             count(row["n_sites"]),
         )
-        for _, row in material.flow.iterrows()
+        for _, row in material.table("flow").iterrows()
     ]
     return table_of(
         "flow", "Patients and sites at each stage and in each analysis.", ("Stage", "Patients", "Sites"), rows
@@ -28,7 +28,7 @@ def flow_table(material: Material) -> Display | None:
 
 def set_aside_table(material: Material) -> Display | None:
     """How many rows were refused, by table, column and rule."""
-    refused = material.set_aside
+    refused = material.table("set_aside")
     if refused.empty:
         return None
     refused = refused.fillna({"column": ""}).drop_duplicates(["table", "file", "row", "column", "rule"])
@@ -45,7 +45,7 @@ def set_aside_table(material: Material) -> Display | None:
 
 def characteristics_table(material: Material, words: Words) -> Display | None:
     """Patients and sites, overall and by group: n (%), or mean (SD) and median [quartiles]."""
-    table = material.characteristics
+    table = material.table("characteristics")
     if table.empty:
         return None
     subsets = list(dict.fromkeys(table["subset"]))
@@ -101,7 +101,7 @@ def _level_cell(cell) -> str:
 
 def missing_table(material: Material, words: Words) -> Display | None:
     """Empty or `unknown` values by column and centre; columns without any are left out and counted."""
-    table = material.missing
+    table = material.table("missing")
     if table.empty:
         return None
     subsets = list(dict.fromkeys(table["subset"]))

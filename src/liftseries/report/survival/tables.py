@@ -52,7 +52,7 @@ def _implants(subset: str, words: Words) -> str:
 
 def numbers_at_risk_table(material: Material, words: Words) -> Display | None:
     """At risk, failed and censored, a month a row and a subset a column."""
-    table = material.at_risk
+    table = material.table("survival_at_risk")
     if table.empty:
         return None
     subsets = list(dict.fromkeys(table["subset"]))
@@ -76,7 +76,7 @@ def life_table_table(material: Material) -> Display | None:
     """The yearly actuarial life table."""
     estimates = {float(row["term"]): row for _, row in material.rows("survival.life_table").iterrows()}
     rows = []
-    for _, year in material.life_table.iterrows():
+    for _, year in material.table("life_table").iterrows():
         row = estimates.pop(float(year["start_months"]), None)
         rows.append(
             (
@@ -112,7 +112,7 @@ def life_table_table(material: Material) -> Display | None:
 
 def complications_table(material: Material) -> Display | None:
     """Sites that ever had a complication, by kind."""
-    if material.complications.empty or not material.complications["n_asked"].max():
+    if material.table("complications").empty or not material.table("complications")["n_asked"].max():
         return None
     rows = [
         (
@@ -120,7 +120,7 @@ def complications_table(material: Material) -> Display | None:
             share_of(row["n_sites"], row["n_asked"]),
             count(row["n_patients"]),
         )
-        for _, row in material.complications.iterrows()
+        for _, row in material.table("complications").iterrows()
     ]
     return table_of(
         "complications",
