@@ -10,8 +10,9 @@ import pandas as pd
 import pytest
 from made_series import KINDS, PLAN
 
+from liftseries.base.tables import read_table
 from liftseries.models.shared.results import DESIGN_EFFECT
-from liftseries.report.kit.material import read_material, read_table
+from liftseries.report.kit.material import read_material
 from liftseries.report.kit.numbers import exponent, interval, percent, ratio
 from liftseries.report.kit.tables.cells import traced
 from liftseries.report.kit.words import trace_of

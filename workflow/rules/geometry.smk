@@ -45,3 +45,21 @@ rule join_cases:
         "Joining sites, patients and depths"
     script:
         "../scripts/join_cases.py"
+
+
+rule follow_up:
+    """One row an implant: followed how long, failed, died."""
+    input:
+        cases="models/cases.parquet",
+        visits="checked/visits.parquet",
+    output:
+        implants="models/implants.parquet",
+        left_out="models/follow_up.left_out.csv",
+    log:
+        "logs/follow_up.log",
+    params:
+        code=code_of("estimators", "models"),
+    message:
+        "Following the implants"
+    script:
+        "../scripts/follow_up.py"

@@ -1,38 +1,10 @@
-"""Reads every chapter's estimates and figures; leaves results.csv, tables/, report.html, report.pdf and manifest.json."""
-
-QUESTIONS = [
-    "perforation_rate",
-    "perforation_gee",
-    "perforation_firth",
-    "perforation_imputed",
-    "perforation_risk",
-    "perforation_validation",
-    "survival_km",
-    "survival_life_table",
-    "survival_cox",
-    "survival_firth_cox",
-    "survival_imputed",
-    "survival_interval",
-    "survival_turnbull",
-    "survival_competing",
-    "survival_ph",
-    "survival_rmst",
-    "survival_patient",
-    "survival_gain",
-    "gain_mixed",
-    "measurement_icc",
-    "depth_agreement",
-    "depth_proportional_bias",
-    "sensitivity_evalue",
-    "sensitivity_detection",
-    "sensitivity_lost",
-]
+"""Reads the answers and figures; leaves results.csv, tables/, report.html, report.pdf and manifest.json."""
 
 
 rule collect_results:
     """Every estimate in one tidy table, in the order of the report."""
     input:
-        expand("models/{question}.csv", question=QUESTIONS),
+        [f"models/{question.name}.csv" for question in QUESTIONS if question.analyses],
     output:
         results="results.csv",
     log:
@@ -49,25 +21,16 @@ rule report:
     """The pages and tables of the report, from what the chapters left."""
     input:
         results="results.csv",
-        left_out=expand("models/{question}.left_out.csv", question=["follow_up", *QUESTIONS]),
+        left_out=[
+            "models/follow_up.left_out.csv",
+            *(f"models/{question.name}.left_out.csv" for question in QUESTIONS if question.analyses),
+        ],
+        tables=[f"models/{table.name}.csv" for question in QUESTIONS for table in question.leaves],
         counts="checked/counts.csv",
         set_aside="set_aside.csv",
-        chapters=[
-            "models/flow.csv",
-            "models/characteristics.csv",
-            "models/missing.csv",
-            "models/deviations.csv",
-            "models/ladder_cases.csv",
-            "models/complications.csv",
-            "models/life_table.csv",
-            "models/survival_at_risk.csv",
-            "models/gain_variances.csv",
-            "models/gain_by_visit.csv",
-            "models/perforation_imputation.csv",
-            "models/survival_imputation.csv",
-        ],
+        ladder_cases="models/ladder_cases.csv",
         figures=figure_files(),
-        tables=plan.files(),
+        files=plan.files(),
     output:
         html="report.html",
         pdf="report.pdf",

@@ -5,15 +5,13 @@ from liftseries.engine.job import logged
 with logged(snakemake.log[0]):
     import pandas as pd
 
-    from liftseries.base.outputs import write_csv
-    from liftseries.models.depth.deviations import count_deviations
+    from liftseries.base.tables import read_table
+    from liftseries.engine.tables import read_estimates
     from liftseries.report.depth.figures import draw_deviations, draw_ladder_case, draw_planned_achieved
     from liftseries.report.kit.figures.style import save
-    from liftseries.report.kit.material import read_estimates
 
     cases = pd.read_parquet(snakemake.input.cases)
-    kinds = count_deviations(cases)
-    write_csv(snakemake.output.deviations, kinds)
+    kinds = read_table(snakemake.input.deviations)
 
     save(draw_planned_achieved(cases, read_estimates(snakemake.input.agreement)), "figures/planned_achieved")
     save(draw_deviations(kinds), "figures/deviations")

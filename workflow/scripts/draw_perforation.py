@@ -3,8 +3,9 @@
 from liftseries.engine.job import logged
 
 with logged(snakemake.log[0]):
+    from liftseries.base.tables import read_table
+    from liftseries.engine.tables import read_estimates
     from liftseries.report.kit.figures.style import save
-    from liftseries.report.kit.material import read_estimates, read_table
     from liftseries.report.kit.words import Words
     from liftseries.report.perforation.figures import (
         draw_perforation_by_height,

@@ -1,4 +1,4 @@
-"""Cases and visits -> one row an implant; complications at the visits."""
+"""Cases and visits -> one row an implant."""
 
 from liftseries.engine.job import logged
 
@@ -7,10 +7,8 @@ with logged(snakemake.log[0]):
 
     from liftseries.base.outputs import write_csv, write_parquet
     from liftseries.models.shared.follow_up import follow_up
-    from liftseries.models.survival.complications import count_complications
 
     cases, visits = pd.read_parquet(snakemake.input.cases), pd.read_parquet(snakemake.input.visits)
     followed = follow_up(visits, cases)
     write_parquet(snakemake.output.implants, followed.implants)
     write_csv(snakemake.output.left_out, followed.left_out("follow_up"))
-    write_csv(snakemake.output.complications, count_complications(visits, cases))

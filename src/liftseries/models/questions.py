@@ -17,6 +17,7 @@ QUESTIONS: tuple[Question, ...] = (
     *depth.QUESTIONS,
     *sensitivity.QUESTIONS,
 )
+QUESTION_OF: dict[str, Question] = {analysis.name: question for question in QUESTIONS for analysis in question.analyses}
 ANALYSES: dict[str, Analysis] = {analysis.name: analysis for question in QUESTIONS for analysis in question.analyses}
 
 

@@ -20,6 +20,7 @@ import pandas as pd
 
 from liftseries.base.errors import Problem, StudyError
 from liftseries.base.outputs import remake_folder, write_csv, write_text
+from liftseries.base.tables import read_table
 from liftseries.engine.provenance import MANIFEST, is_up_to_date, sha256, versions
 from liftseries.engine.run import alone_in
 from liftseries.release.check import worked_out
@@ -29,7 +30,7 @@ from liftseries.release.masking import Masked, mask, withheld_columns
 from liftseries.release.population import read_population
 from liftseries.release.rows import advice_of, can_be_counted, rows_of
 from liftseries.release.words import figures_left_out, what_was_withheld
-from liftseries.report.kit.material import read_material, read_table
+from liftseries.report.kit.material import read_material
 from liftseries.report.kit.numbers import WITHHELD_COUNT
 from liftseries.report.pages.page import write_html, write_pdf
 from liftseries.report.pages.table_files import write_tables

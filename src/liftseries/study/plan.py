@@ -80,6 +80,11 @@ class Plan:
         """The tables with the study's own columns."""
         return read_schema(self.extra_columns)
 
+    @property
+    def patient_columns(self) -> list[str]:
+        """The columns of patients, the study's own among them."""
+        return list(self.schema["patients"].columns)
+
     def has(self, table: str) -> bool:
         """Whether study.yaml names any file for the table."""
         return table in self.tables

@@ -13,6 +13,7 @@ from typing import Any
 
 import pandas as pd
 
+from liftseries.base.tables import read_table
 from liftseries.models.questions import QUESTIONS
 from liftseries.models.shared.results import DESIGN_EFFECT, LEFT_OUT_COLUMNS, RESULT_COLUMNS
 
@@ -26,12 +27,6 @@ SPINE = {
 FILES = SPINE | {
     table.name: (f"models/{table.name}.csv", table.columns) for question in QUESTIONS for table in question.leaves
 }
-# fmt: off
-TEXT_COLUMNS = (
-    "analysis", "subset", "term", "scale", "method", "problem", "reason", "level", "stage", "column",
-    "unit", "table", "file", "rule", "message", "value_class", "deviation",
-    "complication", "rungs_mm", "deviations", "site_label", "variable", "level_of", "model", "predictors",
-)
 # fmt: on
 
 
@@ -86,27 +81,6 @@ class Material:
     def has_table(self, name: str) -> bool:
         """Whether study.yaml names any file for a table of the contract."""
         return bool(self.plan.get("tables", {}).get(name))
-
-
-def read_table(path: Path | str, columns: Sequence[str] = ()) -> pd.DataFrame:
-    """A CSV that a run left; texts stay texts (a level `NA`, a term `12`), an absent file is an empty one."""
-    path = Path(path)
-    if not path.is_file() or not path.stat().st_size:
-        return pd.DataFrame(columns=list(columns))
-    texts = dict.fromkeys(TEXT_COLUMNS, str)
-    table = pd.read_csv(path, dtype=texts, keep_default_na=False, na_values=[""])
-    missing = [column for column in columns if column not in table]
-    table = table.assign(**dict.fromkeys(missing))
-    for column in ("term", "method", "problem", "subset", "level"):
-        if column in table:
-            table[column] = table[column].fillna("")
-    return table
-
-
-def read_estimates(path: Path | str) -> pd.DataFrame:
-    """A question's own rows, without the design effects that stand below them."""
-    rows = read_table(path, RESULT_COLUMNS)
-    return rows[~rows["analysis"].eq(DESIGN_EFFECT)].reset_index(drop=True)
 
 
 def read_material(

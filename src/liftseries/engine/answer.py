@@ -1,0 +1,73 @@
+"""One job's questions answered: their tables read, their functions called, what they leave written."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from liftseries.base.outputs import write_csv
+from liftseries.engine.questions import left_out, n_in_chunk
+from liftseries.engine.tables import Tables
+from liftseries.models.questions import question as question_named
+from liftseries.models.shared.question import Question
+
+MODELS = Path("models")
+
+
+def answer_all(names: Iterable[str], asked: Mapping[str, Mapping[str, Any]], drawn: Mapping[str, list[str]]) -> None:
+    """Answers the questions in the output folder that is the working folder.
+
+    Parameters
+    ----------
+    names : of the questions
+    asked : question -> argument -> value of the plan
+    drawn : question -> files of its replicates, for those that resample
+    """
+    tables = Tables()
+    for name in names:
+        draws = {"draws": read_draws(drawn[name])} if name in drawn else {}
+        for table, left in answer(question_named(name), tables, {**asked[name], **draws}).items():
+            write_csv(MODELS / f"{table}.csv", left)
+
+
+def answer(question: Question, tables: Callable[[str], pd.DataFrame], asked: Mapping[str, Any]) -> dict:
+    """What a question leaves, by the names of its tables: `tables_left`.
+
+    A question's rows stand before its design effects.
+    """
+    found = named(question.function)(**arguments(question, tables), **asked)
+    left = {table.name: getattr(found, table.attribute) if table.attribute else found for table in question.leaves}
+    if question.analyses:
+        rows = [rows for rows in (found.rows, found.design_effects) if len(rows)]
+        left[question.name] = pd.concat(rows, ignore_index=True) if rows else found.rows
+        left[left_out(question.name)] = found.left_out
+    return left
+
+
+def draw_chunk(name: str, asked: Mapping[str, Any], first: int, n: int) -> pd.DataFrame:
+    """The replicates of one job, of `n` in all, the first of them number `first`."""
+    question = question_named(name)
+    inputs = arguments(question, Tables())
+    inputs.pop("by", None)
+    return named(question.draws.function)(**inputs, **asked, first=first, n=n_in_chunk(question.draws, first, n))
+
+
+def arguments(question: Question, tables: Callable[[str], pd.DataFrame]) -> dict[str, Any]:
+    """The tables that a question reads, and its subsets."""
+    by = {"by": list(question.by)} if question.by else {}
+    return {argument: tables(source) for argument, source in question.reads.items()} | by
+
+
+def named(function: str) -> Callable:
+    """The function of a declaration: `package.module:function`."""
+    module, _, name = function.partition(":")
+    return getattr(import_module(module), name)
+
+
+def read_draws(paths: Iterable[str]) -> pd.DataFrame:
+    """The tables that the jobs of one resampling left, in the order of their replicates."""
+    return pd.concat([pd.read_csv(path) for path in paths], ignore_index=True)

@@ -1,0 +1,139 @@
+"""From the declared questions to the jobs of a run.
+
+The quick questions of an outcome share one job, since a small series pays mostly for start-up. A question that
+resamples draws in chunks, a job each; what was drawn for an outcome is pooled in one more job.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from functools import reduce
+from typing import Any
+
+from liftseries.engine.files import file_of
+from liftseries.models.questions import QUESTIONS
+from liftseries.models.shared.question import Draws, Question
+from liftseries.study.plan import Plan
+
+ROOMS = tuple(dict.fromkeys(question.room for question in QUESTIONS))
+SHARED_CODE = ("base", "disclosure/declared.py", "estimators", "models/shared", "study", "schemas", "engine/answer.py")
+
+
+@dataclass(frozen=True)
+class Job:
+    """Questions that are answered in one process.
+
+    Attributes
+    ----------
+    name, message : for Snakemake
+    questions : by name
+    inputs, outputs : table -> file
+    asked : question -> argument -> value of the plan; a change of it makes the job run again
+    drawn : question -> files of its replicates, for those that resample
+    code : rooms whose change makes it run again
+    """
+
+    name: str
+    message: str
+    questions: tuple[str, ...]
+    inputs: Mapping[str, str | list[str]]
+    outputs: Mapping[str, str]
+    asked: Mapping[str, Mapping[str, Any]]
+    drawn: Mapping[str, list[str]]
+    code: tuple[str, ...]
+
+
+def quick_jobs(plan: Plan) -> Iterator[Job]:
+    """A job for each outcome: all its questions that do not resample."""
+    yield from _jobs(plan, lambda question: question.draws is None, "{room}", "{Room}: {says}")
+
+
+def pooling_jobs(plan: Plan) -> Iterator[Job]:
+    """A job for each outcome that has questions which resample: what was drawn is pooled."""
+    yield from _jobs(plan, lambda question: question.draws is not None, "{room}_resampled", "{Room}, resampled: {says}")
+
+
+def _jobs(plan: Plan, chosen: Callable[[Question], bool], name: str, message: str) -> Iterator[Job]:
+    for room in ROOMS:
+        questions = [question for question in QUESTIONS if question.room == room and chosen(question)]
+        if questions:
+            words = {
+                "room": room,
+                "Room": room.capitalize(),
+                "says": ", ".join(question.says for question in questions),
+            }
+            yield _job(plan, name.format(**words), message.format(**words), questions)
+
+
+def _job(plan: Plan, name: str, message: str, questions: list[Question]) -> Job:
+    inputs: dict[str, str | list[str]] = {}
+    for question in questions:
+        inputs |= files_read(question)
+    drawn = {question.name: draw_files(question, plan) for question in questions if question.draws}
+    return Job(
+        name=name,
+        message=message,
+        questions=tuple(question.name for question in questions),
+        inputs=inputs | drawn,
+        outputs={table: f"models/{table}.csv" for question in questions for table in tables_left(question)},
+        asked={question.name: asked(question.asks, plan) for question in questions},
+        drawn=drawn,
+        code=code_behind(questions[0].room),
+    )
+
+
+def files_read(question: Question) -> dict[str, str]:
+    """Name for Snakemake -> file, of every table that a question reads."""
+    return {source.replace(":", "_"): file_of(source) for source in question.reads.values()}
+
+
+def tables_left(question: Question) -> list[str]:
+    """Names of the tables that a question leaves: estimates and the sites left out, then its own."""
+    estimates = [question.name, left_out(question.name)] if question.analyses else []
+    return [*estimates, *(table.name for table in question.leaves)]
+
+
+def left_out(question: str) -> str:
+    """The table of the sites that a question left out."""
+    return f"{question}.left_out"
+
+
+def asked(asks: Mapping[str, str], plan: Plan) -> dict[str, Any]:
+    """Argument -> value of the plan."""
+    return {argument: plan_value(plan, key) for argument, key in asks.items()}
+
+
+def plan_value(plan: Plan, key: str) -> Any:
+    """`seed`, `imputation.sets`."""
+    section, *inner = key.split(".")
+    return reduce(lambda value, name: value[name], inner, getattr(plan, section))
+
+
+def code_behind(room: str) -> tuple[str, ...]:
+    """The rooms that an outcome's answers come from; sensitivity asks all outcomes."""
+    return (*SHARED_CODE, "models" if room == "sensitivity" else f"models/{room}")
+
+
+# ── resampling ──────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def resampling() -> list[Question]:
+    """The questions that draw."""
+    return [question for question in QUESTIONS if question.draws]
+
+
+def asked_of_draws(question: Question, plan: Plan) -> dict[str, Any]:
+    """What a question's draws need of the plan."""
+    return asked({**question.asks, **question.draws.asks}, plan)
+
+
+def draw_files(question: Question, plan: Plan) -> list[str]:
+    """The files that the jobs of a question's replicates leave, in the order of the replicates."""
+    firsts = range(0, plan_value(plan, question.draws.n), question.draws.a_job)
+    return [f"models/draws/{question.name}_{first}.csv" for first in firsts]
+
+
+def n_in_chunk(draws: Draws, first: int, n: int) -> int:
+    """How many of `n` replicates the job that begins with number `first` draws."""
+    return min(draws.a_job, n - first)

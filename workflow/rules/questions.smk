@@ -1,0 +1,49 @@
+"""Reads cases, implants and visits; leaves the answers to every declared question in models/, a job an outcome.
+
+A rule is made for each job of `liftseries.engine.questions`; the declarations are in `liftseries.models`.
+"""
+
+for job in (*quick_jobs(plan), *pooling_jobs(plan)):
+
+    rule:
+        """The questions of one outcome that need no resampling, or those whose resamples are drawn."""
+        name:
+            job.name
+        input:
+            **job.inputs,
+        output:
+            **job.outputs,
+        log:
+            f"logs/{job.name}.log",
+        params:
+            questions=job.questions,
+            asked=job.asked,
+            drawn=job.drawn,
+            code=code_of(*job.code),
+        message:
+            job.message
+        script:
+            "../scripts/answer.py"
+
+
+for question in resampling():
+
+    rule:
+        """One chunk of a question's replicates; each has its own seed, so that the split changes no answer."""
+        name:
+            f"{question.name}_draws"
+        input:
+            **files_read(question),
+        output:
+            draws=f"models/draws/{question.name}_{{first}}.csv",
+        log:
+            f"logs/{question.name}_draws_{{first}}.log",
+        params:
+            question=question.name,
+            asked=asked_of_draws(question, plan),
+            n=plan_value(plan, question.draws.n),
+            code=code_of(*code_behind(question.room)),
+        message:
+            f"Resampling from {{wildcards.first}}: {question.says}"
+        script:
+            "../scripts/draw.py"
