@@ -183,7 +183,8 @@ def geometry(folder: Path) -> float:
     import pandas as pd
 
     from liftseries.base.outputs import write_parquet
-    from liftseries.geometry.derived import Limits, derive
+    from liftseries.geometry.derived import derive
+    from liftseries.geometry.limits import Limits
 
     limits = Limits({"guided": 1.0, "freehand": 1.0}, 1.0, 0.05, 800.0, 5.0)
     started = time.perf_counter()

@@ -6,7 +6,8 @@ import pandas as pd
 import pytest
 from studies import grid
 
-from liftseries.geometry.derived import Limits, derive
+from liftseries.geometry.derived import derive
+from liftseries.geometry.limits import Limits
 from liftseries.study.schema import read_schema
 
 LIMITS = Limits(

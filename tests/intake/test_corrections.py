@@ -13,7 +13,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from studies import cell, tables, write_study
 
-from liftseries.engine.provenance import input_hashes
 from liftseries.intake.corrections.lines import (
     COLUMNS,
     LEAVE_OUT,
@@ -25,6 +24,7 @@ from liftseries.intake.corrections.lines import (
 )
 from liftseries.intake.files.sources import Sheet, read_sheet
 from liftseries.intake.study import check_study, checked_drafts, read_study
+from liftseries.study.input_hashes import input_hashes
 from liftseries.study.plan import CORRECTIONS_FILE, Source, read_plan
 
 ROW_2 = ["p1", "north", 54, "female", "never", "no", "no"]  # of patients.csv

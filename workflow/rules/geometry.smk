@@ -15,16 +15,13 @@ rule derive_depths:
     log:
         "logs/derive_depths.log",
     params:
-        first_depth_margin_mm=plan.first_depth_margin_mm,
-        step_mm=plan.step_mm,
-        depth_tolerance_mm=plan.depth_tolerance_mm,
-        speed_limit_rpm=plan.speed_limit_rpm,
-        lift_base_radius_mm=plan.lift_base_radius_mm,
+        does="liftseries.engine.spine:derive_depths",
+        limits={limit.name: getattr(plan, limit.name) for limit in fields(Limits)},
         code=code_of("geometry"),
     message:
         "Recomputing depths, ladders and deviations"
     script:
-        "../scripts/derive_depths.py"
+        "../scripts/job.py"
 
 
 rule join_cases:
@@ -38,13 +35,14 @@ rule join_cases:
     log:
         "logs/join_cases.log",
     params:
+        does="liftseries.engine.spine:join_cases",
         rbh_bands_mm=plan.rbh_bands_mm,
         lift_bands_mm=plan.lift_bands_mm,
         code=code_of("models/shared/cases.py"),
     message:
         "Joining sites, patients and depths"
     script:
-        "../scripts/join_cases.py"
+        "../scripts/job.py"
 
 
 rule follow_up:
@@ -58,8 +56,9 @@ rule follow_up:
     log:
         "logs/follow_up.log",
     params:
-        code=code_of("estimators", "models"),
+        does="liftseries.engine.spine:follow_up",
+        code=code_of("models/shared/follow_up.py"),
     message:
         "Following the implants"
     script:
-        "../scripts/follow_up.py"
+        "../scripts/job.py"

@@ -19,6 +19,7 @@ rule check_tables:
     log:
         "logs/check_tables.log",
     params:
+        does="liftseries.engine.spine:check_tables",
         study=str(plan.folder),
         tables=plan.as_written["tables"],
         extra_columns=plan.extra_columns,
@@ -28,4 +29,4 @@ rule check_tables:
     message:
         "Checking the tables"
     script:
-        "../scripts/check_tables.py"
+        "../scripts/job.py"

@@ -16,6 +16,7 @@ for job in (*quick_jobs(plan), *pooling_jobs(plan)):
         log:
             f"logs/{job.name}.log",
         params:
+            does="liftseries.engine.answer:answer_job",
             questions=job.questions,
             asked=job.asked,
             drawn=job.drawn,
@@ -23,7 +24,7 @@ for job in (*quick_jobs(plan), *pooling_jobs(plan)):
         message:
             job.message
         script:
-            "../scripts/answer.py"
+            "../scripts/job.py"
 
 
 for question in resampling():
@@ -39,6 +40,7 @@ for question in resampling():
         log:
             f"logs/{question.name}_draws_{{first}}.log",
         params:
+            does="liftseries.engine.answer:draw_job",
             question=question.name,
             asked=asked_of_draws(question, plan),
             n=plan_value(plan, question.draws.n),
@@ -46,4 +48,4 @@ for question in resampling():
         message:
             f"Resampling from {{wildcards.first}}: {question.says}"
         script:
-            "../scripts/draw.py"
+            "../scripts/job.py"

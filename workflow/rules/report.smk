@@ -4,17 +4,18 @@
 rule collect_results:
     """Every estimate in one tidy table, in the order of the report."""
     input:
-        [f"models/{question.name}.csv" for question in QUESTIONS if question.analyses],
+        estimates=[f"models/{question.name}.csv" for question in QUESTIONS if question.analyses],
     output:
         results="results.csv",
     log:
         "logs/collect_results.log",
     params:
-        code=code_of("base/outputs.py"),
+        does="liftseries.engine.spine:collect_results",
+        code=code_of("base/outputs.py", "engine/spine.py"),
     message:
         "Collecting results.csv"
     script:
-        "../scripts/collect_results.py"
+        "../scripts/job.py"
 
 
 rule report:
@@ -38,14 +39,15 @@ rule report:
     log:
         "logs/report.log",
     params:
+        does="liftseries.report.purposes.publication:write_report",
         study=str(plan.folder),
         plan=plan.as_written,
         versions=versions(),
-        code=code_of("report", "reports", "engine/provenance.py", "schemas"),
+        code=code_of("base", "models", "report", "reports", "study", "schemas"),
     message:
         "Writing the report"
     script:
-        "../scripts/report.py"
+        "../scripts/job.py"
 
 
 rule write_manifest:
@@ -68,10 +70,11 @@ rule write_manifest:
     log:
         "logs/write_manifest.log",
     params:
+        does="liftseries.engine.spine:write_manifest",
         study=str(plan.folder),
         versions=versions(),
         code=all_code(),
     message:
         "Writing the manifest"
     script:
-        "../scripts/write_manifest.py"
+        "../scripts/job.py"

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from liftseries.base.outputs import write_csv
+from liftseries.engine.job import Job, named
 from liftseries.engine.questions import left_out, n_in_chunk
 from liftseries.engine.tables import Tables
 from liftseries.models.questions import question as question_named
@@ -18,20 +18,23 @@ from liftseries.models.shared.question import Question
 MODELS = Path("models")
 
 
-def answer_all(names: Iterable[str], asked: Mapping[str, Mapping[str, Any]], drawn: Mapping[str, list[str]]) -> None:
-    """Answers the questions in the output folder that is the working folder.
+def answer_job(job: Job) -> None:
+    """Answers the questions of a job.
 
-    Parameters
-    ----------
-    names : of the questions
-    asked : question -> argument -> value of the plan
-    drawn : question -> files of its replicates, for those that resample
+    Its params: `questions`, their names; `asked`, question -> argument -> value of the plan; `drawn`, question -> files
+    of its replicates, for those that resample.
     """
-    tables = Tables()
-    for name in names:
-        draws = {"draws": read_draws(drawn[name])} if name in drawn else {}
-        for table, left in answer(question_named(name), tables, {**asked[name], **draws}).items():
+    tables, asked = Tables(), job.params
+    for name in asked.questions:
+        draws = {"draws": read_draws(asked.drawn[name])} if name in asked.drawn else {}
+        for table, left in answer(question_named(name), tables, {**asked.asked[name], **draws}).items():
             write_csv(MODELS / f"{table}.csv", left)
+
+
+def draw_job(job: Job) -> None:
+    """Draws one chunk of a question's replicates."""
+    asked, first = job.params, int(job.wildcards.first)
+    write_csv(job.outputs.draws, draw_chunk(asked.question, asked.asked, first, asked.n))
 
 
 def answer(question: Question, tables: Callable[[str], pd.DataFrame], asked: Mapping[str, Any]) -> dict:
@@ -60,12 +63,6 @@ def arguments(question: Question, tables: Callable[[str], pd.DataFrame]) -> dict
     """The tables that a question reads, and its subsets."""
     by = {"by": list(question.by)} if question.by else {}
     return {argument: tables(source) for argument, source in question.reads.items()} | by
-
-
-def named(function: str) -> Callable:
-    """The function of a declaration: `package.module:function`."""
-    module, _, name = function.partition(":")
-    return getattr(import_module(module), name)
 
 
 def read_draws(paths: Iterable[str]) -> pd.DataFrame:

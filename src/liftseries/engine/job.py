@@ -1,13 +1,19 @@
-"""How a script of the workflow runs: what it says goes to its log, what a user can mend to `problems.txt`."""
+"""One job of the workflow: its function called, its words put into its log, what a user can mend into `problems.txt`.
+
+A rule's param `does` names the function, which takes the `Job`.
+"""
 
 from __future__ import annotations
 
 import os
 import sys
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
+from types import SimpleNamespace
 
 from liftseries.base.errors import StudyError, fault
 
@@ -18,13 +24,48 @@ for library in ("OMP", "OPENBLAS", "MKL"):
     os.environ[f"{library}_NUM_THREADS"] = "1"
 
 
+@dataclass(frozen=True)
+class Job:
+    """A job as its function takes it: what Snakemake gives a script, without Snakemake.
+
+    Attributes
+    ----------
+    inputs, outputs : name -> path or list of paths
+    params : the rule's, by name
+    wildcards : by name
+    log : path
+    """
+
+    inputs: SimpleNamespace
+    outputs: SimpleNamespace
+    params: SimpleNamespace
+    wildcards: SimpleNamespace
+    log: str
+
+
+def do(job: Job) -> int:
+    """Calls the function that the job's param `does` names; gives the exit status: 0, or 1 where it failed.
+
+    Warnings and errors go to the job's log. A `StudyError` is shown by its lines, without a traceback. Any other error
+    is ours and is shown with its traceback, but without its words.
+    """
+    try:
+        with logged(job.log):
+            named(job.params.does)(job)
+    except SystemExit as ended:
+        return int(ended.code or 0)
+    return 0
+
+
+def named(function: str) -> Callable:
+    """The function of a declaration: `package.module:function`."""
+    module, _, name = function.partition(":")
+    return getattr(import_module(module), name)
+
+
 @contextmanager
 def logged(log: str) -> Iterator[None]:
-    """Runs a job's block; warnings and errors go to `log`.
-
-    A `StudyError` ends the job with its lines on standard error, without a traceback. Any other error is ours
-    and ends it with its traceback, but without its words.
-    """
+    """Runs a job's block; see `do`."""
     with Path(log).open("w", encoding="utf-8", buffering=1) as file, warnings.catch_warnings():
         warnings.showwarning = lambda message, category, filename, lineno, *_: print(
             f"{Path(filename).name}:{lineno}: {category.__name__}: {message}", file=file
@@ -38,37 +79,6 @@ def logged(log: str) -> Iterator[None]:
         except Exception as error:
             _tell(fault(error), file)
             sys.exit(1)
-
-
-def joined_cases(inputs, params):
-    """One row a site, from a job's `patients`, `sites` and `derived` and its bands."""
-    import pandas as pd
-
-    from liftseries.models.shared.cases import cases
-
-    patients, sites = pd.read_parquet(inputs.patients), pd.read_parquet(inputs.sites)
-    # A site may be called 12, 007 or NA: its name stays as it was written.
-    texts = dict.fromkeys(("site_id", "plan_problem"), str)
-    derived = pd.read_csv(inputs.derived, dtype=texts, keep_default_na=False, na_values=[""])
-    return cases(patients, sites, derived, params.rbh_bands_mm, params.lift_bands_mm)
-
-
-def write_estimates(output, estimates) -> None:
-    """A question's rows, its design effects below them, to `estimates`; the sites it left out to `left_out`."""
-    import pandas as pd
-
-    from liftseries.base.outputs import write_csv
-
-    tables = [table for table in (estimates.rows, estimates.design_effects) if len(table)]
-    write_csv(output.estimates, pd.concat(tables, ignore_index=True) if tables else estimates.rows)
-    write_csv(output.left_out, estimates.left_out)
-
-
-def read_chunks(paths):
-    """The tables that the jobs of one resampling left, in the order of their replicates."""
-    import pandas as pd
-
-    return pd.concat([pd.read_csv(path) for path in paths], ignore_index=True)
 
 
 def _tell(text: str, file) -> None:

@@ -17,7 +17,8 @@ from typing import Any
 
 from liftseries import __version__
 from liftseries.base.home import PACKAGE, folder
-from liftseries.study.plan import PLAN_FILE, Plan
+from liftseries.study.input_hashes import input_hashes, sha256
+from liftseries.study.plan import Plan
 
 PACKAGES = (
     "pandas",
@@ -43,12 +44,6 @@ LEFT_FOR_PEOPLE = (
 )
 
 
-def sha256(path: Path) -> str:
-    """Of a file's bytes."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
-
-
 @cache
 def code_of(*rooms: str) -> str:
     """A hash over the sources of rooms (`models/gain`), modules (`study/plan.py`) or shipped folders (`schemas`)."""
@@ -68,13 +63,6 @@ def versions() -> dict[str, str]:
         "python": platform.python_version(),
         **{package: version(package) for package in PACKAGES},
     }
-
-
-def input_hashes(plan: Plan) -> dict[str, str]:
-    """study.yaml and every table's file, by path within the study folder, or whole where it lies outside."""
-    files = [path for path in (plan.folder / PLAN_FILE, *plan.files()) if path.is_file()]
-    inside = {path: path.relative_to(plan.folder) for path in files if path.is_relative_to(plan.folder)}
-    return {str(inside.get(path, path)): sha256(path) for path in files}
 
 
 def output_hashes(output: Path) -> dict[str, str]:

@@ -17,8 +17,10 @@ from liftseries.base.home import folder
 from liftseries.base.outputs import remove_unfinished
 from liftseries.engine.job import PROBLEMS
 from liftseries.engine.provenance import is_up_to_date
+from liftseries.engine.warm import warmed
 from liftseries.study.plan import PLAN_FILE, Plan
 
+WARM = "liftseries.engine.warm"
 MARK = "LIFTSERIES_RUN"  # in the environment of everything that a run starts
 LOCK = ".lock"
 SNAKEMAKE_LOG = Path("logs/snakemake.log")
@@ -88,13 +90,14 @@ def _busy(output: Path, who: str) -> StudyError:
 
 
 def _at_work_in(output: Path) -> Iterator:
-    """Processes of Snakemake or of its scripts whose working folder this is."""
+    """Processes of Snakemake, of its scripts or of a run's warm process whose working folder this is."""
     import psutil
 
     here = os.path.realpath(output)
     for process in psutil.process_iter(["cwd", "cmdline"]):
         cwd, command = process.info["cwd"], process.info["cmdline"]
-        if cwd and os.path.realpath(cwd) == here and "snakemake" in " ".join(command or ()):
+        words = " ".join(command or ())
+        if cwd and os.path.realpath(cwd) == here and ("snakemake" in words or WARM in words):
             yield process
 
 
@@ -143,23 +146,24 @@ def _start_snakemake(plan: Plan, cores: int, force: bool) -> None:
     log = plan.output / SNAKEMAKE_LOG
     log.parent.mkdir(parents=True, exist_ok=True)
     command = _command(plan, cores) + (["--forceall"] if force else [])
-    process = subprocess.Popen(
-        command,
-        cwd=plan.output,
-        env={**os.environ, MARK: "1", "PYTHONUNBUFFERED": "1"},
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        encoding="utf-8",
-        errors="replace",
-    )
-    try:
-        with log.open("w", encoding="utf-8") as file:
-            for line in _kept(process.stdout, file):
-                print(line, flush=True)
-        failed = process.wait() != 0
-    except KeyboardInterrupt:
-        process.wait()  # Snakemake was interrupted too and is tidying up
-        raise
+    with warmed(plan.output, {**os.environ, MARK: "1", "PYTHONUNBUFFERED": "1"}) as environment:
+        process = subprocess.Popen(
+            command,
+            cwd=plan.output,
+            env=environment,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            encoding="utf-8",
+            errors="replace",
+        )
+        try:
+            with log.open("w", encoding="utf-8") as file:
+                for line in _kept(process.stdout, file):
+                    print(line, flush=True)
+            failed = process.wait() != 0
+        except KeyboardInterrupt:
+            process.wait()  # Snakemake was interrupted too and is tidying up
+            raise
     if failed:
         raise _why(plan.output)
 

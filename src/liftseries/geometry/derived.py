@@ -5,14 +5,15 @@ The columns are those of derived/steps.csv and derived/sites.csv in the contract
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, fields
+from collections.abc import Iterator
+from dataclasses import fields
 from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 
 from liftseries.geometry import depth, deviations, floor, ladder
+from liftseries.geometry.limits import Limits
 
 PASSES_A_BLOCK = 100_000
 STEP_COLUMNS = ("stop_length_mm", "depth_mm", "deepest_before_mm", "advance_mm", "engagement_mm")
@@ -23,17 +24,6 @@ SITE_COLUMNS = (
     "first_error_mm", "last_error_mm", "overdrill_mm",
     *deviations.DEVIATIONS,
 )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Limits:
-    """The numbers that depths are judged by; the plan's keys of the same names."""
-
-    first_depth_margin_mm: Mapping[str, float]  # by approach
-    step_mm: float
-    depth_tolerance_mm: float
-    speed_limit_rpm: float
-    lift_base_radius_mm: float
 
 
 def derive(

@@ -6,7 +6,8 @@ from dataclasses import fields
 
 import pandas as pd
 
-from liftseries.geometry.derived import Limits, derive
+from liftseries.geometry.derived import derive
+from liftseries.geometry.limits import Limits
 from liftseries.intake.study import empty_table, read_study
 from liftseries.models.shared.cases import cases
 from liftseries.study.plan import Plan

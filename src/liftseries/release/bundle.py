@@ -21,7 +21,7 @@ import pandas as pd
 from liftseries.base.errors import Problem, StudyError
 from liftseries.base.outputs import remake_folder, write_csv, write_text
 from liftseries.base.tables import read_table
-from liftseries.engine.provenance import MANIFEST, is_up_to_date, sha256, versions
+from liftseries.engine.provenance import MANIFEST, is_up_to_date, versions
 from liftseries.engine.run import alone_in
 from liftseries.release.check import worked_out
 from liftseries.release.curves import COLUMNS
@@ -35,6 +35,7 @@ from liftseries.report.kit.numbers import WITHHELD_COUNT
 from liftseries.report.pages.page import write_html, write_pdf
 from liftseries.report.pages.table_files import write_tables
 from liftseries.report.purposes.publication import build
+from liftseries.study.input_hashes import sha256
 from liftseries.study.plan import Plan
 
 FOLDER, RECORD = "release", "release.json"

@@ -12,7 +12,7 @@ import pandas as pd
 
 from liftseries.base.errors import UsageError
 from liftseries.base.outputs import remake_folder, write_csv, write_text
-from liftseries.geometry.derived import Limits
+from liftseries.geometry.limits import Limits
 from liftseries.intake.study import check_study, empty_table, read_study
 from liftseries.study.plan import PLAN_FILE, Plan, read_plan
 from liftseries.twin.labels import fresh_labels, relabelled, relabelled_plan

@@ -13,7 +13,8 @@ import numpy as np
 import pandas as pd
 
 from liftseries.geometry.depth import stop_length_mm
-from liftseries.geometry.derived import Limits, derive
+from liftseries.geometry.derived import derive
+from liftseries.geometry.limits import Limits
 from liftseries.study.schema import Table
 from liftseries.twin.donors import draw_donors
 

@@ -12,13 +12,14 @@ from scipy.special import expit
 
 from liftseries.estimators.gee import logistic_gee
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value
+from liftseries.estimators.proportion import exact, wilson
 from liftseries.models.shared.levels import as_levels, subsets
 from liftseries.models.shared.one_sided import bound_rows
 from liftseries.models.shared.outcomes import known_perforation
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, left_out_table, results_table
 
 ANALYSIS = "perforation.rate"
-INDEPENDENT_SITES = {"wilson": "wilson", "exact": "beta"}  # our name → statsmodels' name
+INDEPENDENT_SITES = {"wilson": wilson, "exact": exact}
 
 
 def fit_perforation_rate(cases: pd.DataFrame, by: Sequence[str] = ()) -> Estimates:
@@ -58,8 +59,6 @@ def fit_perforation_rate(cases: pd.DataFrame, by: Sequence[str] = ()) -> Estimat
 
 def rate_rows(subset: str, event: np.ndarray, patient: np.ndarray) -> tuple[list[dict], list[dict]]:
     """The rows of one subset and its design effect: `event` and `patient`, shape (n,), of its sites known."""
-    from statsmodels.stats.proportion import proportion_confint
-
     n, n_events = len(event), int(event.sum())
     shared = {
         "analysis": ANALYSIS,
@@ -75,10 +74,8 @@ def rate_rows(subset: str, event: np.ndarray, patient: np.ndarray) -> tuple[list
         return [Fit(method=method, **shared).row("rate", problem=unknown) for method in methods], []
 
     rows = []
-    for method, name in INDEPENDENT_SITES.items():
-        low, high = proportion_confint(n_events, n, alpha=1 - CONF_LEVEL, method=name)
-        # Both limits are exact there by their formulas; computed, Wilson's misses them in the last bits.
-        low, high = (0.0 if n_events == 0 else low), (1.0 if n_events == n else high)
+    for method, interval_of in INDEPENDENT_SITES.items():
+        low, high = interval_of(n_events, n)
         interval = {"conf_low": low, "conf_high": high, "conf_level": CONF_LEVEL}
         rows.append(Fit(method=method, **shared).row("rate", n_events / n, **interval))
 

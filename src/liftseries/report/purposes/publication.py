@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 import yaml
 
+from liftseries.base.outputs import remake_folder
 from liftseries.models.shared.design import INTERCEPT
 from liftseries.report.closing.limits import limits
 from liftseries.report.closing.methods import methods
@@ -27,7 +28,7 @@ from liftseries.report.kit.blocks import (
     Verbatim,
 )
 from liftseries.report.kit.captions import CAPTIONS, RELEASED_CAPTIONS
-from liftseries.report.kit.material import Material
+from liftseries.report.kit.material import Material, read_material
 from liftseries.report.kit.numbers import (
     WITHHELD,
     count,
@@ -61,7 +62,11 @@ from liftseries.report.kit.sentences import (
 from liftseries.report.kit.svg import alt_text, width_mm
 from liftseries.report.kit.tables.cells import Display
 from liftseries.report.kit.words import BANDS, DEVIATIONS, Words
+from liftseries.report.pages.page import write_html, write_pdf
+from liftseries.report.pages.table_files import write_tables
 from liftseries.report.purposes.tables import displays
+from liftseries.study.input_hashes import input_hashes
+from liftseries.study.plan import read_plan
 
 ODDS = ("perforation.gee", "perforation.firth")
 HAZARDS = ("survival.cox", "survival.firth_cox")
@@ -109,6 +114,16 @@ def build(material: Material) -> Report:
         chapters=chapters,
         tables=writer.tables,
     )
+
+
+def write_report(job) -> None:
+    """The job of the workflow: report.html, report.pdf and tables/ from what the run left in the working folder."""
+    plan = read_plan(job.params.study)
+    report = build(read_material(".", plan.as_written, job.params.versions, input_hashes(plan)))
+    write_html(report, job.outputs.html)
+    write_pdf(report, job.outputs.pdf)
+    with remake_folder(job.outputs.tables) as tables:
+        write_tables(report.tables, tables)
 
 
 @dataclass

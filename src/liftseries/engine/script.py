@@ -1,0 +1,51 @@
+"""What the workflow's one script does: it hands its job to the warm process where one waits, else does it itself."""
+
+from __future__ import annotations
+
+import os
+import sys
+from multiprocessing.connection import Client
+from types import SimpleNamespace
+
+from liftseries.engine.job import Job, do
+from liftseries.engine.warm import ADDRESS
+
+
+def run(snakemake) -> None:
+    """Does a rule's job and ends the process with its exit status.
+
+    Parameters
+    ----------
+    snakemake : what Snakemake gives a script
+    """
+    job = Job(
+        inputs=_by_name(snakemake.input),
+        outputs=_by_name(snakemake.output),
+        params=SimpleNamespace(**dict(snakemake.params.items())),
+        wildcards=SimpleNamespace(**dict(snakemake.wildcards.items())),
+        log=str(snakemake.log[0]),
+    )
+    status = ask(job)
+    sys.exit(do(job) if status is None else status)
+
+
+def _by_name(files) -> SimpleNamespace:
+    plain = {name: [*map(str, value)] if not isinstance(value, str) else str(value) for name, value in files.items()}
+    return SimpleNamespace(**plain)
+
+
+def ask(job) -> int | None:
+    """The exit status of a job that the warm process did; None where there is none to ask."""
+    address = os.environ.get(ADDRESS)
+    if not address:
+        return None
+    try:
+        warm = Client(address, "AF_UNIX")
+    except OSError:  # it does not listen yet, or no longer
+        return None
+    with warm:
+        try:
+            warm.send(job)
+            return warm.recv()
+        except (EOFError, OSError):  # the fork was killed
+            return 1

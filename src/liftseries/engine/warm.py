@@ -1,0 +1,104 @@
+"""A process in which the libraries are loaded before the first job needs them: each job is a fork of it.
+
+Starting Python with pandas takes longer than most jobs of a small series. The process starts beside Snakemake, which
+takes about as long; Snakemake knows each job as its own script, which hands the job over and ends with its exit status.
+The process and its forks die with the run: it reads a pipe that only the run holds open. It is made where Python can
+fork safely (Linux); elsewhere, on a cluster, and where Snakemake was started by hand, a job is done by its own script.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from importlib import import_module
+from multiprocessing.connection import Connection, wait
+from pathlib import Path
+
+ADDRESS = "LIFTSERIES_WARM"  # in the environment of a run's jobs: the socket
+LIBRARIES = (
+    "pandas", "pyarrow.parquet", "scipy.optimize", "pandera.pandas", "matplotlib.backends.backend_pdf",
+    "matplotlib.backends.backend_svg", "matplotlib.backends.backend_agg", "jinja2", "docx", "openpyxl",
+)  # fmt: skip
+
+
+@contextmanager
+def warmed(output: Path, environment: dict[str, str]) -> Iterator[dict[str, str]]:
+    """Keeps a warm process for the jobs of a run; gives the environment that tells them of it.
+
+    Parameters
+    ----------
+    output : the run's output folder, where the process works
+    environment : of the run
+    """
+    if sys.platform != "linux":
+        yield environment
+        return
+    with tempfile.TemporaryDirectory() as folder:  # for this user alone
+        address = f"{folder}/jobs"
+        process = subprocess.Popen(
+            [sys.executable, "-m", "liftseries.engine.warm", address],
+            cwd=output,
+            env=environment,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.DEVNULL,
+            start_new_session=True,
+        )
+        try:
+            yield environment | {ADDRESS: address}
+        finally:
+            process.stdin.close()
+            process.wait()
+
+
+def serve(address: str) -> None:
+    """Forks for each job that comes, until standard input ends."""
+    signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # nobody waits for a fork
+    with socket.socket(socket.AF_UNIX) as door:
+        door.bind(address)
+        door.listen()
+        _load()
+        while True:
+            if sys.stdin.fileno() in wait([door, sys.stdin.fileno()]):
+                os.killpg(os.getpgid(0), signal.SIGKILL)
+            caller = Connection(door.accept()[0].detach())
+            if os.fork() == 0:
+                door.close()
+                _do(caller)
+            caller.close()
+
+
+def _load() -> None:
+    import liftseries.engine.job  # noqa: F401, one thread for linear algebra: set before numpy is imported
+
+    for library in LIBRARIES:
+        import_module(library)
+
+
+def _do(caller: Connection) -> None:
+    from liftseries.engine.job import do
+
+    signal.signal(signal.SIGCHLD, signal.SIG_DFL)
+    job = caller.recv()
+    threading.Thread(target=_end_with, args=[caller], daemon=True).start()
+    status = do(job)
+    with suppress(OSError):
+        caller.send(status)
+    os._exit(0)
+
+
+def _end_with(caller: Connection) -> None:
+    """Ends the fork where its caller ended first."""
+    with suppress(EOFError, OSError):
+        caller.recv()
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+if __name__ == "__main__":
+    serve(sys.argv[1])
