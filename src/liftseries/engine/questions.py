@@ -6,17 +6,16 @@ resamples draws in chunks, a job each; what was drawn for an outcome is pooled i
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import reduce
 from typing import Any
 
 from liftseries.engine.files import file_of
-from liftseries.models.questions import QUESTIONS
+from liftseries.models.questions import QUESTIONS, ROOMS
 from liftseries.models.shared.question import Draws, Question
 from liftseries.study.plan import Plan
 
-ROOMS = tuple(dict.fromkeys(question.room for question in QUESTIONS))
 SHARED_CODE = ("base", "disclosure/declared.py", "estimators", "models/shared", "study", "schemas", "engine/answer.py")
 
 
@@ -46,24 +45,16 @@ class Job:
 
 def quick_jobs(plan: Plan) -> Iterator[Job]:
     """A job for each outcome: all its questions that do not resample."""
-    yield from _jobs(plan, lambda question: question.draws is None, "{room}", "{Room}: {says}")
+    for room, title in ROOMS.items():
+        if questions := [one for one in QUESTIONS if one.room == room and not one.draws]:
+            yield _job(plan, room, title, questions)
 
 
 def pooling_jobs(plan: Plan) -> Iterator[Job]:
     """A job for each outcome that has questions which resample: what was drawn is pooled."""
-    yield from _jobs(plan, lambda question: question.draws is not None, "{room}_resampled", "{Room}, resampled: {says}")
-
-
-def _jobs(plan: Plan, chosen: Callable[[Question], bool], name: str, message: str) -> Iterator[Job]:
-    for room in ROOMS:
-        questions = [question for question in QUESTIONS if question.room == room and chosen(question)]
-        if questions:
-            words = {
-                "room": room,
-                "Room": room.capitalize(),
-                "says": ", ".join(question.says for question in questions),
-            }
-            yield _job(plan, name.format(**words), message.format(**words), questions)
+    for room, title in ROOMS.items():
+        if questions := [one for one in resampling() if one.room == room]:
+            yield _job(plan, f"{room}_resampled", f"{title}: from the resamples", questions)
 
 
 def _job(plan: Plan, name: str, message: str, questions: list[Question]) -> Job:

@@ -8,6 +8,9 @@ from liftseries.models.series import questions as series
 from liftseries.models.shared.question import Analysis, Question
 from liftseries.models.survival import questions as survival
 
+ROOMS = {
+    module.__name__.split(".")[-2]: module.TITLE for module in (series, perforation, survival, gain, depth, sensitivity)
+}
 QUESTIONS: tuple[Question, ...] = (
     *series.QUESTIONS,
     *perforation.QUESTIONS,

@@ -2,6 +2,7 @@
 
 from liftseries.models.shared.question import Analysis, Leaves, Question
 
+TITLE = "How deep was drilled"
 QUESTIONS = (
     Question(
         name="depth_agreement",

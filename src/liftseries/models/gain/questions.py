@@ -2,6 +2,7 @@
 
 from liftseries.models.shared.question import Analysis, Leaves, Question
 
+TITLE = "What bone was gained"
 QUESTIONS = (
     Question(
         name="gain_mixed",

@@ -2,6 +2,7 @@
 
 from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
 
+TITLE = "How often the membrane tears, and what goes with it"
 QUESTIONS = (
     Question(
         name="perforation_rate",

@@ -2,6 +2,7 @@
 
 from liftseries.models.shared.question import Analysis, Question
 
+TITLE = "What could change the answers"
 ALIKE = (
     Question(
         name="measurement_icc",

@@ -2,6 +2,7 @@
 
 from liftseries.models.shared.question import Leaves, Question
 
+TITLE = "Who is in the series"
 QUESTIONS = (
     Question(
         name="series",

@@ -2,6 +2,7 @@
 
 from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
 
+TITLE = "How long implants stay"
 MONTHS = {"months": "survival_months"}
 TERMS = {"terms": "survival_terms"}
 IMPLANTS = {"implants": "implants"}

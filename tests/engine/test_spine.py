@@ -1,4 +1,4 @@
-"""What the workflow's scripts share."""
+"""The jobs that every run has."""
 
 from __future__ import annotations
 
@@ -8,8 +8,13 @@ import pandas as pd
 import pytest
 
 from liftseries.base.outputs import write_csv, write_parquet
-from liftseries.engine.job import joined_cases, read_chunks, write_estimates
-from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
+from liftseries.engine.job import Job
+from liftseries.engine.spine import collect_results, join_cases
+
+
+def job(log, inputs: dict, outputs: dict, **params) -> Job:
+    spaces = (SimpleNamespace(**each) for each in (inputs, outputs, params, {}))
+    return Job(*spaces, log=str(log))
 
 
 @pytest.mark.parametrize("site_id", [["1", "12"], ["007", "7"], ["NA", "null"], ["9007199254740993", "1e5"]])
@@ -19,10 +24,11 @@ def test_sites_keep_their_names_however_they_look(tmp_path, site_id):
     write_parquet(tmp_path / "patients.parquet", pd.DataFrame({"patient_id": ["1", "NA"], "age_years": [50, 60]}))
     write_parquet(tmp_path / "sites.parquet", sites)
     write_csv(tmp_path / "derived.csv", derived)
-    inputs = SimpleNamespace(
-        patients=tmp_path / "patients.parquet", sites=tmp_path / "sites.parquet", derived=tmp_path / "derived.csv"
-    )
-    cases = joined_cases(inputs, SimpleNamespace(rbh_bands_mm=[4], lift_bands_mm=[3]))
+    inputs = {name: tmp_path / f"{name}.parquet" for name in ("patients", "sites")}
+    inputs["derived"] = tmp_path / "derived.csv"
+    outputs = {"cases": tmp_path / "cases.parquet"}
+    join_cases(job(tmp_path / "log", inputs, outputs, rbh_bands_mm=[4], lift_bands_mm=[3]))
+    cases = pd.read_parquet(tmp_path / "cases.parquet")
     assert cases["site_id"].tolist() == site_id
     assert cases["rbh_mid_mm"].tolist() == [3, 7]
     assert cases["age_years"].tolist() == [60, 50]
@@ -45,20 +51,10 @@ def test_cases_are_the_same_after_a_stay_on_disk(tmp_path):
     pd.testing.assert_frame_equal(pd.read_parquet(tmp_path / "cases.parquet"), table)
 
 
-def test_design_effects_stand_below_their_estimates(tmp_path):
-    fit = Fit("perforation.gee", "all", "log_odds", "GEE", 9, 5, 2)
-    rows, effects = [fit.wald_row("a", 1.0, 0.5)], [fit.design_effect_row("a", 0.5, 0.25)]
-    left_out = left_out_table("perforation.gee", "all", [])
-    estimates = Estimates(results_table(rows), left_out, design_effects=results_table(effects))
-    output = SimpleNamespace(estimates=tmp_path / "e.csv", left_out=tmp_path / "l.csv")
-    write_estimates(output, estimates)
-    written = pd.read_csv(output.estimates)
-    assert written["analysis"].tolist() == ["perforation.gee", "clustering.design_effect"]
-    assert written["term"].tolist() == ["a", "perforation.gee a"]
-    assert written["estimate"].tolist() == [1, 4]
-
-
-def test_chunks_are_read_in_order(tmp_path):
-    for k in (0, 1):
-        write_csv(tmp_path / f"{k}.csv", pd.DataFrame({"replicate": [2 * k, 2 * k + 1]}))
-    assert read_chunks([tmp_path / "0.csv", tmp_path / "1.csv"])["replicate"].tolist() == [0, 1, 2, 3]
+def test_results_are_collected_letter_for_letter(tmp_path):
+    (tmp_path / "a.csv").write_text("term,estimate\nx,0.10\n", encoding="utf-8")
+    (tmp_path / "b.csv").write_text("term,estimate\n", encoding="utf-8")
+    (tmp_path / "c.csv").write_text("term,estimate\ny,1e-3\n", encoding="utf-8")
+    inputs = {"estimates": [tmp_path / f"{name}.csv" for name in "abc"]}
+    collect_results(job(tmp_path / "log", inputs, {"results": tmp_path / "results.csv"}))
+    assert (tmp_path / "results.csv").read_text(encoding="utf-8") == "term,estimate\nx,0.10\ny,1e-3\n"

@@ -1,0 +1,66 @@
+"""The jobs that are made of the declared questions."""
+
+from __future__ import annotations
+
+import dataclasses
+import inspect
+import re
+
+import pytest
+from studies import write_study
+
+from liftseries.engine.job import named
+from liftseries.engine.questions import (
+    asked,
+    asked_of_draws,
+    draw_files,
+    n_in_chunk,
+    pooling_jobs,
+    quick_jobs,
+    resampling,
+    tables_left,
+)
+from liftseries.models.questions import QUESTIONS
+from liftseries.study.plan import read_plan
+
+
+@pytest.fixture
+def plan(tmp_path):
+    return read_plan(write_study(tmp_path))
+
+
+@pytest.mark.parametrize("question", resampling(), ids=lambda question: question.name)
+@pytest.mark.parametrize("n", [1, 9, 10, 11, 500, 1234])
+def test_jobs_cover_each_replicate_once(plan, question, n):
+    asks = dataclasses.replace(plan, resamples=n, imputation={**plan.imputation, "sets": n})
+    firsts = [int(re.search(r"_(\d+)\.csv", path)[1]) for path in draw_files(question, asks)]
+    drawn = [first + k for first in firsts for k in range(n_in_chunk(question.draws, first, n))]
+    assert drawn == list(range(n))
+
+
+def test_every_question_is_answered_by_one_job(plan):
+    jobs = [*quick_jobs(plan), *pooling_jobs(plan)]
+    assert sorted(name for job in jobs for name in job.questions) == sorted(question.name for question in QUESTIONS)
+
+
+def test_no_two_jobs_leave_the_same_file(plan):
+    files = [path for job in (*quick_jobs(plan), *pooling_jobs(plan)) for path in job.outputs.values()]
+    assert len(files) == len(set(files))
+
+
+@pytest.mark.parametrize("question", QUESTIONS, ids=lambda question: question.name)
+def test_a_declaration_fits_its_functions(plan, question):
+    """Every argument is declared, and nothing else is."""
+    given = {*question.reads, *asked(question.asks, plan)} | ({"by"} if question.by else set())
+    parameters = inspect.signature(named(question.function)).parameters
+    needed = {name for name, one in parameters.items() if one.default is one.empty}
+    answer = given | ({"draws"} if question.draws else set())
+    assert needed <= answer <= {*parameters}
+    if question.draws:
+        drawn = {*inspect.signature(named(question.draws.function)).parameters}
+        assert drawn == {*question.reads, *asked_of_draws(question, plan), "first", "n"}
+
+
+def test_names_of_tables_are_unique():
+    names = [name for question in QUESTIONS for name in tables_left(question)]
+    assert len(names) == len(set(names))
