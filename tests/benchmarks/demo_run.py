@@ -2,9 +2,9 @@
 
     python tests/benchmarks/demo_run.py [--against REVISION] [--rounds N]
 
-With `--against` an earlier commit does the same in turns with this tree, on the same machine in the same minutes. Ratios
-within one run are what to read: seconds are the machine's. `snakemake --version` is the yardstick. The least of the rounds
-is given.
+With `--against` an earlier commit does the same in turns with this tree, on the same machine in the same minutes.
+Ratios within one run are what to read: seconds are the machine's. `snakemake --version` is the yardstick. The least of
+the rounds is given.
 """
 
 from __future__ import annotations
