@@ -21,7 +21,7 @@ from studies import tables, typed
 from liftseries.intake.files.csv_files import read_csv
 from liftseries.intake.files.workbook_parts import Workbook, layout_of
 from liftseries.intake.files.workbooks import careful_records, quick_records
-from liftseries.study.plan import Source
+from liftseries.study.plan_files import Source
 
 ROWS = (10_000, 100_000)
 

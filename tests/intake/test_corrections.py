@@ -25,7 +25,8 @@ from liftseries.intake.corrections.lines import (
 )
 from liftseries.intake.files.sources import Sheet, read_sheet
 from liftseries.intake.study import check_study, checked_drafts, read_study
-from liftseries.study.plan import CORRECTIONS_FILE, Source, read_plan
+from liftseries.study.plan import read_plan
+from liftseries.study.plan_files import CORRECTIONS_FILE, Source
 
 ROW_2 = ["p1", "north", 54, "female", "never", "no", "no"]  # of patients.csv
 

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 
 from liftseries import __version__
 from liftseries.base.errors import Problem, StudyError, UsageError, fault
-from liftseries.study.plan import CORRECTIONS_FILE, PLAN_FILE, READ_FROM, Plan, read_plan
+from liftseries.study.plan import Plan, read_plan
+from liftseries.study.plan_files import CORRECTIONS_FILE, PLAN_FILE, READ_FROM
 
 if TYPE_CHECKING:
     from liftseries.intake.study import Intake

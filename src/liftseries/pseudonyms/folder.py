@@ -25,7 +25,7 @@ from liftseries.intake.identifiers.kinds import Role, kind_of_header
 from liftseries.intake.identifiers.screen import role_of, screen_column
 from liftseries.pseudonyms.codes import pseudonym, spelling
 from liftseries.pseudonyms.dates import completed_years, months_between, read_dates
-from liftseries.study.plan import Source
+from liftseries.study.plan_files import Source
 from liftseries.study.schema import TABLES, read_schema
 
 LOG = "pseudonymise_log.csv"

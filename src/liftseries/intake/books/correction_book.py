@@ -30,7 +30,8 @@ from liftseries.intake.draft.draft import Draft
 from liftseries.intake.set_aside import DEPENDS, set_aside
 from liftseries.intake.study import checked_drafts
 from liftseries.intake.told.findings import Finding, in_order, told_once
-from liftseries.study.plan import CORRECTIONS_FILE, Plan
+from liftseries.study.plan import Plan
+from liftseries.study.plan_files import CORRECTIONS_FILE
 from liftseries.study.schema import Column, Table
 
 README_SHEET = "read me first"

@@ -28,7 +28,8 @@ from liftseries.intake.files.headers import Header
 from liftseries.intake.files.sources import Sheet, read_sheet
 from liftseries.intake.told.decisions import Decision
 from liftseries.intake.told.findings import Finding
-from liftseries.study.plan import CORRECTIONS_FILE, Plan, Source
+from liftseries.study.plan import Plan
+from liftseries.study.plan_files import CORRECTIONS_FILE, Source
 from liftseries.study.schema import TABLES
 
 COLUMNS = ("table", "file", "row", "column", "old_sha256", "value")

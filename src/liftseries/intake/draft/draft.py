@@ -20,7 +20,7 @@ from liftseries.intake.files.sources import Sheet, read_sheet
 from liftseries.intake.told.decisions import Decision
 from liftseries.intake.told.findings import Finding
 from liftseries.intake.told.verdicts import Fault
-from liftseries.study.plan import PLAN_FILE, Source
+from liftseries.study.plan_files import PLAN_FILE, Source
 from liftseries.study.reading import Reading
 from liftseries.study.schema import TABLES, Column, Table
 

@@ -28,7 +28,7 @@ from liftseries.intake.files.joined_and_hidden import settle_hidden_columns, set
 from liftseries.intake.files.parquet_files import read_parquet
 from liftseries.intake.files.workbooks import read_workbook
 from liftseries.intake.told.decisions import Decision
-from liftseries.study.plan import PLAN_FILE, Source, file_of
+from liftseries.study.plan_files import PLAN_FILE, Source, file_of
 
 
 @dataclass(frozen=True)
