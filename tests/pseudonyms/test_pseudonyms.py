@@ -16,7 +16,8 @@ from studies import tables, write_plan
 
 from liftseries.base.errors import StudyError, UsageError
 from liftseries.cli import main
-from liftseries.intake.identifiers.kinds import Role, kinds_of
+from liftseries.intake.identifiers.kinds import Role
+from liftseries.intake.identifiers.search import kinds_of
 from liftseries.intake.study import check_study
 from liftseries.pseudonyms.codes import digest, pseudonym, spelling
 from liftseries.pseudonyms.dates import DAYS_A_MONTH, completed_years, months_between, read_dates

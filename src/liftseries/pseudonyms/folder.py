@@ -17,12 +17,13 @@ import pandas as pd
 from liftseries.base.errors import Problem, StudyError, UsageError
 from liftseries.base.numbers import plain
 from liftseries.base.outputs import remake_folder, write_csv
-from liftseries.intake.cells.cells import number_in
+from liftseries.intake.cells.numbers import number_in
 from liftseries.intake.files.grid import BLANKS, DATES, Oddity, Unreadable, is_blank, letters
-from liftseries.intake.files.sources import Sheet, read_sheet
+from liftseries.intake.files.sheet import Sheet, read_sheet
 from liftseries.intake.files.workbook_parts import Workbook
-from liftseries.intake.identifiers.kinds import Role, kind_of_header
+from liftseries.intake.identifiers.kinds import Role
 from liftseries.intake.identifiers.screen import role_of, screen_column
+from liftseries.intake.identifiers.search import kind_of_header
 from liftseries.pseudonyms.codes import pseudonym, spelling
 from liftseries.pseudonyms.dates import completed_years, months_between, read_dates
 from liftseries.study.plan_files import Source

@@ -25,7 +25,8 @@ from liftseries.base.errors import Problem, StudyError, UsageError
 from liftseries.base.outputs import written_whole
 from liftseries.forms.dictionary import entries
 from liftseries.intake.checks.identifiers import CELL_RULE, HEADER_RULE, WORDS_RULE, screen_words
-from liftseries.intake.corrections.lines import LEAVE_OUT, as_text, fingerprint, raw_row, read_corrections
+from liftseries.intake.corrections.fingerprint import as_text, fingerprint, raw_row
+from liftseries.intake.corrections.lines import LEAVE_OUT, read_corrections
 from liftseries.intake.draft.draft import Draft
 from liftseries.intake.set_aside import DEPENDS, set_aside
 from liftseries.intake.study import checked_drafts
