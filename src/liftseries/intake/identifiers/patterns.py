@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 from liftseries.intake.identifiers.kinds import Kind, Role
 from liftseries.intake.identifiers.validity import (
+    can_be_name,
     check_of,
     has_digits,
     is_card,
@@ -28,7 +29,6 @@ from liftseries.intake.identifiers.validity import (
     is_orcid,
     is_position,
     is_vin,
-    may_be_a_name,
 )
 from liftseries.intake.identifiers.words import GIVEN_NAMES, LABELS, MONTHS, STREETS, TITLES, US_STATES
 
@@ -156,18 +156,18 @@ PATTERNS: tuple[Pattern, ...] = (
     _pattern(Kind.ADDRESS, r"(?i)\bp\.? ?o\.? box\s+\d|\bpostfach\s+\d"),
     _pattern(Kind.ADDRESS, rf"(?<!\w)[A-Z]{{1,2}}\d[A-Z\d]? \d[A-Z]{{2}}{_ENDS}|(?<!\w)[A-Z]\d[A-Z] \d[A-Z]\d{_ENDS}"),
     _pattern(Kind.ADDRESS, rf"(?<!\w)(?:{'|'.join(US_STATES)}),? \d{{5}}(?:-\d{{4}})?{_ENDS}"),
-    _pattern(Kind.ADDRESS, rf"^(?:[A-Z]{{1,2}}-)?\d{{5}} {_SURNAME}(?: {_WORD}+)*$", may_be_a_name),
+    _pattern(Kind.ADDRESS, rf"^(?:[A-Z]{{1,2}}-)?\d{{5}} {_SURNAME}(?: {_WORD}+)*$", can_be_name),
     _pattern(Kind.ADDRESS, r"(?<![\d.])-?\d{1,2}\.\d{3,}, ?-?\d{1,3}\.\d{3,}(?!\d)", is_position),
     # names
     _pattern(Kind.NAME, rf"(?<!{_WORD})(?:{'|'.join(TITLES)})(?:\.\s*|\s+)(?:(?i:med|dent|dr)\.?\s+)*"
              rf"{_PARTICLES}{_SURNAME}"),
-    _pattern(Kind.NAME, rf"(?<!{_WORD})(?i:dr|prof)(?:\.\s*|\s+){_WORD}{{3,}}", may_be_a_name),
-    _pattern(Kind.NAME, rf"{_GIVEN}(?:[ -]{_GIVEN})?\s+(?:{_CAPITAL}\.?\s+)?{_PARTICLES}{_SURNAME}", may_be_a_name),
-    _pattern(Kind.NAME, rf"(?<!{_WORD}){_SURNAME},\s*{_GIVEN}", may_be_a_name),
-    _pattern(Kind.NAME, rf"(?i)^{_GIVEN}(?:[ _.-]{{1,2}}{_WORD}+\.?)?$", may_be_a_name, in_codes=True, roles=(Role.KEY,)),
+    _pattern(Kind.NAME, rf"(?<!{_WORD})(?i:dr|prof)(?:\.\s*|\s+){_WORD}{{3,}}", can_be_name),
+    _pattern(Kind.NAME, rf"{_GIVEN}(?:[ -]{_GIVEN})?\s+(?:{_CAPITAL}\.?\s+)?{_PARTICLES}{_SURNAME}", can_be_name),
+    _pattern(Kind.NAME, rf"(?<!{_WORD}){_SURNAME},\s*{_GIVEN}", can_be_name),
+    _pattern(Kind.NAME, rf"(?i)^{_GIVEN}(?:[ _.-]{{1,2}}{_WORD}+\.?)?$", can_be_name, in_codes=True, roles=(Role.KEY,)),
     _pattern(
-        Kind.NAME, rf"^{_SURNAME}\s+(?:{_CAPITAL}\.?\s+)?{_PARTICLES}{_SURNAME}$", may_be_a_name, roles=(Role.KEY,)
+        Kind.NAME, rf"^{_SURNAME}\s+(?:{_CAPITAL}\.?\s+)?{_PARTICLES}{_SURNAME}$", can_be_name, roles=(Role.KEY,)
     ),
     _pattern(Kind.NAME, rf"^{_CAPITAL}\.\s*(?:{_CAPITAL}\.\s*)?{_SURNAME}$|^{_SURNAME},?\s+{_CAPITAL}\.$|"
-             rf"^{_SURNAME},\s*{_CAPITAL}(?:\.|{_WORD}+)?$|^(?:{_CAPITAL}\.){{2,3}}$", may_be_a_name, roles=(Role.KEY,)),
+             rf"^{_SURNAME},\s*{_CAPITAL}(?:\.|{_WORD}+)?$|^(?:{_CAPITAL}\.){{2,3}}$", can_be_name, roles=(Role.KEY,)),
 )  # fmt: skip

@@ -120,6 +120,6 @@ def is_position(text: str) -> bool:
     return abs(latitude) <= 90 and abs(longitude) <= 180
 
 
-def may_be_a_name(text: str) -> bool:
+def can_be_name(text: str) -> bool:
     """Whether none of its words is one that is never a surname, such as `clinic`."""
     return not NO_SURNAMES & set(re.findall(r"[^\W\d_]+", text.casefold()))
