@@ -21,8 +21,9 @@ from liftseries.intake.identifiers.search import kinds_of
 from liftseries.intake.study import check_study
 from liftseries.pseudonyms.codes import digest, pseudonym, spelling
 from liftseries.pseudonyms.dates import DAYS_A_MONTH, completed_years, months_between, read_dates
-from liftseries.pseudonyms.folder import LOG, Wishes, pseudonymise
+from liftseries.pseudonyms.folder import LOG, pseudonymise
 from liftseries.pseudonyms.key import check_place, new_key, read_key, write_key
+from liftseries.pseudonyms.tables import Wishes
 from liftseries.study.plan import read_plan
 
 KEY, OTHER = bytes(range(32)), bytes(range(1, 33))

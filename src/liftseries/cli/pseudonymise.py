@@ -36,8 +36,9 @@ def add_pseudonymise(commands) -> None:
 
 
 def _pseudonymise(options: argparse.Namespace) -> int:
-    from liftseries.pseudonyms.folder import LOG, Wishes, check_folders, pseudonymise
+    from liftseries.pseudonyms.folder import LOG, check_folders, pseudonymise
     from liftseries.pseudonyms.key import check_place, new_key, read_key, write_key
+    from liftseries.pseudonyms.tables import Wishes
 
     check_folders(options.source, options.target)
     home = options.source if options.source.is_dir() else options.source.parent

@@ -35,8 +35,9 @@ def _size(options: argparse.Namespace) -> int:
     from liftseries.base.progress import Bar
     from liftseries.estimators.intervals import NotFitted
     from liftseries.planning.cases import read_cases
-    from liftseries.planning.sample_size import RATE, at_rate, sample_size, simulated_from
+    from liftseries.planning.sample_size import sample_size
     from liftseries.planning.sample_size_text import sample_size_text
+    from liftseries.planning.simulated import RATE, at_rate, simulated_from
 
     plan = plan_of(options.study)
     within = options.within / 100 if options.of == RATE else options.within

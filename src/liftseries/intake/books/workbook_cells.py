@@ -43,6 +43,7 @@ def put(sheet: Worksheet, row: int, column: int, value: str | int) -> Cell:
 
 
 def note(cell: Cell, text: str) -> None:
+    """A note as high as its text."""
     lines = sum(math.ceil(len(line) / 45) or 1 for line in text.split("\n"))
     cell.comment = Comment(text, "liftseries", width=320, height=20 * (lines + 1))
 
