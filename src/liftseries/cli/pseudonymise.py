@@ -38,7 +38,7 @@ def add_pseudonymise(commands) -> None:
 def _pseudonymise(options: argparse.Namespace) -> int:
     from liftseries.pseudonyms.folder import LOG, check_folders, pseudonymise
     from liftseries.pseudonyms.key import check_place, new_key, read_key, write_key
-    from liftseries.pseudonyms.tables import Wishes
+    from liftseries.pseudonyms.tables import Options
 
     check_folders(options.source, options.target)
     home = options.source if options.source.is_dir() else options.source.parent
@@ -48,7 +48,7 @@ def _pseudonymise(options: argparse.Namespace) -> int:
         print(f"Made {options.key}. Keep a copy: without it nobody can tell the pseudonyms back or make them again.")
     named = options.keep, options.drop, options.replace
     names = (frozenset(name.strip().lower() for name in group) for group in named)
-    log = pseudonymise(options.source, options.target, read_key(options.key), Wishes(options.dates, *names))
+    log = pseudonymise(options.source, options.target, read_key(options.key), Options(options.dates, *names))
     n_tables = counted(log["file"].nunique(), "table")
     print(f"Made {options.target}: {n_tables}; {LOG} tells what was done to each column.")
     return 0

@@ -13,7 +13,7 @@ from liftseries.base.errors import Problem, StudyError, UsageError
 from liftseries.base.outputs import remake_folder, write_csv
 from liftseries.intake.files.grid import is_blank
 from liftseries.intake.identifiers.search import kind_of_header
-from liftseries.pseudonyms.tables import Wishes, header_of, is_direct, name_columns, position_of, tables_of
+from liftseries.pseudonyms.tables import Options, header_of, is_direct, name_columns, position_of, tables_of
 from liftseries.pseudonyms.values import KINDS, days_of_sites, kept, replaced, undated
 
 LOG = "pseudonymise_log.csv"
@@ -35,7 +35,7 @@ def check_folders(source: Path, target: Path) -> None:
         raise UsageError(f"{target} and {source} lie in each other. Keep them apart.")
 
 
-def pseudonymise(source: Path, target: Path, key: bytes, wishes: Wishes | None = None) -> pd.DataFrame:
+def pseudonymise(source: Path, target: Path, key: bytes, options: Options | None = None) -> pd.DataFrame:
     """Writes the tables without identifiers, and the log.
 
     Parameters
@@ -44,7 +44,7 @@ def pseudonymise(source: Path, target: Path, key: bytes, wishes: Wishes | None =
         A file is known by the name of its table in its own, as in `patients_north.csv`; a workbook by its sheets.
     target : the folder to make
     key : 32 bytes
-    wishes
+    options
 
     Returns
     -------
@@ -56,12 +56,12 @@ def pseudonymise(source: Path, target: Path, key: bytes, wishes: Wishes | None =
         Every column without a fate, every date that cannot be read, every identifier that would remain.
     """
     check_folders(source, target)
-    wishes = wishes or Wishes()
+    options = options or Options()
     problems: list[Problem] = []
     files = list(tables_of(source, problems))
     for file in files:
-        name_columns(file, wishes, problems)
-    asked = wishes.keep | wishes.drop | wishes.replace
+        name_columns(file, options, problems)
+    asked = options.keep | options.drop | options.replace
     for name in sorted(asked - {name for file in files for name in file.named}):
         problems.append(Problem("command line", f"no table has the column {name}. Correct the name."))
     surgery, placed, first = days_of_sites(files)
@@ -72,9 +72,9 @@ def pseudonymise(source: Path, target: Path, key: bytes, wishes: Wishes | None =
         for name, position in file.named.items():
             cells = file.sheet.columns[position]
             shown, values, done = name, None, ""
-            if name in wishes.drop:
+            if name in options.drop:
                 shown, done = position_of(position), "dropped, as asked"
-            elif name in KINDS or name in wishes.replace:
+            elif name in KINDS or name in options.replace:
                 values = replaced(file, name, key, codes, problems)
                 done = "replaced by pseudonyms"
             elif name in file.dates:

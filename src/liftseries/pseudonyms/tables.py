@@ -29,7 +29,7 @@ DATE_COLUMNS = {
 
 
 @dataclass(frozen=True)
-class Wishes:
+class Options:
     """What the user says of columns and dates."""
 
     order: str | None = None  # how texts that are dates were typed
@@ -113,7 +113,7 @@ def _tables_in(path: Path, problems: list[Problem]) -> Iterator[tuple[str, Sheet
 # ── columns ───────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def name_columns(file: CentreTable, wishes: Wishes, problems: list[Problem]) -> None:
+def name_columns(file: CentreTable, options: Options, problems: list[Problem]) -> None:
     """Finds each column's name and reads its dates; a column that has no fate is a problem."""
     sheet, known = file.sheet, read_schema()[file.table].columns
     if sheet.ragged:
@@ -131,15 +131,15 @@ def name_columns(file: CentreTable, wishes: Wishes, problems: list[Problem]) -> 
             problems.append(Problem(place, "the same name stands twice in the header. Rename one of the two."))
         else:
             file.named[name] = position
-            told = wishes.keep | wishes.drop | wishes.replace
-            if name in DATE_COLUMNS.get(file.table, {}) and name not in wishes.drop:
-                _read_dates(file, name, wishes.order, problems)
+            told = options.keep | options.drop | options.replace
+            if name in DATE_COLUMNS.get(file.table, {}) and name not in options.drop:
+                _read_dates(file, name, options.order, problems)
             elif name not in known and name not in told and not is_direct(file, name):
                 message = "not a known column. Drop it with --drop, or look at all of it and keep it with --keep."
                 problems.append(Problem(place, message))
     for name in file.dates:
         into = DATE_COLUMNS[file.table][name]
-        if into in file.named and into not in wishes.drop:
+        if into in file.named and into not in options.drop:
             place = sheet.header_place(file.named[name])
             problems.append(Problem(place, f"both these dates and {into} are given. Drop one of the two with --drop."))
         if any(DATE_COLUMNS[file.table][other] == into != "" for other in file.dates if other != name):
