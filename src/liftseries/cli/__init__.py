@@ -1,4 +1,4 @@
-"""The command line: a file a command, each a thin layer over its room."""
+"""The command line: thin doors onto the rooms, a file a command."""
 
 from liftseries.cli.main import main
 
