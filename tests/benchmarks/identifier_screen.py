@@ -17,8 +17,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from studies import tables
 
 from liftseries.intake.checks.identifiers import screen_draft
-from liftseries.intake.draft.draft import draft_table
-from liftseries.study.plan import Source
+from liftseries.intake.draft.stack import draft_table
+from liftseries.study.plan_files import Source
 from liftseries.study.schema import read_schema
 
 SIZES = (10_000, 100_000)

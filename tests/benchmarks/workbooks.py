@@ -19,9 +19,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from studies import tables, typed
 
 from liftseries.intake.files.csv_files import read_csv
-from liftseries.intake.files.workbook_parts import Workbook, layout_of
+from liftseries.intake.files.workbook_layout import layout_of
+from liftseries.intake.files.workbook_parts import Workbook
 from liftseries.intake.files.workbooks import careful_records, quick_records
-from liftseries.study.plan import Source
+from liftseries.study.plan_files import Source
 
 ROWS = (10_000, 100_000)
 

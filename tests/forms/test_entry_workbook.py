@@ -13,7 +13,7 @@ from openpyxl.utils import get_column_letter
 from spreadsheet_program import calculated, type_in, with_soffice
 from studies import tables, write_plan, write_study
 
-from liftseries.forms.entry_workbook import CLOSED, MISSING, WRONG
+from liftseries.forms.entry_looks import CLOSED, MISSING, WRONG
 from liftseries.forms.templates import WORKBOOK, new_study
 from liftseries.intake.checks.rows import UNIQUE
 from liftseries.intake.corrections.lines import read_corrections

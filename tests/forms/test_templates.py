@@ -12,7 +12,8 @@ from liftseries.base.errors import UsageError
 from liftseries.cli import main
 from liftseries.forms.templates import new_study
 from liftseries.intake.study import check_study
-from liftseries.study.plan import plan_schema, read_plan
+from liftseries.study.plan import read_plan
+from liftseries.study.plan_shape import plan_schema
 from liftseries.study.schema import read_schema
 
 

@@ -22,10 +22,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from studies import added, tables, write_study
 
-with atheris.instrument_imports(include=["liftseries.intake", "liftseries.study.plan", "liftseries.base.plain_yaml"]):
+with atheris.instrument_imports(include=["liftseries.intake", "liftseries.study", "liftseries.base.plain_yaml"]):
     from liftseries.base.errors import StudyError
-    from liftseries.intake.draft.draft import draft_table
-    from liftseries.study.plan import Source, read_plan
+    from liftseries.intake.draft.stack import draft_table
+    from liftseries.study.plan import read_plan
+    from liftseries.study.plan_files import Source
     from liftseries.study.schema import read_schema
 
 CANARY = "Quillfeather"

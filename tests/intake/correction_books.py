@@ -10,8 +10,9 @@ import openpyxl
 from openpyxl.worksheet.worksheet import Worksheet
 from studies import cells
 
-from liftseries.intake.books.correction_book import FILE, ROW, write_correction_book
+from liftseries.intake.books.correction_book import write_correction_book
 from liftseries.intake.books.returned_book import Applied, apply_book
+from liftseries.intake.books.workbook_cells import FILE, ROW
 from liftseries.intake.study import check_study
 from liftseries.study.plan import read_plan
 

@@ -11,12 +11,12 @@ from liftseries.estimators.gee import logistic_gee
 from liftseries.estimators.intervals import NotFitted
 from liftseries.models.perforation.gee import fit_perforation_gee
 from liftseries.models.perforation.rate import fit_perforation_rate
-from liftseries.planning.sample_size import (
+from liftseries.planning.sample_size import sample_size
+from liftseries.planning.simulated import (
     at_rate,
     half_widths,
     latent_correlation,
     mean_correlation,
-    sample_size,
     simulated_from,
     study_drawn,
 )

@@ -16,12 +16,14 @@ from studies import tables, write_plan
 
 from liftseries.base.errors import StudyError, UsageError
 from liftseries.cli import main
-from liftseries.intake.identifiers.kinds import Role, kinds_of
+from liftseries.intake.identifiers.kinds import Role
+from liftseries.intake.identifiers.search import kinds_of
 from liftseries.intake.study import check_study
 from liftseries.pseudonyms.codes import digest, pseudonym, spelling
 from liftseries.pseudonyms.dates import DAYS_A_MONTH, completed_years, months_between, read_dates
-from liftseries.pseudonyms.folder import LOG, Wishes, pseudonymise
+from liftseries.pseudonyms.folder import LOG, pseudonymise
 from liftseries.pseudonyms.key import check_place, new_key, read_key, write_key
+from liftseries.pseudonyms.tables import Options
 from liftseries.study.plan import read_plan
 
 KEY, OTHER = bytes(range(32)), bytes(range(1, 33))
@@ -249,11 +251,11 @@ def test_two_files_agree_and_another_key_does_not(tmp_path):
     assert not ids["a"] & ids["c"]
 
 
-def refused(tmp_path, change, wishes=None) -> list[str]:
+def refused(tmp_path, change, options=None) -> list[str]:
     made = as_a_centre_has_them()
     change(made)
     with pytest.raises(StudyError) as error:
-        pseudonymise(written(tmp_path / "in", made), tmp_path / "out", KEY, wishes)
+        pseudonymise(written(tmp_path / "in", made), tmp_path / "out", KEY, options)
     assert not list(tmp_path.glob("out*"))
     lines = list(map(str, error.value.problems))
     assert not any(
@@ -273,7 +275,7 @@ def test_unknown_column_is_refused_until_kept_and_then_screened(tmp_path):
 
 def test_kept_column_is_screened(tmp_path):
     memo = ["seen by Dr. Quillfeather", "", "", ""]
-    (line,) = refused(tmp_path, put("sites", "memo", memo), Wishes(keep=frozenset({"memo"})))
+    (line,) = refused(tmp_path, put("sites", "memo", memo), Options(keep=frozenset({"memo"})))
     assert line.startswith("sites_quillfeather.csv, row 2, memo: looks like a person's name.")
 
 
@@ -308,7 +310,7 @@ def test_two_columns_of_dates_for_one_purpose_are_refused_until_one_goes(tmp_pat
 def test_ages_are_made_of_dates_where_the_column_of_ages_is_dropped(tmp_path):
     made = as_a_centre_has_them()
     made["patients"]["age_years"] = ""
-    pseudonymise(written(tmp_path / "in", made), tmp_path / "out", KEY, Wishes(drop=frozenset({"age_years"})))
+    pseudonymise(written(tmp_path / "in", made), tmp_path / "out", KEY, Options(drop=frozenset({"age_years"})))
     assert pd.read_csv(tmp_path / "out" / "patients.csv")["age_years"].tolist() == [54, 61, 47]
 
 
@@ -336,8 +338,8 @@ def test_hidden_sheet_of_a_table_is_refused(tmp_path):
 def test_dropped_and_replaced_as_asked(tmp_path):
     made = as_a_centre_has_them()
     made["sites"]["memo"] = "about Zebedee"
-    wishes = Wishes(drop=frozenset({"memo"}), replace=frozenset({"centre"}))
-    log = pseudonymise(written(tmp_path / "in", made), tmp_path / "out", KEY, wishes)
+    options = Options(drop=frozenset({"memo"}), replace=frozenset({"centre"}))
+    log = pseudonymise(written(tmp_path / "in", made), tmp_path / "out", KEY, options)
     assert "zebedee" not in everything(tmp_path / "out")
     assert set(pd.read_csv(tmp_path / "out" / "patients.csv")["centre"].str[:2]) == {"c-"}
     done = log[["file", "column", "done"]].values.tolist()

@@ -5,7 +5,9 @@ from __future__ import annotations
 import pytest
 
 from liftseries.base.errors import StudyError
-from liftseries.study.plan import READ_FROM, plan_schema, read_plan
+from liftseries.study.plan import read_plan
+from liftseries.study.plan_files import READ_FROM
+from liftseries.study.plan_shape import plan_schema
 
 TABLES = "tables: {patients: p.csv, sites: [a.csv, b.xlsx#sites], instruments: i.csv, stops: s.csv}\n"
 
@@ -168,3 +170,20 @@ def test_file_that_is_no_text_is_told(tmp_path):
     (tmp_path / "study.yaml").write_bytes(b"tables: \xff")
     with pytest.raises(StudyError, match="byte 9 is not UTF-8"):
         read_plan(tmp_path)
+
+
+def test_every_plan_key_is_a_field_of_the_type_that_the_schema_gives_it(tmp_path):
+    plan = plan_of(tmp_path, "plan: {seed: 7, step_mm: 2, rbh_bands_mm: [4, 6], first_depth_margin_mm: {guided: 2}}")
+    kinds = {"number": float, "integer": int, "array": tuple, "object": dict, "string": str}
+    for key, entry in plan_schema()["properties"]["plan"]["properties"].items():
+        assert type(getattr(plan, key)) is kinds[entry["type"]], key
+        if entry.get("items", {}).get("type") == "number":
+            assert {type(value) for value in getattr(plan, key)} == {float}, key
+    assert plan.first_depth_margin_mm == {"guided": 2.0, "freehand": 1.0}
+    assert {type(value) for value in plan.first_depth_margin_mm.values()} == {float}
+
+
+def test_patient_columns_hold_the_studys_own(tmp_path):
+    plan = plan_of(tmp_path, "extra_columns: {patients: {insured: {type: category, levels: [no, yes]}}}")
+    assert plan.patient_columns[0] == "patient_id"
+    assert plan.patient_columns[-1] == "insured"

@@ -45,6 +45,7 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
 
 
 SHOW_VALUES = "LIFTSERIES_SHOW_VALUES"
+OUR_FAULT = "This is a fault of liftseries, not of the study. Please report the lines above."
 
 
 def fault(error: BaseException) -> str:

@@ -18,7 +18,8 @@ from liftseries.base.outputs import remove_unfinished
 from liftseries.engine.job import PROBLEMS
 from liftseries.engine.provenance import is_up_to_date
 from liftseries.engine.warm import warmed
-from liftseries.study.plan import PLAN_FILE, Plan
+from liftseries.study.plan import Plan
+from liftseries.study.plan_files import PLAN_FILE
 
 WARM = "liftseries.engine.warm"
 MARK = "LIFTSERIES_RUN"  # in the environment of everything that a run starts

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from liftseries.study.plan import plan_schema
+from liftseries.study.plan_shape import plan_schema
 
 OWN_COLUMN = "sites: {flapless: {type: category, levels: [no, yes], description: ...}}"
 

@@ -11,7 +11,7 @@ from liftseries.forms.data_package import as_json, data_package
 from liftseries.forms.dictionary import dictionary_html
 from liftseries.forms.dictionary_docx import write_dictionary_docx
 from liftseries.forms.plan_keys import commented_plan
-from liftseries.study.plan import PLAN_FILE
+from liftseries.study.plan_files import PLAN_FILE
 from liftseries.study.schema import read_schema
 
 WORKBOOK = "cases.xlsx"

@@ -11,7 +11,8 @@ import pandas as pd
 from liftseries.base.errors import Problem, StudyError
 from liftseries.intake.cells.words import proposed_reading
 from liftseries.intake.corrections.lines import Corrections, read_corrections
-from liftseries.intake.draft.draft import NEVER_EMPTY, Draft, draft_table
+from liftseries.intake.draft.draft import NEVER_EMPTY, Draft
+from liftseries.intake.draft.stack import draft_table
 from liftseries.intake.told.decisions import decisions_table
 from liftseries.intake.told.findings import Finding, as_problems, as_table, told_once
 from liftseries.study.plan import Plan

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 import textwrap
 
-from liftseries.planning.sample_size import FEWEST_PATIENTS, RATE, SURE, SampleSize, SimulatedFrom
+from liftseries.planning.sample_size import FEWEST_PATIENTS, SURE, SampleSize
+from liftseries.planning.simulated import RATE, SimulatedFrom
 
 MANY_NOT_FITTED = 0.05
 CAUTION = (

@@ -11,7 +11,7 @@ import re
 import unicodedata
 
 from liftseries.base.numbers import plain
-from liftseries.intake.cells.cells import number_in
+from liftseries.intake.cells.numbers import number_in
 from liftseries.intake.files.grid import BLANKS
 
 N_BYTES = 10  # 80 bits: among a million identifiers two share a pseudonym with a chance of 4e-13

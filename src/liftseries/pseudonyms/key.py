@@ -12,7 +12,7 @@ import secrets
 from pathlib import Path
 
 from liftseries.base.errors import UsageError
-from liftseries.study.plan import PLAN_FILE
+from liftseries.study.plan_files import PLAN_FILE
 
 N_BYTES = 32
 LINE = re.compile(r"liftseries-key ([0-9a-f]{64}) ([0-9a-f]{8})\s*")

@@ -5,7 +5,8 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-from liftseries.study.plan import PLAN_FILE, Plan
+from liftseries.study.plan import Plan
+from liftseries.study.plan_files import PLAN_FILE
 
 
 def sha256(path: Path) -> str:

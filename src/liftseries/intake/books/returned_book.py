@@ -16,27 +16,19 @@ import numpy as np
 
 from liftseries.base.errors import Problem, StudyError, UsageError
 from liftseries.base.outputs import FORMULA_SIGNS
-from liftseries.intake.books.correction_book import (
-    FILE,
-    FRONT,
-    LEAVE_OUT,
-    MARK,
-    MARK_LENGTH,
-    OUT,
-    README_SHEET,
-    ROW,
-    shown,
-)
-from liftseries.intake.cells.cells import number_in
+from liftseries.intake.books.first_sheet import README_SHEET
+from liftseries.intake.books.refused import MARK_LENGTH
+from liftseries.intake.books.workbook_cells import FILE, FRONT, MARK, OUT, ROW, shown
+from liftseries.intake.cells.numbers import number_in
+from liftseries.intake.corrections.corrected import states
+from liftseries.intake.corrections.fingerprint import fingerprint, raw_row
 from liftseries.intake.corrections.lines import (
+    LEAVE_OUT,
     Correction,
     Corrections,
     append_corrections,
-    fingerprint,
     identifying,
-    raw_row,
     read_corrections,
-    states,
 )
 from liftseries.intake.draft.draft import Draft
 from liftseries.intake.files.grid import DATES, Oddity, Unreadable, is_blank, letters

@@ -13,12 +13,14 @@ import numpy as np
 
 from liftseries.intake.draft.draft import Draft
 from liftseries.intake.files.grid import letters
-from liftseries.intake.files.sources import Sheet
-from liftseries.intake.identifiers.kinds import Kind, Role, kinds_of
+from liftseries.intake.files.sheet import Sheet
+from liftseries.intake.identifiers.kinds import Kind, Role
 from liftseries.intake.identifiers.screen import KEYS, as_text, kind_of_header_cell, role_of, screen_column
+from liftseries.intake.identifiers.search import kinds_of
 from liftseries.intake.told.decisions import Decision
 from liftseries.intake.told.findings import Finding
-from liftseries.study.plan import PLAN_FILE, Plan
+from liftseries.study.plan import Plan
+from liftseries.study.plan_files import PLAN_FILE
 from liftseries.study.schema import Table
 
 CELL_RULE, HEADER_RULE, WORDS_RULE = "text_is_no_identifier", "header_is_no_identifier", "study_names_nobody"

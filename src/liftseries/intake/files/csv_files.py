@@ -8,7 +8,7 @@ import re
 from pathlib import Path
 
 from liftseries.intake.files.grid import BLANKS, Grid, Remark, Unreadable
-from liftseries.study.plan import Source
+from liftseries.study.plan_files import Source
 
 AS_UTF8 = "Save the file as UTF-8 (in a spreadsheet: CSV UTF-8)."
 MOST_BYTES = 256 * 2**20

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 
 from liftseries.base.errors import did_you_mean
 from liftseries.intake.files.grid import BLANKS, is_blank
-from liftseries.intake.files.sources import Sheet
-from liftseries.study.plan import PLAN_FILE
+from liftseries.intake.files.sheet import Sheet
+from liftseries.study.plan_files import PLAN_FILE
 from liftseries.study.schema import Table
 
 NEAR = 0.6  # difflib's own default for a close match

@@ -10,7 +10,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 
 from liftseries.intake.files.grid import Grid, Merge, Oddity, Remark, SheetFault, Unreadable, is_blank, letters, spoken
-from liftseries.study.plan import PLAN_FILE
+from liftseries.study.plan_files import PLAN_FILE
 
 SAY_SO = f"Unhide or delete them, or write `hidden: read` or `hidden: leave_out` under `reading` in {PLAN_FILE}."
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from liftseries.intake.files.grid import Unreadable, letters
-from liftseries.study.plan import Source
+from liftseries.study.plan_files import Source
 
 MOST_CELLS = 20_000_000
 MOST_BYTES = 512 * 2**20  # unpacked, as the file declares it

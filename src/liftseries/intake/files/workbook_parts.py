@@ -17,15 +17,13 @@ from pathlib import Path, PurePosixPath
 from xml.etree import ElementTree
 from xml.parsers import expat
 
-from liftseries.intake.files.grid import Layout, Merge, Unreadable
+from liftseries.intake.files.grid import Unreadable
 
 OLE = b"\xd0\xcf\x11\xe0"  # the container of workbooks before 2007 and of encrypted ones, [MS-CFB] 2.2
 MOST_BYTES = 256 * 2**20  # of the file, and of the parts that are read once unpacked
 MOST_OF_OTHERS = 16 * 2**20  # styles and the list of sheets, unpacked
 MOST_PARTS = 10_000
 MOST_CELLS = 5_000_000  # filled or formatted
-LAST_ROW, LAST_COLUMN = 2**20, 2**14  # of a spreadsheet
-CELL = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 PACKAGE = "http://schemas.openxmlformats.org/package/2006"
@@ -249,88 +247,3 @@ def _joined(folder: str, target: str) -> str:
         elif piece != ".":
             parts.append(piece)
     return "/".join(parts)
-
-
-# ── what a sheet joins and hides ────────────────────────────────────────────────────────────────
-
-
-def layout_of(sheet: bytes) -> Layout:
-    """Merged cells, hidden rows and columns, an active filter.
-
-    Raises
-    ------
-    Damaged
-        Rows or cells out of order, which the reader of cells would lose, or beyond the last of a spreadsheet.
-    """
-    survey = _Survey()
-    parser = expat.ParserCreate(namespace_separator=" ")
-    parser.StartElementHandler = survey.start
-    parser.Parse(sheet, True)
-    return Layout(
-        merges=tuple(survey.merges),
-        hidden_rows=frozenset(survey.hidden_rows),
-        hidden_columns=tuple(survey.hidden_columns),
-        extent=(survey.row, survey.last_column),
-        is_filtered=survey.is_filtered,
-    )
-
-
-class _Survey:
-    def __init__(self):
-        self.merges: list[Merge] = []
-        self.hidden_rows: set[int] = set()
-        self.hidden_columns: list[tuple[int, int]] = []
-        self.is_filtered = False
-        self.row = self.column = self.last_column = 0
-
-    def start(self, name: str, given: dict[str, str]) -> None:
-        match name.rpartition(" ")[2]:
-            case "c":
-                column = position_of(given["r"], self.row) if "r" in given else self.column + 1
-                if not self.column < column <= LAST_COLUMN:
-                    raise Damaged
-                self.column = column
-                self.last_column = max(self.last_column, column)
-            case "row":
-                row = int(given["r"]) if "r" in given else self.row + 1
-                if not self.row < row <= LAST_ROW:
-                    raise Damaged
-                self.row, self.column = row, 0
-                if _hidden(given, "ht"):
-                    self.hidden_rows.add(row)
-            case "col":
-                if _hidden(given, "width"):
-                    self.hidden_columns.append((int(given["min"]) - 1, int(given["max"]) - 1))
-            case "mergeCell":
-                self.merges.append(_merge(given["ref"]))
-            case "filterColumn":
-                self.is_filtered = True
-
-
-def _hidden(given: dict[str, str], size: str) -> bool:
-    return given.get("hidden") in ("1", "true") or float(given.get(size, 1)) == 0
-
-
-def position_of(reference: str, row: int) -> int:
-    """The column, from 1, of a cell that must stand in that row."""
-    found = CELL.fullmatch(reference)
-    if not found or int(found[2]) != row:
-        raise Damaged
-    return column_of(found[1])
-
-
-def column_of(name: str) -> int:
-    """The number, from 1, of a column by its letters."""
-    number = 0
-    for letter in name:
-        number = 26 * number + ord(letter) - ord("A") + 1
-    return number
-
-
-def _merge(reference: str) -> Merge:
-    first, _, last = reference.partition(":")
-    corners = [CELL.fullmatch(corner) for corner in (first, last or first)]
-    if not all(corners):
-        raise Damaged
-    rows, columns = zip(*((int(corner[2]), column_of(corner[1]) - 1) for corner in corners), strict=True)
-    return Merge(min(rows), min(columns), max(rows), max(columns))

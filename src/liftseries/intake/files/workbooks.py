@@ -11,12 +11,13 @@ import re
 import warnings
 from collections.abc import Iterable, Sequence
 
+from liftseries.base.numbers import LARGEST_EXACT
 from liftseries.intake.files.grid import MOST_PLACES, Grid, Oddity, Remark, Unreadable, is_blank, spread_too_far
 from liftseries.intake.files.number_formats import hides_decimals, seen
-from liftseries.intake.files.workbook_parts import LAST_ROW, SheetPart, SheetXml, Workbook, layout_of
-from liftseries.study.plan import PLAN_FILE, Source, file_of
+from liftseries.intake.files.workbook_layout import LAST_ROW, layout_of
+from liftseries.intake.files.workbook_parts import SheetPart, SheetXml, Workbook
+from liftseries.study.plan_files import PLAN_FILE, Source, file_of
 
-LARGEST_EXACT = 2**53
 MOST_TEXT = 2**30  # bytes, were every cell to hold the longest text
 # A cell that both readers take alike: no formula, no error, no date, a number as every program writes it.
 PLAIN_CELL = re.compile(

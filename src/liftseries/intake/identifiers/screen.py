@@ -9,12 +9,14 @@ import numpy as np
 import pandas as pd
 
 from liftseries.base.numbers import plain
-from liftseries.intake.cells.cells import number_in
+from liftseries.intake.cells.numbers import number_in
 from liftseries.intake.files.grid import BLANKS, is_blank
-from liftseries.intake.identifiers.kinds import LONG_NUMBER, Kind, Role, kind_of_header, kinds_of
+from liftseries.intake.identifiers.kinds import Kind, Role
+from liftseries.intake.identifiers.search import kind_of_header, kinds_of
 from liftseries.study.schema import Table
 
 KEYS = ("patient_id", "site_id", "operator")
+LONG_NUMBER = 10**8  # nine digits: no measurement, year or count of a case series has so many
 
 
 def screen_column(cells: np.ndarray, role: Role, dates: bool = True) -> dict[Kind, np.ndarray]:

@@ -10,7 +10,8 @@ import pandas as pd
 
 from liftseries.base.errors import UsageError
 from liftseries.base.outputs import write_csv
-from liftseries.study.plan import PLAN_FILE, Plan
+from liftseries.study.plan import Plan
+from liftseries.study.plan_files import PLAN_FILE
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from liftseries.base.errors import Problem
-from liftseries.study.plan import file_of
+from liftseries.study.plan_files import file_of
 
 FILE_RULES = ("file_is_there", "file_is_readable")
 SET_ASIDE_COLUMNS = ("table", "file", "row", "column", "value_class", "rule", "message")

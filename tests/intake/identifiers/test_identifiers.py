@@ -21,8 +21,9 @@ from studies import cell, cells, write_study
 
 from liftseries.base.errors import StudyError
 from liftseries.intake.files.grid import Oddity
-from liftseries.intake.identifiers.kinds import Kind, Role, kind_of_header, kinds_of
+from liftseries.intake.identifiers.kinds import Kind, Role
 from liftseries.intake.identifiers.screen import screen_column
+from liftseries.intake.identifiers.search import kind_of_header, kinds_of
 from liftseries.intake.study import check_study, read_study
 from liftseries.intake.told.decisions import write_decisions
 from liftseries.study.plan import read_plan

@@ -12,7 +12,9 @@ from seeded import seeded
 from studies import added, cell, cells, tables, write_plan, write_study
 
 from liftseries.base.errors import StudyError, UsageError
-from liftseries.intake.books.correction_book import FILE, MARK, OUT, README_SHEET, ROW, WRONG, write_correction_book
+from liftseries.intake.books.correction_book import write_correction_book
+from liftseries.intake.books.first_sheet import README_SHEET
+from liftseries.intake.books.workbook_cells import FILE, MARK, OUT, ROW, WRONG
 from liftseries.intake.corrections.lines import read_corrections
 from liftseries.intake.set_aside import DEPENDS, set_aside
 from liftseries.intake.study import checked_drafts

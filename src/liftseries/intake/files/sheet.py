@@ -1,4 +1,4 @@
-"""Files to raw cells: CSV, a sheet of a workbook, or Parquet, with the place of every cell.
+"""The sheet: one file of a table as raw cells, from CSV, a workbook or Parquet, with the place of every cell.
 
 No cell is interpreted here. A row keeps the number that a spreadsheet shows, so the first row below the header is
 row 2. What a file shows otherwise than it holds is settled by a rule and told as a decision, or refused.
@@ -28,7 +28,7 @@ from liftseries.intake.files.joined_and_hidden import settle_hidden_columns, set
 from liftseries.intake.files.parquet_files import read_parquet
 from liftseries.intake.files.workbooks import read_workbook
 from liftseries.intake.told.decisions import Decision
-from liftseries.study.plan import PLAN_FILE, Source, file_of
+from liftseries.study.plan_files import PLAN_FILE, Source, file_of
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from liftseries.base.numbers import plain
-from liftseries.intake.cells.cells import Fault, number_in, read_cell, read_column, value_class
+from liftseries.intake.cells.cells import read_cell
+from liftseries.intake.cells.columns import read_column
+from liftseries.intake.cells.numbers import number_in, value_class
 from liftseries.intake.files.grid import Oddity
+from liftseries.intake.told.verdicts import Fault
 from liftseries.study.schema import read_schema
 
 SITES = read_schema()["sites"].columns

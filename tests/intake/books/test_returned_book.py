@@ -28,9 +28,10 @@ from studies import cell, cells, write_study
 
 from liftseries.base.errors import StudyError, UsageError
 from liftseries.cli import main
-from liftseries.intake.books.correction_book import FILE, MARK, OUT, ROW
+from liftseries.intake.books.workbook_cells import FILE, MARK, OUT, ROW
 from liftseries.intake.study import read_study
-from liftseries.study.plan import CORRECTIONS_FILE, read_plan
+from liftseries.study.plan import read_plan
+from liftseries.study.plan_files import CORRECTIONS_FILE
 
 CANARY = "quorvexil"
 

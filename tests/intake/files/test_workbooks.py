@@ -10,7 +10,7 @@ import pytest
 from stored import rewrite
 from studies import cell, cells, tables, write_plan, write_study
 
-from liftseries.intake.draft.draft import draft_table
+from liftseries.intake.draft.stack import draft_table
 from liftseries.intake.files.number_formats import hides_decimals, seen
 from liftseries.intake.study import check_study, read_study
 from liftseries.study.plan import read_plan

@@ -13,19 +13,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from studies import cell, tables, write_study
 
-from liftseries.intake.corrections.lines import (
-    COLUMNS,
-    LEAVE_OUT,
-    Correction,
-    append_corrections,
-    fingerprint,
-    raw_row,
-    read_corrections,
-)
-from liftseries.intake.files.sources import Sheet, read_sheet
+from liftseries.intake.corrections.fingerprint import fingerprint, raw_row
+from liftseries.intake.corrections.lines import COLUMNS, LEAVE_OUT, Correction, append_corrections, read_corrections
+from liftseries.intake.files.sheet import Sheet, read_sheet
 from liftseries.intake.study import check_study, checked_drafts, read_study
 from liftseries.study.input_hashes import input_hashes
-from liftseries.study.plan import CORRECTIONS_FILE, Source, read_plan
+from liftseries.study.plan import read_plan
+from liftseries.study.plan_files import CORRECTIONS_FILE, Source
 
 ROW_2 = ["p1", "north", 54, "female", "never", "no", "no"]  # of patients.csv
 

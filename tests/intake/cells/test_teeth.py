@@ -12,7 +12,8 @@ import pandas as pd
 import pytest
 from studies import cells, tables, write_study
 
-from liftseries.intake.cells.cells import read_cell, read_column, value_of
+from liftseries.intake.cells.cells import read_cell
+from liftseries.intake.cells.columns import read_column, value_of
 from liftseries.intake.study import check_study, read_study
 from liftseries.intake.told.verdicts import Fault, Taken
 from liftseries.study.plan import read_plan

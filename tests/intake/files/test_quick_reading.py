@@ -10,7 +10,8 @@ import openpyxl
 from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
-from liftseries.intake.files.workbook_parts import EMPTY_STYLES, MAIN, Damaged, SheetXml, layout_of
+from liftseries.intake.files.workbook_layout import layout_of
+from liftseries.intake.files.workbook_parts import EMPTY_STYLES, MAIN, Damaged, SheetXml
 from liftseries.intake.files.workbooks import careful_records, quick_records
 
 # ── workbooks as a library writes them ────────────────────────────────────────────────────────────

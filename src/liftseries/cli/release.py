@@ -1,0 +1,31 @@
+"""`liftseries release`: what of a finished run may leave the house."""
+
+from __future__ import annotations
+
+import argparse
+
+from liftseries.base.numbers import counted
+from liftseries.cli.arguments import CAUTION, add_study, plan_of
+
+
+def add_release(commands) -> None:
+    """The command and its arguments, among `commands` of the parser."""
+    command = commands.add_parser(
+        "release", help="make release/: what of a finished run may leave the house", epilog=CAUTION
+    )
+    add_study(command)
+    command.add_argument(
+        "--rows", action="store_true", help="coarsened rows of patients too; more counts of the report are withheld"
+    )
+    command.set_defaults(command=_release)
+
+
+def _release(options: argparse.Namespace) -> int:
+    from liftseries.release.bundle import release
+
+    released = release(plan_of(options.study), options.rows)
+    print(f"The bundle: {released.folder}")
+    if options.rows and not released.with_rows:
+        print("No rows are in it: they are too few, or counts of few patients could be worked out with them.")
+    print(f"{released.n_withheld} of {counted(released.n_counts, 'count')} withheld; its report says why.")
+    return 0

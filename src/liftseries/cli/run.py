@@ -1,0 +1,36 @@
+"""`liftseries run`: check, recompute, model and report."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import time
+
+from liftseries.base.errors import OUR_FAULT
+from liftseries.cli.arguments import CAUTION, add_study, count, plan_of
+
+
+def add_run(commands) -> None:
+    """The command and its arguments, among `commands` of the parser."""
+    command = commands.add_parser("run", help="check, recompute, model and report", epilog=CAUTION)
+    add_study(command)
+    command.add_argument("--cores", type=count, default=os.cpu_count() or 1, help="jobs side by side (default: all)")
+    command.add_argument("--force", action="store_true", help="do everything again, changed or not")
+    command.set_defaults(command=_run)
+
+
+def _run(options: argparse.Namespace) -> int:
+    from liftseries.engine.run import RunFailed, run, took, what_to_look_at
+
+    started = time.monotonic()
+    plan = plan_of(options.study)
+    try:
+        changed = run(plan, options.cores, options.force)
+    except RunFailed as error:
+        print(error, file=sys.stderr)
+        print(OUR_FAULT, file=sys.stderr)
+        return 3
+    print(f"Done in {took(started)}." if changed else "Nothing has changed since the last run.")
+    print("\n".join(what_to_look_at(plan)))
+    return 0

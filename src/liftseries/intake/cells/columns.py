@@ -1,0 +1,98 @@
+"""A file's column to values: each different cell read once, a column judged as a whole where cells alone can't be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from liftseries.intake.cells.cells import AS_FDI, read_cell
+from liftseries.intake.cells.numbers import (
+    UNCLEAR_MARK,
+    unclear_thousands,
+)
+from liftseries.intake.cells.teeth import judged
+from liftseries.intake.told.verdicts import Fault, Taken
+from liftseries.study.reading import Reading
+from liftseries.study.schema import Column
+
+
+@dataclass(frozen=True)
+class ColumnRead:
+    """What the cells of one file's column came to.
+
+    Attributes
+    ----------
+    values : shape (n_rows,)
+        text: object, missing None; number: float64; integer: Int64; category: with the schema's levels.
+    faults, taken : by row
+        Where there is a fault the value is missing.
+    of_all : a fault of the column as a whole, which leaves every value missing
+    """
+
+    values: pd.Series
+    faults: dict[int, Fault]
+    taken: dict[int, Taken]
+    of_all: Fault | None = None
+
+
+def read_column(raw: np.ndarray, column: Column, reading: Reading = AS_FDI) -> ColumnRead:
+    """The values of one file's column.
+
+    Parameters
+    ----------
+    raw : shape (n_rows,), raw cells
+    column
+        Its type, levels, and what an empty cell stands for.
+    reading
+        What study.yaml confirms of words and teeth.
+    """
+    if column.notation and reading.tooth_numbering == "fdi" and (fault := judged(raw)):
+        return ColumnRead(as_series(np.full(len(raw), None, dtype=object), column), {}, {}, fault)
+    # Most columns hold few different cells; each is read once. Type and cell together, for 1 == True == 1.0.
+    numbers: dict[tuple[type, object], int] = {}
+    which = np.array([numbers.setdefault((type(cell), cell), len(numbers)) for cell in raw], dtype=np.intp)
+    unclear = _unclear(numbers, column)
+    distinct = [unclear.get(cell) or read_cell(cell[1], column, reading) for cell in numbers]
+    values = _cells([value_of(verdict) for verdict in distinct])[which]
+    faulty, taken = (_by_row(kind, distinct, which) for kind in (Fault, Taken))
+    return ColumnRead(as_series(values, column), faulty, taken)
+
+
+def _unclear(numbers: dict[tuple[type, object], int], column: Column) -> dict[tuple[type, object], Fault]:
+    if column.type not in ("number", "integer"):
+        return {}
+    return {(str, cell): UNCLEAR_MARK for cell in unclear_thousands((cell for _, cell in numbers), column)}
+
+
+def _by_row(kind: type, distinct: list, which: np.ndarray) -> dict[int, Any]:
+    chosen = np.array([isinstance(verdict, kind) for verdict in distinct], dtype=bool)
+    return {int(row): distinct[which[row]] for row in np.flatnonzero(chosen[which])}
+
+
+def as_series(values: np.ndarray, column: Column) -> pd.Series:
+    """Read values with the dtype of their column."""
+    match column.type:
+        case "number":
+            return pd.Series(values.astype(float))
+        case "integer":
+            return pd.Series(pd.array(values, dtype="Int64"))
+        case "category":
+            return pd.Series(pd.Categorical(values, categories=list(column.levels)))
+        case _:
+            return pd.Series(values, dtype=object)
+
+
+def value_of(verdict: Any) -> Any:
+    """The value behind what `read_cell` gives; None where it is missing or a `Fault`."""
+    if isinstance(verdict, Taken):
+        return verdict.value
+    return None if isinstance(verdict, Fault) else verdict
+
+
+def _cells(values: list) -> np.ndarray:
+    cells = np.empty(len(values), dtype=object)
+    cells[:] = values
+    return cells

@@ -1,0 +1,142 @@
+"""The files of one table read, corrected and stacked into its draft; nothing is checked beyond a cell on its own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+
+from liftseries.base.numbers import plain
+from liftseries.intake.cells.columns import ColumnRead, read_column
+from liftseries.intake.cells.numbers import number_in
+from liftseries.intake.corrections.corrected import corrected
+from liftseries.intake.corrections.lines import Corrections
+from liftseries.intake.draft.draft import Draft
+from liftseries.intake.files.grid import Unreadable
+from liftseries.intake.files.headers import match_header
+from liftseries.intake.files.sheet import Sheet, read_sheet
+from liftseries.study.plan_files import PLAN_FILE, Source
+from liftseries.study.reading import Reading
+from liftseries.study.schema import Column, Table
+
+
+def draft_table(
+    table: Table,
+    sources: tuple[Source, ...],
+    corrections: Corrections | None = None,
+    reading: Reading | None = None,
+) -> Draft:
+    """Reads and types all files of a table; nothing is checked beyond a cell on its own."""
+    draft, reading = Draft(table, sources), reading or Reading()
+    for file_no, source in enumerate(sources):
+        try:
+            sheet = read_sheet(source, table.name, table.columns, reading.hidden)
+        except Unreadable as error:
+            draft.find_in_file(error.rule, file_no, error.place, error.message)
+            continue
+        draft.sheets[file_no] = sheet
+        draft.headers[file_no] = match_header(sheet, table)
+        draft.as_filed[file_no] = sheet
+        draft.decisions += sheet.decisions
+        _leave_out_hidden(draft, file_no)
+        _correct(draft, file_no, corrections or Corrections())
+        for fault in draft.headers[file_no].faults:
+            draft.find_in_file(fault.rule, file_no, fault.place, fault.message, fault.column, fault.position)
+        for fault in sheet.faults:
+            draft.find_in_file(fault.rule, file_no, fault.place, fault.message)
+    _stack(draft, reading)
+    return draft
+
+
+def _leave_out_hidden(draft: Draft, file_no: int) -> None:
+    rows = draft.sheets[file_no].left_out
+    draft.sheets[file_no] = draft.sheets[file_no].without(rows)
+    draft.left_out |= {(file_no, row): f"{PLAN_FILE}, reading, hidden" for row in rows}
+
+
+def _correct(draft: Draft, file_no: int, corrections: Corrections) -> None:
+    lines = corrections.of_file(draft.table.name, draft.sources[file_no].label)
+    result = corrected(draft.sheets[file_no], draft.headers[file_no], draft.table.name, lines)
+    draft.sheets[file_no] = result.sheet
+    draft.corrected |= {(file_no, row, column): line for (row, column), line in result.cells.items()}
+    draft.left_out |= {(file_no, row): line.place for row, line in result.left_out.items()}
+    draft.findings += result.findings
+    draft.decisions += result.decisions
+
+
+def _stack(draft: Draft, reading: Reading) -> None:
+    sheets = draft.sheets
+    draft.file_no = _joined([np.full(len(sheet.rows), file_no) for file_no, sheet in sheets.items()], int)
+    draft.rows = _joined([sheet.rows for sheet in sheets.values()], int)
+    draft.repeated = np.zeros(len(draft), dtype=bool)
+    starts = dict(zip(sheets, np.cumsum([0, *(len(sheet.rows) for sheet in sheets.values())]), strict=False))
+    columns, read = {}, []
+    for name, column in draft.table.columns.items():
+        pieces = {file_no: _piece(draft, file_no, name) for file_no in sheets}
+        draft.raw[name] = _joined(list(pieces.values()), object)
+        readable = [np.full(len(raw), name not in draft.headers[at].unreadable) for at, raw in pieces.items()]
+        draft.sound[name] = _joined(readable, bool)
+        draft.not_applicable[name] = np.zeros(len(draft), dtype=bool)
+        found = {file_no: read_column(raw, column, reading) for file_no, raw in pieces.items()}
+        read += [(file_no, column, in_file) for file_no, in_file in found.items()]
+        series = [in_file.values for in_file in found.values()]
+        columns[name] = pd.concat(series or [read_column(draft.raw[name], column).values], ignore_index=True)
+    draft.frame = pd.DataFrame(columns)
+    for file_no, sheet in sheets.items():
+        for at, length in sheet.ragged.items():
+            names = f"{len(sheet.header)} column names"
+            advice = "Put quotes around a cell that holds the separator."
+            if length < len(sheet.header):
+                advice = "Add the missing separators, so that each cell stands under its name."
+            message = f"{length} cell{'s' if length > 1 else ''} under {names}. {advice}"
+            draft.find("row_fits_the_header", starts[file_no] + at, "", message)
+    for file_no, column, in_file in read:
+        _record(draft, file_no, int(starts[file_no]), column, in_file)
+
+
+def _piece(draft: Draft, file_no: int, name: str) -> np.ndarray:
+    """The raw cells of one file's column; empty ones where it has none that can be read."""
+    sheet, header = draft.sheets[file_no], draft.headers[file_no]
+    if header.can_be_read(name):
+        return sheet.columns[header.positions[name]]
+    return np.full(len(sheet.rows), None, dtype=object)
+
+
+def _record(draft: Draft, file_no: int, start: int, column: Column, read: ColumnRead) -> None:
+    """Turns what the cells of one file's column came to into findings and decisions; `start` is its first row."""
+    name, sheet = column.name, draft.sheets[file_no]
+    if read.of_all:
+        position = draft.headers[file_no].positions[name]
+        place = f"{sheet.header_place(position)}, {name}"
+        draft.find_in_file(read.of_all.rule, file_no, place, read.of_all.message, name, position, "integer")
+        draft.sound[name][start : start + len(sheet.rows)] = False
+        return
+    for row, fault in read.faults.items():
+        if draft.sound[name][start + row]:
+            draft.faults.append((name, fault))
+            draft.find(fault.rule, start + row, name, fault.message)
+    for row, taken in read.taken.items():
+        if draft.sound[name][start + row]:
+            draft.decide(start + row, name, taken.stood, taken.taken_for, taken.rule)
+            draft.not_applicable[name][start + row] = taken.not_applicable
+    if column.type in ("number", "integer") and not _holds_texts_only(sheet):
+        _record_stored_as_text(draft, start, name, read)
+
+
+def _holds_texts_only(sheet: Sheet) -> bool:
+    return sheet.source.path.suffix.lower() in (".csv", ".txt")
+
+
+def _record_stored_as_text(draft: Draft, start: int, name: str, read: ColumnRead) -> None:
+    """In a file whose cells have types, a number under the text format is not simply what it shows."""
+    for row in range(len(read.values)):
+        cell, index = draft.raw[name][start + row], start + row
+        if isinstance(cell, str) and draft.sound[name][index] and row not in read.taken:
+            number = number_in(cell)
+            if number is not None:
+                draft.decide(index, name, "a number stored as a text", plain(number), "number_is_read_from_text")
+
+
+def _joined(pieces: list[np.ndarray], dtype: Callable) -> np.ndarray:
+    return np.concatenate([np.zeros(0, dtype=dtype), *pieces]) if pieces else np.zeros(0, dtype=dtype)

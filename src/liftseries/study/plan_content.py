@@ -1,0 +1,84 @@
+"""The content of study.yaml: what its shape cannot say, such as terms that are no columns or cuts that do not rise."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from liftseries.base.errors import Problem, did_you_mean
+from liftseries.study.plan_files import PLAN_FILE, path_problems
+from liftseries.study.reading import reading_problems
+from liftseries.study.schema import Table, read_schema
+
+LATER_PURPOSES = ("comparison", "audit")
+# Terms that come from derived/sites.csv; the deviations may be terms too.
+DERIVED_TERMS = (
+    "rbh_mid_mm", "floor_slope_deg", "protrusion_mm", "dome_ml", "first_error_mm", "last_error_mm", "overdrill_mm",
+    "first_too_deep", "advance_too_large", "unguided_start", "not_probed", "probe_mismatch", "drilled_after_open",
+    "overdrilled", "speed_high", "intended_missed", "stop_misread",
+)  # fmt: skip
+
+
+def content_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
+    """What is wrong with a study.yaml of the right shape, its defaults filled in; `study` is its folder."""
+    for purpose in filled["purpose"]:
+        if purpose in LATER_PURPOSES:
+            message = f'the {purpose} report is not there yet; "publication" is. Write `purpose: publication`.'
+            yield Problem(f"{PLAN_FILE}, purpose", message)
+    plan = filled["plan"]
+    for key in ("rbh_bands_mm", "lift_bands_mm", "survival_months"):
+        if any(later <= earlier for earlier, later in zip(plan[key], plan[key][1:], strict=False)):
+            yield Problem(f"{PLAN_FILE}, plan, {key}", "the numbers do not rise. Put them in order, each once.")
+    yield from path_problems(filled, study)
+    own = list(_own_column_problems(filled["extra_columns"]))
+    yield from own
+    if not own:
+        schema = read_schema(filled["extra_columns"])
+        yield from _term_problems(plan, schema)
+        for where, message in reading_problems(filled["reading"], schema):
+            yield Problem(f"{PLAN_FILE}, reading, {where}", message)
+
+
+def _own_column_problems(extra_columns: Mapping[str, Mapping]) -> Iterator[Problem]:
+    known = read_schema()
+    taken = {column for table in known.values() for column in table.columns} | set(DERIVED_TERMS)
+    for table, columns in extra_columns.items():
+        for name, entry in columns.items():
+            where = f"{PLAN_FILE}, extra_columns, {table}, {name}"
+            if name in taken:
+                yield Problem(where, "the contract has a column of that name. Choose another.")
+            if entry["type"] == "category" and not entry.get("levels"):
+                yield Problem(where, "a category needs its levels. Add `levels: [...]`, the reference first.")
+
+
+def model_columns(schema: Mapping[str, Table], with_visits: bool = False) -> list[str]:
+    """Columns that may be a model's terms: of patients, sites and derived/sites.csv, not the keys."""
+    names = []
+    for name in ("patients", "sites", *(("visits",) if with_visits else ())):
+        table = schema[name]
+        names += [column for column in table.columns if column not in (*table.key, *table.references)]
+    names += ["months"] if with_visits else []
+    return [*DERIVED_TERMS, *names]
+
+
+def _term_problems(plan: Mapping[str, Any], schema: Mapping[str, Table]) -> Iterator[Problem]:
+    for key, outcome, with_visits in (
+        ("perforation_terms", "perforation", False),
+        ("survival_terms", "", False),
+        ("gain_terms", "", True),
+    ):
+        known = [name for name in model_columns(schema, with_visits) if name != outcome]
+        for term in plan[key]:
+            if term not in known:
+                message = f'"{term}" is no column that can be a term.{did_you_mean(term, known)}'
+                yield Problem(f"{PLAN_FILE}, plan, {key}", message)
+    known = model_columns(schema)
+    for key, named in (
+        ("imputation, auxiliary", plan["imputation"]["auxiliary"]),
+        ("risk_contrasts", plan["risk_contrasts"]),
+    ):
+        for column in named:
+            if column not in known:
+                message = f'"{column}" is no column that can stand here.{did_you_mean(column, known)}'
+                yield Problem(f"{PLAN_FILE}, plan, {key}", message)

@@ -1,0 +1,69 @@
+"""The files of a study: the names that are fixed, the tables' files as study.yaml names them, where they may lie."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from liftseries.base.errors import Problem
+
+PLAN_FILE = "study.yaml"
+CORRECTIONS_FILE = "corrections.csv"  # beside study.yaml, which need not name it
+READ_FROM = "LIFTSERIES_READ_FROM"  # in the environment: folders that the command line named with --read-from
+
+
+@dataclass(frozen=True)
+class Source:
+    """One file of one table, as study.yaml names it."""
+
+    label: str  # as written: `north.csv`, `cases.xlsx#sites`
+    path: Path
+    sheet: str | None
+
+
+def source_of(label: str, study: Path) -> Source:
+    """The file that a label of study.yaml names, relative to the study's folder."""
+    name, _, sheet = label.partition("#")
+    return Source(label=label, path=study / PurePosixPath(name.replace("\\", "/")), sheet=sheet or None)
+
+
+def file_of(label: str) -> str:
+    """`cases.xlsx` of `cases.xlsx#sites`."""
+    return label.partition("#")[0]
+
+
+def folders_to_read() -> list[Path]:
+    """Folders outside the study's own that tables may lie in, because the user named them on the command line."""
+    return [Path(path).resolve() for path in os.environ.get(READ_FROM, "").split(os.pathsep) if path]
+
+
+def path_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
+    """Paths of study.yaml that leave its folder, meet what a run writes, or that Snakemake can't take."""
+    own = study.resolve()
+    named = [
+        (f"tables, {table}", label.split("#")[0]) for table, labels in filled["tables"].items() for label in labels
+    ]
+    if any(brace in str(study) for brace in "{}"):
+        yield Problem(PLAN_FILE, "the path of its folder holds { or }, which Snakemake can't take. Rename the folder.")
+    for where, path in [*named, ("output", filled["output"])]:
+        if any(brace in path for brace in "{}"):
+            yield Problem(
+                f"{PLAN_FILE}, {where}", "the path holds { or }, which Snakemake can't take. Rename the file."
+            )
+        elsewhere = [] if where == "output" else folders_to_read()
+        if not any((study / path).resolve().is_relative_to(allowed) for allowed in (own, *elsewhere)):
+            message = "the path leaves the study folder. Keep the file inside it"
+            message += "." if where == "output" else ", or name its folder on the command line with --read-from."
+            yield Problem(f"{PLAN_FILE}, {where}", message)
+    for where, path in named:
+        if (study / path).resolve() == (study / CORRECTIONS_FILE).resolve():
+            message = f"{CORRECTIONS_FILE} is where liftseries keeps corrections. Give the table's file another name."
+            yield Problem(f"{PLAN_FILE}, {where}", message)
+    output = (study / filled["output"]).resolve()
+    inputs = [(study / path).resolve() for _, path in named]
+    if output == own or any(path.is_relative_to(output) for path in inputs):
+        message = "the folder holds the study's own files, which a run must not overwrite. Name another folder."
+        yield Problem(f"{PLAN_FILE}, output", message)
