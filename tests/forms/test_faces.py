@@ -10,6 +10,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import re
+from html import escape
 
 import docx
 import openpyxl
@@ -17,11 +18,11 @@ import pytest
 from openpyxl.utils import get_column_letter
 
 from liftseries.base.numbers import plain
-from liftseries.forms.dictionary import HEADINGS, dictionary_html, dictionary_markdown
+from liftseries.forms.dictionary import DERIVED_HEADINGS, HEADINGS, dictionary_html, dictionary_markdown
 from liftseries.forms.templates import WORKBOOK, new_study
 from liftseries.intake.cells.cells import read_cell
 from liftseries.intake.checks.rows import row_checks, validator
-from liftseries.study.schema import Column, Rule, Table, read_schema
+from liftseries.study.schema import Column, DerivedColumn, Rule, Table, derived_schema, read_schema
 
 OWN = {
     "sites": {
@@ -40,7 +41,12 @@ LEFT_OUT = {
     "optional": (FACES, "shows as needed or not"),
     "needed_when": ({"dictionary"}, "shows in words, as the condition"),
     "allowed_when": ({"dictionary"}, "shows in words, as the condition"),
+    "described": (FACES, "a place in a table of the report; a cell may hold the same without it"),
+    "gaps_shown": (FACES, "a place in a table of the report; a cell may hold the same without it"),
 }
+# What a column that is worked out has besides; told by the dictionary alone, since nobody enters it.
+OF_DERIVED = {"may_be_term", "is_deviation", "cannot_occur", "cuts", "short_title"}
+OF_DERIVED_LEFT_OUT = {"short_title": "a name before a band's limits, for the report"}
 WORDS = {"text": "text", "integer": "whole number", "number": "number", "category": "one of"}
 TYPES = {"text": "string", "category": "string", "integer": "integer", "number": "number"}
 
@@ -109,6 +115,9 @@ def test_every_key_of_an_entry_is_looked_for_or_left_out_on_purpose():
         "identifies", "known_from",
     }  # fmt: skip
     assert {field.name for field in dataclasses.fields(Column)} == looked_for | set(LEFT_OUT)
+    own = {field.name for field in dataclasses.fields(DerivedColumn)} - looked_for - set(LEFT_OUT)
+    assert own == OF_DERIVED
+    assert set(OF_DERIVED_LEFT_OUT) <= OF_DERIVED
     assert {field.name for field in dataclasses.fields(Rule)} == {"rule", "column", "reads", "holds", "says", "do"}
 
 
@@ -129,6 +138,36 @@ def test_dictionary_says_all_of_a_column(table, column, document):
     for words in told_words(table, column):
         assert any(words in cell for cell in cells[1:]), words
     assert cells[2].startswith("always") == column.required
+
+
+DERIVED = [column for table in derived_schema().values() for column in table.columns.values()]
+
+
+@pytest.mark.parametrize("column", DERIVED, ids=lambda column: column.name)
+def test_dictionary_says_all_of_a_column_that_is_worked_out(column):
+    page = dictionary_markdown({}, derived_schema())
+    (line,) = [line for line in page.splitlines() if line.startswith(f"| `{column.name}` |")]
+    cells = line.strip("| ").split(" | ")
+    assert len(cells) == len(DERIVED_HEADINGS)
+    kind = {"text": "text", "category": "text", "integer": "whole number", "number": "number"}
+    told = [kind.get(column.type, "true or false"), column.unit, column.means, column.measured, column.when_empty]
+    told += ["a deviation"] if column.is_deviation else []
+    told += [column.cuts, column.cannot_occur.replace("=", " is ")]
+    for words in told:
+        assert any(words in cell for cell in cells[1:]), words
+    assert cells[-1] == ("may be one" if column.may_be_term else "no")
+    html = dictionary_html({}, derived_schema())
+    assert f'<code>{column.name}</code> <span class="title">{escape(column.title)}</span>' in html
+    assert all(escape(words) in html for words in told)
+
+
+def test_what_is_worked_out_stands_below_what_is_handed_in_and_in_no_form():
+    page = dictionary_markdown(SCHEMA, derived_schema())
+    assert page.startswith(dictionary_markdown(SCHEMA))
+    names = re.findall(r"^\| `(\w+)` \|", page, re.MULTILINE)
+    assert names == [column.name for _, column in COLUMNS] + [column.name for column in DERIVED]
+    ids = re.findall(r' id="(\w+)"', dictionary_html(SCHEMA, derived_schema()))
+    assert len(ids) == len(set(ids)) == len(SCHEMA) + len(derived_schema())
 
 
 @of_each_column

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -323,6 +325,29 @@ def test_an_event_model_is_a_logistic_model_hardly_pulled():
 @pytest.mark.parametrize(("values", "step"), [([1, 2.5], 0.5), ([0.1, 0.7], 0.1), ([30, 45], 5), ([1 / 3, 1], 0.001)])
 def test_resolution(values, step):
     assert resolution(np.array(values)) == step
+
+
+@pytest.mark.parametrize("optional", [False, True])
+def test_a_column_that_no_list_names_is_drawn_like_one_of_the_studys_own(small, optional):
+    plan = read_plan(small)
+    tables, extra, rng = dict(read_study(plan).tables), dict(plan.extra_columns), np.random.default_rng(3)
+    for name in ("patients", "sites", "visits"):
+        column = {"type": "category", "levels": ["flap", "flapless"], "required": not optional}
+        extra[name] = {**extra.get(name, {}), f"flap_of_{name}": column}
+        values = pd.Categorical(rng.choice(column["levels"], len(tables[name])), column["levels"])
+        tables[name] = tables[name].assign(**{f"flap_of_{name}": values})
+    own = replace(plan, extra_columns=extra)
+    # The same columns as if the contract had them.
+    ours = {
+        name: replace(table, columns={key: replace(column, own=False) for key, column in table.columns.items()})
+        for name, table in own.schema.items()
+    }
+    as_own = draw_twin(tables, own, seed=1).tables
+    as_ours = draw_twin(tables, SimpleNamespace(**vars(own), schema=ours), seed=1).tables
+    for name in as_own:
+        pd.testing.assert_frame_equal(as_ours[name], as_own[name])
+    for name in ("patients", "sites", "visits"):
+        assert set(as_ours[name][f"flap_of_{name}"].dropna()) == {"flap", "flapless"}
 
 
 def test_a_twin_is_not_made_among_the_tables_of_its_study(tmp_path):

@@ -30,6 +30,8 @@ PACKAGES = (
     "snakemake",
     "pyarrow",
 )
+# What a room reads of the columns' declarations: reference levels, lists of columns, titles.
+READS_SCHEMAS = ("models", "report")
 MANIFEST = "manifest.json"
 # What the manifest covers: what a run leaves for people, not its intermediate files.
 LEFT_FOR_PEOPLE = (
@@ -48,6 +50,8 @@ LEFT_FOR_PEOPLE = (
 def code_of(*rooms: str) -> str:
     """A hash over the sources of rooms (`models/gain`), modules (`study/plan.py`) or shipped folders (`schemas`)."""
     digest = hashlib.sha256()
+    if any(room.split("/")[0] in READS_SCHEMAS for room in rooms):
+        rooms = (*rooms, "study/schema.py", "schemas")
     for room in rooms:
         home = PACKAGE / room if (PACKAGE / room).exists() else folder(room)
         for path in [home] if home.is_file() else sorted(home.rglob("*")):

@@ -1,16 +1,17 @@
 """The data dictionary: every column of every table in words for the user, as an HTML page and as Markdown.
 
-The same words stand in the dictionary's DOCX and in the notes of the entry workbook.
+The same words stand in the dictionary's DOCX and in the notes of the entry workbook. What a run works out of the tables
+(`derived_schema`) can follow in sections of its own; nobody enters it, so what goes with a form to fill in lacks them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 
 from liftseries.base.numbers import plain
-from liftseries.study.schema import Column, Table
+from liftseries.study.schema import Column, DerivedColumn, Table
 
 TITLE = "Data dictionary"
 LEAD = (
@@ -20,7 +21,10 @@ LEAD = (
     "positive into bone, zero at the crest."
 )
 HEADINGS = ("Column", "Holds", "Needed", "Means", "How it is measured", "Example", "Could point at a person")
-WORDS = {"text": "text", "category": "text", "integer": "whole number", "number": "number"}
+DERIVED_HEADINGS = ("Column", "Holds", "Means", "How it is worked out", "An empty cell means", "Term of a model")
+WORDS = {
+    "text": "text", "category": "text", "integer": "whole number", "number": "number", "true_false": "true or false",
+}  # fmt: skip
 IDENTIFIES = {"direct": "by itself", "quasi": "together with other columns"}
 STYLE = """
 :root {
@@ -89,22 +93,74 @@ def about(table: Table) -> str:
     return f"{table.means} Key: {' and '.join(table.key)}.{missing}"
 
 
-def dictionary_markdown(schema: Mapping[str, Table]) -> str:
+@dataclass(frozen=True)
+class Section:
+    """One table of the dictionary: heading, what it is, and a line a column (name, title, the cells beside it)."""
+
+    anchor: str
+    title: str
+    name: str  # of the table as study.yaml has it; empty where nobody hands it in
+    about: str
+    headings: Sequence[str]
+    lines: Sequence[tuple[str, str, tuple[str, ...]]]
+    checks: Sequence[str] = ()
+
+
+def sections(schema: Mapping[str, Table], derived: Mapping[str, Table] | None = None) -> list[Section]:
+    """The tables that are handed in, and what a run works out of them."""
+    handed_in = [
+        Section(
+            anchor=name,
+            title=table.title,
+            name=name,
+            about=about(table),
+            headings=HEADINGS,
+            lines=[(entry.name, entry.title, entry.cells) for entry in entries(table)],
+            checks=[rule.holds for rule in table.rules],
+        )
+        for name, table in schema.items()
+    ]
+    worked_out = [
+        Section(
+            anchor=f"derived_{name}",
+            title=table.title,
+            name="",
+            about=about(table),
+            headings=DERIVED_HEADINGS,
+            lines=[(each.name, each.title, derived_cells(table, each)) for each in table.columns.values()],
+        )
+        for name, table in (derived or {}).items()
+    ]
+    return handed_in + worked_out
+
+
+def derived_cells(table: Table, column: DerivedColumn) -> tuple[str, ...]:
+    """What stands beside the name of a column that is worked out, in the order of `DERIVED_HEADINGS`."""
+    holds = _holds(table, column) + ("; a deviation" if column.is_deviation else "")
+    measured = column.measured
+    if column.cannot_occur:
+        measured += f"; never true where {column.cannot_occur.replace('=', ' is ')}"
+    return holds, column.means, measured, column.when_empty, "may be one" if column.may_be_term else "no"
+
+
+def dictionary_markdown(schema: Mapping[str, Table], derived: Mapping[str, Table] | None = None) -> str:
     """The dictionary as Markdown text."""
     lines = [f"# {TITLE}", "", LEAD]
-    for table in schema.values():
-        lines += ["", f"## {table.title} (`{table.name}`)", "", about(table), ""]
-        lines += [f"| {' | '.join(HEADINGS)} |", f"|{'---|' * len(HEADINGS)}"]
-        for entry in entries(table):
-            cells = (f"`{entry.name}`", *entry.cells)
+    for section in sections(schema, derived):
+        name = f" (`{section.name}`)" if section.name else ""
+        lines += ["", f"## {section.title}{name}", "", section.about, ""]
+        lines += [f"| {' | '.join(section.headings)} |", f"|{'---|' * len(section.headings)}"]
+        for column, _, beside in section.lines:
+            cells = (f"`{column}`", *beside)
             lines.append(f"| {' | '.join(cell.replace('|', chr(92) + '|') for cell in cells)} |")
-        lines += [line for rule in table.rules for line in ("", f"Checked in every row: `{rule.holds}`.")]
+        lines += [line for check in section.checks for line in ("", f"Checked in every row: `{check}`.")]
     return "\n".join(lines) + "\n"
 
 
-def dictionary_html(schema: Mapping[str, Table]) -> str:
+def dictionary_html(schema: Mapping[str, Table], derived: Mapping[str, Table] | None = None) -> str:
     """The dictionary as one page that opens offline."""
-    links = "".join(f'<li><a href="#{name}">{escape(table.title)}</a></li>' for name, table in schema.items())
+    told = sections(schema, derived)
+    links = "".join(f'<li><a href="#{section.anchor}">{escape(section.title)}</a></li>' for section in told)
     return "\n".join(
         [
             "<!doctype html>",
@@ -115,27 +171,28 @@ def dictionary_html(schema: Mapping[str, Table]) -> str:
             f"<body><header><h1>{TITLE}</h1><p>{escape(LEAD)}</p></header>",
             f'<nav aria-label="Tables"><ul>{links}</ul></nav>',
             "<main>",
-            *(_section(table) for table in schema.values()),
+            *(_html(section) for section in told),
             "</main></body></html>",
             "",
         ]
     )
 
 
-def _section(table: Table) -> str:
-    headings = "".join(f'<th scope="col">{heading}</th>' for heading in HEADINGS)
+def _html(section: Section) -> str:
+    headings = "".join(f'<th scope="col">{heading}</th>' for heading in section.headings)
     rows = "\n".join(
-        f'<tr><th scope="row"><code>{entry.name}</code> <span class="title">{escape(entry.title)}</span></th>'
-        + "".join(f"<td>{escape(cell)}</td>" for cell in entry.cells)
+        f'<tr><th scope="row"><code>{column}</code> <span class="title">{escape(title)}</span></th>'
+        + "".join(f"<td>{escape(cell)}</td>" for cell in cells)
         + "</tr>"
-        for entry in entries(table)
+        for column, title, cells in section.lines
     )
-    rules = "".join(f"<p>Checked in every row: <code>{escape(rule.holds)}</code>.</p>" for rule in table.rules)
+    name = f" (<code>{section.name}</code>)" if section.name else ""
+    checks = "".join(f"<p>Checked in every row: <code>{escape(check)}</code>.</p>" for check in section.checks)
     return (
-        f'<section aria-labelledby="{table.name}"><h2 id="{table.name}">{escape(table.title)} '
-        f"(<code>{table.name}</code>)</h2><p>{escape(about(table))}</p>\n"
-        f'<div class="wide" role="region" tabindex="0" aria-labelledby="{table.name}"><table>\n'
-        f"<thead><tr>{headings}</tr></thead>\n<tbody>\n{rows}\n</tbody></table></div>{rules}</section>"
+        f'<section aria-labelledby="{section.anchor}"><h2 id="{section.anchor}">{escape(section.title)}{name}</h2>'
+        f"<p>{escape(section.about)}</p>\n"
+        f'<div class="wide" role="region" tabindex="0" aria-labelledby="{section.anchor}"><table>\n'
+        f"<thead><tr>{headings}</tr></thead>\n<tbody>\n{rows}\n</tbody></table></div>{checks}</section>"
     )
 
 

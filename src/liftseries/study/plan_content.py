@@ -9,15 +9,9 @@ from typing import Any
 from liftseries.base.errors import Problem, did_you_mean
 from liftseries.study.plan_files import PLAN_FILE, path_problems
 from liftseries.study.reading import reading_problems
-from liftseries.study.schema import Table, read_schema
+from liftseries.study.schema import Table, derived_terms, read_schema
 
 LATER_PURPOSES = ("comparison", "audit")
-# Terms that come from derived/sites.csv; the deviations may be terms too.
-DERIVED_TERMS = (
-    "rbh_mid_mm", "floor_slope_deg", "protrusion_mm", "dome_ml", "first_error_mm", "last_error_mm", "overdrill_mm",
-    "first_too_deep", "advance_too_large", "unguided_start", "not_probed", "probe_mismatch", "drilled_after_open",
-    "overdrilled", "speed_high", "intended_missed", "stop_misread",
-)  # fmt: skip
 
 
 def content_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
@@ -42,7 +36,7 @@ def content_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
 
 def _own_column_problems(extra_columns: Mapping[str, Mapping]) -> Iterator[Problem]:
     known = read_schema()
-    taken = {column for table in known.values() for column in table.columns} | set(DERIVED_TERMS)
+    taken = {column for table in known.values() for column in table.columns} | set(derived_terms("sites"))
     for table, columns in extra_columns.items():
         for name, entry in columns.items():
             where = f"{PLAN_FILE}, extra_columns, {table}, {name}"
@@ -53,13 +47,13 @@ def _own_column_problems(extra_columns: Mapping[str, Mapping]) -> Iterator[Probl
 
 
 def model_columns(schema: Mapping[str, Table], with_visits: bool = False) -> list[str]:
-    """Columns that may be a model's terms: of patients, sites and derived/sites.csv, not the keys."""
+    """Columns that may be a model's terms: of patients, sites and what is worked out of them, not the keys."""
     names = []
     for name in ("patients", "sites", *(("visits",) if with_visits else ())):
         table = schema[name]
         names += [column for column in table.columns if column not in (*table.key, *table.references)]
-    names += ["months"] if with_visits else []
-    return [*DERIVED_TERMS, *names]
+    names += derived_terms("visits") if with_visits else []
+    return [*derived_terms("sites"), *names]
 
 
 def _term_problems(plan: Mapping[str, Any], schema: Mapping[str, Table]) -> Iterator[Problem]:

@@ -1,4 +1,8 @@
-"""What each table may hold, read from `schemas/`: the single source for check, dictionary and labels."""
+"""What each column holds, read from `schemas/`: the single source for check, dictionary, models and labels.
+
+Six tables are handed in (`read_schema`); what a run works out of them stands in `schemas/derived.yaml`
+(`derived_schema`).
+"""
 
 from __future__ import annotations
 
@@ -8,10 +12,10 @@ from functools import cache
 from typing import Any
 
 from liftseries.base.home import folder
-from liftseries.base.plain_yaml import load_yaml
+from liftseries.base.plain_yaml import load_shipped_yaml
 
+UNKNOWN = "unknown"  # the level that counts as missing
 TABLES = ("patients", "sites", "steps", "visits", "instruments", "stops")
-TYPES = ("text", "integer", "number", "category")
 
 
 @dataclass(frozen=True)
@@ -40,6 +44,9 @@ class Column:
     notation: str = ""  # fdi: the numbers name teeth
     identifies: str = ""  # direct: points at one person; quasi: does so beside others; empty: neither
     known_from: str = ""  # who else knows the value: why it identifies
+    # Places in two tables of the report, 0 = not there. Ten apart, so that a new column finds one in between.
+    described: int = 0  # characteristics: of patients, or of sites and what is worked out of them
+    gaps_shown: int = 0  # missing values, the patients' before the sites'
 
     @property
     def required(self) -> bool:
@@ -55,6 +62,33 @@ class Column:
     def may_be_absent(self) -> bool:
         """A table may do without the whole column."""
         return not self.required
+
+    @property
+    def is_label(self) -> bool:
+        """A number that names something: an average tooth means nothing."""
+        return self.type == "integer" and bool(self.levels)
+
+    @property
+    def reference_level(self) -> str:
+        """The level that others are compared with; empty where only the data know it."""
+        known = [str(level) for level in self.levels if str(level) != UNKNOWN]
+        return self.reference or (known[0] if known else "")
+
+
+@dataclass(frozen=True)
+class DerivedColumn(Column):
+    """A column that a run works out; its `measured` says how."""
+
+    may_be_term: bool = False
+    is_deviation: bool = False
+    cannot_occur: str = ""  # a subset of whose sites none shows the deviation: `approach=freehand`
+    cuts: str = ""  # of a band: the column that it cuts
+    short_title: str = ""  # of a band: its name before its limits, where that is not the title
+
+    @property
+    def reference_level(self) -> str:
+        """As of a column that was handed in; what is true is compared with what is not."""
+        return "no" if self.type == "true_false" else super().reference_level
 
 
 @dataclass(frozen=True)
@@ -83,18 +117,22 @@ class Table:
     rules: tuple[Rule, ...] = ()
 
 
-def _column(name: str, entry: Mapping[str, Any]) -> Column:
-    entry = {**entry, "levels": tuple(entry.get("levels", ()))}
-    return Column(name=name, **entry)
+@cache
+def _shipped() -> dict[str, Table]:
+    return {name: _table(_written(name)) for name in TABLES}
 
 
 @cache
-def _shipped() -> dict[str, Table]:
-    return {name: _read(name) for name in TABLES}
+def derived_schema() -> dict[str, Table]:
+    """What a run works out: `steps`, `sites` (as in derived/), `bands` and `visits`; columns are `DerivedColumn`s."""
+    return {name: _table({"table": name, **entry}, DerivedColumn) for name, entry in _written("derived").items()}
 
 
-def _read(name: str) -> Table:
-    entry = load_yaml((folder("schemas") / f"{name}.yaml").read_text(encoding="utf-8"))
+def _written(name: str) -> dict[str, Any]:
+    return load_shipped_yaml((folder("schemas") / f"{name}.yaml").read_text(encoding="utf-8"))
+
+
+def _table(entry: Mapping[str, Any], kind: type[Column] = Column) -> Table:
     return Table(
         name=entry["table"],
         title=entry["title"],
@@ -102,7 +140,10 @@ def _read(name: str) -> Table:
         key=tuple(entry["key"]),
         references=entry.get("references", {}),
         may_be_missing=entry.get("may_be_missing", False),
-        columns={column: _column(column, rest) for column, rest in entry["columns"].items()},
+        columns={
+            name: kind(name=name, **{**rest, "levels": tuple(rest.get("levels", ()))})
+            for name, rest in entry["columns"].items()
+        },
         rules=tuple(Rule(**{**rule, "reads": tuple(rule["reads"])}) for rule in entry.get("rules", ())),
     )
 
@@ -139,3 +180,25 @@ def _own_column(name: str, entry: Mapping[str, Any]) -> Column:
         own=True,
         identifies=entry.get("identifies", ""),
     )
+
+
+def derived_terms(table: str) -> list[str]:
+    """The columns of a table of `derived_schema` that may be terms of a model."""
+    return [name for name, column in derived_schema()[table].columns.items() if column.may_be_term]
+
+
+def columns_by_name(extra_columns: Mapping[str, Mapping[str, Mapping]] | None = None) -> dict[str, Column]:
+    """Every column, handed in or worked out, as models and report know it.
+
+    A name that several tables have is the first one's, in the contract's order; what is worked out goes before all.
+    """
+    handed_in = reversed(read_schema(extra_columns).values())
+    return {
+        name: column for table in (*handed_in, *derived_schema().values()) for name, column in table.columns.items()
+    }
+
+
+def listed_by(place: str, *tables: Table) -> tuple[str, ...]:
+    """The tables' columns that have a place by `described` or `gaps_shown`, in its order."""
+    placed = [column for table in tables for column in table.columns.values() if getattr(column, place)]
+    return tuple(column.name for column in sorted(placed, key=lambda column: getattr(column, place)))

@@ -15,7 +15,7 @@ import pandas as pd
 from liftseries.geometry.floor import floor_slope_deg, protrusion_mm, rbh_mid_mm
 from liftseries.study.schema import Column, Table
 from liftseries.twin.donors import draw_column, draw_donors, event_chance
-from liftseries.twin.people import in_order_of_treatment
+from liftseries.twin.people import OF_SITE, in_order_of_treatment
 
 # column: those that a donor should be like in, those that it has to be equal in.
 PLAN = {
@@ -52,8 +52,10 @@ REST = {
     "isq": (["torque_ncm", "bone_quality"], ["placement"]),
     "bone_height_post_mm": ({"rbh_mid_mm": 3.0, "protrusion_mm": 3.0, "graft": 1.0}, ["placement"]),
 }
-OF_OWN = (["rbh_mid_mm", "protrusion_mm", "approach", "protocol"], ["approach"])
+# Any other column, one of the study's own among them.
+OF_OTHERS = (["rbh_mid_mm", "protrusion_mm", "approach", "protocol"], ["approach"])
 RISE = Column("rise_mm", "number", "", "")
+NAMED = {"site_id", "patient_id", "operator_case_no", "rbh_max_mm", "perforation", *OF_SITE, *PLAN, *SURGERY, *REST}
 
 
 def draw_sites(
@@ -112,15 +114,15 @@ def _draw_turn(
             new["rbh_max_mm"] = (new["rbh_min_mm"] + new["rise_mm"]).clip(upper=columns["rbh_max_mm"].at_most).round(6)
             new["rbh_mid_mm"] = rbh_mid_mm(new["rbh_min_mm"], new["rbh_max_mm"])
     new = with_terms(new)
-    own = [name for name, column in table.columns.items() if column.own]
-    for name in own:
+    others = [name for name in table.columns if name not in NAMED]
+    for name in others:
         if not table.columns[name].optional:
-            draw(name, *OF_OWN)
+            draw(name, *OF_OTHERS)
     new["perforation"] = _perforation(real, new, rng)
     for name, how in SURGERY.items():
         draw(name, *how)
     gaps = draw_donors(real, new, rng, *GAPS)
-    for name, how in (REST | {name: OF_OWN for name in own if table.columns[name].optional}).items():
+    for name, how in (REST | {name: OF_OTHERS for name in others if table.columns[name].optional}).items():
         draw(name, *how, hidden=real[name].isna().to_numpy()[gaps])
     return new, gaps
 

@@ -28,8 +28,9 @@ OF_VISIT = {
     "marginal_bone_mm": ({"marginal_bone_mm_before": 1.0, "months": 1.0, "smoking": 0.5}, ["status"]),
     "complication": (["months"], ["status", "is_first"]),
 }
-OF_OWN = (["months"], ["status"])
+OF_OTHERS = (["months"], ["status"])  # any other column, one of the study's own among them
 GAPS = (["months", "surgery_year"], ["status", "centre"])
+NAMED = ("site_id", "months", "status")  # drawn by themselves
 TERMS = ["patient_id", "surgery_year", "placement", "rbh_mid_mm", "protrusion_mm", "approach", "graft"]
 
 
@@ -153,7 +154,7 @@ def _findings(
     real: pd.DataFrame, new: pd.DataFrame, table: Table, rng: np.random.Generator
 ) -> tuple[pd.DataFrame, np.ndarray]:
     """The other columns, visit by visit, so that each follows on what the visit before found."""
-    drawn = OF_VISIT | {name: OF_OWN for name, column in table.columns.items() if column.own}
+    drawn = OF_VISIT | {name: OF_OTHERS for name in table.columns if name not in {*NAMED, *OF_VISIT}}
     number, gaps = new["n_seen"].to_numpy(), np.full(len(new), -1)
     columns = list(table.columns)
     if new.empty:

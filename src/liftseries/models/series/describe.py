@@ -9,46 +9,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from liftseries.models.shared.levels import as_levels, is_number, subsets
+from liftseries.models.shared.levels import UNKNOWN, as_levels, is_number, subsets
+from liftseries.study.schema import columns_by_name, derived_schema, listed_by, read_schema
 
-PATIENT_COLUMNS = ("age_years", "sex", "smoking", "diabetes", "periodontitis")
-SITE_COLUMNS = (
-    "tooth",
-    "approach",
-    "rbh_min_mm",
-    "rbh_max_mm",
-    "rbh_mid_mm",
-    "rbh_band",
-    "floor_slope_deg",
-    "septum",
-    "implant_diameter_mm",
-    "implant_length_mm",
-    "protrusion_mm",
-    "lift_band",
-    "graft",
-    "lift_method",
-    "bone_quality",
-    "perforation_test",
-    "placement",
-    "healing",
-)
-MAY_BE_MISSING = (
-    *PATIENT_COLUMNS,
-    "septum",
-    "soft_tissue_mm",
-    "ridge_width_mm",
-    "sinus_width_mm",
-    "membrane_mm",
-    "perforation",
-    "lift_method",
-    "bone_quality",
-    "fluid_ml",
-    "graft_ml",
-    "torque_ncm",
-    "isq",
-    "bone_height_post_mm",
-)
-LABEL_COLUMNS = ("tooth", "bone_quality")  # numbers that name something: an average tooth means nothing
+_HANDED_IN, _DERIVED = read_schema(), derived_schema()
+PATIENT_COLUMNS = listed_by("described", _HANDED_IN["patients"])
+SITE_COLUMNS = listed_by("described", _HANDED_IN["sites"], _DERIVED["sites"], _DERIVED["bands"])
+MAY_BE_MISSING = listed_by("gaps_shown", _HANDED_IN["patients"]) + listed_by("gaps_shown", _HANDED_IN["sites"])
+LABEL_COLUMNS = tuple(name for name, column in columns_by_name().items() if column.is_label)
 CHARACTERISTICS = [
     "unit",
     "column",
@@ -224,7 +192,7 @@ def _flags(flagged: pd.DataFrame, column: str, n: int) -> np.ndarray:
 
 def is_missing(column: pd.Series) -> np.ndarray:
     """Whether each value is empty or `unknown`; shape (n,), true/false."""
-    return (column.isna() | column.astype(object).eq("unknown").fillna(False)).to_numpy(bool)
+    return (column.isna() | column.astype(object).eq(UNKNOWN).fillna(False)).to_numpy(bool)
 
 
 def _integers(table: pd.DataFrame, *columns: str) -> pd.DataFrame:

@@ -8,14 +8,15 @@ instead of being dropped unsaid.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pandas as pd
 
 from liftseries.models.shared.levels import as_levels, is_number, levels_present
+from liftseries.study.schema import columns_by_name
 
 INTERCEPT = "(intercept)"
-REFERENCE_LEVELS = {"approach": "freehand", "smoking": "never", "sex": "female", "graft": "none"}
 ALIASED = 1e-7  # of a column's length not explained by the columns before it; R's lm draws the same line
 
 
@@ -135,9 +136,14 @@ def columns_of(term: str, value: pd.Series | pd.Categorical, used: np.ndarray) -
 
 
 def reference_level(term: str, levels: pd.Categorical) -> str:
-    """The level others are compared with: the one the contract names, else the first listed."""
-    named = REFERENCE_LEVELS.get(term)
-    return named if named is not None else str(levels.categories[0])
+    """The level others are compared with: the one the schema names, else the first listed."""
+    return _reference_levels().get(term) or str(levels.categories[0])
+
+
+@cache
+def _reference_levels() -> dict[str, str]:
+    """Of the categories; a whole number with levels, such as a tooth, is a number to a model."""
+    return {name: column.reference_level for name, column in columns_by_name().items() if column.type == "category"}
 
 
 def independent_columns(columns: dict[str, np.ndarray], n_rows: int) -> tuple[list[str], dict[str, str]]:

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import pandas as pd
 
-UNKNOWN = "unknown"
+from liftseries.study.schema import UNKNOWN
 
 
 def is_true_false(column: pd.Series) -> bool:

@@ -165,7 +165,7 @@ def draw_deviations(deviations: pd.DataFrame) -> Drawing:
     names = [DEVIATIONS.get(kind, kind) for kind in kinds]
     texts = {
         (kind, subset): CANNOT_OCCUR
-        if (kind, subset) == IMPOSSIBLE
+        if (kind, subset) in IMPOSSIBLE
         else share_of(cell.loc[(kind, subset), "n_true"], cell.loc[(kind, subset), "n_sites"])
         if (kind, subset) in cell.index
         else "none judged"
@@ -206,7 +206,7 @@ def draw_deviations(deviations: pd.DataFrame) -> Drawing:
         for at, kind in enumerate(kinds):
             y = (bottom + row_mm * (len(kinds) - at - 0.5)) / height
             figure.text(column, y, texts[kind, subset], va="center")
-            if (kind, subset) in cell.index and (kind, subset) != IMPOSSIBLE:
+            if (kind, subset) in cell.index and (kind, subset) not in IMPOSSIBLE:
                 share = float(cell.loc[(kind, subset), "share"])
                 axes.plot([0, share], [at + offset] * 2, color=look.colour, linewidth=0.9, linestyle=look.line)
                 axes.plot(

@@ -41,7 +41,7 @@ def deviations_table(material: Material) -> Display | None:
 
 
 def _judged(cell, kind: str, subset: str) -> str:
-    if (kind, subset) == IMPOSSIBLE:
+    if (kind, subset) in IMPOSSIBLE:
         return CANNOT_OCCUR
     return share_of(cell.n_true, cell.n_sites) if cell is not None and cell.n_sites else "none judged"
 

@@ -1,6 +1,6 @@
 """How a column, a term, a subset or a deviation is called for a reader.
 
-The names of the contract's columns come from `schemas/`; those of derived columns and deviations stand here.
+The names of columns and deviations come from `schemas/`; those of scales and parameters stand here.
 """
 
 from __future__ import annotations
@@ -9,39 +9,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from liftseries.models.shared.design import INTERCEPT, REFERENCE_LEVELS
-from liftseries.study.schema import Column, read_schema
+from liftseries.models.shared.design import INTERCEPT
+from liftseries.study.schema import Column, columns_by_name, derived_schema
 
-DERIVED = {
-    "rbh_mid_mm": ("Residual bone height", "mm"),
-    "rbh_band": ("Residual bone height", "mm"),
-    "floor_slope_deg": ("Slope of the sinus floor", "degree"),
-    "protrusion_mm": ("Planned lift", "mm"),
-    "lift_band": ("Planned lift", "mm"),
-    "dome_ml": ("Volume of the lifted space", "ml"),
-    "first_error_mm": ("First depth, achieved less planned", "mm"),
-    "last_error_mm": ("Last depth, achieved less planned", "mm"),
-    "planned_last_mm": ("Planned last depth", "mm"),
-    "achieved_last_mm": ("Achieved last depth", "mm"),
-    "overdrill_mm": ("Depth drilled beyond the highest floor", "mm"),
-    "months": ("Time since placement", "month"),
-    "gain_mm": ("Bone gain", "mm"),
-}
-BANDS = {"rbh_band": "Residual height", "lift_band": "Planned lift"}
-DEVIATIONS = {
-    "first_too_deep": "First depth too deep",
-    "advance_too_large": "A pass advanced too far",
-    "unguided_start": "Drill started outside the guide",
-    "not_probed": "Floor not probed between passes",
-    "probe_mismatch": "Gauge depth differs from hole",
-    "drilled_after_open": "Drilled on after the floor was open",
-    "overdrilled": "Drilled far beyond the floor",
-    "speed_high": "Speed above the limit",
-    "intended_missed": "Depth differs from the intended one",
-    "stop_misread": "Stop's marking misread",
-}
+_DERIVED = {name: column for table in derived_schema().values() for name, column in table.columns.items()}
+BANDS = {name: column.short_title or column.title for name, column in _DERIVED.items() if column.cuts}
+DEVIATIONS = {name: column.title for name, column in _DERIVED.items() if column.is_deviation}
+IMPOSSIBLE = {(name, column.cannot_occur) for name, column in _DERIVED.items() if column.cannot_occur}
 PARAMETERS = {INTERCEPT: "Intercept", "(log shape)": "Log of the shape"}
-IMPOSSIBLE = ("unguided_start", "approach=freehand")  # no guide, so no start outside it
 CANNOT_OCCUR = "cannot occur"
 SCALES = {
     "log_odds": "odds ratio",
@@ -73,30 +48,21 @@ class Words:
     @cached_property
     def columns(self) -> dict[str, Column]:
         """Every column of the contract and of the study, by name."""
-        tables = read_schema(self.extra_columns).values()
-        return {name: column for table in tables for name, column in table.columns.items()}
+        return columns_by_name(self.extra_columns)
 
     def column(self, name: str) -> str:
         """`Residual bone height`, `Approach`; a name that nobody told of is itself, without underscores."""
-        if name in DERIVED:
-            return DERIVED[name][0]
-        if name in DEVIATIONS:
-            return DEVIATIONS[name]
         known = self.columns.get(name)
         title = known.title if known and not known.own else name
         return title if known and not known.own else title.replace("_", " ").capitalize()
 
     def unit(self, name: str) -> str:
         """`mm`, or nothing."""
-        return DERIVED[name][1] if name in DERIVED else getattr(self.columns.get(name), "unit", "")
+        return getattr(self.columns.get(name), "unit", "")
 
     def reference(self, name: str) -> str:
         """The level that the others are compared with, or nothing where only the data know it."""
-        if name in DEVIATIONS:
-            return "no"
-        known = self.columns.get(name)
-        levels = [str(level) for level in known.levels if str(level) != "unknown"] if known else []
-        return REFERENCE_LEVELS.get(name) or (levels[0] if levels else "")
+        return getattr(self.columns.get(name), "reference_level", "")
 
     def term(self, term: str, method: str = "") -> str:
         """`Residual bone height, per mm`; `Approach: guided against freehand`.
@@ -124,8 +90,7 @@ class Words:
     def reason(self, reason: str) -> str:
         """`Slope of the sinus floor missing` for `floor_slope_deg missing`."""
         name, _, rest = reason.partition(" ")
-        known = name in DERIVED or name in DEVIATIONS or name in self.columns
-        return f"{self.column(name)} {rest}" if known and rest in ("missing", "unknown") else reason
+        return f"{self.column(name)} {rest}" if name in self.columns and rest in ("missing", "unknown") else reason
 
     def subset(self, subset: str) -> str:
         """`All sites`, `Residual height 4 to <6 mm`, `Protocol B`."""
