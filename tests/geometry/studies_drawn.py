@@ -103,11 +103,19 @@ def logs(draw, site, tray, all_stops):
     """A site's passes, at times none; intended depths on, at the edge of and off either reading."""
     own = [row for row in tray if row["approach"] == site["approach"]]
     platform = site["platform_depth_mm"] if site["approach"] == "guided" else 0.0
-    rows, before = [], None
+    # Chance alone hardly makes a log in which every gauge reaches just as deep as was drilled.
+    probed_right = draw(st.booleans())
+    drills = [row for row in own if row["role"] != "gauge"]
+    rows, before, deepest = [], None, None
     for step_no in range(1, draw(st.integers(0, 8)) + 1):
-        instrument = draw(st.sampled_from(own))
+        gauges = [row for row in own if deepest and row not in drills and row["length_mm"] == deepest[0]["length_mm"]]
+        instrument = draw(st.sampled_from(drills + gauges if probed_right else own))
         stop = draw(st.one_of(st.none(), st.sampled_from(all_stops))) if all_stops else None
-        if instrument["role"] == "gauge" and draw(st.booleans()):
+        if instrument["role"] != "gauge":
+            deepest = max(deepest or (instrument, stop), (instrument, stop), key=lambda pair: travel_mm(*pair))
+        elif probed_right:
+            stop = deepest[1]
+        elif draw(st.booleans()):
             stop = before  # probed with the stop of the pass before
         before = stop
         rows.append(
@@ -124,13 +132,18 @@ def logs(draw, site, tray, all_stops):
     return rows
 
 
+def travel_mm(instrument, stop) -> float:
+    """How far the instrument goes with the stop, or bare."""
+    if stop is None:
+        return instrument["length_mm"]
+    marking, marked_on = stop["marking_mm"], stop["marked_on_length_mm"]
+    return instrument["length_mm"] - (marking if marked_on is None else marked_on - marking)
+
+
 def intended(instrument, stop, platform):
-    length = instrument["length_mm"]
-    readings = [length + platform]
+    readings = [travel_mm(instrument, stop) + platform]
     if stop:
-        marking, marked_on = stop["marking_mm"], stop["marked_on_length_mm"]
-        takes_off = marking if marked_on is None else marked_on - marking
-        readings = [length - takes_off + platform, marking, length - marking + platform]
+        readings += [stop["marking_mm"], instrument["length_mm"] - stop["marking_mm"] + platform]
     nudges = st.sampled_from([0, 0, 0.05, -0.05, 0.06, -0.06, 0.5])
     near = st.builds(lambda reading, nudge: round(reading + nudge, 2), st.sampled_from(readings), nudges)
     return st.one_of(st.none(), near, tenths(0, 120))

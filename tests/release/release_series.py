@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from types import SimpleNamespace
@@ -24,6 +24,7 @@ KINDS = {
     "tiny": {"n_patients": 2, "seed": 4},
     "empty": {"n_patients": 0, "seed": 6},
 }
+FORTY_WITHOUT_VISITS = "forty without visits"  # of which many counts are shown
 
 
 @dataclass(frozen=True)
@@ -33,13 +34,18 @@ class Made:
     series: Series
     population: Population
     whole: Material
-    masked: Masked
+
+    @cached_property
+    def masked(self) -> Masked:
+        """Looked for when first asked for: it takes its time."""
+        return mask(self.whole, self.series.curves, self.population, SMALLEST_CELL)
 
 
 @cache
 def made_of(kind: str) -> Made:
-    """A series of a kind."""
-    return made_series_of(**KINDS[kind])
+    """A series of a kind, made once."""
+    more = {FORTY_WITHOUT_VISITS: {"n_patients": 40, "seed": 8, "visits": False, "log": False}}
+    return made_series_of(**(KINDS | more)[kind])
 
 
 def made_series_of(**options) -> Made:
@@ -49,4 +55,4 @@ def made_series_of(**options) -> Made:
         series.leave_in(Path(output))
         whole = read_material(output, PLAN, {"liftseries": "0"}, {"sites_of_a_person.csv": "0" * 64})
     population = Population(SimpleNamespace(**PLAN["plan"]), series.cases, series.implants, series.visits)
-    return Made(series, population, whole, mask(whole, series.curves, population, SMALLEST_CELL))
+    return Made(series, population, whole)

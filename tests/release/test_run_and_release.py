@@ -20,6 +20,7 @@ SMALLEST_CELL = 5  # what a plan has that does not say otherwise
 
 
 MARK = "quern-"
+FEW = "plan: {resamples: 20, imputation: {sets: 2, iterations: 1}}"
 
 
 def liftseries(*words: str | Path) -> subprocess.CompletedProcess:
@@ -36,7 +37,8 @@ def marked(rows: pd.DataFrame) -> pd.DataFrame:
 @pytest.fixture(scope="module")
 def study(tmp_path_factory) -> Path:
     """The study folder after its run and its release."""
-    folder = write_study(tmp_path_factory.mktemp("released") / "study", {name: marked for name in changed({})})
+    folder = tmp_path_factory.mktemp("released") / "study"
+    write_study(folder, {name: marked for name in changed({})}, plan=FEW)
     for words in (("run", folder, "--cores", "1"), ("release", folder)):
         done = liftseries(*words)
         assert done.returncode == 0, done.stderr

@@ -19,6 +19,7 @@ from liftseries.base.errors import StudyError, UsageError
 from liftseries.intake.study import check_study, read_study
 from liftseries.study.plan import read_plan
 from liftseries.study.schema import read_schema
+from liftseries.twin import people
 from liftseries.twin.donors import draw_column, draw_donors, event_chance, resolution
 from liftseries.twin.equality import agreement, compared, too_close
 from liftseries.twin.folder import NOTE_FILE, draw_twin, make_twin
@@ -179,6 +180,14 @@ def alike(smoking: list[str]) -> dict[str, pd.DataFrame]:
     return {"patients": patients, "sites": sites.assign(operator_case_no=1, surgery_year=2020, tooth=16)}
 
 
+@pytest.fixture
+def few_rounds(monkeypatch):
+    """Records are drawn again as strictly, then less so, then given up, in a twelfth of the rounds."""
+    for name in ("MOST_ROUNDS", "STRICT_ROUNDS"):
+        monkeypatch.setattr(people, name, getattr(people, name) // 12)
+
+
+@pytest.mark.usefixtures("few_rounds")
 def test_a_study_whose_patients_leave_no_room_is_refused():
     tables = alike(["never", "former", "current", "current", "current"])
     with pytest.raises(StudyError, match="too small or its patients too alike"):
@@ -190,9 +199,10 @@ def test_a_study_of_fewer_patients_than_the_smallest_cell_is_refused():
         draw_people(alike(["never"] * 4), read_schema(), 5, np.random.default_rng(1))
 
 
+@pytest.mark.usefixtures("few_rounds")
 def test_patients_all_alike_hide_each_other():
-    people = draw_people(alike(["never"] * 6), read_schema(), 5, np.random.default_rng(1))
-    assert len(people.patients) == 6
+    drawn = draw_people(alike(["never"] * 6), read_schema(), 5, np.random.default_rng(1))
+    assert len(drawn.patients) == 6
 
 
 # ── about the same distributions ────────────────────────────────────────────────────────────────

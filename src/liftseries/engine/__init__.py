@@ -1,1 +1,25 @@
-"""One run of the workflow and one job of it: locks, logs, chunks of a resampling, hashes of what a run was made of."""
+"""One run of the workflow and one job of it: locks, logs, chunks of a resampling, hashes of what a run was made of.
+
+How a run hangs together:
+
+- `liftseries run` holds a lock in the output folder, looks for processes of Snakemake at work there, ends those that a
+  killed run left behind (they carry `LIFTSERIES_RUN` in their environment) and refuses to meet any other.
+- `manifest.json` holds the hashes of inputs, outputs, code and versions. If all still agree, Snakemake is not started.
+- Otherwise Snakemake decides. It compares inputs by content and `params:` by value; it does not notice a changed
+  package, so each rule carries `code=code_of(room, …)`, the hash of the rooms it calls.
+- Every file is written as `name.unfinished.csv` and renamed. Python and pandas take longer to start than most jobs to
+  compute, so imports are few and late. No `run:` block: each would start Snakemake again.
+- A script runs inside `job.logged`: a `StudyError` becomes lines in `logs/problems.txt`, which the command line shows;
+  anything else is shown with its traceback as our fault.
+
+**An analysis is a job.** *Situation:* with 25 analyses, some of them bootstraps, a chapter as one job made every
+changed key rerun its neighbours and kept all but two cores idle. *Choice:* a rule an analysis, a rule a chapter's
+figures; one table of cases and one of implants, from which every analysis starts, so that a job reads one file and
+imports no plotting. *Rival:* a job a chapter: starting Python with pandas costs about a second, half a minute in all on
+two cores; on eight cores the present way is the faster one. *Consequence:* whatever a script imports beside pandas is
+paid by its job.
+
+**An unchanged run does not start Snakemake.** *Situation:* looking costs Snakemake about 1.6 times its own `--version`.
+*Choice:* compare `manifest.json` first. *Rival:* Snakemake's Python interface in our process, thinly documented.
+*Consequence:* the manifest hashes every input and output at each run, milliseconds for a series of this kind.
+"""
