@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 from stored import rewrite, with_patients
 from studies import tables, write_plan, write_study
@@ -48,6 +49,19 @@ def test_parquet_with_its_ends_whole_and_garbage_between(tmp_path):
     content[4:400] = bytes(396)
     path.write_bytes(content)
     assert only_problem(folder) == "patients.parquet: is no Parquet file or a damaged one. Write it again."
+
+
+def test_parquet_whose_cells_point_at_values_that_are_not_there(tmp_path):
+    """Two bits a cell say which of the three texts it holds; 3 is none of them."""
+    folder = write_study(tmp_path, ending="parquet")
+    path = folder / "patients.parquet"
+    pq.write_table(pa.table({"sex": ["a", "b", "c", "a"]}), path, compression="none", write_statistics=False)
+    content = path.read_bytes()
+    assert content.count(b"\x02\x03\x24\x00") == 1  # width, one group of eight, 0 1 2 0
+    path.write_bytes(content.replace(b"\x02\x03\x24\x00", b"\x02\x03\xff\x00"))
+    assert only_problem(folder) == (
+        "patients.parquet, column 1 (A): is damaged: cells point at values that are not there. Write the file again."
+    )
 
 
 @pytest.mark.parametrize("part", ["xl/workbook.xml", "xl/worksheets/sheet1.xml"])

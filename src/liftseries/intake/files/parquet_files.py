@@ -79,7 +79,10 @@ def _of_dictionary(column, place: str) -> list[object]:
         distinct = _values(chunk.dictionary, chunk.dictionary.type)
         if any(isinstance(value, str) and len(value) > LONGEST_TEXT for value in distinct):
             raise Unreadable(place, f"holds a text of more than {LONGEST_TEXT} characters. Shorten it.")
-        values += [None if at is None else distinct[at] for at in chunk.indices.to_pylist()]
+        positions = chunk.indices.to_pylist()
+        if not all(at is None or 0 <= at < len(distinct) for at in positions):
+            raise Unreadable(place, "is damaged: cells point at values that are not there. Write the file again.")
+        values += [None if at is None else distinct[at] for at in positions]
     return values
 
 
