@@ -1,6 +1,9 @@
 """What bone was gained: its questions."""
 
+from liftseries.disclosure.declared import Rule, TableRules
 from liftseries.models.shared.question import Analysis, Leaves, Question
+
+BEHIND = "liftseries.models.gain.behind"
 
 QUESTIONS = (
     Question(
@@ -10,11 +13,30 @@ QUESTIONS = (
         reads={"visits": "visits", "cases": "cases"},
         asks={"terms": "gain_terms"},
         analyses=(
-            Analysis("gain.mixed", "bone gain, REML, intercepts for the patient and the site within the patient"),
+            Analysis(
+                "gain.mixed",
+                "bone gain, REML, intercepts for the patient and the site within the patient",
+                f"{BEHIND}:mixed",
+                left_out=f"{BEHIND}:left_out",
+            ),
         ),
         leaves=(
-            Leaves("gain_variances", "variances", "patient_sd_mm site_sd_mm residual_sd_mm n_visits"),
-            Leaves("gain_by_visit", "by_visit", "months n mean sd"),
+            Leaves(
+                "gain_variances",
+                "variances",
+                "patient_sd_mm site_sd_mm residual_sd_mm n_visits",
+                TableRules(
+                    ("n_visits",),
+                    (Rule(("patient_sd_mm", "site_sd_mm", "residual_sd_mm"), behind=1),),
+                    behind=f"{BEHIND}:variances",
+                ),
+            ),
+            Leaves(
+                "gain_by_visit",
+                "by_visit",
+                "months n mean sd",
+                TableRules(("n",), (Rule(("mean", "sd"), behind=1),), behind=f"{BEHIND}:recall"),
+            ),
         ),
     ),
 )
