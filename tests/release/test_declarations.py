@@ -86,14 +86,13 @@ def test_an_analysis_that_does_not_say_who_stands_behind_it_keeps_no_number(fort
     """Its rows repeat those of another, whose numbers leave."""
     if declared:
         monkeypatch.setitem(ANALYSES, declared.name, declared)
-    rates = forty.whole.rows("perforation.rate", "all")
-    effects = forty.whole.rows(DESIGN_EFFECT, "all")
-    effects = effects[effects["term"].eq("perforation.rate rate")]
-    made_up = rates.assign(analysis="perforation.made_up")
-    of_made_up = effects.assign(term="perforation.made_up rate")
+    rows = forty.whole.rows("perforation.gee")
+    effects = forty.whole.rows(DESIGN_EFFECT)
+    effects = effects[effects["term"].str.startswith("perforation.gee ")]
+    made_up = rows.assign(analysis="perforation.made_up")
+    of_made_up = effects.assign(term=effects["term"].str.replace("gee", "made_up"))
     masked = mask(with_results(forty.whole, made_up, of_made_up), forty.population, SMALLEST_CELL)
-    known = masked.material.rows("perforation.rate", "all")
-    assert known["estimate"].notna().any()
+    assert masked.material.rows("perforation.gee")["estimate"].notna().any()
     new = masked.material.results.iloc[-len(made_up) - len(of_made_up) :]
     assert set(new["analysis"]) == {"perforation.made_up", DESIGN_EFFECT}
     assert new[NUMBERS].isna().all(axis=None)
