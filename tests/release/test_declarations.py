@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from dataclasses import replace
 
 import pandas as pd
@@ -9,7 +11,14 @@ import pytest
 from release_series import SMALLEST_CELL, made_of, made_series_of
 
 from liftseries.models import questions
-from liftseries.models.questions import ANALYSES, FOLLOW_UP, QUESTIONS, RESULTS, tables_that_may_leave
+from liftseries.models.questions import (
+    ANALYSES,
+    COUNTED_IN_ORDER,
+    FOLLOW_UP,
+    QUESTIONS,
+    RESULTS,
+    tables_that_may_leave,
+)
 from liftseries.models.shared.question import Analysis, function_named
 from liftseries.models.shared.results import DESIGN_EFFECT
 from liftseries.release.leaving import leaving
@@ -65,6 +74,20 @@ def test_every_column_of_counts_of_a_table_that_leaves_is_declared():
 def test_tables_of_curves_by_step_and_of_single_records_are_not_declared():
     undeclared = {table.name for question in QUESTIONS for table in question.leaves if not table.disclosure}
     assert undeclared >= {"survival_ph_residuals", "survival_turnbull_curves", "survival_competing_curves"}
+
+
+def test_tables_are_counted_in_the_order_that_is_written_down():
+    """A name misspelt there would change, unseen, which of two counts is withheld."""
+    assert set(COUNTED_IN_ORDER) == {
+        question.name for question in QUESTIONS if any(table.disclosure for table in question.leaves)
+    }
+
+
+def test_declarations_are_read_without_a_library():
+    """The workflow reads them before it computes anything."""
+    code = "import sys, liftseries.models.questions; print(*{'numpy', 'pandas', 'scipy'} & {*sys.modules})"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, encoding="utf-8", check=True)
+    assert done.stdout.split() == []
 
 
 def test_every_left_out_row_of_the_series_is_of_an_analysis_that_names_its_reasons():
@@ -138,7 +161,7 @@ def by_operator(forty):
     left_out = pd.concat([whole.left_out, whole.left_out.iloc[[0]].assign(subset="operator")])
     material = with_results(whole, rates, of_terms)
     tables = {**material.tables, "deviations": deviations, "left_out": left_out}
-    population = replace(forty.population, cases=cases.assign(operator=operator), _worked_out={})
+    population = replace(forty.population, cases=cases.assign(operator=operator))
     return replace(material, tables=tables), population
 
 

@@ -38,7 +38,7 @@ class Population:
     cases: pd.DataFrame
     implants: pd.DataFrame
     visits: pd.DataFrame
-    _worked_out: dict = field(default_factory=dict, repr=False, compare=False)
+    _worked_out: dict = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def once(self, key: tuple, work_out: Callable[[], Any]) -> Any:
         """What several rows need: worked out when it is first asked for by this key."""

@@ -117,8 +117,11 @@ def _hazard_cases(p: Population) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _interval_cases(p: Population) -> tuple[np.ndarray, np.ndarray]:
-    told = p.implants.loc[seen_after_placement(p.implants)]
-    return p.once(("interval",), lambda: _complete_cases(p, told, p.plan["survival_terms"]))
+    def work_out():
+        told = p.implants.loc[seen_after_placement(p.implants)]
+        return _complete_cases(p, told, p.plan["survival_terms"])
+
+    return p.once(("interval",), work_out)
 
 
 def _landmark_cases(p: Population) -> tuple[np.ndarray, np.ndarray]:
