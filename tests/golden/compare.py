@@ -23,8 +23,8 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 # What a release says of a table whose name is now that of its file.
 RENAMED = (
-    (b'"table": "at_risk"', b'"table": "survival_at_risk"'),
-    (b'"table": "curves"', b'"table": "survival_curves"'),
+    (b'"at_risk": {', b'"survival_at_risk": {'),
+    (b'"curves": {', b'"survival_curves": {'),
 )
 KEY = b"\x07" * 32
 IGNORED_PARTS = {".snakemake", "logs", "models", "checked", ".lock", "manifest.json"}

@@ -14,8 +14,8 @@ def made(request) -> Made:
 
 @pytest.fixture
 def whole(made):
-    """What its report in the house is made from."""
-    return made.whole
+    """What the released report is made from before anything is withheld."""
+    return made.masked.whole
 
 
 @pytest.fixture
@@ -28,12 +28,6 @@ def masked(made):
 def population(made):
     """Its sites."""
     return made.population
-
-
-@pytest.fixture
-def curves(made):
-    """Its survival curves."""
-    return made.series.curves
 
 
 @pytest.fixture

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from functools import cache, cached_property
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from types import SimpleNamespace
 
 sys.path.append(str(Path(__file__).parents[1] / "report"))
 
 from made_series import PLAN, Series, made_series
 
+from liftseries.base.outputs import write_csv
+from liftseries.models.shared.population import Population
 from liftseries.release.masking import Masked, mask
-from liftseries.release.population import Population
 from liftseries.report.kit.material import Material, read_material
 
 SMALLEST_CELL = 5
@@ -38,7 +38,7 @@ class Made:
     @cached_property
     def masked(self) -> Masked:
         """Looked for when first asked for: it takes its time."""
-        return mask(self.whole, self.series.curves, self.population, SMALLEST_CELL)
+        return mask(self.whole, self.population, SMALLEST_CELL)
 
 
 @cache
@@ -53,6 +53,7 @@ def made_series_of(**options) -> Made:
     series = made_series(**options)
     with TemporaryDirectory() as output:
         series.leave_in(Path(output))
+        write_csv(Path(output) / "models/survival_curves.csv", series.curves)
         whole = read_material(output, PLAN, {"liftseries": "0"}, {"sites_of_a_person.csv": "0" * 64})
-    population = Population(SimpleNamespace(**PLAN["plan"]), series.cases, series.implants, series.visits)
+    population = Population(PLAN["plan"], series.cases, series.implants, series.visits)
     return Made(series, population, whole)

@@ -25,5 +25,5 @@ def test_the_attack_works_them_out_where_only_small_counts_are_withheld(monkeypa
     made = made_of(FORTY_WITHOUT_VISITS)
     protection = replace(made.masked.protection, complementary=frozenset())
     monkeypatch.setattr(masking, "protection_of", lambda ledger, smallest_cell: protection)
-    masked = masking.mask(made.whole, made.series.curves, made.population, SMALLEST_CELL)
+    masked = masking.mask(made.whole, made.population, SMALLEST_CELL)
     assert worked_out(masked, SMALLEST_CELL)

@@ -28,7 +28,7 @@ def dozen(tmp_path_factory) -> Path:
 
 def written(kind: str, tmp_path_factory) -> Path:
     made, room = made_of(kind), tmp_path_factory.mktemp(kind)
-    bundle._write(room, made.masked, made.whole.results, SMALLEST_CELL, rows_leave=False)
+    bundle._write(room, made.masked, SMALLEST_CELL, rows_leave=False)
     return room
 
 
@@ -95,7 +95,7 @@ def test_results_csv_leaves_empty_what_is_withheld_and_says_so(dozen):
 
 
 def test_every_kind_of_series_gives_a_bundle(made, tmp_path):
-    bundle._write(tmp_path, made.masked, made.whole.results, SMALLEST_CELL, rows_leave=False)
+    bundle._write(tmp_path, made.masked, SMALLEST_CELL, rows_leave=False)
     assert (tmp_path / "report.html").stat().st_size > 10_000
 
 

@@ -10,15 +10,16 @@ import pytest
 from release_series import SMALLEST_CELL
 
 from liftseries.disclosure.suppression import Protection
+from liftseries.models.questions import tables_that_may_leave
 from liftseries.release import masking
 from liftseries.release.ledger import Ledger
 from liftseries.release.masking import ledger_of, protection_of, rounded, tables_of
-from liftseries.release.rules import RULES
 from liftseries.report.kit.numbers import WITHHELD, WITHHELD_COUNT
 
 # Printed by the report, but no set of sites of the series: what was read before it, and how many measurements.
 WITHOUT_ENTRY = {("flow", "read"), ("flow", "set aside"), ("gain_variances", "n_visits")}
 NOT_COUNTS = {("life_table", "n_effective")}  # goes with the counts it is worked out from
+RULES = tables_that_may_leave()
 
 
 def test_every_count_column_of_every_table_is_named(whole):
@@ -48,12 +49,13 @@ def test_every_printed_count_has_an_entry_that_comes_to_its_value(whole, populat
     assert lacking <= WITHOUT_ENTRY
 
 
-def test_a_count_that_is_not_what_the_ledger_says_is_withheld(whole, population, curves, monkeypatch):
+def test_a_count_that_is_not_what_the_ledger_says_is_withheld(made, monkeypatch):
     """For that alone: the protection withholds nothing here."""
     monkeypatch.setattr(masking, "protection_of", lambda *of: Protection(frozenset(), frozenset(), pd.DataFrame()))
+    whole = made.whole
     rates = whole.results.assign(n_sites=whole.results["n_sites"] + 1)
     wrong = masking.mask(
-        masking.replace(whole, tables={**whole.tables, "results": rates}), curves, population, SMALLEST_CELL
+        masking.replace(whole, tables={**whole.tables, "results": rates}), made.population, SMALLEST_CELL
     )
     assert wrong.material.results["n_sites"].dropna().eq(WITHHELD_COUNT).all()
 
@@ -103,7 +105,8 @@ def test_files_and_single_records_stay_in_the_house(masked):
 
 
 def test_curves_are_told_at_the_months_of_their_numbers_alone(masked):
-    told = set(masked.curves.loc[masked.curves["survival"].notna(), "months"])
+    curves = masked.material.table("survival_curves")
+    told = set(curves.loc[curves["survival"].notna(), "months"])
     assert told <= set(masked.material.table("survival_at_risk")["months"])
 
 

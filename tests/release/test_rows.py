@@ -33,7 +33,7 @@ def rows(made):
 @pytest.fixture(scope="module")
 def masked(made, rows):
     """What leaves with them."""
-    return mask(made.whole, made.series.curves, made.population, SMALLEST_CELL, rows)
+    return mask(made.whole, made.population, SMALLEST_CELL, rows)
 
 
 def test_every_count_of_the_rows_is_known(rows, masked):

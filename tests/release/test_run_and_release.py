@@ -14,7 +14,7 @@ import pytest
 from studies import changed, write_study
 from test_bundle import everything_in
 
-from liftseries.release.rules import RULES
+from liftseries.models.questions import RESULTS
 
 SMALLEST_CELL = 5  # what a plan has that does not say otherwise
 
@@ -58,7 +58,7 @@ def test_the_bundle_of_a_real_run_names_nobody_and_no_file(study):
 def test_no_small_count_of_patients_stands_in_results_csv(study):
     results = pd.read_csv(study / "release/results.csv")
     assert len(results) == len(pd.read_csv(study / "output/results.csv"))
-    for column in RULES["results"].counts:
+    for column in RESULTS.counts:
         shown = results[column].dropna()
         assert not shown.between(1, SMALLEST_CELL - 1).any(), column
 

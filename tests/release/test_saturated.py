@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
-
 import numpy as np
 import pandas as pd
 import pytest
 from release_series import SMALLEST_CELL
 
-from liftseries.release.estimates_ledger import RESULTS, enter_results
+from liftseries.models.shared.population import Population
+from liftseries.release.entries import RESULTS, enter_results
 from liftseries.release.ledger import Ledger
 from liftseries.release.masking import protection_of
-from liftseries.release.population import Population
 
 N_PATIENTS = 120
 
 
-def series(few: int) -> Population:
+def series(few: int, terms: tuple[str, ...] = ("approach",)) -> Population:
     """A site a patient; `few` of 40 sites of one level are perforated, 20 of the 80 others."""
     guided = np.arange(N_PATIENTS) < 40
     perforated = np.where(guided, np.arange(N_PATIENTS) < few, np.arange(N_PATIENTS) >= 100)
@@ -32,7 +30,7 @@ def series(few: int) -> Population:
         }
     )
     return Population(
-        SimpleNamespace(perforation_terms=["approach"], survival_terms=[], gain_terms=[]),
+        {"perforation_terms": [*terms], "survival_terms": [], "gain_terms": []},
         cases,
         cases.iloc[:0],
         cases.iloc[:0],
@@ -57,6 +55,4 @@ def test_a_small_cell_takes_the_rows_of_its_saturated_model_along(few, goes):
 
 @pytest.mark.parametrize("terms", [["rbh_mid_mm"], ["approach", "rbh_mid_mm"]])
 def test_a_model_with_fewer_coefficients_than_cells_gives_no_count_away(terms):
-    population = series(2)
-    population.plan.perforation_terms = terms
-    assert not given_away(population)[1]
+    assert not given_away(series(2, terms))[1]

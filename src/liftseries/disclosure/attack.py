@@ -125,7 +125,9 @@ class _Part:
             )
             if matrix.shape[0]
         ]
-        return _value_found(milp(objective, integrality=1, bounds=Bounds(0, np.inf), constraints=constraints))
+        # With its presolve HiGHS (scipy 1.17) has called 1 the highest of a number that can be 3: too narrow a bound.
+        options, bounds = {"presolve": False}, Bounds(0, np.inf)
+        return _value_found(milp(objective, integrality=1, bounds=bounds, constraints=constraints, options=options))
 
 
 def _value_found(solved: OptimizeResult) -> float:

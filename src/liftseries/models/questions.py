@@ -1,5 +1,6 @@
-"""All questions in the order of the report: the one list of analyses."""
+"""All questions in the order of the report: the one list of analyses, and of the tables that may leave the house."""
 
+from liftseries.disclosure.declared import Rule, TableRules
 from liftseries.models.depth import questions as depth
 from liftseries.models.gain import questions as gain
 from liftseries.models.perforation import questions as perforation
@@ -23,6 +24,34 @@ QUESTIONS: tuple[Question, ...] = (
 QUESTION_OF: dict[str, Question] = {analysis.name: question for question in QUESTIONS for analysis in question.analyses}
 ANALYSES: dict[str, Analysis] = {analysis.name: analysis for question in QUESTIONS for analysis in question.analyses}
 
+# Not asked by anybody: sites that stay out of every analysis of implants are rows of left_out alone.
+FOLLOW_UP = Analysis(
+    "follow_up",
+    "implants with a visit that tells how they fare",
+    left_out="liftseries.models.shared.behind:not_followed",
+)
+# Tables of all questions together. Who stands behind their rows is declared with each analysis.
+LEFT_OUT = TableRules(("n_sites",))
+RESULTS = TableRules(
+    ("n_sites", "n_patients", "n_events"),
+    (
+        Rule(("estimate", "std_error", "conf_low", "conf_high", "p_value"), behind=1, given_away=True),
+        Rule(("df",), ("n_patients", "n_events"), behind=1, given_away=True),
+    ),
+)
+# Which of two counts that hide a third equally well is withheld depends on the order in which a release counts: what
+# describes the series goes first, what was imputed last, and a question that is not named here after those.
+COUNTED_IN_ORDER = (
+    "series",
+    "deviations",
+    "complications",
+    "survival_life_table",
+    "survival_km",
+    "gain_mixed",
+    "perforation_imputed",
+    "survival_imputed",
+)
+
 
 def question(name: str) -> Question:
     """The question of that name.
@@ -33,3 +62,12 @@ def question(name: str) -> Question:
         There is none.
     """
     return {question.name: question for question in QUESTIONS}[name]
+
+
+def tables_that_may_leave() -> dict[str, TableRules]:
+    """Table -> how it may leave the house; then those in which all questions meet, and those made from others."""
+    place = {name: at for at, name in enumerate(COUNTED_IN_ORDER)}
+    in_order = sorted(QUESTIONS, key=lambda question: place.get(question.name, len(place)))
+    tables = {table.name: table.disclosure for question in in_order for table in question.leaves if table.disclosure}
+    tables |= {"left_out": LEFT_OUT, "results": RESULTS}
+    return dict(sorted(tables.items(), key=lambda table: bool(table[1].coarsened)))

@@ -20,11 +20,9 @@ import pandas as pd
 
 from liftseries.base.errors import Problem, StudyError
 from liftseries.base.outputs import remake_folder, write_csv, write_text
-from liftseries.base.tables import read_table
 from liftseries.engine.provenance import MANIFEST, is_up_to_date, versions
 from liftseries.engine.run import alone_in
 from liftseries.release.check import worked_out
-from liftseries.release.curves import COLUMNS
 from liftseries.release.figures import draw_figures
 from liftseries.release.masking import Masked, mask, withheld_columns
 from liftseries.release.population import read_population
@@ -75,19 +73,18 @@ def release(plan: Plan, with_rows: bool = False) -> Released:
         if not is_up_to_date(plan):
             raise _not_run(plan)
         whole = read_material(plan.output, plan.as_written, versions())
-        curves = read_table(plan.output / "models/survival_curves.csv", COLUMNS)
         population = read_population(plan.output, plan)
         checked = {name: pd.read_parquet(plan.output / f"checked/{name}.parquet") for name in ("patients", "sites")}
         rows = rows_of(checked, plan.schema, plan.smallest_cell)
         rows_leave = with_rows and can_be_counted(rows)
-        masked = mask(whole, curves, population, plan.smallest_cell, rows if rows_leave else None)
+        masked = mask(whole, population, plan.smallest_cell, rows if rows_leave else None)
         if rows_leave and _open_ones(masked, plan.smallest_cell):
             rows_leave = False
-            masked = mask(whole, curves, population, plan.smallest_cell)
+            masked = mask(whole, population, plan.smallest_cell)
         _check_protected(plan, masked)
         record = _record(plan, masked, rows_leave)
     with remake_folder(folder) as room:
-        _write(room, masked, whole.results, plan.smallest_cell, rows_leave)
+        _write(room, masked, plan.smallest_cell, rows_leave)
         write_csv(room / "coarsened/advice.csv", advice_of(rows))
         for name, table in rows.tables.items() if rows_leave else ():
             write_csv(room / f"coarsened/{name}.csv", table)
@@ -133,15 +130,15 @@ def _check_protected(plan: Plan, masked: Masked) -> None:
         raise StudyError([Problem(str(plan.folder), message)])
 
 
-def _write(room: Path, masked: Masked, whole: pd.DataFrame, smallest_cell: int, rows_leave: bool) -> None:
+def _write(room: Path, masked: Masked, smallest_cell: int, rows_leave: bool) -> None:
     told = masked.withheld
     words = what_was_withheld(smallest_cell, *(int(told[name].sum()) for name in TOLD), rows_leave)
-    figures = draw_figures(masked.material, masked.curves, room / "figures")
+    figures = draw_figures(masked.material, masked.material.table("survival_curves"), room / "figures")
     report = build(replace(masked.material, withheld=words, figures=figures))
     write_html(report, room / "report.html")
     write_pdf(report, room / "report.pdf")
     write_tables(report.tables, room / "tables")
-    write_csv(room / "results.csv", released_results(masked.material.results, whole))
+    write_csv(room / "results.csv", released_results(masked.material.results, masked.whole.results))
 
 
 def released_results(masked: pd.DataFrame, whole: pd.DataFrame) -> pd.DataFrame:

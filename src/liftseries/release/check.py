@@ -5,8 +5,8 @@ from __future__ import annotations
 import pandas as pd
 
 from liftseries.disclosure.attack import attack
-from liftseries.release.masking import CURVES, Masked, tables_of
-from liftseries.release.rules import RULES
+from liftseries.models.questions import tables_that_may_leave
+from liftseries.release.masking import Masked, tables_of
 
 NEAR = 1e-6  # of the bounds of a linear programme
 
@@ -27,14 +27,14 @@ def worked_out(masked: Masked, smallest_cell: int) -> list[str]:
 
 def shown_values(masked: Masked) -> dict[str, int]:
     """What is printed, or can be worked out from an estimate that is: name in the ledger -> value."""
-    ledger, tables = masked.ledger, tables_of(masked.material) | {CURVES: masked.curves}
+    ledger, tables, declared = masked.ledger, tables_of(masked.material), tables_that_may_leave()
     names = set(ledger.known)
     for (table, row, column), name in ledger.cells.items():
         value = tables[table][column].iloc[row]
         if pd.notna(value) and value >= 0:
             names.add(name)
     for (table, row), given_away in ledger.given_away.items():
-        numbers = [column for rule in RULES[table].rules if rule.given_away for column in rule.numbers]
+        numbers = [column for rule in declared[table].rules if rule.given_away for column in rule.numbers]
         if tables[table].iloc[row].reindex(numbers).notna().any():
             names |= given_away
     return {name: ledger.entries[name].value for name in names}

@@ -9,27 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
 
 import numpy as np
 import pandas as pd
 
 from liftseries.disclosure.counts import Count
-from liftseries.release.population import Population
+from liftseries.disclosure.declared import Unit
+from liftseries.models.shared.population import Population
 
-Unit = Literal["sites", "patients"]
 Place = tuple[str, int]  # a table and a row of it
 NEAREST = 2  # counts round a group that are withheld with it, where withholding fewer did not hide it
-NEEDED = (
-    "perforation",
-    "achieved_last_mm",
-    "planned_last_mm",
-    "rbh_band",
-    "lift_band",
-    "approach",
-    "protocol",
-    "centre",
-)
 
 
 @dataclass(frozen=True)
@@ -206,7 +195,7 @@ def small_differences(ledger: Ledger, smallest_cell: int) -> list[Count]:
     say of whom something was recorded differ by values missing, which are not protected.
     """
     found: dict[tuple[str, bytes], Count] = {}
-    missing = _some_value_missing(ledger)
+    missing = ledger.population.some_value_missing
     for unit in ("sites", "patients"):
         names = [name for name, entry in ledger.entries.items() if entry.unit == unit]
         if not names:
@@ -232,12 +221,3 @@ def _difference(ledger: Ledger, number: int, small: str, large: str, rest: np.nd
     """What is left of a count when another is taken off; in a table of the larger one, of both where there is one."""
     tables = sorted(ledger.seen_in[small] & ledger.seen_in[large]) or sorted(ledger.seen_in[large])
     return Count(f"difference {number} of {unit}", rest, unit, published=False, table=tables[0])
-
-
-def _some_value_missing(ledger: Ledger) -> np.ndarray:
-    """Sites of which a value is missing that some analysis needs."""
-    plan, cases = ledger.population.plan, ledger.population.cases
-    terms = {*plan.perforation_terms, *plan.survival_terms, *plan.gain_terms}
-    needed = [column for column in {*terms, *NEEDED} if column in cases]
-    table = cases[needed]
-    return (table.isna() | table.astype(object).eq("unknown")).any(axis=1).to_numpy(bool)

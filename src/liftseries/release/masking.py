@@ -1,4 +1,8 @@
-"""The numbers of a run with those withheld that tell of few patients: what the released report is made from."""
+"""The numbers of a run with those withheld that tell of few patients: what the released report is made from.
+
+Which go where a count goes is declared beside each table (`disclosure.declared`). What stays is rounded to three
+significant digits, so that nobody reads a count off the far digits.
+"""
 
 from __future__ import annotations
 
@@ -11,18 +15,19 @@ import pandas as pd
 
 from liftseries.disclosure.coarsening import Coarsened
 from liftseries.disclosure.counts import n_patients_behind
+from liftseries.disclosure.declared import Rule, TableRules
 from liftseries.disclosure.suppression import Protection, protect
-from liftseries.release.curves import curves_at_months, enter_curves
-from liftseries.release.estimates_ledger import RESULTS, enter_results
+from liftseries.models.questions import tables_that_may_leave
+from liftseries.models.shared.population import Population
+from liftseries.models.shared.question import function_named
+from liftseries.release.entries import RESULTS, enter_tables
+from liftseries.release.leaving import leaving
 from liftseries.release.ledger import Ledger
-from liftseries.release.population import Population
 from liftseries.release.rows import enter_rows
-from liftseries.release.rules import RULES, SIGNIFICANT_DIGITS, Rule
-from liftseries.release.tables_ledger import enter_tables
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import WITHHELD, WITHHELD_COUNT
 
-CURVES = "survival_curves"
+SIGNIFICANT_DIGITS = 3
 PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words
 COUNTED = re.compile(r"\b(\d+) (event|failure|implant|perforation|patient|site)s?\b")
 LATER = re.compile(r"; \d+ with a failure after that")  # of patients, mostly few: never told
@@ -40,80 +45,65 @@ class Masked:
     Attributes
     ----------
     material : as the report takes it; a withheld count is `WITHHELD_COUNT`, a withheld number is missing
-    curves : of survival, as `curves` gives them, masked
+    whole : the same with nothing withheld, as `leaving` gives it
     ledger
     protection
     withheld : one row a table: `table, counts, counts_withheld, not_in_ledger, numbers_withheld`
     """
 
     material: Material
-    curves: pd.DataFrame
+    whole: Material
     ledger: Ledger
     protection: Protection
     withheld: pd.DataFrame
 
 
 def tables_of(material: Material) -> dict[str, pd.DataFrame]:
-    """The tables with counts, by their name in `Material`."""
-    return {name: material.table(name) for name in RULES if name != CURVES}
+    """The tables that may leave the house, by name."""
+    return {name: material.table(name) for name in tables_that_may_leave()}
 
 
-def ledger_of(material: Material, population: Population) -> Ledger:
-    """Whom every count of these tables counts; an entry that does not come to the printed value is struck."""
-    ledger = Ledger(population)
-    enter_results(ledger, material.results)
-    enter_tables(ledger, tables_of(material))
-    for cell in ledger.disagreements(tables_of(material)):
+def ledger_of(whole: Material, population: Population) -> Ledger:
+    """Whom every count of these tables counts; an entry that does not come to the printed value is struck.
+
+    Parameters
+    ----------
+    whole : as `leaving` gives it
+    population : of the same run
+    """
+    ledger, tables = Ledger(population), tables_of(whole)
+    enter_tables(ledger, tables)
+    for cell in ledger.disagreements(tables):
         del ledger.cells[cell]
     return ledger
 
 
-def mask(
-    material: Material,
-    curves: pd.DataFrame,
-    population: Population,
-    smallest_cell: int,
-    rows: Coarsened | None = None,
-) -> Masked:
+def mask(material: Material, population: Population, smallest_cell: int, rows: Coarsened | None = None) -> Masked:
     """Withholds what tells of fewer patients than the smallest cell, and what would give that away.
 
     Parameters
     ----------
     material : of a finished run
-    curves : its survival curves, a row a step
     population : of the same run
     smallest_cell : fewest patients that a printed count may rest on
     rows : coarsened rows that leave the house too, so that all that can be counted in them is known
     """
-    ledger = ledger_of(material, population)
+    whole = leaving(material, population.cases)
+    ledger = ledger_of(whole, population)
     if rows:
         enter_rows(ledger, rows)
-    told_curves = curves_at_months(curves, material.table("survival_at_risk"))
-    enter_curves(ledger, told_curves)
     protection = protection_of(ledger, smallest_cell)
     gone = ledger.withheld(protection.withheld)
-    tables, told = {}, []
-    for name, table in (tables_of(material) | {CURVES: told_curves}).items():
-        masking = _Masking(name, table, ledger, gone, smallest_cell)
-        tables[name] = masking.masked()
+    tables, told = dict(whole.tables), []
+    for name, table in tables_of(whole).items():
+        rules = tables_that_may_leave()[name]
+        masking = _Masking(name, rules, table, ledger, gone, smallest_cell)
+        masked = masking.masked()
+        tables[name] = function_named(rules.follows)(table, masked) if rules.follows else masked
         told.append(masking.tally())
-    tables["flow"] = _flow(material.table("flow"), tables["flow"])
-    tables["results"] = _words(tables["results"], smallest_cell)
-    curves_told = tables[CURVES]
-    undeclared = {name: table.iloc[:0] for name, table in material.tables.items() if name not in tables}
-    return Masked(
-        curves=curves_told,
-        material=replace(
-            material,
-            tables=undeclared | tables,
-            plan=released_plan(material.plan),
-            inputs={},
-            figures={},
-        ),
-        ledger=ledger,
-        protection=protection,
-        withheld=pd.DataFrame(told),
-    )
+    tables[RESULTS] = _words(tables[RESULTS], smallest_cell)
+    material = replace(whole, tables=tables, plan=released_plan(material.plan), inputs={}, figures={})
+    return Masked(material, whole, ledger, protection, withheld=pd.DataFrame(told))
 
 
 def protection_of(ledger: Ledger, smallest_cell: int) -> Protection:
@@ -167,6 +157,7 @@ class _Masking:
     """The masking of one table."""
 
     name: str
+    rules: TableRules
     table: pd.DataFrame
     ledger: Ledger
     gone: set[str]
@@ -178,7 +169,7 @@ class _Masking:
     @property
     def counts(self) -> list[str]:
         """Its columns of counts."""
-        return [column for column in RULES[self.name].counts if column in self.table]
+        return [column for column in self.rules.counts if column in self.table]
 
     def masked(self) -> pd.DataFrame:
         """A copy in which the withheld counts are `WITHHELD_COUNT` and the withheld numbers missing."""
@@ -187,7 +178,7 @@ class _Masking:
         for column, goes in went.items():
             table[column] = pd.to_numeric(table[column]).astype(float).mask(goes, WITHHELD_COUNT)
             self.n_withheld += int(goes.sum())
-        for rule in RULES[self.name].rules:
+        for rule in self.rules.rules:
             goes = self._numbers_go(rule, went)
             for column in (column for column in rule.numbers if column in table):
                 values = pd.to_numeric(table[column]).astype(float)
@@ -239,18 +230,6 @@ def rounded(values: pd.Series) -> pd.Series:
     return values.map(lambda value: float(f"{value:.{SIGNIFICANT_DIGITS}g}") if np.isfinite(value) else value)
 
 
-def _flow(whole: pd.DataFrame, masked: pd.DataFrame) -> pd.DataFrame:
-    """What was read is told where nothing was set aside: it is then the series itself."""
-    stages = whole.set_index("stage")[["n_patients", "n_sites"]] if len(whole) else whole
-    if not {"read", "set aside", "in the series"} <= set(stages.index) or stages.loc["set aside"].any():
-        return masked
-    series = masked.loc[masked["stage"].eq("in the series"), ["n_patients", "n_sites"]].to_numpy()
-    masked = masked.copy()
-    masked.loc[masked["stage"].eq("read"), ["n_patients", "n_sites"]] = series
-    masked.loc[masked["stage"].eq("set aside"), ["n_patients", "n_sites"]] = 0
-    return masked
-
-
 def _words(results: pd.DataFrame, smallest_cell: int) -> pd.DataFrame:
     """Methods and problems tell counts, too: only those stay that the row shows in its own columns."""
     counts = results[["n_sites", "n_patients", "n_events"]]
@@ -274,8 +253,9 @@ def _words(results: pd.DataFrame, smallest_cell: int) -> pd.DataFrame:
 
 def withheld_columns(results: pd.DataFrame, whole: pd.DataFrame) -> list[str]:
     """For each row of results.csv, which of its columns were withheld, in words one after another."""
-    numbers = [column for rule in RULES[RESULTS].rules for column in rule.numbers]
+    rules = tables_that_may_leave()[RESULTS]
+    numbers = [column for rule in rules.rules for column in rule.numbers]
     gone = {column: whole[column].notna().to_numpy(bool) & results[column].isna().to_numpy(bool) for column in numbers}
-    gone |= {column: results[column].eq(WITHHELD_COUNT).to_numpy(bool) for column in RULES[RESULTS].counts}
+    gone |= {column: results[column].eq(WITHHELD_COUNT).to_numpy(bool) for column in rules.counts}
     order = [column for column in results.columns if column in gone]
     return [" ".join(column for column in order if gone[column][row]) for row in range(len(results))]

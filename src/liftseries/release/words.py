@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from liftseries.release.rules import MEDIAN_NEEDS, QUARTILES_NEED
+from liftseries.disclosure.declared import MEDIAN_NEEDS, QUARTILES_NEED
 from liftseries.report.kit.figure_files import FIGURES
 
 # Figures of single records: each mark is a site, a measurement or a failure.

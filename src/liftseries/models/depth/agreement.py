@@ -87,10 +87,12 @@ def fit_depth_agreement(cases: pd.DataFrame) -> Estimates:
             naive = [sd / np.sqrt(n), naive_limit_se, naive_limit_se]
             effects = fit.design_effect_rows(("bias", "low", "high"), (se, limit_se, limit_se), naive)
 
-    no_log, no_plan = np.isnan(achieved), ~np.isnan(achieved) & np.isnan(planned)
-    reasons = [
-        ("achieved_last_mm missing", int(no_log.sum())),
-        ("planned_last_mm missing", int(no_plan.sum())),
-    ]
+    reasons = [(reason, int(out.sum())) for reason, out in depth_missing(cases).items()]
     left_out = left_out_table(ANALYSIS, "all", reasons)
     return Estimates(results_table(rows), left_out, design_effects=results_table(effects))
+
+
+def depth_missing(cases: pd.DataFrame) -> dict[str, np.ndarray]:
+    """Which of the last depths is missing -> at which sites, shape (n_sites,); a site stands under its first."""
+    achieved, planned = (np.isnan(cases[name].to_numpy(float)) for name in ("achieved_last_mm", "planned_last_mm"))
+    return {"achieved_last_mm missing": achieved, "planned_last_mm missing": ~achieved & planned}

@@ -15,6 +15,7 @@ from liftseries.models.shared.results import Estimates, Fit, left_out_table, res
 
 ANALYSIS = "depth.proportional_bias"
 TERM = "planned_last_mm"
+AS_IN_AGREEMENT = f"as in {AGREEMENT}"  # why a site is left out
 
 
 def fit_depth_proportional_bias(cases: pd.DataFrame) -> Estimates:
@@ -65,6 +66,6 @@ def fit_depth_proportional_bias(cases: pd.DataFrame) -> Estimates:
         if clustered:
             naive = least_squares_std_error(design.matrix, error_mm)
             effects = fit.design_effect_rows(design.names, model.std_error, naive)
-    reasons = [(f"as in {AGREEMENT}", int((~known).sum()))]
+    reasons = [(AS_IN_AGREEMENT, int((~known).sum()))]
     left_out = left_out_table(ANALYSIS, "all", reasons)
     return Estimates(results_table(rows), left_out, design_effects=results_table(effects))

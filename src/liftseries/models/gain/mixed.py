@@ -13,6 +13,7 @@ from liftseries.models.shared.outcomes import gain_at_visits
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
 
 ANALYSIS = "gain.mixed"
+NO_BONE_HEIGHT = "no visit with a bone height"
 
 
 @dataclass(frozen=True)
@@ -111,11 +112,15 @@ def gain_by_recall(gains: pd.DataFrame) -> pd.DataFrame:
 
     Recalls: at placement, after six months, then every year; common practice, no source.
     """
-    months = gains["months"].to_numpy(float)
-    year = np.floor(months / 12 + 0.5) * 12
-    recall = np.select([months < 3, months < 9, months < 18], [0, 6, 12], year).astype(int)
+    recall = nearest_recall(gains["months"].to_numpy(float))
     by_recall = gains["gain_mm"].astype(float).groupby(recall).agg(n="size", mean="mean", sd="std")
     return by_recall.rename_axis("months").reset_index()
+
+
+def nearest_recall(months: np.ndarray) -> np.ndarray:
+    """The usual recall that each visit lies nearest to, in months; shape (n_visits,)."""
+    year = np.floor(months / 12 + 0.5) * 12
+    return np.select([months < 3, months < 9, months < 18], [0, 6, 12], year).astype(int)
 
 
 def intercepts_in_words(patient, site) -> str:
@@ -131,9 +136,22 @@ def intercepts_in_words(patient, site) -> str:
 
 def sites_left_out(cases: pd.DataFrame, gains: pd.DataFrame, reasons: np.ndarray) -> pd.DataFrame:
     """Sites of which no visit entered the model, each under its first reason."""
+    reason = reasons_of_sites(cases, gains, reasons)
+    counts = reason[reason != ""].value_counts(sort=False)
+    return left_out_table(ANALYSIS, "all", list(counts.items()))
+
+
+def reasons_of_sites(cases: pd.DataFrame, gains: pd.DataFrame, reasons: np.ndarray) -> pd.Series:
+    """Why no visit of a site entered the model, "" where one did; in the order of `cases`.
+
+    Parameters
+    ----------
+    cases : one row a site
+    gains : one row a visit, as `gain_at_visits` gives it
+    reasons : shape (n_visits,), why each is not used; "" where it is
+    """
     site_id = cases["site_id"].astype(object)
     first_reason = pd.Series(reasons, index=gains["site_id"].astype(object).to_numpy()).groupby(level=0).agg("first")
     with_visit_used = set(gains.loc[reasons == "", "site_id"])
-    reason = site_id.map(first_reason).where(site_id.isin(gains["site_id"]), "no visit with a bone height")
-    counts = reason[~site_id.isin(with_visit_used)].value_counts(sort=False)
-    return left_out_table(ANALYSIS, "all", list(counts.items()))
+    reason = site_id.map(first_reason).where(site_id.isin(gains["site_id"]), NO_BONE_HEIGHT)
+    return reason.mask(site_id.isin(with_visit_used), "")

@@ -1,8 +1,11 @@
 """What bone was gained: its questions."""
 
+from liftseries.disclosure.declared import Rule, TableRules
 from liftseries.models.shared.question import Analysis, Leaves, Question
 
 TITLE = "What bone was gained"
+BEHIND = "liftseries.models.gain.behind"
+
 QUESTIONS = (
     Question(
         name="gain_mixed",
@@ -11,11 +14,30 @@ QUESTIONS = (
         reads={"visits": "visits", "cases": "cases"},
         asks={"terms": "gain_terms"},
         analyses=(
-            Analysis("gain.mixed", "bone gain, REML, intercepts for the patient and the site within the patient"),
+            Analysis(
+                "gain.mixed",
+                "bone gain, REML, intercepts for the patient and the site within the patient",
+                f"{BEHIND}:mixed",
+                left_out=f"{BEHIND}:left_out",
+            ),
         ),
         leaves=(
-            Leaves("gain_variances", "variances", "patient_sd_mm site_sd_mm residual_sd_mm n_visits"),
-            Leaves("gain_by_visit", "by_visit", "months n mean sd"),
+            Leaves(
+                "gain_variances",
+                "variances",
+                "patient_sd_mm site_sd_mm residual_sd_mm n_visits",
+                TableRules(
+                    ("n_visits",),
+                    (Rule(("patient_sd_mm", "site_sd_mm", "residual_sd_mm"), behind=1),),
+                    behind=f"{BEHIND}:variances",
+                ),
+            ),
+            Leaves(
+                "gain_by_visit",
+                "by_visit",
+                "months n mean sd",
+                TableRules(("n",), (Rule(("mean", "sd"), behind=1),), behind=f"{BEHIND}:recall"),
+            ),
         ),
     ),
 )

@@ -18,7 +18,7 @@ from liftseries.models.shared.imputed import (
     refuse_nothing_missing,
     set_rows,
 )
-from liftseries.models.shared.outcomes import known_perforation
+from liftseries.models.shared.outcomes import PERFORATION_UNKNOWN, known_perforation
 from liftseries.models.shared.results import Fit, few_events_note, left_out_table
 from liftseries.models.shared.separation import refuse_infinite_odds
 
@@ -93,7 +93,7 @@ def fit_perforation_imputed(
     """
     known, perforated = known_perforation(cases)
     used = cases.loc[known]
-    left_out = left_out_table(ANALYSIS, "all", [("perforation unknown", int((~known).sum()))])
+    left_out = left_out_table(ANALYSIS, "all", [(PERFORATION_UNKNOWN, int((~known).sum()))])
     n_patients, n_events = used["patient_id"].nunique(), int(perforated.sum())
     try:
         chain = _chain(cases, terms, auxiliary, patient_columns)

@@ -1,8 +1,11 @@
 """How often the membrane tears, and what goes with it: its questions."""
 
+from liftseries.disclosure.declared import TableRules
 from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
 
 TITLE = "How often the membrane tears, and what goes with it"
+BEHIND = "liftseries.models.perforation.behind"
+
 QUESTIONS = (
     Question(
         name="perforation_rate",
@@ -10,7 +13,14 @@ QUESTIONS = (
         function="liftseries.models.perforation.rate:fit_perforation_rate",
         reads={"cases": "cases"},
         by=("rbh_band", "lift_band", "approach", "protocol", "centre"),
-        analyses=(Analysis("perforation.rate", "share of sites perforated: Wilson, exact, and clustered in patients"),),
+        analyses=(
+            Analysis(
+                "perforation.rate",
+                "share of sites perforated: Wilson, exact, and clustered in patients",
+                f"{BEHIND}:rate",
+                left_out=f"{BEHIND}:rate_left_out",
+            ),
+        ),
     ),
     Question(
         name="perforation_gee",
@@ -23,6 +33,8 @@ QUESTIONS = (
                 "perforation.gee",
                 "logistic model, sites exchangeable within the patient, robust errors; bias-reduced with t below 50 "
                 "patients",
+                f"{BEHIND}:model",
+                left_out=f"{BEHIND}:model_left_out",
             ),
         ),
     ),
@@ -37,6 +49,8 @@ QUESTIONS = (
                 "perforation.firth",
                 "the same model penalised, finite where a level has no event: profile interval, and a jackknife over "
                 "patients",
+                f"{BEHIND}:model",
+                left_out=f"{BEHIND}:model_left_out",
             ),
         ),
     ),
@@ -50,14 +64,28 @@ QUESTIONS = (
             "auxiliary": "imputation.auxiliary",
             "patient_columns": "patient_columns",
         },
-        analyses=(Analysis("perforation.imputed", "the same with missing terms imputed, pooled by Rubin's rules"),),
+        analyses=(
+            Analysis(
+                "perforation.imputed",
+                "the same with missing terms imputed, pooled by Rubin's rules",
+                f"{BEHIND}:imputed",
+                left_out=f"{BEHIND}:rate_left_out",
+            ),
+        ),
         draws=Draws(
             function="liftseries.models.perforation.imputed:perforation_imputed_draws",
             n="imputation.sets",
             a_job=10,
             asks={"iterations": "imputation.iterations", "seed": "seed"},
         ),
-        leaves=(Leaves("perforation_imputation", "models", "variable level_of n_missing model predictors"),),
+        leaves=(
+            Leaves(
+                "perforation_imputation",
+                "models",
+                "variable level_of n_missing model predictors",
+                TableRules(("n_missing",), behind=f"{BEHIND}:imputation"),
+            ),
+        ),
     ),
     Question(
         name="perforation_risk",
@@ -66,11 +94,21 @@ QUESTIONS = (
         reads={"cases": "cases"},
         asks={"terms": "perforation_terms", "contrasts": "risk_contrasts"},
         analyses=(
-            Analysis("perforation.risk", "standardised risk along residual height, from a spline"),
-            Analysis("perforation.risk_lift", "the same along planned lift"),
-            Analysis("perforation.risk_band", "the same by band, secondary"),
-            Analysis("perforation.nonlinearity", "the bend of the spline"),
-            Analysis("perforation.risk_difference", "differences per 100 sites"),
+            Analysis(
+                "perforation.risk",
+                "standardised risk along residual height, from a spline",
+                f"{BEHIND}:along_exposure",
+                left_out=f"{BEHIND}:risk_left_out",
+            ),
+            Analysis(
+                "perforation.risk_lift",
+                "the same along planned lift",
+                f"{BEHIND}:along_exposure",
+                left_out=f"{BEHIND}:risk_lift_left_out",
+            ),
+            Analysis("perforation.risk_band", "the same by band, secondary", f"{BEHIND}:band"),
+            Analysis("perforation.nonlinearity", "the bend of the spline", f"{BEHIND}:nonlinearity"),
+            Analysis("perforation.risk_difference", "differences per 100 sites", f"{BEHIND}:difference"),
         ),
         leaves=(Leaves("perforation_risk_curves", "curves", "exposure value_mm risk conf_low conf_high n_sites"),),
     ),
@@ -84,6 +122,8 @@ QUESTIONS = (
             Analysis(
                 "perforation.validation",
                 "the model as a predictor: discrimination, calibration, optimism, each centre left out",
+                f"{BEHIND}:validation",
+                left_out=f"{BEHIND}:model_left_out",
             ),
         ),
         draws=Draws(

@@ -15,7 +15,7 @@ from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_valu
 from liftseries.estimators.proportion import exact, wilson
 from liftseries.models.shared.levels import as_levels, subsets
 from liftseries.models.shared.one_sided import bound_rows
-from liftseries.models.shared.outcomes import known_perforation
+from liftseries.models.shared.outcomes import PERFORATION_UNKNOWN, known_perforation
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, left_out_table, results_table
 
 ANALYSIS = "perforation.rate"
@@ -49,7 +49,7 @@ def fit_perforation_rate(cases: pd.DataFrame, by: Sequence[str] = ()) -> Estimat
         told, design_effect = rate_rows(subset, perforated[used], patient[used])
         rows += told
         effects += design_effect
-        left_out.append(left_out_table(ANALYSIS, subset, [("perforation unknown", int((member & ~known).sum()))]))
+        left_out.append(left_out_table(ANALYSIS, subset, [(PERFORATION_UNKNOWN, int((member & ~known).sum()))]))
     for column in by:
         n_without = int((as_levels(cases[column]).codes < 0).sum())
         left_out.append(left_out_table(ANALYSIS, column, [(f"{column} unknown", n_without)]))

@@ -157,7 +157,7 @@ def fit_perforation_risk(cases: pd.DataFrame, terms: Sequence[str], contrasts: M
     models: dict[str, RiskModel | str] = {}
     rows, effects, curves, left_out = [], [], [], []
     for exposure, analysis in EXPOSURES.items():
-        data = perforation_data(cases, [exposure, *[term for term in terms if term != exposure]])
+        data = perforation_data(cases, terms_along(exposure, terms))
         models[exposure] = _spline_model(data, exposure)
         told, told_effects, curve = exposure_rows(analysis, exposure, data, models[exposure])
         rows += told
@@ -175,6 +175,16 @@ def fit_perforation_risk(cases: pd.DataFrame, terms: Sequence[str], contrasts: M
         design_effects=results_table(effects),
         curves=pd.concat([c for c in curves if len(c)] or curves[:1]),
     )
+
+
+def terms_along(exposure: str, terms: Sequence[str]) -> list[str]:
+    """Terms of the model with the exposure as a spline: it goes first."""
+    return [exposure, *[term for term in terms if term != exposure]]
+
+
+def terms_by_band(terms: Sequence[str]) -> list[str]:
+    """Terms of the model with the band of residual height in place of the height."""
+    return ["rbh_band", *[term for term in terms if term != "rbh_mid_mm"]]
 
 
 def _spline_model(data: PerforationData, exposure: str) -> RiskModel | str:
@@ -247,7 +257,7 @@ def risk_row(fit: Fit, term: str, risk: Risk) -> dict:
 
 def band_rows(cases: pd.DataFrame, terms: Sequence[str]) -> tuple[list[dict], list[dict]]:
     """Risks by band of residual height in place of the height: secondary, since bands throw away most of it."""
-    data = perforation_data(cases, ["rbh_band", *[term for term in terms if term != "rbh_mid_mm"]])
+    data = perforation_data(cases, terms_by_band(terms))
     model = _fitted(data)
     covariance = covariance_in_words(data.counts["n_patients"])
     method = f"standardised, GEE exchangeable, {covariance}; secondary: a band stands for all heights in it"

@@ -9,7 +9,7 @@ import pandas as pd
 from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.intervals import few_patients_df
 from liftseries.models.perforation.rate import fit_perforation_rate
-from liftseries.models.shared.design import reference_level
+from liftseries.models.shared.design import reference_among
 from liftseries.models.shared.levels import as_levels, levels_present
 from liftseries.models.shared.outcomes import known_perforation
 from liftseries.models.shared.results import NO_STD_ERROR, Estimates, Fit, left_out_table, results_table
@@ -88,8 +88,7 @@ def contrast_rows(cases: pd.DataFrame, column: str) -> tuple[list[dict], list[di
     present = levels_present(levels)
     if len(present) < 2:
         return [], []
-    named = reference_level(column, levels)
-    reference = named if named in present else present[0]
+    reference = reference_among(column, levels)
     patient = table["patient_id"].to_numpy()
     rows, effects = [], []
     for level in (level for level in present if level != reference):

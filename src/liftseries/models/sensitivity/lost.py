@@ -47,7 +47,7 @@ def fit_sensitivity_lost(implants: pd.DataFrame, months: Sequence[float]) -> Est
     }
     rows, tipping, effects = [], [], []
     for month in months:
-        lost = ~failed & ~died & (time < month)
+        lost = lost_before(month, time, failed, died)
         cases = {
             OBSERVED: (time, failed),
             BEST: (np.where(lost, month, time), failed),
@@ -71,6 +71,11 @@ def fit_sensitivity_lost(implants: pd.DataFrame, months: Sequence[float]) -> Est
         tipping.append(tipping_row(fit, month, time, failed, lost, told[OBSERVED]))
     left_out = left_out_table(ANALYSIS, "all", [])
     return Estimates(results_table([*rows, *tipping]), left_out, design_effects=results_table(effects))
+
+
+def lost_before(month: float, time: np.ndarray, failed: np.ndarray, died: np.ndarray) -> np.ndarray:
+    """Which implants left in function before a month, their patients alive; arrays of shape (n,)."""
+    return ~failed & ~died & (time < month)
 
 
 def tipping_row(fit: Fit, month: float, time, failed, lost, observed: dict) -> dict:

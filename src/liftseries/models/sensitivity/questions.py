@@ -3,13 +3,16 @@
 from liftseries.models.shared.question import Analysis, Question
 
 TITLE = "What could change the answers"
+BEHIND = "liftseries.models.sensitivity.behind"
+BEHIND_PERFORATION = "liftseries.models.perforation.behind"
+
 ALIKE = (
     Question(
         name="measurement_icc",
         says="how alike sites are",
         function="liftseries.models.sensitivity.icc:fit_measurement_icc",
         reads={"cases": "cases", "visits": "visits"},
-        analyses=(Analysis("measurement.icc", "how alike the sites of a patient are"),),
+        analyses=(Analysis("measurement.icc", "how alike the sites of a patient are", f"{BEHIND}:alike"),),
     ),
 )
 QUESTIONS = (
@@ -18,7 +21,7 @@ QUESTIONS = (
         says="unmeasured causes",
         function="liftseries.models.sensitivity.evalue:fit_sensitivity_evalue",
         reads={"perforation": "estimates:perforation_gee", "survival": "estimates:survival_cox"},
-        analyses=(Analysis("sensitivity.evalue", "how strong an unmeasured cause would have to be"),),
+        analyses=(Analysis("sensitivity.evalue", "how strong an unmeasured cause would have to be", of_row=True),),
     ),
     Question(
         name="sensitivity_detection",
@@ -27,8 +30,18 @@ QUESTIONS = (
         reads={"cases": "cases"},
         by=("approach",),
         analyses=(
-            Analysis("sensitivity.detection", "rates if tears were overlooked"),
-            Analysis("sensitivity.detection_contrast", "and contrasts"),
+            Analysis(
+                "sensitivity.detection",
+                "rates if tears were overlooked",
+                f"{BEHIND_PERFORATION}:rate",
+                outcome="perforation",
+            ),
+            Analysis(
+                "sensitivity.detection_contrast",
+                "and contrasts",
+                f"{BEHIND}:detection_contrast",
+                outcome="perforation",
+            ),
         ),
     ),
     Question(
@@ -38,8 +51,13 @@ QUESTIONS = (
         reads={"implants": "implants"},
         asks={"months": "survival_months"},
         analyses=(
-            Analysis("sensitivity.lost_implants", "survival if lost implants fared best or worst"),
-            Analysis("sensitivity.tipping_point", "how many of them it takes"),
+            Analysis(
+                "sensitivity.lost_implants",
+                "survival if lost implants fared best or worst",
+                f"{BEHIND}:lost",
+                outcome="survival",
+            ),
+            Analysis("sensitivity.tipping_point", "how many of them it takes", f"{BEHIND}:lost", outcome="survival"),
         ),
     ),
 )

@@ -9,7 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from liftseries.models.shared.levels import UNKNOWN, as_levels, is_number, subsets
+from liftseries.models.shared.follow_up import EXAMINED, with_implant
+from liftseries.models.shared.levels import as_levels, is_missing, is_number, subsets
+from liftseries.models.shared.outcomes import known_perforation
 from liftseries.study.schema import columns_by_name, derived_schema, listed_by, read_schema
 
 _HANDED_IN, _DERIVED = read_schema(), derived_schema()
@@ -78,22 +80,26 @@ def flow(cases: pd.DataFrame, visits: pd.DataFrame | None, counts: pd.DataFrame)
     by_table = counts.groupby("table")[["read", "set_aside"]].sum().reindex(["patients", "sites"], fill_value=0)
     rows = [("read", *by_table["read"]), ("set aside", *by_table["set_aside"])]
 
-    seen = pd.DataFrame({"site_id": [], "status": []}) if visits is None else visits[["site_id", "status"]]
-    examined = seen.loc[seen["status"].isin(["functioning", "failed", "patient_died"])]
-    everything = pd.Series(True, index=cases.index)
-    placed = ~cases["placement"].eq("none") if "placement" in cases else everything
-    stages = {
-        "in the series": everything,
-        "with a drilling log": cases["first_too_deep"].notna(),
-        "perforation known": cases["perforation"].isin(["no", "yes"]),
-        "with an implant": placed,
-        "with a visit": cases["site_id"].isin(seen["site_id"].astype(object)),
-        "followed": placed & cases["site_id"].isin(examined["site_id"].astype(object)),
-    }
-    for stage, reached in stages.items():
-        there = cases.loc[reached.to_numpy(bool)]
+    for stage, reached in stages_reached(cases, visits).items():
+        there = cases.loc[reached]
         rows.append((stage, there["patient_id"].nunique(), len(there)))
     return pd.DataFrame(rows, columns=["stage", "n_patients", "n_sites"])
+
+
+def stages_reached(cases: pd.DataFrame, visits: pd.DataFrame | None) -> dict[str, np.ndarray]:
+    """Stage -> which sites reached it, shape (n_sites,); tables as for `flow`, stages from `in the series` on."""
+    seen = pd.DataFrame({"site_id": [], "status": []}) if visits is None else visits[["site_id", "status"]]
+    seen = seen.astype(object)
+    examined = seen.loc[seen["status"].isin(EXAMINED)]
+    placed = with_implant(cases)
+    return {
+        "in the series": np.ones(len(cases), bool),
+        "with a drilling log": cases["first_too_deep"].notna().to_numpy(bool),
+        "perforation known": known_perforation(cases)[0],
+        "with an implant": placed,
+        "with a visit": cases["site_id"].isin(seen["site_id"]).to_numpy(bool),
+        "followed": placed & cases["site_id"].isin(examined["site_id"]).to_numpy(bool),
+    }
 
 
 def characteristics(
@@ -188,11 +194,6 @@ def missingness(
 
 def _flags(flagged: pd.DataFrame, column: str, n: int) -> np.ndarray:
     return flagged[column].to_numpy(bool) if column in flagged else np.zeros(n, dtype=bool)
-
-
-def is_missing(column: pd.Series) -> np.ndarray:
-    """Whether each value is empty or `unknown`; shape (n,), true/false."""
-    return (column.isna() | column.astype(object).eq(UNKNOWN).fillna(False)).to_numpy(bool)
 
 
 def _integers(table: pd.DataFrame, *columns: str) -> pd.DataFrame:

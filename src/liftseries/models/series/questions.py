@@ -1,8 +1,11 @@
 """Who is in the series: its questions."""
 
+from liftseries.disclosure.declared import MEDIAN_NEEDS, QUARTILES_NEED, Rule, TableRules
 from liftseries.models.shared.question import Leaves, Question
 
 TITLE = "Who is in the series"
+BEHIND = "liftseries.models.series.behind"
+
 QUESTIONS = (
     Question(
         name="series",
@@ -10,13 +13,41 @@ QUESTIONS = (
         function="liftseries.models.series.describe:describe_series",
         reads={"cases": "cases", "visits": "visits", "counts": "counts", "not_applicable": "sites_not_applicable"},
         leaves=(
-            Leaves("flow", "flow", "stage n_patients n_sites"),
+            Leaves(
+                "flow",
+                "flow",
+                "stage n_patients n_sites",
+                TableRules(
+                    ("n_patients", "n_sites"),
+                    behind=f"{BEHIND}:stage",
+                    follows=f"{BEHIND}:read_where_nothing_was_set_aside",
+                ),
+            ),
             Leaves(
                 "characteristics",
                 "characteristics",
                 "unit column level subset n n_known n_missing share mean sd median q1 q3",
+                TableRules(
+                    ("n", "n_known", "n_missing"),
+                    (
+                        Rule(("share",), ("n", "n_known")),
+                        Rule(("mean", "sd"), ("n", "n_known"), behind=1),
+                        Rule(("median",), ("n", "n_known"), behind=MEDIAN_NEEDS),
+                        Rule(("q1", "q3"), ("n", "n_known"), behind=QUARTILES_NEED),
+                    ),
+                    behind=f"{BEHIND}:characteristic",
+                ),
             ),
-            Leaves("missing", "missing", "column subset n n_missing n_not_applicable share"),
+            Leaves(
+                "missing",
+                "missing",
+                "column subset n n_missing n_not_applicable share",
+                TableRules(
+                    ("n", "n_missing", "n_not_applicable"),
+                    (Rule(("share",), ("n", "n_missing")),),
+                    behind=f"{BEHIND}:missing",
+                ),
+            ),
         ),
     ),
 )

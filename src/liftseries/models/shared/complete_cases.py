@@ -8,7 +8,7 @@ import pandas as pd
 
 from liftseries.estimators.intervals import NotFitted
 from liftseries.models.shared.design import Design, count_reasons, design_matrix
-from liftseries.models.shared.outcomes import known_perforation
+from liftseries.models.shared.outcomes import PERFORATION_UNKNOWN, known_perforation
 from liftseries.models.shared.results import Fit, left_out_table
 
 
@@ -42,7 +42,7 @@ class PerforationData:
 
     def left_out(self, analysis: str) -> pd.DataFrame:
         """The sites left out, as rows of `Estimates.left_out`."""
-        reasons = [("perforation unknown", self.n_unknown), *count_reasons(self.design.reasons)]
+        reasons = [(PERFORATION_UNKNOWN, self.n_unknown), *count_reasons(self.design.reasons)]
         return left_out_table(analysis, "all", reasons)
 
     def empty_rows(self, fit: Fit, why: str) -> list[dict]:

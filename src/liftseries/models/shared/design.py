@@ -146,6 +146,12 @@ def _reference_levels() -> dict[str, str]:
     return {name: column.reference_level for name, column in columns_by_name().items() if column.type == "category"}
 
 
+def reference_among(column: str, levels: pd.Categorical) -> str:
+    """The level that the others are compared with where there is no model: the reference, or the first that occurs."""
+    present, named = levels_present(levels), reference_level(column, levels)
+    return named if named in present else present[0]
+
+
 def independent_columns(columns: dict[str, np.ndarray], n_rows: int) -> tuple[list[str], dict[str, str]]:
     """Split columns into those a model can tell apart and those that follow from columns before them.
 

@@ -12,6 +12,9 @@ import pandas as pd
 
 from liftseries.models.shared.results import left_out_table
 
+EXAMINED = ("functioning", "failed", "patient_died")  # status of a visit that tells how the implant fares
+NO_IMPLANT, NO_VISIT, NOT_EXAMINED = "no implant placed", "no visit", "not examined at any visit"  # why not followed
+NEVER_IN_FUNCTION = "never seen in function after placement"
 OUTCOME = ("months", "failed", "died", "last_in_function")
 
 
@@ -40,9 +43,9 @@ class FollowUp:
     def left_out(self, analysis: str) -> pd.DataFrame:
         """The sites that stay out of a survival analysis, as rows of `Estimates.left_out`."""
         reasons = [
-            ("no implant placed", self.n_without_implant),
-            ("no visit", self.n_without_visit),
-            ("not examined at any visit", self.n_only_not_examined),
+            (NO_IMPLANT, self.n_without_implant),
+            (NO_VISIT, self.n_without_visit),
+            (NOT_EXAMINED, self.n_only_not_examined),
         ]
         return left_out_table(analysis, "all", reasons)
 
@@ -59,7 +62,7 @@ def follow_up(visits: pd.DataFrame, cases: pd.DataFrame) -> FollowUp:
     -------
     FollowUp
     """
-    placed = ~cases["placement"].eq("none").to_numpy() if "placement" in cases else np.ones(len(cases), bool)
+    placed = with_implant(cases)
     status = visits["status"].astype(object)
     site = visits["site_id"].astype(object)
     months = visits["months"].astype(float)
@@ -96,6 +99,13 @@ def follow_up(visits: pd.DataFrame, cases: pd.DataFrame) -> FollowUp:
     )
 
 
+def with_implant(cases: pd.DataFrame) -> np.ndarray:
+    """Which sites had an implant placed, shape (n_sites,); all of them where no placement is recorded."""
+    if "placement" not in cases:
+        return np.ones(len(cases), bool)
+    return ~cases["placement"].astype(object).eq("none").to_numpy(bool)
+
+
 def failure_intervals(implants: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Between which months each implant failed: after the last visit in function, up to the visit that found it.
 
@@ -109,3 +119,9 @@ def failure_intervals(implants: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """
     left = implants["last_in_function"].fillna(0.0).to_numpy(float)
     return left, np.where(implants["failed"].to_numpy(bool), implants["months"].to_numpy(float), np.inf)
+
+
+def seen_after_placement(implants: pd.DataFrame) -> np.ndarray:
+    """Which implants a visit told anything of after placement, shape (n,); the others tell nothing of a failure."""
+    left, right = failure_intervals(implants)
+    return (left > 0) | np.isfinite(right)

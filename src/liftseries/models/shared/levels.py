@@ -24,6 +24,11 @@ def is_number(column: pd.Series) -> bool:
     return pd.api.types.is_numeric_dtype(column) and not is_true_false(column)
 
 
+def is_text(column: pd.Series) -> bool:
+    """Whether a column holds words that nobody listed: no number, no true/false, no declared levels."""
+    return not (is_number(column) or is_true_false(column) or isinstance(column.dtype, pd.CategoricalDtype))
+
+
 def as_levels(column: pd.Series) -> pd.Categorical:
     """A column as a categorical of text labels in their order, without `unknown`, which is missing.
 
@@ -38,6 +43,11 @@ def as_levels(column: pd.Series) -> pd.Categorical:
     levels = pd.Categorical(column, categories=known)
     labels = [f"{level:g}" if isinstance(level, float) else str(level) for level in known]
     return levels.rename_categories(labels)
+
+
+def is_missing(column: pd.Series) -> np.ndarray:
+    """Whether each value is empty or `unknown`; shape (n,), true/false."""
+    return (column.isna() | column.astype(object).eq(UNKNOWN).fillna(False)).to_numpy(bool)
 
 
 def levels_present(levels: pd.Categorical) -> list[str]:

@@ -3,6 +3,8 @@
 import numpy as np
 import pandas as pd
 
+PERFORATION_UNKNOWN = "perforation unknown"  # why a site is left out
+
 
 def gain_at_visits(visits: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
     """One row a visit with a bone height: `gain_mm`, `months` and the site's columns.

@@ -1,14 +1,17 @@
-"""How a question is declared: what it reads, what it asks of the plan, which analyses answer it, what it leaves.
+"""How a question is declared: what it reads, asks of the plan and leaves, which analyses answer it, who stands behind.
 
 Plain data: the workflow reads all declarations before anything is computed, so functions are named as text
-(`package.module:function`) and nothing is imported but the standard library. Rules, jobs, the order of results.csv,
+(`package.module:function`) and no library is imported. Rules, jobs, the order of results.csv,
 what the report and a release may take, and README's table come from them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from importlib import import_module
+
+from liftseries.disclosure.declared import LEAVE_BY, TableRules
 
 
 @dataclass(frozen=True)
@@ -19,10 +22,28 @@ class Analysis:
     ----------
     name : in the column `analysis`
     means : what it is, for README's table
+    behind : function of the population and a row that says who stands behind it; without one its numbers stay in the
+        house
+    left_out : function of the population and a subset: reason -> which sites are left out for it, as `Counted`
+    outcome : what it is about, where that is not the first part of its name; analyses of one outcome count the same
+        events, and a reader sees their rows side by side
+    of_row : its term names the row that it is worked out from, `perforation.gee approach[guided]`, and whoever stands
+        behind that one stands behind it
+    leave_by : columns by whose levels its rows may leave the house
     """
 
     name: str
     means: str
+    behind: str = ""
+    left_out: str = ""
+    outcome: str = ""
+    of_row: bool = False
+    leave_by: tuple[str, ...] = LEAVE_BY
+
+    @property
+    def about(self) -> str:
+        """The outcome that it is about."""
+        return self.outcome or self.name.partition(".")[0]
 
 
 @dataclass(frozen=True)
@@ -34,11 +55,13 @@ class Leaves:
     name : of the table
     attribute : of what the question's function gives back; empty where that is the table itself
     columns : its columns, with blanks between
+    disclosure : how it may leave the house; None where it may not
     """
 
     name: str
     attribute: str
     columns: str
+    disclosure: TableRules | None = None
 
 
 @dataclass(frozen=True)
@@ -90,3 +113,9 @@ class Question:
     def room(self) -> str:
         """The outcome that it is about, whose quick questions share a job: `perforation`."""
         return self.function.split(".")[2]
+
+
+def function_named(text: str) -> Callable:
+    """The function that a declaration names, `package.module:function`."""
+    module, _, name = text.partition(":")
+    return getattr(import_module(module), name)

@@ -7,6 +7,7 @@ far.
 
 from collections.abc import Sequence
 
+import numpy as np
 import pandas as pd
 
 from liftseries.models.shared.outcomes import gain_at_visits
@@ -40,7 +41,31 @@ def fit_survival_gain(
 
     Source: Anderson, Cain and Gelber 1983, doi:10.1200/JCO.1983.1.11.710; model as `fit_survival_cox`.
     """
-    gains = gain_at_visits(visits, cases)
+    after = after_landmark(implants, gain_at_visits(visits, cases), landmark_months)
+    estimates = fit_survival_cox(after, landmark_terms(terms), ANALYSIS, "")
+    method = f"landmark at {landmark_months:g} months; {METHOD}"
+    rows = estimates.rows.assign(method=estimates.rows["method"].str.replace(METHOD, method, regex=False))
+    if not len(after) and len(implants):
+        rows["problem"] = f"no implant was followed beyond the landmark at {landmark_months:g} months"
+    earlier = [(reason, int(out.sum())) for reason, out in out_by_landmark(implants, landmark_months).items()]
+    left_out = pd.concat([left_out_table(ANALYSIS, "all", earlier), estimates.left_out], ignore_index=True)
+    return Estimates(rows, left_out, design_effects=estimates.design_effects)
+
+
+def landmark_terms(terms: Sequence[str]) -> list[str]:
+    """The model's terms: the gain before the plan's."""
+    return ["gain_mm", *[term for term in terms if term != "gain_mm"]]
+
+
+def after_landmark(implants: pd.DataFrame, gains: pd.DataFrame, landmark_months: float) -> pd.DataFrame:
+    """Implants still followed after the landmark, `months` since then, with the `gain_mm` last seen by then.
+
+    Parameters
+    ----------
+    implants : one row an implant, as `follow_up()` gives it
+    gains : one row a visit, as `gain_at_visits` gives it
+    landmark_months
+    """
     by_then = gains.loc[gains["months"] <= landmark_months].sort_values("months", kind="stable")
     gain_mm = by_then.groupby("site_id")["gain_mm"].last()
     months = implants["months"].to_numpy(float)
@@ -48,15 +73,11 @@ def fit_survival_gain(
     after = implants.loc[at_risk].copy()
     after["months"] = months[at_risk] - landmark_months
     after["gain_mm"] = after["site_id"].astype(object).map(gain_mm).astype(float)
-    estimates = fit_survival_cox(after, ["gain_mm", *[term for term in terms if term != "gain_mm"]], ANALYSIS, "")
-    method = f"landmark at {landmark_months:g} months; {METHOD}"
-    rows = estimates.rows.assign(method=estimates.rows["method"].str.replace(METHOD, method, regex=False))
-    if not at_risk.any() and len(implants):
-        rows["problem"] = f"no implant was followed beyond the landmark at {landmark_months:g} months"
+    return after
+
+
+def out_by_landmark(implants: pd.DataFrame, landmark_months: float) -> dict[str, np.ndarray]:
+    """Why implants are not followed after the landmark -> which of them, shape (n,)."""
+    by_then = ~(implants["months"].to_numpy(float) > landmark_months)
     failed = implants["failed"].to_numpy(bool)
-    earlier = [
-        ("failed by the landmark", int((failed & ~at_risk).sum())),
-        ("not followed beyond the landmark", int((~failed & ~at_risk).sum())),
-    ]
-    left_out = pd.concat([left_out_table(ANALYSIS, "all", earlier), estimates.left_out], ignore_index=True)
-    return Estimates(rows, left_out, design_effects=estimates.design_effects)
+    return {"failed by the landmark": failed & by_then, "not followed beyond the landmark": ~failed & by_then}

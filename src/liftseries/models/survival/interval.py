@@ -9,7 +9,7 @@ from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_valu
 from liftseries.estimators.kaplan_meier import log_log_interval
 from liftseries.estimators.weibull import weibull_interval
 from liftseries.models.shared.complete_cases import hazard_data
-from liftseries.models.shared.follow_up import failure_intervals
+from liftseries.models.shared.follow_up import NEVER_IN_FUNCTION, failure_intervals, seen_after_placement
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, left_out_table, results_table
 from liftseries.models.shared.separation import coefficient_row, refuse_levels_without_failure
 
@@ -39,7 +39,7 @@ def fit_survival_interval(implants: pd.DataFrame, terms: Sequence[str], months: 
     Source: see `weibull_interval`. Both safeguards come from simulated series, tests/benchmarks/coverage.py.
     """
     left, right = failure_intervals(implants)
-    tells = (left > 0) | np.isfinite(right)
+    tells = seen_after_placement(implants)
     followed = implants.loc[tells]
     data = hazard_data(followed, terms, intercept=True)
     design = data.design
@@ -75,7 +75,7 @@ def fit_survival_interval(implants: pd.DataFrame, terms: Sequence[str], months: 
         effects += curve.design_effect_rows(months_stated, se[stated], alone[stated])
         rows += told
     left_out = [
-        left_out_table(ANALYSIS, "all", [("never seen in function after placement", int((~tells).sum()))]),
+        left_out_table(ANALYSIS, "all", [(NEVER_IN_FUNCTION, int((~tells).sum()))]),
         data.left_out(ANALYSIS),
     ]
     return Estimates(results_table(rows), pd.concat(left_out, ignore_index=True), design_effects=results_table(effects))

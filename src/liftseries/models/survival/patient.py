@@ -35,12 +35,9 @@ def fit_survival_patient(implants: pd.DataFrame, months: Sequence[float]) -> Est
 
     Source: see `kaplan_meier`.
     """
-    failed_at = implants["months"].where(implants["failed"].astype(bool))
-    by_patient = implants.assign(failed_at=failed_at).groupby("patient_id", sort=False, observed=True)
-    time = by_patient["months"].min().to_numpy(float)
-    first_failure = by_patient["failed_at"].min().to_numpy(float)
-    failed = first_failure == time
-    n_later = int((np.isfinite(first_failure) & ~failed).sum())
+    patients = first_failures(implants)
+    time, failed = patients["months"].to_numpy(float), patients["failed"].to_numpy(bool)
+    n_later = int((patients["first_failure"].notna().to_numpy() & ~failed).sum())
     estimate = kaplan_meier(time, failed, np.arange(len(time)))
     fit = Fit(
         analysis=ANALYSIS,
@@ -53,3 +50,18 @@ def fit_survival_patient(implants: pd.DataFrame, months: Sequence[float]) -> Est
     )
     rows = survival_rows(fit, months, *estimate.at(months), estimate.last_month)
     return Estimates(results_table(rows), left_out_table(ANALYSIS, "all", []))
+
+
+def first_failures(implants: pd.DataFrame) -> pd.DataFrame:
+    """One row a patient, by `patient_id`, in the order in which they occur.
+
+    Returns
+    -------
+    `months, first_failure, failed`
+        Months until the first of a patient's implants fell out, those until one failed (NaN where none did), and
+        whether the first to fall out failed.
+    """
+    failed_at = implants["months"].where(implants["failed"].astype(bool))
+    by_patient = implants.assign(failed_at=failed_at).groupby("patient_id", sort=False, observed=True)
+    months, first_failure = by_patient["months"].min().astype(float), by_patient["failed_at"].min().astype(float)
+    return pd.DataFrame({"months": months, "first_failure": first_failure, "failed": first_failure == months})

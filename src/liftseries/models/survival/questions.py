@@ -1,8 +1,10 @@
 """How long implants stay: its questions."""
 
+from liftseries.disclosure.declared import Rule, TableRules
 from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
 
 TITLE = "How long implants stay"
+BEHIND = "liftseries.models.survival.behind"
 MONTHS = {"months": "survival_months"}
 TERMS = {"terms": "survival_terms"}
 IMPLANTS = {"implants": "implants"}
@@ -15,10 +17,31 @@ QUESTIONS = (
         reads=IMPLANTS,
         asks=MONTHS,
         by=("rbh_band", "approach", "protocol"),
-        analyses=(Analysis("survival.km", "Kaplan-Meier survival of the implants, clustered in patients"),),
+        analyses=(
+            Analysis(
+                "survival.km",
+                "Kaplan-Meier survival of the implants, clustered in patients",
+                f"{BEHIND}:by_month",
+                left_out=f"{BEHIND}:level_left_out",
+            ),
+        ),
         leaves=(
-            Leaves("survival_curves", "curves", "subset months survival conf_low conf_high"),
-            Leaves("survival_at_risk", "at_risk", "subset months n_at_risk n_failed n_censored"),
+            Leaves(
+                "survival_curves",
+                "curves",
+                "subset months survival conf_low conf_high",
+                TableRules(
+                    rules=(Rule(("survival", "conf_low", "conf_high"), behind=1, given_away=True),),
+                    behind=f"{BEHIND}:curve",
+                    coarsened=f"{BEHIND}:curves_at_months",
+                ),
+            ),
+            Leaves(
+                "survival_at_risk",
+                "at_risk",
+                "subset months n_at_risk n_failed n_censored",
+                TableRules(("n_at_risk", "n_failed", "n_censored"), behind=f"{BEHIND}:at_risk"),
+            ),
         ),
     ),
     Question(
@@ -26,12 +49,21 @@ QUESTIONS = (
         says="life table",
         function="liftseries.models.survival.life_table:fit_survival_life_table",
         reads=IMPLANTS,
-        analyses=(Analysis("survival.life_table", "yearly actuarial life table"),),
+        analyses=(Analysis("survival.life_table", "yearly actuarial life table", f"{BEHIND}:life_table"),),
         leaves=(
             Leaves(
                 "life_table",
                 "table",
                 "start_months end_months n_entering n_censored n_failed n_effective risk survival",
+                TableRules(
+                    ("n_entering", "n_censored", "n_failed"),
+                    (
+                        Rule(("n_effective",), ("n_entering", "n_censored")),
+                        Rule(("risk",), ("n_entering", "n_censored", "n_failed")),
+                        Rule(("survival", "std_error", "conf_low", "conf_high"), given_away=True),
+                    ),
+                    behind=f"{BEHIND}:life_table_year",
+                ),
             ),
         ),
     ),
@@ -41,7 +73,14 @@ QUESTIONS = (
         function="liftseries.models.survival.cox:fit_survival_cox",
         reads=IMPLANTS,
         asks=TERMS,
-        analyses=(Analysis("survival.cox", "Cox model, Efron ties, errors clustered in patients"),),
+        analyses=(
+            Analysis(
+                "survival.cox",
+                "Cox model, Efron ties, errors clustered in patients",
+                f"{BEHIND}:hazards",
+                left_out=f"{BEHIND}:hazards_left_out",
+            ),
+        ),
     ),
     Question(
         name="survival_firth_cox",
@@ -49,7 +88,14 @@ QUESTIONS = (
         function="liftseries.models.survival.firth_cox:fit_survival_firth_cox",
         reads=IMPLANTS,
         asks=TERMS,
-        analyses=(Analysis("survival.firth_cox", "the same model penalised: profile interval, and a jackknife"),),
+        analyses=(
+            Analysis(
+                "survival.firth_cox",
+                "the same model penalised: profile interval, and a jackknife",
+                f"{BEHIND}:hazards",
+                left_out=f"{BEHIND}:hazards_left_out",
+            ),
+        ),
     ),
     Question(
         name="survival_imputed",
@@ -57,14 +103,27 @@ QUESTIONS = (
         function="liftseries.models.survival.imputed:fit_survival_imputed",
         reads=IMPLANTS,
         asks={**TERMS, "auxiliary": "imputation.auxiliary", "patient_columns": "patient_columns"},
-        analyses=(Analysis("survival.imputed", "the same with missing terms imputed, pooled by Rubin's rules"),),
+        analyses=(
+            Analysis(
+                "survival.imputed",
+                "the same with missing terms imputed, pooled by Rubin's rules",
+                f"{BEHIND}:imputed",
+            ),
+        ),
         draws=Draws(
             function="liftseries.models.survival.imputed:survival_imputed_draws",
             n="imputation.sets",
             a_job=10,
             asks={"iterations": "imputation.iterations", "seed": "seed"},
         ),
-        leaves=(Leaves("survival_imputation", "models", "variable level_of n_missing model predictors"),),
+        leaves=(
+            Leaves(
+                "survival_imputation",
+                "models",
+                "variable level_of n_missing model predictors",
+                TableRules(("n_missing",), behind=f"{BEHIND}:imputation"),
+            ),
+        ),
     ),
     Question(
         name="survival_interval",
@@ -73,8 +132,13 @@ QUESTIONS = (
         reads=IMPLANTS,
         asks=TERMS | MONTHS,
         analyses=(
-            Analysis("survival.interval", "failures known only to lie between two visits: Weibull model"),
-            Analysis("survival.interval_curve", "survival by that model"),
+            Analysis(
+                "survival.interval",
+                "failures known only to lie between two visits: Weibull model",
+                f"{BEHIND}:interval",
+                left_out=f"{BEHIND}:interval_left_out",
+            ),
+            Analysis("survival.interval_curve", "survival by that model", f"{BEHIND}:interval_curve"),
         ),
     ),
     Question(
@@ -83,7 +147,14 @@ QUESTIONS = (
         function="liftseries.models.survival.turnbull:fit_survival_turnbull",
         reads=IMPLANTS,
         asks=MONTHS,
-        analyses=(Analysis("survival.turnbull", "failures known only to lie between two visits, without a model"),),
+        analyses=(
+            Analysis(
+                "survival.turnbull",
+                "failures known only to lie between two visits, without a model",
+                f"{BEHIND}:between_visits",
+                left_out=f"{BEHIND}:between_visits_left_out",
+            ),
+        ),
         draws=Draws(
             function="liftseries.models.survival.turnbull:turnbull_draws",
             n="resamples",
@@ -99,7 +170,14 @@ QUESTIONS = (
         reads=IMPLANTS,
         asks=MONTHS,
         by=("rbh_band", "approach", "protocol"),
-        analyses=(Analysis("survival.competing", "failure with death competing"),),
+        analyses=(
+            Analysis(
+                "survival.competing",
+                "failure with death competing",
+                f"{BEHIND}:by_month",
+                left_out=f"{BEHIND}:level_left_out",
+            ),
+        ),
         leaves=(Leaves("survival_competing_curves", "curves", "subset months failure conf_low conf_high death"),),
     ),
     Question(
@@ -108,7 +186,14 @@ QUESTIONS = (
         function="liftseries.models.survival.ph:fit_survival_ph",
         reads=IMPLANTS,
         asks=TERMS,
-        analyses=(Analysis("survival.ph", "whether hazard ratios stay the same over time"),),
+        analyses=(
+            Analysis(
+                "survival.ph",
+                "whether hazard ratios stay the same over time",
+                f"{BEHIND}:hazards",
+                left_out=f"{BEHIND}:hazards_left_out",
+            ),
+        ),
         leaves=(Leaves("survival_ph_residuals", "residuals", "term months residual smooth coefficient"),),
     ),
     Question(
@@ -119,8 +204,13 @@ QUESTIONS = (
         asks=MONTHS,
         by=("approach", "protocol"),
         analyses=(
-            Analysis("survival.rmst", "mean months in function up to a horizon"),
-            Analysis("survival.rmst_difference", "and their differences"),
+            Analysis(
+                "survival.rmst",
+                "mean months in function up to a horizon",
+                f"{BEHIND}:by_month",
+                left_out=f"{BEHIND}:level_left_out",
+            ),
+            Analysis("survival.rmst_difference", "and their differences", f"{BEHIND}:months_apart"),
         ),
     ),
     Question(
@@ -129,7 +219,7 @@ QUESTIONS = (
         function="liftseries.models.survival.patient:fit_survival_patient",
         reads=IMPLANTS,
         asks=MONTHS,
-        analyses=(Analysis("survival.patient", "a patient's first failure"),),
+        analyses=(Analysis("survival.patient", "a patient's first failure", f"{BEHIND}:first_failure"),),
     ),
     Question(
         name="survival_gain",
@@ -142,6 +232,8 @@ QUESTIONS = (
                 "survival.gain",
                 "bone gain and failure after a landmark, so that no implant is credited with living until it was "
                 "measured",
+                f"{BEHIND}:landmark",
+                left_out=f"{BEHIND}:landmark_left_out",
             ),
         ),
     ),
@@ -150,6 +242,17 @@ QUESTIONS = (
         says="complications",
         function="liftseries.models.survival.complications:count_complications",
         reads={"visits": "visits", "cases": "cases"},
-        leaves=(Leaves("complications", "", "complication n_sites n_patients n_asked share"),),
+        leaves=(
+            Leaves(
+                "complications",
+                "",
+                "complication n_sites n_patients n_asked share",
+                TableRules(
+                    ("n_sites", "n_patients", "n_asked"),
+                    (Rule(("share",), ("n_sites", "n_asked")),),
+                    behind=f"{BEHIND}:complication",
+                ),
+            ),
+        ),
     ),
 )

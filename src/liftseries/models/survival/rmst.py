@@ -8,7 +8,7 @@ import pandas as pd
 from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value, few_patients_df
 from liftseries.estimators.rmst import RestrictedMean, restricted_mean
-from liftseries.models.shared.design import reference_level
+from liftseries.models.shared.design import reference_among
 from liftseries.models.shared.levels import as_levels, levels_present, subsets
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, left_out_table, results_table
 from liftseries.models.survival.km import ONE_PATIENT
@@ -56,8 +56,7 @@ def fit_survival_rmst(implants: pd.DataFrame, months: Sequence[float], by: Seque
         present = levels_present(levels)
         if len(present) < 2:
             continue
-        named = reference_level(column, levels)
-        reference = named if named in present else present[0]
+        reference = reference_among(column, levels)
         for level in (level for level in present if level != reference):
             pair = [np.asarray(levels == one) for one in (level, reference)]
             method = f"difference of areas, patient-clustered; {column} against {reference}"

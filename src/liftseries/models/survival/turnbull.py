@@ -11,7 +11,7 @@ from liftseries.estimators.intervals import CONF_LEVEL, NotFitted
 from liftseries.estimators.kaplan_meier import log_log_interval
 from liftseries.estimators.resampling import patients_drawn
 from liftseries.estimators.turnbull import innermost, turnbull
-from liftseries.models.shared.follow_up import failure_intervals
+from liftseries.models.shared.follow_up import NEVER_IN_FUNCTION, failure_intervals, seen_after_placement
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, left_out_table, results_table
 from liftseries.models.survival.km import ALL_FAILED, NO_FAILURE, ONE_PATIENT
 
@@ -103,7 +103,7 @@ def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws
     )
     at = months_asked(implants, months)
     empty = pd.DataFrame({name: np.zeros(0) for name in ("months", "survival", "conf_low", "conf_high")})
-    left_out = left_out_table(ANALYSIS, "all", [("never seen in function after placement", len(implants) - len(left))])
+    left_out = left_out_table(ANALYSIS, "all", [(NEVER_IN_FUNCTION, len(implants) - len(left))])
     try:
         if len(left) == 0:
             raise NotFitted("no implant was followed")
@@ -162,5 +162,5 @@ def months_asked(implants: pd.DataFrame, months: Sequence[float]) -> np.ndarray:
 def _told(implants: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Left and right ends and patients of the implants that tell anything."""
     left, right = failure_intervals(implants)
-    tells = (left > 0) | np.isfinite(right)
+    tells = seen_after_placement(implants)
     return left[tells], right[tells], implants["patient_id"].to_numpy()[tells]

@@ -1,0 +1,57 @@
+"""Who stands behind what could change the answers.
+
+| analysis | its numbers are worked out from |
+|---|---|
+| sensitivity.detection | as perforation.rate |
+| sensitivity.detection_contrast | the same, of both levels compared |
+| sensitivity.lost_implants, sensitivity.tipping_point | implants failed by the month, and those lost before it |
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from liftseries.disclosure.declared import Behind, Counted, behind_estimate
+from liftseries.models.depth import behind as depth
+from liftseries.models.sensitivity.lost import TIPPING, WORST, lost_before
+from liftseries.models.shared.behind import Row
+from liftseries.models.shared.design import reference_among
+from liftseries.models.shared.levels import as_levels
+from liftseries.models.shared.population import Population
+
+
+def detection_contrast(p: Population, row: Row) -> Behind:
+    """`approach[guided] 1/0.8`: the sites of a level and of the reference."""
+    column, _, level = row.term.rpartition(" ")[0].partition("[")
+    levels = as_levels(p.cases[column])
+    reference = reference_among(column, levels[p.perforation_known])
+    groups = [np.asarray(levels == one) & p.perforation_known for one in (reference, level.removesuffix("]"))]
+    used = groups[0] | groups[1]
+    counted = (*groups, *(group & p.perforated for group in groups))
+    return behind_estimate(used, used & p.perforated, gives_away=tuple(Counted(group) for group in counted))
+
+
+def alike(p: Population, row: Row) -> Behind:
+    """Sites of which the quantity is known."""
+    if row.term == "perforation":
+        events = p.perforated
+        return behind_estimate(
+            p.perforation_known, events, rests_on=(events, p.perforation_known & ~events), recorded=True
+        )
+    if row.term == "gain_mm":
+        return behind_estimate(p.where_sites(p.gains["site_id"]))
+    if row.term == "last_error_mm":
+        return depth.agreement(p, row)
+    return behind_estimate(p.cases[row.term].notna().to_numpy(bool), recorded=True)
+
+
+def lost(p: Population, row: Row) -> Behind:
+    """All implants followed; events are failures by the month, in the worst case with the implants lost before it."""
+    by_then = p.followed & p.failed & (p.months <= row.month)
+    gone = p.followed & lost_before(row.month, p.months, p.failed, p.died)
+    worst = row.method == WORST
+    away = [Counted(by_then)]
+    if worst or row.analysis == TIPPING:
+        away.append(Counted(gone))
+    still = p.followed & (p.months >= row.month)
+    return behind_estimate(p.followed, by_then | gone if worst else by_then, gives_away=tuple(away), rests_on=(still,))

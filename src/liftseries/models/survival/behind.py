@@ -1,0 +1,243 @@
+"""Who stands behind what is told of implants.
+
+| analysis | its numbers are worked out from |
+|---|---|
+| survival.km, .competing, .rmst, .turnbull, the curves | implants failed by the month |
+| survival.life_table | implants entering the year, failed in it, failed before it |
+| survival.patient | patients with a first failure by the month |
+| the models of terms | see `models.shared.behind` |
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+import pandas as pd
+
+from liftseries.disclosure.declared import Behind, Counted, behind_estimate
+from liftseries.models.shared.behind import Row, behind_model, by_reason, imputed_values, level_unknown
+from liftseries.models.shared.complete_cases import hazard_data
+from liftseries.models.shared.design import reference_among
+from liftseries.models.shared.follow_up import NEVER_IN_FUNCTION, seen_after_placement
+from liftseries.models.shared.levels import as_levels
+from liftseries.models.shared.population import Population
+from liftseries.models.survival.gain import after_landmark, landmark_terms, out_by_landmark
+from liftseries.models.survival.life_table import INTERVAL_MONTHS
+from liftseries.models.survival.patient import first_failures
+
+CURVE_COLUMNS = ["subset", "months", "survival", "conf_low", "conf_high"]
+
+
+# ── estimates by month ──────────────────────────────────────────────────────────────────────────────────────
+
+
+def by_month(p: Population, row: Row) -> Behind:
+    """Kaplan-Meier and its like: a subset's implants, those failed at any time, those failed by the month."""
+    used = p.followed & p.subset(row.subset)
+    still = used & (p.months >= row.month)
+    away = [Counted(used & p.failed & (p.months <= row.month))]
+    if row.one_sided:
+        away += [Counted(still), Counted(still, "patients")]
+    return behind_estimate(used, used & p.failed, gives_away=tuple(away), rests_on=(still,))
+
+
+def months_apart(p: Population, row: Row) -> Behind:
+    """A difference in months in function between a level and the reference of its column."""
+    column = row.subset.partition("=")[0]
+    reference = reference_among(column, as_levels(p.cases[column])[p.followed])
+    pair = [p.followed & p.subset(subset) for subset in (row.subset, f"{column}={reference}")]
+    both = pair[0] | pair[1]
+    away = tuple(Counted(group & p.failed & (p.months <= row.month)) for group in pair)
+    still = tuple(group & (p.months >= row.month) for group in pair)
+    return behind_estimate(both, both & p.failed, gives_away=away, rests_on=still)
+
+
+def life_table(p: Population, row: Row) -> Behind:
+    """Implants that enter a year, and those that fail in it."""
+    entering = p.followed & (p.months >= row.month)
+    within = entering & p.failed & (p.months < row.month + INTERVAL_MONTHS)
+    return behind_estimate(entering, within, gives_away=(_failed_before(p, row.month),))
+
+
+def between_visits(p: Population, row: Row) -> Behind:
+    """Turnbull: implants of which a visit told anything after placement."""
+    told = p.of_implants(seen_after_placement(p.implants))
+    by_then, still = told & p.failed & (p.months <= row.month), told & (p.months >= row.month)
+    return behind_estimate(told, told & p.failed, gives_away=(Counted(by_then),), rests_on=(still,))
+
+
+def first_failure(p: Population, row: Row) -> Behind:
+    """Patients, and those whose first implant to fall out did so by failing."""
+    patients = p.once(("first failures",), lambda: first_failures(p.implants))
+    patient_id = p.cases["patient_id"]
+    failed = p.followed & patient_id.isin(patients.index[patients["failed"]]).to_numpy(bool)
+    months = patient_id.astype(object).map(patients["months"]).to_numpy(float)
+    by_then = Counted(failed & (months <= row.month), "patients")
+    still = p.followed & (months >= row.month)
+    return behind_estimate(p.followed, failed, event_unit="patients", gives_away=(by_then,), rests_on=(still,))
+
+
+# ── models ──────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def hazards(p: Population, row: Row) -> Behind:
+    """Complete cases of the plan's terms among all implants followed."""
+    return _model(p, row, _hazard_cases, p.plan["survival_terms"])
+
+
+def interval(p: Population, row: Row) -> Behind:
+    """The same among the implants of which a visit told anything after placement."""
+    return _model(p, row, _interval_cases, p.plan["survival_terms"])
+
+
+def interval_curve(p: Population, row: Row) -> Behind:
+    """The same; survival at a month rests on those followed until then, too."""
+    return _model(p, row, _interval_cases, p.plan["survival_terms"], row.month)
+
+
+def landmark(p: Population, row: Row) -> Behind:
+    """Complete cases among the implants followed after the landmark."""
+    return _model(p, row, _landmark_cases, landmark_terms(p.plan["survival_terms"]))
+
+
+def imputed(p: Population, row: Row) -> Behind:
+    """All implants followed, whatever is missing."""
+    return behind_model(p, p.followed, p.followed & p.failed, p.plan["survival_terms"], row.term)
+
+
+def _model(p: Population, row: Row, cases: Callable, terms: Sequence[str], month: float | None = None) -> Behind:
+    used = cases(p)[0]
+    still = () if month is None else (used & (p.months >= month),)
+    return behind_model(p, used, used & p.failed, terms, row.term, rests_on=still)
+
+
+def _hazard_cases(p: Population) -> tuple[np.ndarray, np.ndarray]:
+    return p.once(("hazard",), lambda: _complete_cases(p, p.implants, p.plan["survival_terms"]))
+
+
+def _interval_cases(p: Population) -> tuple[np.ndarray, np.ndarray]:
+    def work_out():
+        told = p.implants.loc[seen_after_placement(p.implants)]
+        return _complete_cases(p, told, p.plan["survival_terms"])
+
+    return p.once(("interval",), work_out)
+
+
+def _landmark_cases(p: Population) -> tuple[np.ndarray, np.ndarray]:
+    def work_out():
+        after = after_landmark(p.implants, p.gains, p.plan["landmark_months"])
+        return _complete_cases(p, after, landmark_terms(p.plan["survival_terms"]))
+
+    return p.once(("landmark",), work_out)
+
+
+def _complete_cases(p: Population, implants: pd.DataFrame, terms: Sequence[str]) -> tuple[np.ndarray, np.ndarray]:
+    """Sites used, and why another of these implants is not ("" elsewhere); both of shape (n_sites,)."""
+    design = hazard_data(implants, terms).design
+    site_id = implants["site_id"]
+    return p.by_site(site_id, design.used, False), p.by_site(site_id, design.reasons, "")
+
+
+# ── tables ──────────────────────────────────────────────────────────────────────────────────────────────────
+
+
+def life_table_year(p: Population, row) -> Behind:
+    """Implants that enter an interval, fail in it or fall out of it."""
+    entering = p.followed & (p.months >= row.start_months)
+    within = entering & (p.months < row.end_months)
+    counts = {
+        "n_entering": Counted(entering),
+        "n_failed": Counted(within & p.failed),
+        "n_censored": Counted(within & ~p.failed),
+    }
+    return Behind(counts, gives_away=(_failed_before(p, row.start_months),), seen_in=("survival",))
+
+
+def at_risk(p: Population, row) -> Behind:
+    """Implants still followed at a month, failed and censored before it."""
+    part = p.followed & p.subset(row.subset)
+    before = part & (p.months < row.months)
+    counts = {
+        "n_at_risk": Counted(part & ~before),
+        "n_failed": Counted(before & p.failed),
+        "n_censored": Counted(before & ~p.failed),
+    }
+    return Behind(counts, seen_in=_beside(row.subset))
+
+
+def curves_at_months(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
+    """Each subset's survival curve just before each month of the table of numbers at risk.
+
+    A curve steps at every failure, so each step is a record. Just before a month it is worked out from those who failed
+    before that month, a count that the table of numbers at risk prints: so the curve needs no count of its own.
+    """
+    curves, months_told = tables["survival_curves"], tables["survival_at_risk"][["subset", "months"]]
+    rows = []
+    for subset, months in months_told.itertuples(index=False):
+        steps = curves.loc[curves["subset"].eq(subset) & curves["months"].lt(months)].sort_values("months")
+        told = steps[CURVE_COLUMNS[2:]].iloc[-1].tolist() if len(steps) else [1.0, float("nan"), float("nan")]
+        rows.append((subset, months, *told))
+    return pd.DataFrame(rows, columns=CURVE_COLUMNS)
+
+
+def curve(p: Population, row) -> Behind:
+    """Who failed before a month, and who was still followed."""
+    part = p.followed & p.subset(row.subset)
+    failed = Counted(part & p.failed & (p.months < row.months))
+    return Behind(gives_away=(failed,), rests_on=(part & (p.months >= row.months),), seen_in=_beside(row.subset))
+
+
+def complication(p: Population, row) -> Behind:
+    """Sites that ever had a complication, and those of which any visit says whether."""
+    asked = p.visits.loc[p.visits["complication"].notna(), ["site_id", "complication"]]
+    ever = p.where_sites(asked.loc[asked["complication"].astype(object).eq(row.complication), "site_id"])
+    counts = {
+        "n_sites": Counted(ever),
+        "n_patients": Counted(ever, "patients"),
+        "n_asked": Counted(p.where_sites(asked["site_id"])),
+    }
+    return Behind(counts, seen_in=("complications",))
+
+
+def imputation(p: Population, row) -> Behind | None:
+    """Values imputed among the implants followed."""
+    return imputed_values(p, row, p.followed)
+
+
+def _failed_before(p: Population, month: float) -> Counted:
+    return Counted(p.followed & p.failed & (p.months < month))
+
+
+def _beside(subset: str) -> tuple[str, ...]:
+    return ("survival",) if subset == "all" else (f"survival by {subset.partition('=')[0]}",)
+
+
+# ── sites left out ──────────────────────────────────────────────────────────────────────────────────────────
+
+
+def level_left_out(p: Population, subset: str) -> dict[str, Counted]:
+    """Implants whose level is unknown."""
+    return level_unknown(p, subset, p.followed)
+
+
+def hazards_left_out(p: Population, subset: str) -> dict[str, Counted]:
+    """Implants that are no complete cases."""
+    return by_reason(_hazard_cases(p)[1])
+
+
+def between_visits_left_out(p: Population, subset: str) -> dict[str, Counted]:
+    """Implants of which no visit told anything after placement."""
+    return {NEVER_IN_FUNCTION: Counted(p.of_implants(~seen_after_placement(p.implants)))}
+
+
+def interval_left_out(p: Population, subset: str) -> dict[str, Counted]:
+    """The same, and those that are no complete cases."""
+    return between_visits_left_out(p, subset) | by_reason(_interval_cases(p)[1])
+
+
+def landmark_left_out(p: Population, subset: str) -> dict[str, Counted]:
+    """Implants not followed after the landmark, and those that are no complete cases."""
+    earlier = out_by_landmark(p.implants, p.plan["landmark_months"])
+    earlier = {reason: Counted(p.of_implants(out)) for reason, out in earlier.items()}
+    return earlier | by_reason(_landmark_cases(p)[1])

@@ -1,0 +1,184 @@
+"""What is not declared does not leave: an analysis, a table, a column of counts, rows by a column nobody named."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+from release_series import SMALLEST_CELL, made_of, made_series_of
+
+from liftseries.models import questions
+from liftseries.models.questions import (
+    ANALYSES,
+    COUNTED_IN_ORDER,
+    FOLLOW_UP,
+    QUESTIONS,
+    RESULTS,
+    tables_that_may_leave,
+)
+from liftseries.models.shared.question import Analysis, function_named
+from liftseries.models.shared.results import DESIGN_EFFECT
+from liftseries.release.leaving import leaving
+from liftseries.release.masking import mask
+from liftseries.report.kit.numbers import WITHHELD_COUNT
+
+NUMBERS = ["estimate", "std_error", "conf_low", "conf_high", "p_value", "df"]
+MAY_STAND_ALONE = {("life_table", "n_effective")}  # no count: a rule of its own withholds it
+BY_OPERATOR = ["operator=A", "operator=B"]
+
+
+@pytest.fixture(scope="module")
+def forty():
+    """A series of which some counts are shown."""
+    return made_series_of(n_patients=40, seed=8, visits=False, log=False)
+
+
+def with_results(material, *rows: pd.DataFrame):
+    """Further rows of results.csv."""
+    return replace(material, tables={**material.tables, "results": pd.concat([material.results, *rows])})
+
+
+# ── what is declared ────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize("analysis", ANALYSES.values(), ids=ANALYSES)
+def test_every_analysis_names_who_stands_behind_it_or_the_row_that_does(analysis):
+    assert bool(analysis.behind) != analysis.of_row
+    for named in filter(None, (analysis.behind, analysis.left_out)):
+        assert callable(function_named(named)), named
+
+
+@pytest.mark.parametrize(("name", "rules"), tables_that_may_leave().items(), ids=tables_that_may_leave())
+def test_every_function_that_a_table_names_is_there(name, rules):
+    for named in filter(None, (rules.behind, rules.coarsened, rules.follows)):
+        assert callable(function_named(named)), named
+    if rules.counts and name not in ("results", "left_out"):  # there each analysis says so
+        assert rules.behind
+
+
+def test_every_column_of_counts_of_a_table_that_leaves_is_declared():
+    """A table that gains a column of counts must not print it unseen; columns as the questions declare them."""
+    leaves = {table.name: table for question in QUESTIONS for table in question.leaves if table.disclosure}
+    assert len(leaves) > 10
+    for name, table in leaves.items():
+        counts = {column for column in table.columns.split() if column == "n" or column.startswith("n_")}
+        ruled = {column for rule in table.disclosure.rules for column in rule.numbers}
+        assert counts <= set(table.disclosure.counts) | {
+            column for column in ruled if (name, column) in MAY_STAND_ALONE
+        }
+
+
+def test_tables_of_curves_by_step_and_of_single_records_are_not_declared():
+    undeclared = {table.name for question in QUESTIONS for table in question.leaves if not table.disclosure}
+    assert undeclared >= {"survival_ph_residuals", "survival_turnbull_curves", "survival_competing_curves"}
+
+
+def test_tables_are_counted_in_the_order_that_is_written_down():
+    """A name misspelt there would change, unseen, which of two counts is withheld."""
+    assert set(COUNTED_IN_ORDER) == {
+        question.name for question in QUESTIONS if any(table.disclosure for table in question.leaves)
+    }
+
+
+def test_declarations_are_read_without_a_library():
+    """The workflow reads them before it computes anything."""
+    code = "import sys, liftseries.models.questions; print(*{'numpy', 'pandas', 'scipy'} & {*sys.modules})"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, encoding="utf-8", check=True)
+    assert done.stdout.split() == []
+
+
+def test_every_left_out_row_of_the_series_is_of_an_analysis_that_names_its_reasons():
+    """Else its count would be withheld from every bundle, which a bundle does not tell."""
+    made = made_of("sixty")
+    analyses = ANALYSES | {FOLLOW_UP.name: FOLLOW_UP}
+    left_out = made.whole.left_out
+    assert len(left_out) > 10
+    for row in left_out.itertuples():
+        named = function_named(analyses[row.analysis].left_out)(made.population, row.subset)
+        assert int(named[row.reason].members.sum()) == row.n_sites, row
+
+
+# ── what is not ─────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize("declared", [None, Analysis("perforation.made_up", "nobody stands behind it")])
+def test_an_analysis_that_does_not_say_who_stands_behind_it_keeps_no_number(forty, monkeypatch, declared):
+    """Its rows repeat those of another, whose numbers leave."""
+    if declared:
+        monkeypatch.setitem(ANALYSES, declared.name, declared)
+    rows = forty.whole.rows("perforation.gee")
+    effects = forty.whole.rows(DESIGN_EFFECT)
+    effects = effects[effects["term"].str.startswith("perforation.gee ")]
+    made_up = rows.assign(analysis="perforation.made_up")
+    of_made_up = effects.assign(term=effects["term"].str.replace("gee", "made_up"))
+    masked = mask(with_results(forty.whole, made_up, of_made_up), forty.population, SMALLEST_CELL)
+    assert masked.material.rows("perforation.gee")["estimate"].notna().any()
+    new = masked.material.results.iloc[-len(made_up) - len(of_made_up) :]
+    assert set(new["analysis"]) == {"perforation.made_up", DESIGN_EFFECT}
+    assert new[NUMBERS].isna().all(axis=None)
+    assert new[list(RESULTS.counts)].isin([WITHHELD_COUNT]).all(axis=None)
+
+
+def test_a_table_that_is_not_declared_does_not_leave(forty):
+    table = pd.DataFrame({"stage": ["made up"], "n_sites": [3]})
+    material = replace(forty.whole, tables={**forty.whole.tables, "made_up": table})
+    assert mask(material, forty.population, SMALLEST_CELL).material.table("made_up").empty
+
+
+def test_a_table_does_not_leave_where_its_declaration_goes(forty, monkeypatch):
+    without = tuple(
+        replace(question, leaves=tuple(replace(table, disclosure=None) for table in question.leaves))
+        for question in QUESTIONS
+    )
+    monkeypatch.setattr(questions, "QUESTIONS", without)
+    left = leaving(forty.whole, forty.population.cases)
+    assert {name for name, table in left.tables.items() if len(table)} == {"results", "left_out"}
+
+
+# ── an operator ─────────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.fixture(scope="module")
+def by_operator(forty):
+    """The series with operators in its cases, and rows of the rates, of a model's terms and of a table by operator."""
+    cases = forty.population.cases
+    operator = pd.Series(["A", "B"] * len(cases)).iloc[: len(cases)].set_axis(cases.index).astype(object)
+    whole = forty.whole
+    rates = pd.concat([whole.rows("perforation.rate", "all").assign(subset=subset) for subset in BY_OPERATOR])
+    coefficient = whole.rows("perforation.gee").iloc[[0]]
+    of_terms = pd.concat(
+        [
+            coefficient.assign(term="operator[B]"),
+            coefficient.assign(analysis=DESIGN_EFFECT, term="perforation.gee operator[B]"),
+            coefficient.assign(analysis="perforation.risk_difference", term="operator: A to B"),
+        ]
+    )
+    deviations = whole.table("deviations")
+    deviations = pd.concat([deviations, deviations[deviations["subset"].eq("all")].assign(subset="operator=A")])
+    left_out = pd.concat([whole.left_out, whole.left_out.iloc[[0]].assign(subset="operator")])
+    material = with_results(whole, rates, of_terms)
+    tables = {**material.tables, "deviations": deviations, "left_out": left_out}
+    population = replace(forty.population, cases=cases.assign(operator=operator))
+    return replace(material, tables=tables), population
+
+
+def test_what_is_by_operator_does_not_leave(by_operator, forty):
+    material, population = by_operator
+    left, before = leaving(material, population.cases), leaving(forty.whole, forty.population.cases)
+    for name in ("results", "deviations", "left_out"):
+        pd.testing.assert_frame_equal(left.table(name), before.table(name), check_dtype=False)
+        assert len(left.table(name)) < len(material.table(name))
+        assert "operator" not in left.table(name).to_csv()
+
+
+def test_what_is_by_operator_leaves_where_it_is_declared(by_operator, monkeypatch):
+    material, population = by_operator
+    rate = ANALYSES["perforation.rate"]
+    monkeypatch.setitem(ANALYSES, rate.name, replace(rate, leave_by=(*rate.leave_by, "operator")))
+    masked = mask(material, population, SMALLEST_CELL)
+    told = masked.material.results
+    assert set(told.loc[told["subset"].str.startswith("operator"), "subset"]) == set(BY_OPERATOR)
+    assert not told["term"].str.contains("operator").any()
