@@ -26,7 +26,6 @@ from liftseries.models.sensitivity.icc import fit_measurement_icc
 from liftseries.models.sensitivity.lost import fit_sensitivity_lost
 from liftseries.models.series import describe
 from liftseries.models.shared.follow_up import follow_up
-from liftseries.models.shared.outcomes import gain_at_visits
 from liftseries.models.survival.competing import fit_survival_competing
 from liftseries.models.survival.complications import count_complications
 from liftseries.models.survival.cox import fit_survival_cox
@@ -40,13 +39,12 @@ from liftseries.models.survival.patient import fit_survival_patient
 from liftseries.models.survival.ph import fit_survival_ph
 from liftseries.models.survival.rmst import fit_survival_rmst
 from liftseries.models.survival.turnbull import fit_survival_turnbull, turnbull_draws
-from liftseries.report.depth import figures as depth
-from liftseries.report.gain import figures as gain
+from liftseries.report.kit.drawing import draw_figure
 from liftseries.report.kit.figures.style import Drawing
-from liftseries.report.perforation import figures as perforation
-from liftseries.report.series import figures as series
-from liftseries.report.survival import figures as survival
+from liftseries.report.kit.files import LEFT, SPINE
+from liftseries.report.purposes import purpose
 
+BANDS_MM = [4.0, 6.0]
 PLAN = {
     "study": {
         "id": "made_up",
@@ -60,6 +58,7 @@ PLAN = {
         "step_mm": 1.0,
         "depth_tolerance_mm": 0.05,
         "speed_limit_rpm": 800,
+        "rbh_bands_mm": BANDS_MM,
         "survival_months": [12, 36, 60],
         "perforation_terms": ["rbh_mid_mm", "approach"],
         "survival_terms": ["rbh_mid_mm", "smoking"],
@@ -73,7 +72,6 @@ PLAN = {
     "extra_columns": {"sites": {"flapless": {"type": "category", "levels": ["no", "yes"]}}},
     "invalid_rows": "stop",
 }
-BANDS_MM = [4.0, 6.0]
 LEVELS = {
     "smoking": ["never", "former", "current", "unknown"],
     "approach": ["guided", "freehand"],
@@ -90,42 +88,25 @@ class Series:
     """What the chapters of a run hand to the figures, and the tables that they leave."""
 
     cases: pd.DataFrame
-    gains: pd.DataFrame
     curves: pd.DataFrame
     left: dict[str, pd.DataFrame]  # path within the output folder -> table
-    visits: pd.DataFrame | None = None
-    implants: pd.DataFrame | None = None
+    visits: pd.DataFrame
+    implants: pd.DataFrame
 
     def rows(self, analysis: str) -> pd.DataFrame:
         results = self.left["results.csv"]
         return results[results["analysis"].eq(analysis)]
 
+    def read(self, source: str) -> pd.DataFrame:
+        """A table by the name under which figures ask for it."""
+        if source.startswith("results:"):
+            return self.rows(source.removeprefix("results:"))
+        rows = {"cases": self.cases, "visits": self.visits, "implants": self.implants}
+        return rows[source] if source in rows else self.left[(SPINE | LEFT)[source]]
+
     def drawings(self) -> dict[str, Drawing]:
         """Every figure of the report."""
-        left, km = self.left, self.rows("survival.km")
-        at_risk = left["models/survival_at_risk.csv"]
-        return {
-            "flow": series.draw_flow(left["models/flow.csv"], left["set_aside.csv"]),
-            "residual_height": series.draw_residual_height(self.cases, BANDS_MM),
-            "planned_achieved": depth.draw_planned_achieved(self.cases, self.rows("depth.agreement")),
-            "deviations": depth.draw_deviations(left["models/deviations.csv"]),
-            "ladder_case": depth.draw_ladder_case(left["models/ladder_cases.csv"]),
-            "perforation_by_height": perforation.draw_perforation_by_height(self.rows("perforation.rate")),
-            "perforation_odds": perforation.draw_perforation_odds(self.rows("perforation.gee")),
-            "risk_curves": perforation.draw_risk_curves(left["models/perforation_risk_curves.csv"]),
-            "survival": survival.draw_survival(self.curves, at_risk, km),
-            "survival_between_visits": survival.draw_survival_between_visits(
-                self.curves, left["models/survival_turnbull_curves.csv"]
-            ),
-            "competing_risks": survival.draw_competing_risks(left["models/survival_competing_curves.csv"]),
-            "proportional_hazards": survival.draw_proportional_hazards(
-                left["models/survival_ph_residuals.csv"], self.rows("survival.ph")
-            ),
-            "survival_by_height": survival.draw_survival_by_height(self.curves, at_risk, km),
-            "hazard_ratios": survival.draw_hazard_ratios(self.rows("survival.cox")),
-            "gain_by_visit": gain.draw_gain_by_visit(left["models/gain_by_visit.csv"], self.gains),
-            "gain_terms": gain.draw_gain_terms(self.rows("gain.mixed")),
-        }
+        return {figure.name: draw_figure(figure, self.read, PLAN) for figure in purpose("publication").figures}
 
     def leave_in(self, output: Path) -> Path:
         """Write the tables as a run leaves them."""
@@ -220,6 +201,7 @@ def made_series(n_patients: int, seed: int, approaches=("guided", "freehand"), v
         "models/deviations.csv": count_deviations(cases),
         "models/complications.csv": count_complications(visited, cases),
         "models/life_table.csv": life.table,
+        "models/survival_curves.csv": km.curves,
         "models/survival_at_risk.csv": km.at_risk,
         "models/ladder_cases.csv": ladder_cases() if log else ladder_cases().iloc[:0],
         "models/gain_variances.csv": gained.variances,
@@ -231,7 +213,7 @@ def made_series(n_patients: int, seed: int, approaches=("guided", "freehand"), v
         "models/perforation_imputation.csv": odds_imputed.models,
         "models/survival_imputation.csv": hazards_imputed.models,
     } | {f"models/{name}.left_out.csv": fit.left_out for name, fit in fits.items()}
-    return Series(cases, gain_at_visits(visited, cases), km.curves, left, visited, implants)
+    return Series(cases, km.curves, left, visited, implants)
 
 
 def ladder_cases() -> pd.DataFrame:

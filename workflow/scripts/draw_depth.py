@@ -7,14 +7,10 @@ with logged(snakemake.log[0]):
 
     from liftseries.base.outputs import write_csv
     from liftseries.models.depth.deviations import count_deviations
-    from liftseries.report.depth.figures import draw_deviations, draw_ladder_case, draw_planned_achieved
+    from liftseries.report.kit.drawing import draw_figure, source_in
     from liftseries.report.kit.figures.style import save
-    from liftseries.report.kit.material import read_estimates
+    from liftseries.report.purposes import figures_of
 
-    cases = pd.read_parquet(snakemake.input.cases)
-    kinds = count_deviations(cases)
-    write_csv(snakemake.output.deviations, kinds)
-
-    save(draw_planned_achieved(cases, read_estimates(snakemake.input.agreement)), "figures/planned_achieved")
-    save(draw_deviations(kinds), "figures/deviations")
-    save(draw_ladder_case(pd.read_csv(snakemake.input.ladder_cases)), "figures/ladder_case")
+    write_csv(snakemake.output.deviations, count_deviations(pd.read_parquet(snakemake.input.cases)))
+    for figure in figures_of()["depth"]:
+        save(draw_figure(figure, source_in("."), {}), f"figures/{figure.name}")

@@ -3,16 +3,10 @@
 from liftseries.engine.job import logged
 
 with logged(snakemake.log[0]):
-    import pandas as pd
-
-    from liftseries.models.shared.outcomes import gain_at_visits
-    from liftseries.report.gain.figures import draw_gain_by_visit, draw_gain_terms
+    from liftseries.report.kit.drawing import draw_figure, source_in
     from liftseries.report.kit.figures.style import save
-    from liftseries.report.kit.material import read_estimates, read_table
-    from liftseries.report.kit.words import Words
+    from liftseries.report.purposes import figures_of
 
-    cases, visits = pd.read_parquet(snakemake.input.cases), pd.read_parquet(snakemake.input.visits)
-    gains = gain_at_visits(visits, cases)
-    save(draw_gain_by_visit(read_table(snakemake.input.by_visit), gains), "figures/gain_by_visit")
-    words = Words(snakemake.params.extra_columns)
-    save(draw_gain_terms(read_estimates(snakemake.input.gain), words), "figures/gain_terms")
+    plan = {"extra_columns": snakemake.params.extra_columns}
+    for figure in figures_of()["gain"]:
+        save(draw_figure(figure, source_in("."), plan), f"figures/{figure.name}")

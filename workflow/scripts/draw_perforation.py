@@ -3,16 +3,10 @@
 from liftseries.engine.job import logged
 
 with logged(snakemake.log[0]):
+    from liftseries.report.kit.drawing import draw_figure, source_in
     from liftseries.report.kit.figures.style import save
-    from liftseries.report.kit.material import read_estimates, read_table
-    from liftseries.report.kit.words import Words
-    from liftseries.report.perforation.figures import (
-        draw_perforation_by_height,
-        draw_perforation_odds,
-        draw_risk_curves,
-    )
+    from liftseries.report.purposes import figures_of
 
-    words = Words(snakemake.params.extra_columns)
-    save(draw_perforation_by_height(read_estimates(snakemake.input.rate)), "figures/perforation_by_height")
-    save(draw_perforation_odds(read_estimates(snakemake.input.gee), words), "figures/perforation_odds")
-    save(draw_risk_curves(read_table(snakemake.input.curves)), "figures/risk_curves")
+    plan = {"extra_columns": snakemake.params.extra_columns}
+    for figure in figures_of()["perforation"]:
+        save(draw_figure(figure, source_in("."), plan), f"figures/{figure.name}")

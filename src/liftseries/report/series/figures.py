@@ -44,19 +44,19 @@ def refusals(set_aside: pd.DataFrame) -> list[str]:
 
 
 @drawn
-def draw_flow(flow: pd.DataFrame, set_aside: pd.DataFrame | None = None) -> Drawing:
+def draw_flow(flow: pd.DataFrame, set_aside: pd.DataFrame) -> Drawing:
     """Boxes from what was read to what each analysis could use.
 
     Parameters
     ----------
     flow : `stage, n_patients, n_sites`; stages `read`, `set aside`, `in the series`, then what the series has
         Stages that are analyses (`perforation.gee`) stand in the report's table, not here.
-    set_aside : set_aside.csv, for the reasons; without it only numbers are given
+    set_aside : set_aside.csv, for the reasons; without rows only numbers are given
     """
     stages = {str(row["stage"]): row for _, row in flow.iterrows()} if len(flow) else {}
     if IN_SERIES not in stages:
         return nothing_drawn("no counts of patients and sites were left by the run")
-    reasons = refusals(set_aside) if set_aside is not None else []
+    reasons = refusals(set_aside)
     if len(reasons) > MOST_REASONS:
         reasons = [*reasons[:MOST_REASONS], f"and {len(reasons) - MOST_REASONS} more reasons"]
     aside = people(stages[SET_ASIDE]) if SET_ASIDE in stages else ""

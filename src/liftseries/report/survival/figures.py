@@ -1,4 +1,4 @@
-"""How the implants fared, drawn: Kaplan-Meier with the numbers behind it, by bone height; hazard ratios."""
+"""How the implants fared, drawn: Kaplan-Meier with the numbers behind it, between visits, death competing."""
 
 from __future__ import annotations
 
@@ -13,11 +13,9 @@ from matplotlib.transforms import ScaledTranslation
 from liftseries.report.kit.figures.style import (
     DARK,
     DOUBLE_MM,
-    INK,
     LIGHT,
     LOOKS,
     MID,
-    SMALL_PT,
     Drawing,
     axes_at,
     drawn,
@@ -25,11 +23,9 @@ from liftseries.report.kit.figures.style import (
     new_figure,
     nothing_drawn,
     text_width_mm,
-    wrapped,
 )
-from liftseries.report.kit.figures.terms import draw_terms
-from liftseries.report.kit.numbers import count, counted, interval, missing, p_value, percent, short_count
-from liftseries.report.kit.words import ONE_SIDED, Words
+from liftseries.report.kit.method_words import one_sided
+from liftseries.report.kit.numbers import count, interval, missing, percent, short_count
 
 AT_RISK = {"n_at_risk": "At risk", "n_failed": "Failed so far", "n_censored": "Censored so far"}
 ROW_MM, BODY_MM, BOTTOM_MM = 4.0, 58.0, 12.0
@@ -42,11 +38,11 @@ def draw_survival(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.DataFrame 
 
     Parameters
     ----------
-    curves : `subset, months, survival, conf_low, conf_high`
+    curves : `subset, months, survival, conf_low, conf_high`; where there is no survival, none is told
     at_risk : `subset, months, n_at_risk, n_failed, n_censored`
     km : rows of `survival.km`, for the words only
     """
-    curve = _of(curves, "all")
+    curve = _of(_told_steps(curves), "all")
     if curve.empty:
         return nothing_drawn(NONE_FOLLOWED, DOUBLE_MM)
     numbers = _of(at_risk, "all")
@@ -67,6 +63,7 @@ def draw_survival_by_height(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.
     curves, at_risk : as for `draw_survival`, with subsets `rbh_band=…`
     km : rows of `survival.km`, for the intervals
     """
+    curves = _told_steps(curves)
     bands = [s for s in dict.fromkeys(curves["subset"]) if s.startswith("rbh_band=")] if len(curves) else []
     if not bands:
         return nothing_drawn(NONE_FOLLOWED, DOUBLE_MM)
@@ -179,73 +176,9 @@ def draw_competing_risks(curves: pd.DataFrame) -> Drawing:
     )
 
 
-@drawn
-def draw_proportional_hazards(residuals: pd.DataFrame, test: pd.DataFrame, words: Words | None = None) -> Drawing:
-    """Scaled Schoenfeld residuals against time, a panel a coefficient.
-
-    Parameters
-    ----------
-    residuals : `term, months, residual, smooth, coefficient`
-        On the log hazard; `smooth` a smooth line through them, `coefficient` the model's.
-    test : rows of `survival.ph`, for the p-values
-    words : names of the study's own columns
-    """
-    words = words or Words()
-    terms = list(dict.fromkeys(residuals["term"])) if len(residuals) else []
-    if not terms:
-        return nothing_drawn("no hazard ratio could be tested", DOUBLE_MM)
-    columns = min(2, len(terms))
-    rows = math.ceil(len(terms) / columns)
-    panel_mm, body_mm, gap_mm = (DOUBLE_MM - 14 - 18 * (columns - 1)) / columns - 2, 34.0, 22.0
-    figure = new_figure(DOUBLE_MM, 12 + rows * (body_mm + gap_mm) - 12)
-    told = []
-    for k, term in enumerate(terms):
-        part = residuals[residuals["term"].eq(term)].sort_values("months")
-        left = 14 + (k % columns) * (panel_mm + 18)
-        bottom = 12 + (rows - 1 - k // columns) * (body_mm + gap_mm)
-        axes = axes_at(figure, left, bottom, panel_mm, body_mm)
-        axes.plot(
-            part["months"],
-            part["residual"],
-            linestyle="",
-            marker="o",
-            markersize=2.6,
-            color=MID,
-            markerfacecolor="white",
-        )
-        axes.plot(part["months"], part["smooth"], color=DARK, linewidth=1.4)
-        axes.axhline(float(part["coefficient"].iloc[0]), color=INK, linewidth=0.8, linestyle=(0, (5, 2)))
-        axes.set_xlabel("Months since placement")
-        axes.set_ylabel("Log hazard ratio")
-        name = words.term(term)
-        axes.set_title(wrapped(name, panel_mm), loc="left", size=SMALL_PT)
-        told.append(f"{name}, {counted(len(part), 'failure')}")
-    found = test[test["term"].eq("GLOBAL") & test["p_value"].notna()] if len(test) else test
-    p = f" Test of all terms together: p {p_value(found['p_value'].iloc[-1])}." if len(found) else ""
-    return Drawing(figure, f"Scaled residuals of the hazard model against time: {'; '.join(told)}.{p}")
-
-
-@drawn
-def draw_hazard_ratios(cox: pd.DataFrame, words: Words | None = None) -> Drawing:
-    """Hazard ratios of implant failure.
-
-    Parameters
-    ----------
-    cox : rows of `survival.cox`
-    words : names of the study's own columns
-    """
-    lead = ""
-    if len(cox):
-        first = cox.iloc[0]
-        lead = f"{counted(first['n_events'], 'failure')} in {counted(first['n_sites'], 'implant')}. "
-    return draw_terms(
-        cox,
-        words,
-        "Hazard ratio of implant failure",
-        ("fewer failures", "more failures"),
-        ratio=True,
-        lead=lead,
-    )
+def _told_steps(curves: pd.DataFrame) -> pd.DataFrame:
+    """The steps that are told: of a report that leaves the house some are withheld."""
+    return curves[curves["survival"].notna()]
 
 
 def _of(table: pd.DataFrame, subset: str) -> pd.DataFrame:
@@ -256,7 +189,7 @@ def _estimated(km: pd.DataFrame | None, subset: str) -> list[pd.Series]:
     """A subset's rows of survival.km that have an estimate."""
     if km is None or km.empty:
         return []
-    rows = km[km["subset"].eq(subset) & km["estimate"].notna() & ~km["method"].str.startswith(ONE_SIDED)]
+    rows = km[km["subset"].eq(subset) & km["estimate"].notna() & ~one_sided(km)]
     return [row for _, row in rows.iterrows()]
 
 

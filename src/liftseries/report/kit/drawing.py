@@ -1,0 +1,51 @@
+"""A declared figure drawn, for a run from its files and for a release from tables that are masked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from liftseries.report.kit.declarations import Figure, function_named
+from liftseries.report.kit.figures.style import Drawing
+from liftseries.report.kit.files import ROWS, file_of
+from liftseries.report.kit.material import read_estimates, read_table
+from liftseries.report.kit.words import Words
+
+
+def draw_figure(figure: Figure, read: Callable[[str], pd.DataFrame], plan: Mapping[str, Any]) -> Drawing:
+    """Draws a figure from what its declaration says that it reads.
+
+    Parameters
+    ----------
+    figure : as declared
+    read : gives the table of a source; what may not be shown is an empty one
+    plan : study.yaml with every default filled in (`Plan.as_written`), or `plan_read_by` of it
+    """
+
+    def given(source: str) -> Any:
+        if source == "words":
+            return Words(plan["extra_columns"])
+        key = source.removeprefix("plan:")
+        return plan["plan"][key] if key != source else read(source)
+
+    return function_named(figure.draws)(**{name: given(source) for name, source in figure.reads.items()})
+
+
+def source_in(output: Path | str) -> Callable[[str], pd.DataFrame]:
+    """`read` of `draw_figure` for an output folder: each source from the file that a run left."""
+    output = Path(output)
+
+    def read(source: str) -> pd.DataFrame:
+        path = output / file_of(source)
+        if source in ROWS:
+            return pd.read_parquet(path)
+        analysis = source.removeprefix("results:")
+        if analysis == source:
+            return read_table(path)
+        rows = read_estimates(path)
+        return rows[rows["analysis"].eq(analysis)]
+
+    return read
