@@ -15,6 +15,7 @@ from liftseries.report.kit.figures.style import (
     LOOKS,
     MID,
     Drawing,
+    Look,
     axes_at,
     drawn,
     name_beside,
@@ -85,15 +86,19 @@ def draw_planned_achieved(cases: pd.DataFrame, agreement: pd.DataFrame) -> Drawi
     _name_lines(axes, lines)
     _size_key(figure, axes, most)
 
+    return Drawing(figure, _agreement_told(table, lines))
+
+
+def _agreement_told(table: pd.DataFrame, lines: dict) -> str:
+    """How many sites lie where, and the lines, in words."""
     named = [f"{AGREEMENT_WORDS.get(term, term)} {decimal(row['estimate'])} mm" for term, row in lines.items()]
     deeper = int((table["error_mm"] > 1e-6).sum())
     shallower = int((table["error_mm"] < -1e-6).sum())
-    alt = (
+    return (
         f"Achieved less planned last depth against the planned depth for {counted(len(table), 'site')}: "
         f"{deeper} deeper than planned, {shallower} shallower, {len(table) - deeper - shallower} as planned"
         f"; {', '.join(named) if named else 'no limits of agreement could be estimated'}."
     )
-    return Drawing(figure, alt)
 
 
 def _area(sizes: np.ndarray, most: int) -> np.ndarray:
@@ -155,15 +160,7 @@ def draw_deviations(deviations: pd.DataFrame) -> Drawing:
     kinds = list(dict.fromkeys(judged["deviation"]))
     cell = judged.set_index(["deviation", "subset"])
     names = [DEVIATIONS.get(kind, kind) for kind in kinds]
-    texts = {
-        (kind, subset): CANNOT_OCCUR
-        if (kind, subset) == IMPOSSIBLE
-        else share_of(cell.loc[(kind, subset), "n_true"], cell.loc[(kind, subset), "n_sites"])
-        if (kind, subset) in cell.index
-        else "none judged"
-        for kind in kinds
-        for subset in subsets
-    }
+    texts = {(kind, subset): _share_told(cell, kind, subset) for kind in kinds for subset in subsets}
     heads = [subset.partition("=")[2] or "all sites" for subset in subsets]
     label_mm = max(text_width_mm(name) for name in names) + 5
     column_mm = max(text_width_mm(text) for text in [*texts.values(), *heads]) + 4
@@ -199,20 +196,25 @@ def draw_deviations(deviations: pd.DataFrame) -> Drawing:
             y = (bottom + row_mm * (len(kinds) - at - 0.5)) / height
             figure.text(column, y, texts[kind, subset], va="center")
             if (kind, subset) in cell.index and (kind, subset) != IMPOSSIBLE:
-                share = float(cell.loc[(kind, subset), "share"])
-                axes.plot([0, share], [at + offset] * 2, color=look.colour, linewidth=0.9, linestyle=look.line)
-                axes.plot(
-                    share,
-                    at + offset,
-                    marker=look.marker,
-                    color=look.colour,
-                    markerfacecolor=look.face,
-                    clip_on=False,
-                    zorder=3,
-                )
+                _draw_share(axes, float(cell.loc[(kind, subset), "share"]), at + offset, look)
     told = "; ".join(
         f"{name.lower()}: "
         + ", ".join(f"{head} {texts[kind, subset]}" for head, subset in zip(heads, subsets, strict=True))
         for kind, name in zip(kinds, names, strict=True)
     )
     return Drawing(figure, f"Share of sites with a drilling log that show each deviation. {told}.")
+
+
+def _share_told(cell: pd.DataFrame, kind: str, subset: str) -> str:
+    """How many of the sites show a deviation; `cell` has a row a deviation and subset."""
+    if (kind, subset) == IMPOSSIBLE:
+        return CANNOT_OCCUR
+    if (kind, subset) not in cell.index:
+        return "none judged"
+    return share_of(cell.loc[(kind, subset), "n_true"], cell.loc[(kind, subset), "n_sites"])
+
+
+def _draw_share(axes, share: float, y: float, look: Look) -> None:
+    """A line from nothing to the share, and its mark."""
+    axes.plot([0, share], [y] * 2, color=look.colour, linewidth=0.9, linestyle=look.line)
+    axes.plot(share, y, marker=look.marker, color=look.colour, markerfacecolor=look.face, clip_on=False, zorder=3)

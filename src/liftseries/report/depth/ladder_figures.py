@@ -95,6 +95,32 @@ def _draw_case(axes, case: pd.DataFrame, deepest: float) -> None:
     low, high = float(first["rbh_min_mm"]), float(first["rbh_max_mm"])
     rungs = [float(rung) for rung in str(first["rungs_mm"]).split()] if not missing(first["rungs_mm"]) else []
     axes.set(xlim=(0.3, n + 0.7), ylim=(deepest, 0))
+    _draw_bone(axes, n, low, high, rungs)
+    _side_words(axes, [(low / 2, "bone"), ((low + high) / 2, "floor"), ((high + deepest) / 2, "sinus")], deepest)
+    _draw_passes(axes, case)
+    for step in _rows(case):
+        axes.annotate(
+            pass_label(step),
+            (step.step_no, 0),
+            xytext=(0, 4),
+            textcoords="offset points",
+            rotation=90,
+            ha="center",
+            va="bottom",
+            size=SMALL_PT,
+            annotation_clip=False,
+        )
+    axes.axhline(0, color=INK, linewidth=1.4, zorder=6, clip_on=False)
+    axes.spines["bottom"].set_visible(False)
+    axes.tick_params(axis="x", length=0)
+    axes.xaxis.set_major_locator(MultipleLocator(1) if n <= 30 else MaxNLocator(12, integer=True))
+    axes.yaxis.set_major_locator(MultipleLocator(1 if deepest <= 14 else 2))
+    axes.set_xlabel("Pass")
+    axes.set_ylabel("Depth below the crest, mm")
+
+
+def _draw_bone(axes, n: int, low: float, high: float, rungs: list[float]) -> None:
+    """Bone down to the lowest floor, the floor hatched down to the highest, and the planned rungs, under n passes."""
     axes.add_patch(Rectangle((0.3, 0), n + 0.4, low, facecolor=PALE, linewidth=0, zorder=0))
     axes.add_patch(
         Rectangle(
@@ -120,8 +146,10 @@ def _draw_case(axes, case: pd.DataFrame, deepest: float) -> None:
             linewidth=1.4,
             clip_on=False,
         )
-    _side_words(axes, [(low / 2, "bone"), ((low + high) / 2, "floor"), ((high + deepest) / 2, "sinus")], deepest)
 
+
+def _draw_passes(axes, case: pd.DataFrame) -> None:
+    """A bar a drill pass, a circle a gauge pass; an arrow at the first that found the floor open."""
     opened = False
     for step in _rows(case):
         x, depth, before = step.step_no, float(step.depth_mm), float(step.deepest_before_mm)
@@ -145,25 +173,6 @@ def _draw_case(axes, case: pd.DataFrame, deepest: float) -> None:
                 bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
                 zorder=5,
             )
-    for step in _rows(case):
-        axes.annotate(
-            pass_label(step),
-            (step.step_no, 0),
-            xytext=(0, 4),
-            textcoords="offset points",
-            rotation=90,
-            ha="center",
-            va="bottom",
-            size=SMALL_PT,
-            annotation_clip=False,
-        )
-    axes.axhline(0, color=INK, linewidth=1.4, zorder=6, clip_on=False)
-    axes.spines["bottom"].set_visible(False)
-    axes.tick_params(axis="x", length=0)
-    axes.xaxis.set_major_locator(MultipleLocator(1) if n <= 30 else MaxNLocator(12, integer=True))
-    axes.yaxis.set_major_locator(MultipleLocator(1 if deepest <= 14 else 2))
-    axes.set_xlabel("Pass")
-    axes.set_ylabel("Depth below the crest, mm")
 
 
 def _side_words(axes, words: list[tuple[float, str]], deepest: float) -> None:

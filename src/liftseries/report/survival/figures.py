@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
-
 import numpy as np
 import pandas as pd
 from matplotlib.ticker import FixedLocator, FuncFormatter
-from matplotlib.transforms import ScaledTranslation
 
 from liftseries.report.kit.figures.style import (
     DARK,
@@ -19,16 +15,23 @@ from liftseries.report.kit.figures.style import (
     Drawing,
     axes_at,
     drawn,
-    name_beside,
     new_figure,
     nothing_drawn,
     text_width_mm,
 )
 from liftseries.report.kit.method_words import one_sided
-from liftseries.report.kit.numbers import count, interval, missing, percent, short_count
+from liftseries.report.kit.numbers import count, interval, missing, percent
+from liftseries.report.survival.curves import (
+    BODY_MM,
+    BOTTOM_MM,
+    draw_band,
+    frame,
+    month_ticks,
+    name_curves,
+    numbers_below,
+)
 
 AT_RISK = {"n_at_risk": "At risk", "n_failed": "Failed so far", "n_censored": "Censored so far"}
-ROW_MM, BODY_MM, BOTTOM_MM = 4.0, 58.0, 12.0
 NONE_FOLLOWED = "no implant was followed to a visit"
 
 
@@ -46,11 +49,11 @@ def draw_survival(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.DataFrame 
     if curve.empty:
         return nothing_drawn(NONE_FOLLOWED, DOUBLE_MM)
     numbers = _of(at_risk, "all")
-    figure, axes, ticks = _frame([curve], list(AT_RISK.values()), room_right_mm=6)
-    _band(axes, curve)
+    figure, axes, ticks = frame([curve], list(AT_RISK.values()), room_right_mm=6)
+    draw_band(axes, curve)
     axes.step(curve["months"], curve["survival"], where="post", color=DARK, linewidth=1.4)
     table = numbers.set_index("months")
-    _numbers_below(figure, axes, ticks, {name: table[column] for column, name in AT_RISK.items() if column in table})
+    numbers_below(figure, axes, ticks, {name: table[column] for column, name in AT_RISK.items() if column in table})
     return Drawing(figure, "Kaplan-Meier survival of all implants. " + _told(km, curve, numbers, "all", "all implants"))
 
 
@@ -72,7 +75,7 @@ def draw_survival_by_height(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.
     rows = {band: _estimated(km, band) for band in bands}
     lows = [float(row["conf_low"]) for found in rows.values() for row in found if not missing(row["conf_low"])]
     right = max(text_width_mm(label) for label in labels.values()) + 8
-    figure, axes, ticks = _frame(
+    figure, axes, ticks = frame(
         list(parts.values()),
         [f"At risk, {label}" for label in labels.values()],
         right,
@@ -96,13 +99,13 @@ def draw_survival_by_height(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.
                 clip_on=False,
                 zorder=4,
             )
-    _name_curves(axes, [(parts[band], labels[band], LOOKS[k % len(LOOKS)]) for k, band in enumerate(bands)])
+    name_curves(axes, [(parts[band], labels[band], LOOKS[k % len(LOOKS)]) for k, band in enumerate(bands)])
     below = {}
     for band in bands:
         n_at_risk = _of(at_risk, band).set_index("months")["n_at_risk"]
         # The table ends with a band's own follow-up: after it nobody is at risk.
         below[f"At risk, {labels[band]}"] = n_at_risk.reindex(ticks, fill_value=0)
-    _numbers_below(figure, axes, ticks, below)
+    numbers_below(figure, axes, ticks, below)
     told = " ".join(_told(km, parts[band], _of(at_risk, band), band, labels[band]) for band in bands)
     return Drawing(figure, f"Kaplan-Meier survival of implants by residual bone height. {told}")
 
@@ -121,11 +124,11 @@ def draw_survival_between_visits(curves: pd.DataFrame, turnbull: pd.DataFrame) -
         return nothing_drawn("no failure lies between two visits", DOUBLE_MM)
     labels = {"dated": "at the visit", "between": "between visits"}
     right = max(text_width_mm(label) for label in labels.values()) + 8
-    figure, axes, _ = _frame([dated, turnbull], [], right)
-    _band(axes, turnbull)
+    figure, axes, _ = frame([dated, turnbull], [], right)
+    draw_band(axes, turnbull)
     axes.step(dated["months"], dated["survival"], where="post", color=DARK, linewidth=1.2)
     axes.plot(turnbull["months"], turnbull["survival"], color=MID, linestyle=LOOKS[1].line, linewidth=1.4)
-    _name_curves(axes, [(dated, labels["dated"], LOOKS[0]), (turnbull, labels["between"], LOOKS[1])])
+    name_curves(axes, [(dated, labels["dated"], LOOKS[0]), (turnbull, labels["between"], LOOKS[1])])
     told = [
         f"{name}: {percent(curve['survival'].iloc[-1])} at {curve['months'].iloc[-1]:g} months"
         for name, curve in (("Dated at the visit", dated), ("Between visits", turnbull))
@@ -167,7 +170,7 @@ def draw_competing_risks(curves: pd.DataFrame) -> Drawing:
         (curve.assign(survival=curve[column]), label, LOOKS[k])
         for k, (column, label) in enumerate(zip(("failure", "death"), labels, strict=True))
     ]
-    _name_curves(axes, ends)
+    name_curves(axes, ends)
     last = curve.iloc[-1]
     return Drawing(
         figure,
@@ -191,102 +194,6 @@ def _estimated(km: pd.DataFrame | None, subset: str) -> list[pd.Series]:
         return []
     rows = km[km["subset"].eq(subset) & km["estimate"].notna() & ~one_sided(km)]
     return [row for _, row in rows.iterrows()]
-
-
-def _frame(curves: list[pd.DataFrame], row_names: list[str], room_right_mm: float, bands: bool = True, lows=()):
-    """Figure, axes and the months at which numbers stand; without names of rows there is no room for numbers below."""
-    left = max((text_width_mm(name) for name in row_names), default=7) + 9
-    below = BOTTOM_MM + (ROW_MM * len(row_names) + 3 if row_names else 0)
-    height = below + BODY_MM + 4
-    figure = new_figure(DOUBLE_MM, height)
-    axes = axes_at(figure, left, below, DOUBLE_MM - left - room_right_mm, BODY_MM)
-    last = max(float(curve["months"].max()) for curve in curves)
-    ticks = month_ticks(last)
-    axes.set_xlim(0, max(last, 1.0))
-    axes.xaxis.set_major_locator(FixedLocator(ticks))
-    columns = ["survival", "conf_low"] if bands else ["survival"]
-    low = min([float(curve[columns].min().min()) for curve in curves] + list(lows))
-    floor = 0.0 if low < 0.5 else math.floor((low - 0.01) * 20) / 20
-    axes.set_ylim(floor, 1 + 0.02 * (1 - floor))
-    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{100 * value:g}"))
-    axes.grid(axis="y")
-    axes.set_xlabel("Months since placement")
-    axes.set_ylabel("Implants in function, %" + (f"\n(axis starts at {100 * floor:g}%)" if floor else ""))
-    return figure, axes, ticks
-
-
-def month_ticks(last: float) -> np.ndarray:
-    """Whole years, not more than eleven of them."""
-    every = next(step for step in (12, 24, 60, 120, 240, 10**6) if last / step <= 11)
-    return np.arange(0, last + 1e-9, every)
-
-
-def _band(axes, curve: pd.DataFrame) -> None:
-    known = curve["conf_low"].notna()
-    if known.any():
-        band = curve[known]
-        axes.fill_between(
-            band["months"],
-            band["conf_low"],
-            band["conf_high"],
-            step="post",
-            facecolor=LIGHT,
-            alpha=0.45,
-            linewidth=0,
-        )
-
-
-def _name_curves(axes, curves: list[tuple]) -> None:
-    """Each curve's name at its right end, pushed apart where they would meet."""
-    low, high = axes.get_ylim()
-    least, placed = 0.065 * (high - low), -np.inf
-    right = axes.get_xlim()[1]
-    for curve, label, look in sorted(curves, key=lambda named: float(named[0]["survival"].iloc[-1])):
-        end, last = float(curve["months"].iloc[-1]), float(curve["survival"].iloc[-1])
-        placed = max(last, placed + least)
-        name_beside(axes, placed, label, points=14)
-        axes.annotate(
-            "",
-            (end, last),
-            xytext=(right, placed),
-            textcoords="data",
-            annotation_clip=False,
-            arrowprops={
-                "arrowstyle": "-",
-                "color": look.colour,
-                "linewidth": 0.5,
-                "shrinkA": 0,
-                "shrinkB": 0,
-            },
-        )
-        axes.plot(
-            [right],
-            [placed],
-            marker=look.marker,
-            color=look.colour,
-            markerfacecolor=look.face,
-            clip_on=False,
-            transform=axes.transData + _points_right(axes, 7),
-        )
-
-
-def _points_right(axes, points: float):
-    """A shift to the right."""
-    return ScaledTranslation(points / 72, 0, axes.figure.dpi_scale_trans)
-
-
-def _numbers_below(figure, axes, ticks: Sequence[float], rows: dict[str, pd.Series]) -> None:
-    """Rows of numbers under the ticks they belong to."""
-    width, height = figure.get_size_inches() * 25.4
-    left, right = axes.get_position().x0, axes.get_position().x1
-    last = axes.get_xlim()[1]
-    for k, (name, series) in enumerate(rows.items()):
-        y = (ROW_MM * (len(rows) - k) - 0.5) / height
-        figure.text(2.0 / width, y, name, va="center")
-        for tick in ticks:
-            if tick in series.index and not missing(series.loc[tick]):
-                x = left + (right - left) * tick / last
-                figure.text(x, y, short_count(series.loc[tick]), ha="center", va="center")
 
 
 def _told(km, curve: pd.DataFrame, numbers: pd.DataFrame, subset: str, name: str) -> str:
