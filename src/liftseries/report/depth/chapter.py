@@ -16,7 +16,7 @@ from liftseries.report.kit.words import DEVIATIONS
 from liftseries.report.kit.writer import Writer
 
 
-def how_deep(writer: Writer) -> Iterable[Block]:
+def blocks(writer: Writer) -> Iterable[Block]:
     """Planned against achieved depth, deviations, the ladder of single cases."""
     material = writer.material
     if not has_log(material):

@@ -58,5 +58,5 @@ TABLES = (
     ),
 )
 CHAPTER = Chapter(
-    id="depth", title="How deep was drilled", blocks=f"{ROOM}.chapter:how_deep", figures=FIGURES, tables=TABLES
+    id="depth", title="How deep was drilled", blocks=f"{ROOM}.chapter:blocks", figures=FIGURES, tables=TABLES
 )

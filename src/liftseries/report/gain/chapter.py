@@ -12,7 +12,7 @@ from liftseries.report.kit.sentences import problems
 from liftseries.report.kit.writer import Writer
 
 
-def what_bone_was_gained(writer: Writer) -> Iterable[Block]:
+def blocks(writer: Writer) -> Iterable[Block]:
     """Bone gain at the visits, and what goes with it."""
     material, words = writer.material, writer.material.words
     if not material.has_visits:

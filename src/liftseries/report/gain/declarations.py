@@ -46,7 +46,7 @@ TABLES = (
 CHAPTER = Chapter(
     id="bone",
     title="What bone was gained",
-    blocks=f"{ROOM}.chapter:what_bone_was_gained",
+    blocks=f"{ROOM}.chapter:blocks",
     figures=FIGURES,
     tables=TABLES,
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +39,7 @@ def source_in(output: Path | str) -> Callable[[str], pd.DataFrame]:
     """`read` of `draw_figure` for an output folder: each source from the file that a run left."""
     output = Path(output)
 
+    @cache
     def read(source: str) -> pd.DataFrame:
         path = output / file_of(source)
         if source in ROWS:

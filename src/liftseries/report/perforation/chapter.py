@@ -22,7 +22,7 @@ from liftseries.report.perforation.sentences import (
 )
 
 
-def what_happened_to_the_membrane(writer: Writer) -> Iterable[Block]:
+def blocks(writer: Writer) -> Iterable[Block]:
     """How often the membrane tore, and what goes with it."""
     material, words = writer.material, writer.material.words
     rates = material.rows("perforation.rate")

@@ -91,7 +91,7 @@ TABLES = (
 CHAPTER = Chapter(
     id="membrane",
     title="What happened to the membrane",
-    blocks=f"{ROOM}.chapter:what_happened_to_the_membrane",
+    blocks=f"{ROOM}.chapter:blocks",
     figures=FIGURES,
     tables=TABLES,
 )

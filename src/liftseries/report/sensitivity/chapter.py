@@ -11,7 +11,7 @@ from liftseries.report.kit.writer import Writer
 from liftseries.report.sensitivity.sentences import evalue_sentence, lost_sentence
 
 
-def what_could_change_the_answers(writer: Writer) -> Iterable[Block]:
+def blocks(writer: Writer) -> Iterable[Block]:
     """Unmeasured causes, overlooked tears, implants lost, how alike sites are."""
     material = writer.material
     yield from evalue_sentence(material)

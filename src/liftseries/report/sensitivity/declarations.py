@@ -41,6 +41,6 @@ TABLES = (
 CHAPTER = Chapter(
     id="sensitivity",
     title="What could change the answers",
-    blocks=f"{ROOM}.chapter:what_could_change_the_answers",
+    blocks=f"{ROOM}.chapter:blocks",
     tables=TABLES,
 )

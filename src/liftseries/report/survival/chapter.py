@@ -12,7 +12,7 @@ from liftseries.report.kit.writer import Writer
 from liftseries.report.survival.sentences import MODELS, hazards_sentence, survival_sentence
 
 
-def how_the_implants_fared(writer: Writer) -> Iterable[Block]:
+def blocks(writer: Writer) -> Iterable[Block]:
     """How long implants stay, what the choices are worth, and what goes with it."""
     material, words = writer.material, writer.material.words
     if not material.has_visits:

@@ -172,7 +172,7 @@ TABLES = (
 CHAPTER = Chapter(
     id="implants",
     title="How the implants fared",
-    blocks=f"{ROOM}.chapter:how_the_implants_fared",
+    blocks=f"{ROOM}.chapter:blocks",
     figures=FIGURES,
     tables=TABLES,
 )
