@@ -9,14 +9,14 @@ import pytest
 from made_series import KINDS, made_series
 from PIL import Image
 
-from liftseries.report.depth import figures as depth
-from liftseries.report.kit.figure_files import FIGURES
+from liftseries.report.depth import ladder_figures
 from liftseries.report.kit.figures.style import LOOKS, save
 from liftseries.report.kit.svg import alt_text, width_mm
 from liftseries.report.perforation import figures as perforation
-from liftseries.report.survival import figures as survival
+from liftseries.report.purposes import purpose
+from liftseries.report.survival import hazard_figures
 
-NAMES = [name for names in FIGURES.values() for name in names]
+NAMES = [figure.name for figure in purpose("publication").figures]
 HALF_A_MM = 0.5
 
 
@@ -166,7 +166,7 @@ def test_ladder_names_instrument_less_stop_and_the_first_open_finding(drawings):
 def test_a_long_log_gets_the_whole_width(made):
     case = made["full"].left["models/ladder_cases.csv"].query("case == 1")
     long = pd.concat([case.iloc[[0]].assign(step_no=n + 1) for n in range(24)])
-    drawing = depth.draw_ladder_case(pd.concat([long, long.assign(case=2)]))
+    drawing = ladder_figures.draw_ladder_case(pd.concat([long, long.assign(case=2)]))
     assert drawing.figure.get_size_inches()[0] * 25.4 == pytest.approx(174)
     tops = [axes.get_position().y0 for axes in drawing.figure.axes]
     assert tops[0] > tops[1]
@@ -186,7 +186,7 @@ def test_a_term_without_an_estimate_is_shown_as_such(made):
     gone = rows.index[-1]
     rows.loc[gone, ["estimate", "conf_low", "conf_high"]] = np.nan
     rows.loc[gone, "problem"] = "it does not vary"
-    drawing = survival.draw_hazard_ratios(rows)
+    drawing = hazard_figures.draw_hazard_ratios(rows)
     assert "not estimated †" in [text.get_text() for text in drawing.figure.texts]
     assert "not estimated, it does not vary" in drawing.alt
 
@@ -194,7 +194,7 @@ def test_a_term_without_an_estimate_is_shown_as_such(made):
 def test_an_interval_beyond_the_axis_ends_in_an_arrow_head(made):
     rows = made["full"].rows("survival.cox").copy()
     rows.loc[rows.index[0], "conf_high"] = 9.0  # a hazard ratio of 8000
-    (axes,) = survival.draw_hazard_ratios(rows).figure.axes
+    (axes,) = hazard_figures.draw_hazard_ratios(rows).figure.axes
     assert axes.get_xlim()[1] <= 100
     assert ">" in {line.get_marker() for line in axes.lines}
 

@@ -2,18 +2,26 @@
 
 import itertools
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
 from made_series import KINDS, PLAN
 
+from liftseries.report.kit.blocks import Report
 from liftseries.report.kit.figures.style import save
-from liftseries.report.kit.material import read_material
+from liftseries.report.kit.material import Material, read_material
 from liftseries.report.kit.tables.cells import TRACE
+from liftseries.report.kit.writer import write
 from liftseries.report.pages.page import render_html, render_pdf, write_html, write_pdf
-from liftseries.report.purposes.publication import NOTICES, build
+from liftseries.report.purposes import purpose
+from liftseries.report.purposes.publication.first_page import NOTICES
 
 MARKER = "ZZ-MARKER-NAME"
+
+
+def build(material: Material) -> Report:
+    return write(purpose("publication"), material)
 
 
 class Page(HTMLParser):
@@ -192,13 +200,12 @@ def test_limits_of_survival_stay_unsaid_where_nobody_was_followed(pages):
 
 
 def test_numbers_still_at_risk_are_told_when_follow_up_is_short(made, tmp_path):
-    from liftseries.report.closing.limits import limits
-    from liftseries.report.kit.words import Words
+    from liftseries.report.closing.limits import limits_told
 
     output = made["full"].leave_in(tmp_path)
     rows = "subset,months,n_at_risk,n_failed,n_censored\nall,0,40,0,0\nall,6,31,0,9\n"
     (output / "models" / "survival_at_risk.csv").write_text(rows, encoding="utf-8")
-    told = " ".join(limits(read_material(output, PLAN), Words()))
+    told = " ".join(limits_told(read_material(output, PLAN)))
     assert "still at risk: 31 at month 6." in told
 
 
@@ -228,10 +235,11 @@ def test_ids_of_patients_and_sites_stay_out(made, drawings, tmp_path):
         patient_id=MARKER + series.cases["patient_id"],
         operator=MARKER,
     )
-    shown = type(series)(marked, series.gains, series.curves, series.left).drawings()
+    visits = series.visits.assign(site_id=MARKER + series.visits["site_id"])
+    shown = replace(series, cases=marked, visits=visits).drawings()
     output = series.leave_in(tmp_path)
-    for name in ("residual_height", "planned_achieved"):
-        save(shown[name], output / "figures" / name, ["svg"])
+    for name, drawing in shown.items():
+        save(drawing, output / "figures" / name, ["svg"])
     report = build(read_material(output, PLAN))
     write_html(report, tmp_path / "report.html")
     write_tables(report.tables, tmp_path / "tables")
@@ -267,7 +275,7 @@ def test_html_is_the_same_bytes_twice_and_written_whole(reports, tmp_path):
 
 
 def test_a_folder_with_nothing_in_it_still_makes_a_report(tmp_path):
-    report = build(read_material(tmp_path, {}))
+    report = build(read_material(tmp_path, PLAN))
     page = Page(render_html(report))
     assert "Nothing could be estimated; the chapters say why." in page.text
     assert page.all("table") == []

@@ -12,12 +12,17 @@ from made_series import KINDS, PLAN
 
 from liftseries.base.tables import read_table
 from liftseries.models.shared.results import DESIGN_EFFECT
-from liftseries.report.kit.material import read_material
+from liftseries.report.kit.material import Material, read_material
 from liftseries.report.kit.numbers import exponent, interval, percent, ratio
-from liftseries.report.kit.tables.cells import traced
+from liftseries.report.kit.tables.cells import Display, traced
+from liftseries.report.kit.tables.making import make_tables
 from liftseries.report.kit.words import trace_of
 from liftseries.report.pages.table_files import as_csv, as_docx, write_tables
-from liftseries.report.purposes.tables import displays
+from liftseries.report.purposes import purpose
+
+
+def displays(material: Material) -> dict[str, Display]:
+    return make_tables(purpose("publication").tables, material)
 
 
 @pytest.fixture(scope="module")
@@ -125,7 +130,7 @@ def test_a_level_called_NA_stays_a_level(tmp_path):
 
 
 def test_a_folder_without_files_is_empty_material(tmp_path):
-    material = read_material(tmp_path, {})
+    material = read_material(tmp_path, PLAN)
     assert material.results.empty
     assert displays(material) == {}
 

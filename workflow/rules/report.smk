@@ -30,16 +30,14 @@ rule report:
         counts="checked/counts.csv",
         set_aside="set_aside.csv",
         ladder_cases="models/ladder_cases.csv",
-        figures=figure_files(),
+        figures=figure_files(*plan.purpose),
         files=plan.files(),
     output:
-        html="report.html",
-        pdf="report.pdf",
-        tables=directory("tables"),
+        [directory(path) if "." not in path else path for path in report_files(plan.purpose)],
     log:
         "logs/report.log",
     params:
-        does="liftseries.report.purposes.publication:write_report",
+        does="liftseries.report.purposes.jobs:write_reports",
         study=str(plan.folder),
         plan=plan.as_written,
         versions=versions(),
@@ -56,14 +54,12 @@ rule write_manifest:
         plan=plan.folder / "study.yaml",
         tables=plan.files(),
         outputs=[
-            "report.html",
-            "report.pdf",
             "results.csv",
             "set_aside.csv",
             "derived/steps.csv",
             "derived/sites.csv",
-            "tables",
-            *figure_files(),
+            *report_files(plan.purpose),
+            *figure_files(*plan.purpose),
         ],
     output:
         manifest="manifest.json",

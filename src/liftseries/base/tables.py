@@ -1,18 +1,17 @@
-"""A CSV as a run leaves it, read back with its texts as texts."""
+"""The tables that a run leaves, read back with their texts as texts."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import pandas as pd
 
-# fmt: off
 TEXT_COLUMNS = (
     "analysis", "subset", "term", "scale", "method", "problem", "reason", "level", "stage", "column",
     "unit", "table", "file", "rule", "message", "value_class", "deviation",
     "complication", "rungs_mm", "deviations", "site_label", "variable", "level_of", "model", "predictors",
-)
+)  # fmt: skip
 
 
 def read_table(path: Path | str, columns: Sequence[str] = ()) -> pd.DataFrame:
@@ -28,3 +27,28 @@ def read_table(path: Path | str, columns: Sequence[str] = ()) -> pd.DataFrame:
         if column in table:
             table[column] = table[column].fillna("")
     return table
+
+
+class Tables:
+    """The tables of an output folder by the names that declarations give them, each read once.
+
+    Parameters
+    ----------
+    where : name of a table -> its file, and the analyses whose rows are meant (all rows where none is named)
+    output : the folder
+    """
+
+    def __init__(self, where: Callable[[str], tuple[str, Sequence[str]]], output: Path | str = "."):
+        self.where, self.output = where, Path(output)
+        self._read: dict[str, pd.DataFrame] = {}
+
+    def __call__(self, source: str) -> pd.DataFrame:
+        """The table of that name."""
+        if source not in self._read:
+            file, analyses = self.where(source)
+            path = self.output / file
+            table = pd.read_parquet(path) if path.suffix == ".parquet" else read_table(path)
+            if analyses:
+                table = table[table["analysis"].isin(analyses)].reset_index(drop=True)
+            self._read[source] = table
+        return self._read[source]

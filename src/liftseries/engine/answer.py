@@ -9,9 +9,10 @@ from typing import Any
 import pandas as pd
 
 from liftseries.base.outputs import write_csv
+from liftseries.base.tables import Tables
 from liftseries.engine.job import Job, named
 from liftseries.engine.questions import left_out, n_in_chunk
-from liftseries.engine.tables import Tables
+from liftseries.models.files import where
 from liftseries.models.questions import question as question_named
 from liftseries.models.shared.question import Question
 
@@ -24,7 +25,7 @@ def answer_job(job: Job) -> None:
     Its params: `questions`, their names; `asked`, question -> argument -> value of the plan; `drawn`, question -> files
     of its replicates, for those that resample.
     """
-    tables, asked = Tables(), job.params
+    tables, asked = Tables(where), job.params
     for name in asked.questions:
         draws = {"draws": read_draws(asked.drawn[name])} if name in asked.drawn else {}
         for table, left in answer(question_named(name), tables, {**asked.asked[name], **draws}).items():
@@ -54,7 +55,7 @@ def answer(question: Question, tables: Callable[[str], pd.DataFrame], asked: Map
 def draw_chunk(name: str, asked: Mapping[str, Any], first: int, n: int) -> pd.DataFrame:
     """The replicates of one job, of `n` in all, the first of them number `first`."""
     question = question_named(name)
-    inputs = arguments(question, Tables())
+    inputs = arguments(question, Tables(where))
     inputs.pop("by", None)
     return named(question.draws.function)(**inputs, **asked, first=first, n=n_in_chunk(question.draws, first, n))
 

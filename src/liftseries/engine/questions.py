@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import reduce
 from typing import Any
 
-from liftseries.engine.files import file_of
+from liftseries.models.files import file_of
 from liftseries.models.questions import QUESTIONS, ROOMS
 from liftseries.models.shared.question import Draws, Question
 from liftseries.study.plan import Plan

@@ -13,6 +13,7 @@ It is made from the run's own tables by the report's own code, beside the output
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -20,6 +21,7 @@ import pandas as pd
 
 from liftseries.base.errors import Problem, StudyError
 from liftseries.base.outputs import remake_folder, write_csv, write_text
+from liftseries.disclosure.declared import MEDIAN_NEEDS, QUARTILES_NEED
 from liftseries.engine.provenance import MANIFEST, is_up_to_date, versions
 from liftseries.engine.run import alone_in
 from liftseries.release.check import worked_out
@@ -27,12 +29,12 @@ from liftseries.release.figures import draw_figures
 from liftseries.release.masking import Masked, mask, withheld_columns
 from liftseries.release.population import read_population
 from liftseries.release.rows import advice_of, can_be_counted, rows_of
-from liftseries.release.words import figures_left_out, what_was_withheld
-from liftseries.report.kit.material import read_material
+from liftseries.report.kit.declarations import KeptIn, Purpose
+from liftseries.report.kit.material import Withheld, read_material
 from liftseries.report.kit.numbers import WITHHELD_COUNT
-from liftseries.report.pages.page import write_html, write_pdf
-from liftseries.report.pages.table_files import write_tables
-from liftseries.report.purposes.publication import build
+from liftseries.report.kit.writer import write
+from liftseries.report.pages.report_files import write_report
+from liftseries.report.purposes import purpose
 from liftseries.study.input_hashes import sha256
 from liftseries.study.plan import Plan
 
@@ -132,13 +134,29 @@ def _check_protected(plan: Plan, masked: Masked) -> None:
 
 def _write(room: Path, masked: Masked, smallest_cell: int, rows_leave: bool) -> None:
     told = masked.withheld
-    words = what_was_withheld(smallest_cell, *(int(told[name].sum()) for name in TOLD), rows_leave)
-    figures = draw_figures(masked.material, masked.material.table("survival_curves"), room / "figures")
-    report = build(replace(masked.material, withheld=words, figures=figures))
-    write_html(report, room / "report.html")
-    write_pdf(report, room / "report.pdf")
-    write_tables(report.tables, room / "tables")
+    withheld = Withheld(
+        smallest_cell,
+        MEDIAN_NEEDS * smallest_cell,
+        QUARTILES_NEED * smallest_cell,
+        *(int(told[name].sum()) for name in TOLD),
+        rows_leave,
+    )
+    for report in reports_of(masked.material.plan["purpose"]):
+        figures = draw_figures(report.figures, masked.material, room / "figures")
+        written = write(report, replace(masked.material, withheld=withheld, figures=figures))
+        write_report(written, report.files, room)
     write_csv(room / "results.csv", released_results(masked.material.results, masked.whole.results))
+
+
+def reports_of(names: Iterable[str]) -> list[Purpose]:
+    """The reports of a study that may leave the house."""
+    return [report for report in map(purpose, names) if report.may_be_released]
+
+
+def figures_left_out(names: Iterable[str]) -> list[str]:
+    """The figures of these reports that stay in the house, in their order."""
+    figures = (figure for report in reports_of(names) for figure in report.figures)
+    return list(dict.fromkeys(figure.name for figure in figures if isinstance(figure.released, KeptIn)))
 
 
 def released_results(masked: pd.DataFrame, whole: pd.DataFrame) -> pd.DataFrame:
@@ -170,7 +188,7 @@ def _record(plan: Plan, masked: Masked, rows_leave: bool) -> dict:
             ),
         },
         "tables": masked.withheld.set_index("table").to_dict("index"),
-        "figures_left_out": figures_left_out(),
+        "figures_left_out": figures_left_out(plan.purpose),
         "not_in_the_bundle": [
             "derived/",
             *([] if rows_leave else ["coarsened rows"]),

@@ -7,15 +7,23 @@ from collections.abc import Iterable
 import pandas as pd
 
 from liftseries.models.shared.design import INTERCEPT
+from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count, counted, is_withheld, listed, missing, percent, share_of
-from liftseries.report.kit.words import Words
+from liftseries.report.kit.writer import Writer
 
 HOLD_RESIDUAL_HEIGHT = ("rbh_mid_mm", "protrusion_mm", "dome_ml")
 
 
-def limits(material: Material, words: Words) -> Iterable[str]:
-    """A short paragraph a limit; those that the data do not bear out are left unsaid."""
+def limits(writer: Writer) -> Iterable[Block]:
+    """The chapter: a short paragraph a limit, and the sites left out."""
+    for text in limits_told(writer.material):
+        yield Paragraph(text)
+    yield from writer.table("left_out")
+
+
+def limits_told(material: Material) -> Iterable[str]:
+    """The limits; those that the data do not bear out are left unsaid."""
     yield (
         "This is a series of cases, not an experiment. Who was treated how was decided by people who saw "
         "the patient, so that a difference between groups can come from how they were chosen. Terms in a "
@@ -28,9 +36,9 @@ def limits(material: Material, words: Words) -> Iterable[str]:
             "An implant found lost failed at some time since the visit before. The report dates it at the "
             "visit that found it, so that survival before that visit looks a little better than it was."
         )
-    yield from _dropouts(material, words)
+    yield from _dropouts(material)
     yield from _shared_height(material)
-    yield from _missing(material, words)
+    yield from _missing(material)
     yield from _log(material)
     yield (
         "Many numbers stand in this report. Intervals and p-values are not widened for their number, so "
@@ -80,7 +88,7 @@ def _detection(material: Material) -> Iterable[str]:
     yield text
 
 
-def _dropouts(material: Material, words: Words) -> Iterable[str]:
+def _dropouts(material: Material) -> Iterable[str]:
     table = material.table("survival_at_risk")
     table = table[table["subset"].eq("all")] if len(table) else table
     if table.empty:
@@ -101,7 +109,7 @@ def _dropouts(material: Material, words: Words) -> Iterable[str]:
     )
     left_out = material.left_out
     never = left_out[left_out["analysis"].isin(["survival.km", "follow_up"]) & left_out["subset"].eq("all")]
-    told = [f"{count(row['n_sites'])} ({words.reason(str(row['reason']))})" for _, row in never.iterrows()]
+    told = [f"{count(row['n_sites'])} ({material.words.reason(str(row['reason']))})" for _, row in never.iterrows()]
     if told:
         yield f"Sites that no survival estimate could use: {listed(told)}."
 
@@ -117,17 +125,17 @@ def _shared_height(material: Material) -> Iterable[str]:
         )
 
 
-def _missing(material: Material, words: Words) -> Iterable[str]:
+def _missing(material: Material) -> Iterable[str]:
     table = material.table("missing")
     table = table[table["subset"].eq("all")] if len(table) else table
     if table.empty:
         return
-    plan = material.plan.get("plan", {})
-    terms = {term for key in ("perforation_terms", "survival_terms", "gain_terms") for term in plan.get(key, ())}
+    terms = {term for key in ("perforation_terms", "survival_terms", "gain_terms") for term in material.asked[key]}
     gaps = table[pd.to_numeric(table["n_missing"]).ne(0)]
     used = gaps[gaps["column"].isin({"perforation", *terms})]
     told = [
-        f"{words.column(row['column']).lower()} {share_of(row['n_missing'], row['n'])}" for _, row in used.iterrows()
+        f"{material.words.column(row['column']).lower()} {share_of(row['n_missing'], row['n'])}"
+        for _, row in used.iterrows()
     ]
     if told:
         yield (

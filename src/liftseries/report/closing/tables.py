@@ -1,4 +1,4 @@
-"""What stands behind the estimates: how missing values were filled in, and what the intervals hold in simulations."""
+"""What stands behind the estimates: sites left out, missing values filled in, intervals tried in simulations."""
 
 from __future__ import annotations
 
@@ -7,13 +7,36 @@ import csv
 from liftseries.base.home import folder
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count, percent
-from liftseries.report.kit.tables.cells import Display, table_of
-from liftseries.report.kit.words import Words
+from liftseries.report.kit.tables.cells import Content, content_of
+from liftseries.report.kit.words import BANDS, Words
 
 COVERAGE = "coverage.csv"  # in reports/; tests/benchmarks/coverage.py writes it
 
 
-def imputation_table(material: Material, words: Words) -> Display | None:
+def left_out_table(material: Material, words: Words) -> Content | None:
+    """Sites that an analysis left out, and why."""
+    rows = [
+        (
+            row["analysis"],
+            _group(row["subset"], words),
+            words.reason(str(row["reason"])),
+            count(row["n_sites"]),
+        )
+        for _, row in material.left_out.iterrows()
+    ]
+    return content_of(
+        ("Analysis", "Subset", "Reason", "Sites"),
+        rows,
+    )
+
+
+def _group(subset: str, words: Words) -> str:
+    if subset == "all":
+        return "All"
+    return words.subset(subset) if "=" in subset else f"by {BANDS.get(subset, words.column(subset)).lower()}"
+
+
+def imputation_table(material: Material, words: Words) -> Content | None:
     """Which variables were imputed for which model, and from what."""
     rows = [
         (
@@ -30,15 +53,13 @@ def imputation_table(material: Material, words: Words) -> Display | None:
         )
         for _, row in table.iterrows()
     ]
-    return table_of(
-        "imputation",
-        "How missing terms were imputed: each from the others, in turn.",
+    return content_of(
         ("For the model of", "Variable", "Once a", "Missing", "Model", "Predictors"),
         rows,
     )
 
 
-def coverage_table(material: Material) -> Display | None:
+def coverage_table(material: Material, words: Words) -> Content | None:
     """The share of simulated 95% intervals that hold the truth, ours and those that ignore patients."""
     path = folder("reports") / COVERAGE
     if material.results.empty or not path.is_file():
@@ -56,9 +77,7 @@ def coverage_table(material: Material) -> Display | None:
         )
         for row in found
     ]
-    return table_of(
-        "coverage",
-        "How often a 95% interval holds the truth in simulated series, sites clustered in patients.",
+    return content_of(
         ("Series", "Estimate", "Without an interval", "Holds the truth", "Ignoring patients", "± simulation"),
         rows,
         "Shares are of the simulated series in which there was an interval. Where events are few, perforation.gee and "

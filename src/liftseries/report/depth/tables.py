@@ -6,17 +6,17 @@ from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import p_value, share_of
 from liftseries.report.kit.tables.cells import (
     TRACE,
-    Display,
+    Content,
+    content_of,
     design_effect,
     estimate,
     methods_of,
     numbers,
-    table_of,
 )
-from liftseries.report.kit.words import CANNOT_OCCUR, DEVIATIONS, IMPOSSIBLE, trace_of
+from liftseries.report.kit.words import CANNOT_OCCUR, DEVIATIONS, IMPOSSIBLE, Words, trace_of
 
 
-def deviations_table(material: Material) -> Display | None:
+def deviations_table(material: Material, words: Words) -> Content | None:
     """Deviations from the drilling plan by kind and approach."""
     table = material.table("deviations")
     if table.empty:
@@ -31,9 +31,7 @@ def deviations_table(material: Material) -> Display | None:
         for kind in dict.fromkeys(table["deviation"])
     ]
     heads = ["All" if s == "all" else s.partition("=")[2].capitalize() for s in subsets]
-    return table_of(
-        "deviations",
-        "Sites that show a deviation, of the sites where it could be judged.",
+    return content_of(
         ("Deviation", *heads),
         rows,
         "Judged from the drilling log; whether a gauge depth differs needs a gauge pass.",
@@ -46,7 +44,7 @@ def _judged(cell, kind: str, subset: str) -> str:
     return share_of(cell.n_true, cell.n_sites) if cell is not None and cell.n_sites else "none judged"
 
 
-def agreement_table(material: Material) -> Display | None:
+def agreement_table(material: Material, words: Words) -> Content | None:
     """Bias and limits of agreement of the last depth."""
     names = {
         "bias": "Bias, achieved less planned",
@@ -64,9 +62,7 @@ def agreement_table(material: Material) -> Display | None:
         )
         for _, row in material.rows("depth.agreement").iterrows()
     ]
-    return table_of(
-        "depth_agreement",
-        "Agreement of the last drilled depth with the planned one, mm; positive is deeper than planned.",
+    return content_of(
         ("", "mm (95% interval)", "p", "Design effect", "Sites", "Patients", TRACE),
         rows,
         methods_of(material.rows("depth.agreement")),

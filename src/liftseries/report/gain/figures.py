@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.ticker import FixedLocator, FuncFormatter
 
+from liftseries.models.shared.outcomes import gain_at_visits
 from liftseries.report.kit.figures.style import (
     DARK,
     DOUBLE_MM,
@@ -27,22 +28,23 @@ MOST_VECTOR_POINTS = 4000  # beyond, single values become pixels: the file would
 
 
 @drawn
-def draw_gain_by_visit(by_visit: pd.DataFrame, gains: pd.DataFrame | None = None) -> Drawing:
+def draw_gain_by_visit(by_visit: pd.DataFrame, visits: pd.DataFrame, cases: pd.DataFrame) -> Drawing:
     """Bone gain against time since placement: every measurement, and mean with standard deviation by recall.
 
     Parameters
     ----------
     by_visit : `months, n, mean, sd`, mm
-    gains : one row a measurement, `months, gain_mm`; without it only the means are drawn
+    visits, cases : one row a visit and one a site, for the single measurements; without rows only means are drawn
     """
     if by_visit.empty:
         return nothing_drawn("no visit has a bone height", DOUBLE_MM)
+    gains = gain_at_visits(visits, cases)
     left, bottom, rows = max(text_width_mm("Measured"), 8.0) + 6, 11.5, 4.0
     height = bottom + rows + 58 + 3
     figure = new_figure(DOUBLE_MM, height)
     axes = axes_at(figure, left, bottom + rows, DOUBLE_MM - left - 34, 58)
     months = by_visit["months"].to_numpy(float)
-    if gains is not None and len(gains):
+    if len(gains):
         axes.plot(
             gains["months"].astype(float),
             gains["gain_mm"].astype(float),
@@ -60,7 +62,7 @@ def draw_gain_by_visit(by_visit: pd.DataFrame, gains: pd.DataFrame | None = None
     axes.plot(months, mean, color=DARK, linewidth=1.1)
     axes.plot(months, mean, linestyle="", marker="D", color=DARK, markerfacecolor="white", markersize=4.6, zorder=4)
     axes.axhline(0, color=MID, linewidth=0.8, linestyle=(0, (4, 2)))
-    furthest = max(months.max(), 0.0 if gains is None or gains.empty else float(gains["months"].astype(float).max()))
+    furthest = max(months.max(), float(gains["months"].astype(float).max()) if len(gains) else 0.0)
     axes.set_xlim(-0.03 * max(furthest, 12), 1.03 * max(furthest, 12))
     step = next(step for step in (12, 24, 60, 120, 10**6) if furthest / step <= 12)
     axes.xaxis.set_major_locator(FixedLocator(np.arange(0, furthest + 1e-9, step)))

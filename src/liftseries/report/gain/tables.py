@@ -5,12 +5,13 @@ from __future__ import annotations
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count, decimal, missing
 from liftseries.report.kit.tables.cells import (
-    Display,
-    table_of,
+    Content,
+    content_of,
 )
+from liftseries.report.kit.words import Words
 
 
-def gain_scatter_table(material: Material) -> Display | None:
+def gain_scatter_table(material: Material, words: Words) -> Content | None:
     """How much bone gain differs between patients, sites and measurements."""
     if material.table("gain_variances").empty or not material.table("gain_variances")["n_visits"].iloc[0]:
         return None
@@ -26,4 +27,4 @@ def gain_scatter_table(material: Material) -> Display | None:
         if not missing(row["n_visits"])
         else ""
     )
-    return table_of("gain_scatter", "Scatter of the bone gain, standard deviations.", ("", "mm"), rows, note)
+    return content_of(("", "mm"), rows, note)

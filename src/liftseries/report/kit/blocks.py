@@ -62,12 +62,28 @@ Block = Paragraph | Listing | Picture | NumberedTable | Verbatim
 
 
 @dataclass(frozen=True)
-class Chapter:
-    """A heading and what stands under it; `id` is its anchor."""
+class Section:
+    """A heading and what stands under it: a chapter as it is written; `id` is its anchor."""
 
     id: str
     title: str
     blocks: tuple[Block, ...]
+
+
+@dataclass(frozen=True)
+class FirstPage:
+    """What stands before the chapters.
+
+    Attributes
+    ----------
+    notices : what must be known before any number is read
+    studied : what was studied: label and number
+    findings : four to six sentences with intervals
+    """
+
+    notices: tuple[str, ...]
+    studied: tuple[tuple[str, str], ...]
+    findings: tuple[Paragraph, ...]
 
 
 @dataclass(frozen=True)
@@ -77,9 +93,7 @@ class Report:
     Attributes
     ----------
     title, question, study_id : of the plan
-    notices : what must be known before any number is read
-    studied : what was studied: label and number
-    findings : four to six sentences with intervals
+    notices, studied, findings : of its first page
     chapters : in reading order
     tables : every table, by name, for `table_files.write_tables`
     """
@@ -90,5 +104,5 @@ class Report:
     notices: tuple[str, ...]
     studied: tuple[tuple[str, str], ...]
     findings: tuple[Paragraph, ...]
-    chapters: tuple[Chapter, ...]
+    chapters: tuple[Section, ...]
     tables: Mapping[str, Display]

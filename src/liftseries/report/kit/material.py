@@ -6,28 +6,49 @@ A file that a run did not leave is an empty table, and the report says so in one
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from liftseries.base.tables import read_table
+from liftseries.models.files import file_of
 from liftseries.models.questions import QUESTIONS
 from liftseries.models.shared.results import DESIGN_EFFECT, LEFT_OUT_COLUMNS, RESULT_COLUMNS
+from liftseries.report.kit.words import Words
 
-# Tables that no question leaves -> file in the output folder and the columns that an empty one still has.
-SPINE = {
-    "counts": ("checked/counts.csv", "table file read kept set_aside"),
-    "set_aside": ("set_aside.csv", "table file row column value_class rule message"),
-    "ladder_cases": ("models/ladder_cases.csv", "case site_label approach step_no deviations"),
-    "results": ("results.csv", " ".join(RESULT_COLUMNS)),
-}
-FILES = SPINE | {
-    table.name: (f"models/{table.name}.csv", table.columns) for question in QUESTIONS for table in question.leaves
-}
-# fmt: on
+# Table -> the columns that an empty one still has.
+COLUMNS = {
+    "counts": "table file read kept set_aside",
+    "set_aside": "table file row column value_class rule message",
+    "ladder_cases": "case site_label approach step_no deviations",
+    "results": " ".join(RESULT_COLUMNS),
+} | {table.name: table.columns for question in QUESTIONS for table in question.leaves}
+
+
+@dataclass(frozen=True)
+class Withheld:
+    """How much was withheld of a report that leaves the house, and by what rule.
+
+    Attributes
+    ----------
+    smallest_cell : fewest patients that a printed count, or a mean, may rest on
+    median_needs, quartiles_need : fewest patients behind a median, behind quartiles
+    n_counts, n_counts_withheld : how many counts the report in the house prints, and how many of them are withheld
+    n_numbers_withheld : how many other numbers went with them
+    rows_leave : whether coarsened rows stand beside the report
+    """
+
+    smallest_cell: int
+    median_needs: int
+    quartiles_need: int
+    n_counts: int
+    n_counts_withheld: int
+    n_numbers_withheld: int
+    rows_leave: bool
 
 
 @dataclass(frozen=True)
@@ -39,9 +60,9 @@ class Material:
     plan : study.yaml with every default filled in (`Plan.as_written`)
     versions : package -> version
     inputs : input file -> SHA-256
-    tables : name -> table: those of `FILES`, and `left_out`, all `models/*.left_out.csv` one under another
+    tables : name -> table: those of `COLUMNS`, and `left_out`, all `models/*.left_out.csv` one under another
     figures : name -> the SVG
-    withheld : what a report that leaves the house says of the numbers withheld; none in the one that stays
+    withheld : of a report that leaves the house what was withheld; None of the one that stays
     """
 
     plan: Mapping[str, Any]
@@ -49,12 +70,28 @@ class Material:
     inputs: Mapping[str, str]
     tables: Mapping[str, pd.DataFrame]
     figures: Mapping[str, Path] = field(default_factory=dict)
-    withheld: Sequence[str] = ()
+    withheld: Withheld | None = None
 
     @property
     def results(self) -> pd.DataFrame:
         """results.csv."""
         return self.tables["results"]
+
+    @property
+    def asked(self) -> Mapping[str, Any]:
+        """The section `plan` of study.yaml, every default filled in."""
+        return self.plan["plan"]
+
+    @cached_property
+    def words(self) -> Words:
+        """The names of the study's columns."""
+        return Words(self.plan["extra_columns"])
+
+    @property
+    def has_visits(self) -> bool:
+        """Whether any implant was seen at a visit."""
+        followed = self.results[self.results["analysis"].isin(["survival.km", "gain.mixed"])]
+        return bool(pd.to_numeric(followed["n_sites"]).fillna(0).ne(0).any())
 
     @property
     def left_out(self) -> pd.DataFrame:
@@ -64,6 +101,11 @@ class Material:
     def table(self, name: str) -> pd.DataFrame:
         """A table of the run."""
         return self.tables[name]
+
+    def read(self, source: str) -> pd.DataFrame:
+        """A source of a figure (`draw_figure`): a table or `results:…`; empty where this holds no such table."""
+        analysis = source.removeprefix("results:")
+        return self.rows(analysis) if analysis != source else self.tables.get(source, pd.DataFrame())
 
     def rows(self, analysis: str, subset: str | None = None) -> pd.DataFrame:
         """Rows of results.csv of one analysis, of one subset where it is named."""
@@ -77,10 +119,6 @@ class Material:
         rows = self.rows(DESIGN_EFFECT, subset)
         found = rows.loc[rows["term"].eq(f"{analysis} {term}"), "estimate"]
         return float(found.iloc[0]) if len(found) else math.nan
-
-    def has_table(self, name: str) -> bool:
-        """Whether study.yaml names any file for a table of the contract."""
-        return bool(self.plan.get("tables", {}).get(name))
 
 
 def read_material(
@@ -99,7 +137,7 @@ def read_material(
     inputs : input file -> SHA-256
     """
     output = Path(output)
-    tables = {name: read_table(output / file, columns.split()) for name, (file, columns) in FILES.items()}
+    tables = {name: read_table(output / file_of(name), COLUMNS[name].split()) for name in COLUMNS}
     left_out = [read_table(path, LEFT_OUT_COLUMNS) for path in sorted(output.glob("models/*.left_out.csv"))]
     left_out = [table for table in left_out if len(table)] or [pd.DataFrame(columns=list(LEFT_OUT_COLUMNS))]
     tables["left_out"] = pd.concat(left_out, ignore_index=True)

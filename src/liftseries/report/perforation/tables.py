@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from liftseries.report.kit.material import Material
+from liftseries.report.kit.method_words import bound_on, one_sided, way_of
 from liftseries.report.kit.numbers import count, missing, percent, share_of
-from liftseries.report.kit.tables.cells import TRACE, Display, design_effect, estimate, methods_of, table_of
+from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate, methods_of
 from liftseries.report.kit.tables.listing import listing_table
-from liftseries.report.kit.words import ONE_SIDED, Words, trace
+from liftseries.report.kit.words import Words, trace
 
 RATE_METHODS = ("cluster", "wilson", "exact")
 
 
-def perforation_rate_table(material: Material, words: Words) -> Display | None:
+def perforation_rate_table(material: Material, words: Words) -> Content | None:
     """Every rate with each of its intervals, a subset a row; one-sided bounds where none or all perforated."""
     rates = material.rows("perforation.rate")
-    bounded = rates["method"].str.startswith(ONE_SIDED).any()
+    bounded = one_sided(rates).any()
     rows = []
     for subset, table in rates.groupby("subset", sort=False):
         of_method = {row["method"]: row for _, row in table.iterrows()}
@@ -30,9 +31,7 @@ def perforation_rate_table(material: Material, words: Words) -> Display | None:
                 trace("perforation.rate", subset, one["term"], " ".join(of_method)),
             )
         )
-    return table_of(
-        "perforation_rate",
-        "Share of sites whose membrane was perforated, with 95% intervals.",
+    return content_of(
         (
             "Sites",
             "Perforated",
@@ -60,7 +59,8 @@ def perforation_rate_table(material: Material, words: Words) -> Display | None:
 
 def _bound(of_method) -> str:
     """`at most 9.5% (sites alone: 4.1%)`."""
-    patients, sites = (of_method.get(f"{ONE_SIDED}_{unit}") for unit in ("patients", "sites"))
+    bounds = {bound_on(row): row for row in of_method.values()}
+    patients, sites = bounds.get("patients"), bounds.get("sites")
     if patients is None or missing(patients["estimate"]):
         return ""
     side, word = ("conf_high", "at most") if patients["estimate"] == 0 else ("conf_low", "at least")
@@ -68,22 +68,20 @@ def _bound(of_method) -> str:
     return f"{word} {percent(patients[side])}{alone}"
 
 
-def risk_differences_table(material: Material, words: Words) -> Display | None:
+def risk_differences_table(material: Material, words: Words) -> Content | None:
     """Risk differences of the plan's contrasts."""
     rows = material.rows("perforation.risk_difference")
     labels = (("Contrast", lambda row: words.contrast(row["term"])),)
     return listing_table(
         material,
         rows,
-        "risk_differences",
-        "Standardised differences in perforations per 100 sites.",
         labels,
         "More perforations per 100 sites (95% interval)",
         methods_of(rows),
     )
 
 
-def risk_table(material: Material, words: Words) -> Display | None:
+def risk_table(material: Material, words: Words) -> Content | None:
     """Standardised risks along residual height and planned lift, and by band as the secondary version."""
     names = {
         "perforation.risk": "Residual bone height, mm",
@@ -98,23 +96,19 @@ def risk_table(material: Material, words: Words) -> Display | None:
     return listing_table(
         material,
         rows,
-        "perforation_risk",
-        "Standardised risk of a perforation: as if every site had the height, the lift or the band named.",
         labels,
         "Risk (95% interval)",
         methods_of(rows),
     )
 
 
-def nonlinearity_table(material: Material, words: Words) -> Display | None:
+def nonlinearity_table(material: Material, words: Words) -> Content | None:
     """Whether the risk bends along residual height and planned lift."""
     rows = material.rows("perforation.nonlinearity")
     labels = (("Along", lambda row: words.column(row["term"])),)
     return listing_table(
         material,
         rows,
-        "perforation_nonlinearity",
-        "The bend of the risk: the spline's non-linear term, as an odds ratio.",
         labels,
         "Odds ratio (95% interval)",
         methods_of(rows),
@@ -128,18 +122,16 @@ VALIDATION = {
 }
 
 
-def validation_table(material: Material, words: Words) -> Display | None:
+def validation_table(material: Material, words: Words) -> Content | None:
     """The perforation model as a predictor."""
     labels = (
         ("", lambda row: VALIDATION.get(row["term"], row["term"])),
         ("Tried on", lambda row: words.subset(row["subset"])),
-        ("How", lambda row: row["method"].partition(";")[0]),
+        ("How", way_of),
     )
     return listing_table(
         material,
         material.rows("perforation.validation"),
-        "perforation_validation",
-        "The perforation model as a predictor.",
         labels,
         "Estimate (95% interval)",
         "A c statistic of 0.5 is a coin's, 1 is perfect. An intercept of 0 and a slope of 1 mean predictions that are "

@@ -1,1 +1,47 @@
-"""A report a purpose: its chapters in order, its first page."""
+"""The reports: which chapters, which first page, which files; each purpose a folder with its `declaration.PURPOSE`.
+
+A new purpose is its folder here and its name in schemas/plan.yaml. The standard library is all that is imported.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from importlib import import_module
+from pkgutil import iter_modules
+
+from liftseries.report.kit.declarations import Figure, Purpose
+
+
+def names() -> tuple[str, ...]:
+    """The purposes that are there."""
+    return tuple(module.name for module in iter_modules(__path__) if module.ispkg)
+
+
+def purpose(name: str) -> Purpose:
+    """The purpose of that name.
+
+    Raises
+    ------
+    KeyError
+        There is none.
+    """
+    if name not in names():
+        raise KeyError(name)
+    return import_module(f"{__name__}.{name}.declaration").PURPOSE
+
+
+def figures_of(purposes: Sequence[str] = ("publication",)) -> dict[str, tuple[Figure, ...]]:
+    """The figures of these purposes by room (`depth`, `survival`), each once: those of a room are drawn in one job."""
+    by_name = {figure.name: figure for name in purposes for figure in purpose(name).figures}
+    rooms = dict.fromkeys(figure.room for figure in by_name.values())
+    return {room: tuple(figure for figure in by_name.values() if figure.room == room) for room in rooms}
+
+
+def figure_files(*purposes: str) -> list[str]:
+    """Paths of the figures of these purposes within the output folder."""
+    return [path for figures in figures_of(purposes).values() for figure in figures for path in figure.files]
+
+
+def report_files(purposes: Sequence[str]) -> list[str]:
+    """What these purposes leave in the output folder besides figures: pages, and folders of tables."""
+    return [path for name in purposes for path in purpose(name).files]

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from liftseries.report.kit.material import Material
+from liftseries.report.kit.method_words import way_of
 from liftseries.report.kit.numbers import decimal, missing, percent
-from liftseries.report.kit.tables.cells import Display, methods_of
+from liftseries.report.kit.tables.cells import Content, methods_of
 from liftseries.report.kit.tables.listing import listing_table
 from liftseries.report.kit.words import Words
 
 
-def evalue_table(material: Material, words: Words) -> Display | None:
+def evalue_table(material: Material, words: Words) -> Content | None:
     """How strong an unmeasured cause would have to be."""
     names = {"perforation.gee": "Perforation", "survival.cox": "Implant failure"}
 
@@ -26,15 +27,13 @@ def evalue_table(material: Material, words: Words) -> Display | None:
     return listing_table(
         material,
         rows,
-        "evalues",
-        "E-values: the risk ratio that an unmeasured cause would need with both exposure and outcome.",
         labels,
         "E-value of the estimate",
         "1 means that the interval holds no difference already. " + methods_of(rows),
     )
 
 
-def detection_table(material: Material, words: Words) -> Display | None:
+def detection_table(material: Material, words: Words) -> Content | None:
     """What the shares would be if only some of the tears were seen."""
     labels = (
         ("Sites", lambda row: words.subset(row["subset"])),
@@ -43,15 +42,13 @@ def detection_table(material: Material, words: Words) -> Display | None:
     return listing_table(
         material,
         material.rows("sensitivity.detection"),
-        "detection",
-        "Share of sites perforated if only a part of the tears was seen.",
         labels,
         "Perforated (95% interval)",
         "The interval is that of the share seen, divided by the share of tears seen; that share itself is assumed.",
     )
 
 
-def detection_contrast_table(material: Material, words: Words) -> Display | None:
+def detection_contrast_table(material: Material, words: Words) -> Content | None:
     """What a contrast would be if tears were seen more often in one group than in the other."""
 
     def term(row) -> str:
@@ -64,14 +61,12 @@ def detection_contrast_table(material: Material, words: Words) -> Display | None
     return listing_table(
         material,
         material.rows("sensitivity.detection_contrast"),
-        "detection_contrast",
-        "Odds ratios if tears were seen more often in one group than in the other.",
         (("Contrast", term), ("Tears seen", seen)),
         "Odds ratio (95% interval)",
     )
 
 
-def lost_table(material: Material, words: Words) -> Display | None:
+def lost_table(material: Material, words: Words) -> Content | None:
     """Survival if the implants lost from sight fared best or worst, and what it takes to change the answer."""
     rows = material.results[
         material.results["analysis"].isin(["sensitivity.lost_implants", "sensitivity.tipping_point"])
@@ -80,19 +75,17 @@ def lost_table(material: Material, words: Words) -> Display | None:
     def case(row) -> str:
         if row["analysis"] == "sensitivity.tipping_point":
             return "Share of the lost that must have failed to reach the interval's lower limit"
-        return row["method"].partition(";")[0]
+        return way_of(row)
 
     return listing_table(
         material,
         rows,
-        "lost_implants",
-        "Implants in function if those lost from sight fared best or worst.",
         (("Month", lambda row: row["term"]), ("Case", case)),
         "% (95% interval)",
     )
 
 
-def icc_table(material: Material, words: Words) -> Display | None:
+def icc_table(material: Material, words: Words) -> Content | None:
     """How alike the sites of a patient are."""
     labels = (
         ("Quantity", lambda row: words.column(row["term"])),
@@ -101,8 +94,6 @@ def icc_table(material: Material, words: Words) -> Display | None:
     return listing_table(
         material,
         material.rows("measurement.icc"),
-        "intraclass_correlation",
-        "How alike the sites of a patient are: intraclass correlations.",
         labels,
         "Correlation (95% interval)",
     )

@@ -16,6 +16,7 @@ from liftseries.report.kit.figures.style import (
     SINGLE_MM,
     SMALL_PT,
     Drawing,
+    Look,
     axes_at,
     drawn,
     new_figure,
@@ -44,19 +45,19 @@ def refusals(set_aside: pd.DataFrame) -> list[str]:
 
 
 @drawn
-def draw_flow(flow: pd.DataFrame, set_aside: pd.DataFrame | None = None) -> Drawing:
+def draw_flow(flow: pd.DataFrame, set_aside: pd.DataFrame) -> Drawing:
     """Boxes from what was read to what each analysis could use.
 
     Parameters
     ----------
     flow : `stage, n_patients, n_sites`; stages `read`, `set aside`, `in the series`, then what the series has
         Stages that are analyses (`perforation.gee`) stand in the report's table, not here.
-    set_aside : set_aside.csv, for the reasons; without it only numbers are given
+    set_aside : set_aside.csv, for the reasons; without rows only numbers are given
     """
     stages = {str(row["stage"]): row for _, row in flow.iterrows()} if len(flow) else {}
     if IN_SERIES not in stages:
         return nothing_drawn("no counts of patients and sites were left by the run")
-    reasons = refusals(set_aside) if set_aside is not None else []
+    reasons = refusals(set_aside)
     if len(reasons) > MOST_REASONS:
         reasons = [*reasons[:MOST_REASONS], f"and {len(reasons) - MOST_REASONS} more reasons"]
     aside = people(stages[SET_ASIDE]) if SET_ASIDE in stages else ""
@@ -102,11 +103,16 @@ def draw_flow(flow: pd.DataFrame, set_aside: pd.DataFrame | None = None) -> Draw
             text = wrapped(stage.capitalize(), width - 3) + "\n" + wrapped(people(row), width - 3)
             _box(axes, middle - width / 2, rail - 4 - 12, width, 12, text)
 
+    return Drawing(figure, _flow_told(stages, aside, branches))
+
+
+def _flow_told(stages: dict, aside: str, branches: dict) -> str:
+    """The boxes in words."""
     told = [f"{people(stages[READ])} read"] if READ in stages else []
     told += [f"{aside} set aside"] if aside else []
     told += [f"{people(stages[IN_SERIES])} in the series"]
     told += [f"{people(row)} {stage}" for stage, row in branches.items()]
-    return Drawing(figure, f"Flow diagram: {'; '.join(told)}.")
+    return f"Flow diagram: {'; '.join(told)}."
 
 
 def _box(axes, x: float, y: float, width: float, height: float, text: str, left: bool = False, bold: bool = False):
@@ -147,18 +153,7 @@ def draw_residual_height(cases: pd.DataFrame, rbh_bands_mm: Sequence[float] = ()
         of_level = values[approach == level]
         up = bottom + (len(levels) - 1 - k) * (panel_mm + 4)
         axes = axes_at(figure, left, up, SINGLE_MM - left - 3, panel_mm)
-        look = LOOKS[k % len(LOOKS)]
-        counts = np.histogram(of_level, edges)[0]
-        axes.bar(
-            edges[:-1],
-            counts,
-            BIN_MM,
-            align="edge",
-            linewidth=0.5,
-            facecolor=look.colour if not look.hatch else "white",
-            edgecolor="white" if not look.hatch else look.colour,
-            hatch=look.hatch,
-        )
+        _draw_bars(axes, of_level, edges, LOOKS[k % len(LOOKS)])
         for cut in rbh_bands_mm:
             axes.axvline(cut, color=INK, linewidth=0.8, linestyle=(0, (3, 2)))
         axes.set(xlim=(edges[0] - 0.25, edges[-1] + 0.25), ylim=(0, most * 1.22))
@@ -181,8 +176,27 @@ def draw_residual_height(cases: pd.DataFrame, rbh_bands_mm: Sequence[float] = ()
         middle, low, high = np.median(of_level), of_level.min(), of_level.max()
         told.append(f"{counted(len(of_level), level + ' site')}, median {middle:.1f}, from {low:.1f} to {high:.1f} mm")
     axes.set_xlabel("Residual bone height in the middle of the footprint, mm")
-    bands = ""
-    if "rbh_band" in cases:
-        counts = cases.loc[known, "rbh_band"].value_counts(sort=False)
-        bands = f" By band: {listed([f'{n} at {band} mm' for band, n in counts.items() if n])}."
+    bands = _bands_told(cases[known])
     return Drawing(figure, f"Histogram of residual bone height by approach: {'; '.join(told)}.{bands}")
+
+
+def _draw_bars(axes, values: np.ndarray, edges: np.ndarray, look: Look) -> None:
+    """How many values lie between each two edges."""
+    axes.bar(
+        edges[:-1],
+        np.histogram(values, edges)[0],
+        BIN_MM,
+        align="edge",
+        linewidth=0.5,
+        facecolor=look.colour if not look.hatch else "white",
+        edgecolor="white" if not look.hatch else look.colour,
+        hatch=look.hatch,
+    )
+
+
+def _bands_told(cases: pd.DataFrame) -> str:
+    """How many sites are in each band of the plan."""
+    if "rbh_band" not in cases:
+        return ""
+    counts = cases["rbh_band"].value_counts(sort=False)
+    return f" By band: {listed([f'{n} at {band} mm' for band, n in counts.items() if n])}."

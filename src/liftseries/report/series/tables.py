@@ -1,17 +1,17 @@
-"""Who is in the study: flow, rows set aside, characteristics, missing values, sites left out."""
+"""Who is in the study: flow, rows set aside, characteristics, missing values."""
 
 from __future__ import annotations
 
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import WITHHELD, count, decimal, is_withheld, missing, percent, share_of
 from liftseries.report.kit.tables.cells import (
-    Display,
-    table_of,
+    Content,
+    content_of,
 )
-from liftseries.report.kit.words import BANDS, Words
+from liftseries.report.kit.words import Words
 
 
-def flow_table(material: Material) -> Display | None:
+def flow_table(material: Material, words: Words) -> Content | None:
     """Patients and sites at each stage and in each analysis."""
     rows = [
         (
@@ -21,12 +21,10 @@ def flow_table(material: Material) -> Display | None:
         )
         for _, row in material.table("flow").iterrows()
     ]
-    return table_of(
-        "flow", "Patients and sites at each stage and in each analysis.", ("Stage", "Patients", "Sites"), rows
-    )
+    return content_of(("Stage", "Patients", "Sites"), rows)
 
 
-def set_aside_table(material: Material) -> Display | None:
+def set_aside_table(material: Material, words: Words) -> Content | None:
     """How many rows were refused, by table, column and rule."""
     refused = material.table("set_aside")
     if refused.empty:
@@ -34,16 +32,14 @@ def set_aside_table(material: Material) -> Display | None:
     refused = refused.fillna({"column": ""}).drop_duplicates(["table", "file", "row", "column", "rule"])
     counts = refused.groupby(["table", "column", "rule"], sort=True).size()
     rows = [(table, column, str(rule).replace("_", " "), count(n)) for (table, column, rule), n in counts.items()]
-    return table_of(
-        "set_aside",
-        "Rows set aside, by table, column and rule.",
+    return content_of(
         ("Table", "Column", "Rule", "Rows"),
         rows,
         "A row can break more than one rule. set_aside.csv lists each row with its message.",
     )
 
 
-def characteristics_table(material: Material, words: Words) -> Display | None:
+def characteristics_table(material: Material, words: Words) -> Content | None:
     """Patients and sites, overall and by group: n (%), or mean (SD) and median [quartiles]."""
     table = material.table("characteristics")
     if table.empty:
@@ -74,9 +70,7 @@ def characteristics_table(material: Material, words: Words) -> Display | None:
         if any(absent):
             rows.append(("   missing", *(count(n) for n in absent)))
     heads = ["All" if subset == "all" else words.subset(subset) for subset in subsets]
-    return table_of(
-        "characteristics",
-        "Patients and sites, overall and by group.",
+    return content_of(
         ("Characteristic", *heads),
         rows,
         "Numbers: mean (SD), median [quartiles]. Labels: n (% of those known). A patient with sites in two "
@@ -99,7 +93,7 @@ def _level_cell(cell) -> str:
     return f"{count(cell.n)}" + (f" ({percent(cell.share)})" if not missing(cell.share) else "")
 
 
-def missing_table(material: Material, words: Words) -> Display | None:
+def missing_table(material: Material, words: Words) -> Content | None:
     """Empty or `unknown` values by column and centre; columns without any are left out and counted."""
     table = material.table("missing")
     if table.empty:
@@ -116,7 +110,7 @@ def missing_table(material: Material, words: Words) -> Display | None:
         "Not applicable, among them: nothing was to be recorded, by what the same row says or as the study marks it; "
         "the others were not recorded."
     )
-    return table_of("missing", "Missing values by column and centre.", ("Column", *heads), rows, note)
+    return content_of(("Column", *heads), rows, note)
 
 
 def _gap(cell) -> str:
@@ -124,28 +118,3 @@ def _gap(cell) -> str:
         return ""
     shown = not is_withheld(cell.n_not_applicable) and cell.n_not_applicable > 0
     return share_of(cell.n_missing, cell.n) + (f"; {count(cell.n_not_applicable)} not applicable" if shown else "")
-
-
-def left_out_table(material: Material, words: Words) -> Display | None:
-    """Sites that an analysis left out, and why."""
-    rows = [
-        (
-            row["analysis"],
-            _group(row["subset"], words),
-            words.reason(str(row["reason"])),
-            count(row["n_sites"]),
-        )
-        for _, row in material.left_out.iterrows()
-    ]
-    return table_of(
-        "left_out",
-        "Sites that each analysis left out, and why; a site counts once, under its first reason.",
-        ("Analysis", "Subset", "Reason", "Sites"),
-        rows,
-    )
-
-
-def _group(subset: str, words: Words) -> str:
-    if subset == "all":
-        return "All"
-    return words.subset(subset) if "=" in subset else f"by {BANDS.get(subset, words.column(subset)).lower()}"

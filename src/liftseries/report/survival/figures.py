@@ -1,38 +1,37 @@
-"""How the implants fared, drawn: Kaplan-Meier with the numbers behind it, by bone height; hazard ratios."""
+"""How the implants fared, drawn: Kaplan-Meier with the numbers behind it, between visits, death competing."""
 
 from __future__ import annotations
-
-import math
-from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
 from matplotlib.ticker import FixedLocator, FuncFormatter
-from matplotlib.transforms import ScaledTranslation
 
 from liftseries.report.kit.figures.style import (
     DARK,
     DOUBLE_MM,
-    INK,
     LIGHT,
     LOOKS,
     MID,
-    SMALL_PT,
     Drawing,
     axes_at,
     drawn,
-    name_beside,
     new_figure,
     nothing_drawn,
     text_width_mm,
-    wrapped,
 )
-from liftseries.report.kit.figures.terms import draw_terms
-from liftseries.report.kit.numbers import count, counted, interval, missing, p_value, percent, short_count
-from liftseries.report.kit.words import ONE_SIDED, Words
+from liftseries.report.kit.method_words import one_sided
+from liftseries.report.kit.numbers import count, interval, missing, percent
+from liftseries.report.survival.curves import (
+    BODY_MM,
+    BOTTOM_MM,
+    draw_band,
+    frame,
+    month_ticks,
+    name_curves,
+    numbers_below,
+)
 
 AT_RISK = {"n_at_risk": "At risk", "n_failed": "Failed so far", "n_censored": "Censored so far"}
-ROW_MM, BODY_MM, BOTTOM_MM = 4.0, 58.0, 12.0
 NONE_FOLLOWED = "no implant was followed to a visit"
 
 
@@ -42,19 +41,19 @@ def draw_survival(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.DataFrame 
 
     Parameters
     ----------
-    curves : `subset, months, survival, conf_low, conf_high`
+    curves : `subset, months, survival, conf_low, conf_high`; where there is no survival, none is told
     at_risk : `subset, months, n_at_risk, n_failed, n_censored`
     km : rows of `survival.km`, for the words only
     """
-    curve = _of(curves, "all")
+    curve = _of(_told_steps(curves), "all")
     if curve.empty:
         return nothing_drawn(NONE_FOLLOWED, DOUBLE_MM)
     numbers = _of(at_risk, "all")
-    figure, axes, ticks = _frame([curve], list(AT_RISK.values()), room_right_mm=6)
-    _band(axes, curve)
+    figure, axes, ticks = frame([curve], list(AT_RISK.values()), room_right_mm=6)
+    draw_band(axes, curve)
     axes.step(curve["months"], curve["survival"], where="post", color=DARK, linewidth=1.4)
     table = numbers.set_index("months")
-    _numbers_below(figure, axes, ticks, {name: table[column] for column, name in AT_RISK.items() if column in table})
+    numbers_below(figure, axes, ticks, {name: table[column] for column, name in AT_RISK.items() if column in table})
     return Drawing(figure, "Kaplan-Meier survival of all implants. " + _told(km, curve, numbers, "all", "all implants"))
 
 
@@ -67,6 +66,7 @@ def draw_survival_by_height(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.
     curves, at_risk : as for `draw_survival`, with subsets `rbh_band=…`
     km : rows of `survival.km`, for the intervals
     """
+    curves = _told_steps(curves)
     bands = [s for s in dict.fromkeys(curves["subset"]) if s.startswith("rbh_band=")] if len(curves) else []
     if not bands:
         return nothing_drawn(NONE_FOLLOWED, DOUBLE_MM)
@@ -75,7 +75,7 @@ def draw_survival_by_height(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.
     rows = {band: _estimated(km, band) for band in bands}
     lows = [float(row["conf_low"]) for found in rows.values() for row in found if not missing(row["conf_low"])]
     right = max(text_width_mm(label) for label in labels.values()) + 8
-    figure, axes, ticks = _frame(
+    figure, axes, ticks = frame(
         list(parts.values()),
         [f"At risk, {label}" for label in labels.values()],
         right,
@@ -99,13 +99,13 @@ def draw_survival_by_height(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.
                 clip_on=False,
                 zorder=4,
             )
-    _name_curves(axes, [(parts[band], labels[band], LOOKS[k % len(LOOKS)]) for k, band in enumerate(bands)])
+    name_curves(axes, [(parts[band], labels[band], LOOKS[k % len(LOOKS)]) for k, band in enumerate(bands)])
     below = {}
     for band in bands:
         n_at_risk = _of(at_risk, band).set_index("months")["n_at_risk"]
         # The table ends with a band's own follow-up: after it nobody is at risk.
         below[f"At risk, {labels[band]}"] = n_at_risk.reindex(ticks, fill_value=0)
-    _numbers_below(figure, axes, ticks, below)
+    numbers_below(figure, axes, ticks, below)
     told = " ".join(_told(km, parts[band], _of(at_risk, band), band, labels[band]) for band in bands)
     return Drawing(figure, f"Kaplan-Meier survival of implants by residual bone height. {told}")
 
@@ -124,11 +124,11 @@ def draw_survival_between_visits(curves: pd.DataFrame, turnbull: pd.DataFrame) -
         return nothing_drawn("no failure lies between two visits", DOUBLE_MM)
     labels = {"dated": "at the visit", "between": "between visits"}
     right = max(text_width_mm(label) for label in labels.values()) + 8
-    figure, axes, _ = _frame([dated, turnbull], [], right)
-    _band(axes, turnbull)
+    figure, axes, _ = frame([dated, turnbull], [], right)
+    draw_band(axes, turnbull)
     axes.step(dated["months"], dated["survival"], where="post", color=DARK, linewidth=1.2)
     axes.plot(turnbull["months"], turnbull["survival"], color=MID, linestyle=LOOKS[1].line, linewidth=1.4)
-    _name_curves(axes, [(dated, labels["dated"], LOOKS[0]), (turnbull, labels["between"], LOOKS[1])])
+    name_curves(axes, [(dated, labels["dated"], LOOKS[0]), (turnbull, labels["between"], LOOKS[1])])
     told = [
         f"{name}: {percent(curve['survival'].iloc[-1])} at {curve['months'].iloc[-1]:g} months"
         for name, curve in (("Dated at the visit", dated), ("Between visits", turnbull))
@@ -170,7 +170,7 @@ def draw_competing_risks(curves: pd.DataFrame) -> Drawing:
         (curve.assign(survival=curve[column]), label, LOOKS[k])
         for k, (column, label) in enumerate(zip(("failure", "death"), labels, strict=True))
     ]
-    _name_curves(axes, ends)
+    name_curves(axes, ends)
     last = curve.iloc[-1]
     return Drawing(
         figure,
@@ -179,73 +179,9 @@ def draw_competing_risks(curves: pd.DataFrame) -> Drawing:
     )
 
 
-@drawn
-def draw_proportional_hazards(residuals: pd.DataFrame, test: pd.DataFrame, words: Words | None = None) -> Drawing:
-    """Scaled Schoenfeld residuals against time, a panel a coefficient.
-
-    Parameters
-    ----------
-    residuals : `term, months, residual, smooth, coefficient`
-        On the log hazard; `smooth` a smooth line through them, `coefficient` the model's.
-    test : rows of `survival.ph`, for the p-values
-    words : names of the study's own columns
-    """
-    words = words or Words()
-    terms = list(dict.fromkeys(residuals["term"])) if len(residuals) else []
-    if not terms:
-        return nothing_drawn("no hazard ratio could be tested", DOUBLE_MM)
-    columns = min(2, len(terms))
-    rows = math.ceil(len(terms) / columns)
-    panel_mm, body_mm, gap_mm = (DOUBLE_MM - 14 - 18 * (columns - 1)) / columns - 2, 34.0, 22.0
-    figure = new_figure(DOUBLE_MM, 12 + rows * (body_mm + gap_mm) - 12)
-    told = []
-    for k, term in enumerate(terms):
-        part = residuals[residuals["term"].eq(term)].sort_values("months")
-        left = 14 + (k % columns) * (panel_mm + 18)
-        bottom = 12 + (rows - 1 - k // columns) * (body_mm + gap_mm)
-        axes = axes_at(figure, left, bottom, panel_mm, body_mm)
-        axes.plot(
-            part["months"],
-            part["residual"],
-            linestyle="",
-            marker="o",
-            markersize=2.6,
-            color=MID,
-            markerfacecolor="white",
-        )
-        axes.plot(part["months"], part["smooth"], color=DARK, linewidth=1.4)
-        axes.axhline(float(part["coefficient"].iloc[0]), color=INK, linewidth=0.8, linestyle=(0, (5, 2)))
-        axes.set_xlabel("Months since placement")
-        axes.set_ylabel("Log hazard ratio")
-        name = words.term(term)
-        axes.set_title(wrapped(name, panel_mm), loc="left", size=SMALL_PT)
-        told.append(f"{name}, {counted(len(part), 'failure')}")
-    found = test[test["term"].eq("GLOBAL") & test["p_value"].notna()] if len(test) else test
-    p = f" Test of all terms together: p {p_value(found['p_value'].iloc[-1])}." if len(found) else ""
-    return Drawing(figure, f"Scaled residuals of the hazard model against time: {'; '.join(told)}.{p}")
-
-
-@drawn
-def draw_hazard_ratios(cox: pd.DataFrame, words: Words | None = None) -> Drawing:
-    """Hazard ratios of implant failure.
-
-    Parameters
-    ----------
-    cox : rows of `survival.cox`
-    words : names of the study's own columns
-    """
-    lead = ""
-    if len(cox):
-        first = cox.iloc[0]
-        lead = f"{counted(first['n_events'], 'failure')} in {counted(first['n_sites'], 'implant')}. "
-    return draw_terms(
-        cox,
-        words,
-        "Hazard ratio of implant failure",
-        ("fewer failures", "more failures"),
-        ratio=True,
-        lead=lead,
-    )
+def _told_steps(curves: pd.DataFrame) -> pd.DataFrame:
+    """The steps that are told: of a report that leaves the house some are withheld."""
+    return curves[curves["survival"].notna()]
 
 
 def _of(table: pd.DataFrame, subset: str) -> pd.DataFrame:
@@ -256,104 +192,8 @@ def _estimated(km: pd.DataFrame | None, subset: str) -> list[pd.Series]:
     """A subset's rows of survival.km that have an estimate."""
     if km is None or km.empty:
         return []
-    rows = km[km["subset"].eq(subset) & km["estimate"].notna() & ~km["method"].str.startswith(ONE_SIDED)]
+    rows = km[km["subset"].eq(subset) & km["estimate"].notna() & ~one_sided(km)]
     return [row for _, row in rows.iterrows()]
-
-
-def _frame(curves: list[pd.DataFrame], row_names: list[str], room_right_mm: float, bands: bool = True, lows=()):
-    """Figure, axes and the months at which numbers stand; without names of rows there is no room for numbers below."""
-    left = max((text_width_mm(name) for name in row_names), default=7) + 9
-    below = BOTTOM_MM + (ROW_MM * len(row_names) + 3 if row_names else 0)
-    height = below + BODY_MM + 4
-    figure = new_figure(DOUBLE_MM, height)
-    axes = axes_at(figure, left, below, DOUBLE_MM - left - room_right_mm, BODY_MM)
-    last = max(float(curve["months"].max()) for curve in curves)
-    ticks = month_ticks(last)
-    axes.set_xlim(0, max(last, 1.0))
-    axes.xaxis.set_major_locator(FixedLocator(ticks))
-    columns = ["survival", "conf_low"] if bands else ["survival"]
-    low = min([float(curve[columns].min().min()) for curve in curves] + list(lows))
-    floor = 0.0 if low < 0.5 else math.floor((low - 0.01) * 20) / 20
-    axes.set_ylim(floor, 1 + 0.02 * (1 - floor))
-    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{100 * value:g}"))
-    axes.grid(axis="y")
-    axes.set_xlabel("Months since placement")
-    axes.set_ylabel("Implants in function, %" + (f"\n(axis starts at {100 * floor:g}%)" if floor else ""))
-    return figure, axes, ticks
-
-
-def month_ticks(last: float) -> np.ndarray:
-    """Whole years, not more than eleven of them."""
-    every = next(step for step in (12, 24, 60, 120, 240, 10**6) if last / step <= 11)
-    return np.arange(0, last + 1e-9, every)
-
-
-def _band(axes, curve: pd.DataFrame) -> None:
-    known = curve["conf_low"].notna()
-    if known.any():
-        band = curve[known]
-        axes.fill_between(
-            band["months"],
-            band["conf_low"],
-            band["conf_high"],
-            step="post",
-            facecolor=LIGHT,
-            alpha=0.45,
-            linewidth=0,
-        )
-
-
-def _name_curves(axes, curves: list[tuple]) -> None:
-    """Each curve's name at its right end, pushed apart where they would meet."""
-    low, high = axes.get_ylim()
-    least, placed = 0.065 * (high - low), -np.inf
-    right = axes.get_xlim()[1]
-    for curve, label, look in sorted(curves, key=lambda named: float(named[0]["survival"].iloc[-1])):
-        end, last = float(curve["months"].iloc[-1]), float(curve["survival"].iloc[-1])
-        placed = max(last, placed + least)
-        name_beside(axes, placed, label, points=14)
-        axes.annotate(
-            "",
-            (end, last),
-            xytext=(right, placed),
-            textcoords="data",
-            annotation_clip=False,
-            arrowprops={
-                "arrowstyle": "-",
-                "color": look.colour,
-                "linewidth": 0.5,
-                "shrinkA": 0,
-                "shrinkB": 0,
-            },
-        )
-        axes.plot(
-            [right],
-            [placed],
-            marker=look.marker,
-            color=look.colour,
-            markerfacecolor=look.face,
-            clip_on=False,
-            transform=axes.transData + _points_right(axes, 7),
-        )
-
-
-def _points_right(axes, points: float):
-    """A shift to the right."""
-    return ScaledTranslation(points / 72, 0, axes.figure.dpi_scale_trans)
-
-
-def _numbers_below(figure, axes, ticks: Sequence[float], rows: dict[str, pd.Series]) -> None:
-    """Rows of numbers under the ticks they belong to."""
-    width, height = figure.get_size_inches() * 25.4
-    left, right = axes.get_position().x0, axes.get_position().x1
-    last = axes.get_xlim()[1]
-    for k, (name, series) in enumerate(rows.items()):
-        y = (ROW_MM * (len(rows) - k) - 0.5) / height
-        figure.text(2.0 / width, y, name, va="center")
-        for tick in ticks:
-            if tick in series.index and not missing(series.loc[tick]):
-                x = left + (right - left) * tick / last
-                figure.text(x, y, short_count(series.loc[tick]), ha="center", va="center")
 
 
 def _told(km, curve: pd.DataFrame, numbers: pd.DataFrame, subset: str, name: str) -> str:

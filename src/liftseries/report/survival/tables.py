@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from liftseries.report.kit.material import Material
+from liftseries.report.kit.method_words import bound_on, one_sided
 from liftseries.report.kit.numbers import count, decimal, missing, percent, share_of
-from liftseries.report.kit.tables.cells import TRACE, Display, design_effect, estimate, methods_of, numbers, table_of
+from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate, methods_of, numbers
 from liftseries.report.kit.tables.listing import listing_table
-from liftseries.report.kit.words import ONE_SIDED, Words, trace_of
+from liftseries.report.kit.words import Words, trace_of
 
 
-def survival_table(material: Material, words: Words) -> Display | None:
+def survival_table(material: Material, words: Words) -> Content | None:
     """Kaplan-Meier survival at the plan's months."""
     rows = [
         (
@@ -22,9 +23,7 @@ def survival_table(material: Material, words: Words) -> Display | None:
         )
         for _, row in material.rows("survival.km").iterrows()
     ]
-    return table_of(
-        "survival",
-        "Implant survival (Kaplan-Meier) at the months of the plan.",
+    return content_of(
         (
             "Implants",
             "Month",
@@ -42,15 +41,15 @@ def survival_table(material: Material, words: Words) -> Display | None:
 
 def _one_sided(row) -> str:
     """What a one-sided bound counts; nothing for any other row, or where there is no bound."""
-    named = {f"{ONE_SIDED}_patients": "one-sided, by patients", f"{ONE_SIDED}_sites": "one-sided, by implants"}
-    return "" if missing(row["conf_low"]) else named.get(str(row["method"]), "")
+    named = {"patients": "one-sided, by patients", "sites": "one-sided, by implants"}
+    return "" if missing(row["conf_low"]) else named.get(bound_on(row), "")
 
 
 def _implants(subset: str, words: Words) -> str:
     return "All implants" if subset == "all" else words.subset(subset)
 
 
-def numbers_at_risk_table(material: Material, words: Words) -> Display | None:
+def numbers_at_risk_table(material: Material, words: Words) -> Content | None:
     """At risk, failed and censored, a month a row and a subset a column."""
     table = material.table("survival_at_risk")
     if table.empty:
@@ -64,15 +63,13 @@ def numbers_at_risk_table(material: Material, words: Words) -> Display | None:
         (f"{month:g}", *(cells.get((month, subset), "") for subset in subsets))
         for month in sorted(set(table["months"]))
     ]
-    return table_of(
-        "numbers_at_risk",
-        "Implants at risk just before each month / failed before it / censored before it.",
+    return content_of(
         ("Month", *(_implants(subset, words) for subset in subsets)),
         rows,
     )
 
 
-def life_table_table(material: Material) -> Display | None:
+def life_table_table(material: Material, words: Words) -> Content | None:
     """The yearly actuarial life table."""
     estimates = {float(row["term"]): row for _, row in material.rows("survival.life_table").iterrows()}
     rows = []
@@ -91,9 +88,7 @@ def life_table_table(material: Material) -> Display | None:
             )
         )
     rows += [(f"from {month:g}", "", "", "", "", "", estimate(row), trace_of(row)) for month, row in estimates.items()]
-    return table_of(
-        "life_table",
-        "Yearly actuarial life table of the implants.",
+    return content_of(
         (
             "Months",
             "Entering",
@@ -110,7 +105,7 @@ def life_table_table(material: Material) -> Display | None:
     )
 
 
-def complications_table(material: Material) -> Display | None:
+def complications_table(material: Material, words: Words) -> Content | None:
     """Sites that ever had a complication, by kind."""
     if material.table("complications").empty or not material.table("complications")["n_asked"].max():
         return None
@@ -122,9 +117,7 @@ def complications_table(material: Material) -> Display | None:
         )
         for _, row in material.table("complications").iterrows()
     ]
-    return table_of(
-        "complications",
-        "Sites that ever had a complication, of the sites with one or none recorded at any visit.",
+    return content_of(
         ("Complication", "Sites", "Patients"),
         rows,
     )
@@ -138,7 +131,7 @@ WAYS = (
 )
 
 
-def survival_by_way_table(material: Material, words: Words) -> Display | None:
+def survival_by_way_table(material: Material, words: Words) -> Content | None:
     """Survival at the plan's months in several ways, and failures with death competing."""
     columns = [_of_all(material, analysis) for _, analysis in WAYS]
     competing = _of_all(material, "survival.competing")
@@ -149,27 +142,23 @@ def survival_by_way_table(material: Material, words: Words) -> Display | None:
         holds += [trace_of(row) for row in found if row is not None]
         rows.append((month, *(estimate(row) if row is not None else "" for row in found)))
     names = ", ".join([*(analysis for _, analysis in WAYS), "survival.competing"])
-    if not rows:
-        return None
-    return Display(
-        "survival_by_way",
-        "Implants in function at the months of the plan, by how a failure is dated and counted.",
+    return content_of(
         ("Month", *(heading for heading, _ in WAYS), "Failed, death competing"),
-        tuple(rows),
+        rows,
         f"Rows of results.csv, in the columns' order: {names}, subset all, term the month. The first column is the "
         "report's; the others show what its choices are worth. With death competing, an implant whose patient died "
         "can no longer fail.",
-        tuple(holds),
+        holds,
     )
 
 
 def _of_all(material: Material, analysis: str) -> dict:
     rows = material.rows(analysis, "all")
-    rows = rows[~rows["method"].str.startswith(ONE_SIDED)]
+    rows = rows[~one_sided(rows)]
     return {row["term"]: row for _, row in rows.iterrows()}
 
 
-def competing_table(material: Material, words: Words) -> Display | None:
+def competing_table(material: Material, words: Words) -> Content | None:
     """Failures with death competing, by subset."""
     labels = (
         ("Implants", lambda row: _implants(row["subset"], words)),
@@ -179,15 +168,13 @@ def competing_table(material: Material, words: Words) -> Display | None:
     return listing_table(
         material,
         rows,
-        "competing_risks",
-        "Implants failed by the months of the plan, the patient's death competing.",
         labels,
         "% failed (95% interval)",
         methods_of(rows),
     )
 
 
-def rmst_table(material: Material, words: Words) -> Display | None:
+def rmst_table(material: Material, words: Words) -> Content | None:
     """Mean months in function up to a horizon, and their differences."""
     rows = material.results[material.results["analysis"].isin(["survival.rmst", "survival.rmst_difference"])]
     kinds = {"survival.rmst": "Mean", "survival.rmst_difference": "Difference"}
@@ -199,15 +186,13 @@ def rmst_table(material: Material, words: Words) -> Display | None:
     return listing_table(
         material,
         rows,
-        "months_in_function",
-        "Months in function up to a horizon (restricted mean survival time).",
         labels,
         "Months (95% interval)",
         methods_of(rows),
     )
 
 
-def proportional_hazards_table(material: Material, words: Words) -> Display | None:
+def proportional_hazards_table(material: Material, words: Words) -> Content | None:
     """Whether hazard ratios stay the same over time."""
     rows = material.rows("survival.ph")
     labels = (
@@ -218,8 +203,6 @@ def proportional_hazards_table(material: Material, words: Words) -> Display | No
     return listing_table(
         material,
         rows,
-        "proportional_hazards",
-        "Whether the hazard ratios stay the same over time.",
         labels,
         "χ²",
         "A small p says that a ratio changes over time; the figure shows how.",

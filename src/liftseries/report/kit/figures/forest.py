@@ -81,13 +81,7 @@ def draw_forest(lines: Sequence[Line], headings: Sequence[str], axis: Axis, alt:
         )
         + 2
     )
-    column_mm = [
-        max(
-            text_width_mm(heading, weight="bold"),
-            *(text_width_mm(line.columns[k]) for line in lines if line.columns),
-        )
-        for k, heading in enumerate(headings)
-    ]
+    column_mm = _column_widths_mm(lines, headings)
     right_mm = sum(column_mm) + GAP_MM * len(column_mm)
     heights = [ROW_MM + 3.2 * label.count("\n") for label in labels]
     body_mm = sum(heights)
@@ -102,15 +96,7 @@ def draw_forest(lines: Sequence[Line], headings: Sequence[str], axis: Axis, alt:
     axes.spines["left"].set_visible(False)
     axes.yaxis.set_major_locator(NullLocator())
     low, high = _limits(lines, axis)
-    if axis.ratio:
-        axes.set_xscale("log")
-    axes.set_xlim(low, high)
-    _ticks(axes, axis, low, high)
-    axes.grid(axis="x")
-    axes.set_xlabel(axis.label, labelpad=2 + (11 if any(axis.towards) else 0))
-    if axis.none is not None:
-        axes.axvline(axis.none, color=INK, linewidth=0.7)
-    _say_directions(axes, axis, low, high)
+    _set_axis(axes, axis, low, high)
 
     beside = blended_transform_factory(figure.transFigure, axes.transData)
     tops = [sum(heights[:k]) for k in range(len(lines))]
@@ -137,6 +123,17 @@ def draw_forest(lines: Sequence[Line], headings: Sequence[str], axis: Axis, alt:
     return Drawing(figure, alt)
 
 
+def _column_widths_mm(lines: Sequence[Line], headings: Sequence[str]) -> list[float]:
+    """How wide each column of numbers stands."""
+    return [
+        max(
+            text_width_mm(heading, weight="bold"),
+            *(text_width_mm(line.columns[k]) for line in lines if line.columns),
+        )
+        for k, heading in enumerate(headings)
+    ]
+
+
 def _limits(lines: Sequence[Line], axis: Axis) -> tuple[float, float]:
     """The axis' ends: what the lines need, within reason."""
     seen = [
@@ -156,6 +153,19 @@ def _limits(lines: Sequence[Line], axis: Axis) -> tuple[float, float]:
     low, high = min(seen), max(seen)
     room = 0.06 * (high - low or 1.0)
     return low - room, high + room
+
+
+def _set_axis(axes, axis: Axis, low: float, high: float) -> None:
+    """Scale, ends, ticks and words of the axis, and the line of no difference."""
+    if axis.ratio:
+        axes.set_xscale("log")
+    axes.set_xlim(low, high)
+    _ticks(axes, axis, low, high)
+    axes.grid(axis="x")
+    axes.set_xlabel(axis.label, labelpad=2 + (11 if any(axis.towards) else 0))
+    if axis.none is not None:
+        axes.axvline(axis.none, color=INK, linewidth=0.7)
+    _say_directions(axes, axis, low, high)
 
 
 def _ticks(axes, axis: Axis, low: float, high: float) -> None:

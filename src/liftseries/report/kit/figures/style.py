@@ -17,7 +17,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from liftseries.base.outputs import written_whole
-from liftseries.report.kit.figure_files import FORMATS
+from liftseries.report.kit.declarations import FORMATS
 
 MM_PER_INCH = 25.4
 SINGLE_MM, DOUBLE_MM = 84.0, 174.0

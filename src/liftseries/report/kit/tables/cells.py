@@ -27,18 +27,26 @@ NEVER_AN_INTERVAL = ("chi_squared", "share of the lost")
 
 
 @dataclass(frozen=True)
-class Display:
-    """A table as it is printed.
+class Content:
+    """What a table says, which its function makes; name and caption are declared.
 
     Attributes
     ----------
-    name : of its files
-    caption : one sentence
     columns : headings
     rows : texts, as many in each as there are headings; the first one names the row
     note : what stands below
     holds : rows of results.csv that it shows without naming each in a last column
     """
+
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    note: str = ""
+    holds: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Display:
+    """A table as it is printed: its content, the name of its files, and its caption."""
 
     name: str
     caption: str
@@ -82,9 +90,12 @@ def methods_of(rows: pd.DataFrame) -> str:
     return " ".join([*told, *(f"Note: {problem}." for problem in problems if not missing(problem) and problem)])
 
 
-def table_of(name: str, caption: str, columns: Sequence[str], rows: Iterable[Sequence[str]], note: str = ""):
+def content_of(
+    columns: Sequence[str], rows: Iterable[Sequence[str]], note: str = "", holds: Iterable[str] = ()
+) -> Content | None:
+    """The content of a table; None where it has no rows."""
     rows = tuple(tuple(row) for row in rows)
-    return Display(name, caption, tuple(columns), rows, note) if rows else None
+    return Content(tuple(columns), rows, note, tuple(holds)) if rows else None
 
 
 def traced(table: Display) -> set[str]:

@@ -9,19 +9,17 @@ import pandas as pd
 from liftseries.models.shared.results import DESIGN_EFFECT
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count, p_value
-from liftseries.report.kit.tables.cells import TRACE, Display, design_effect, estimate, numbers, table_of
+from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate, numbers
 from liftseries.report.kit.words import Words, trace_of
 
 
 def listing_table(
     material: Material,
     rows: pd.DataFrame,
-    name: str,
-    caption: str,
     labels: Sequence[tuple[str, Callable]],
     value: str,
     note: str = "",
-) -> Display | None:
+) -> Content | None:
     """Rows of results.csv one under another.
 
     Parameters
@@ -50,10 +48,10 @@ def listing_table(
     ]
     effect_head = ["Design effect"] if any(effects) else []
     heads = (*(heading for heading, _ in labels), value, *shown, *effect_head, "Sites", "Patients", TRACE)
-    return table_of(name, caption, heads, printed, note)
+    return content_of(heads, printed, note)
 
 
-def other_estimates_table(material: Material, words: Words, covered: set[str]) -> Display | None:
+def other_estimates_table(material: Material, words: Words, covered: set[str]) -> Content | None:
     """Rows that no other table traces, on the model's scale."""
     rows = material.results[~material.results["analysis"].eq(DESIGN_EFFECT)]
     left = [trace_of(row) not in covered for _, row in rows.iterrows()]
@@ -62,6 +60,4 @@ def other_estimates_table(material: Material, words: Words, covered: set[str]) -
         ("Subset", lambda row: words.subset(row["subset"])),
         ("Term", lambda row: words.term(row["term"], str(row["method"]))),
     )
-    return listing_table(
-        material, rows.loc[left], "other_estimates", "Other estimates.", labels, "Estimate (95% interval)"
-    )
+    return listing_table(material, rows.loc[left], labels, "Estimate (95% interval)")

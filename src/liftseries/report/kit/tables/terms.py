@@ -5,21 +5,22 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from liftseries.report.kit.material import Material
+from liftseries.report.kit.method_words import made_by
 from liftseries.report.kit.numbers import NOT_ESTIMATED, WITHHELD, missing, p_value
 from liftseries.report.kit.tables.cells import (
     RATIO_SCALES,
     TRACE,
-    Display,
+    Content,
+    content_of,
     design_effect,
     estimate,
     methods_of,
     numbers,
-    table_of,
 )
 from liftseries.report.kit.words import SCALES, Words, trace_of
 
 
-def terms_table(material: Material, words: Words, analysis: str, name: str, caption: str) -> Display | None:
+def terms_table(material: Material, words: Words, analysis: str) -> Content | None:
     """The terms of a model; logarithms turned into ratios."""
     model = material.rows(analysis)
     if model.empty:
@@ -50,12 +51,10 @@ def terms_table(material: Material, words: Words, analysis: str, name: str, capt
     note = methods_of(model)
     if events and "(intercept)" in set(model["term"]):
         note += " The intercept is the odds where every number is 0 and every label at its reference."
-    return table_of(name, caption, (*heads, *(["Events"] if events else []), TRACE), rows, note)
+    return content_of((*heads, *(["Events"] if events else []), TRACE), rows, note)
 
 
-def side_by_side_table(
-    material: Material, words: Words, name: str, caption: str, ways: Sequence[tuple[str, str, str]]
-) -> Display | None:
+def side_by_side_table(material: Material, words: Words, ways: Sequence[tuple[str, str, str]]) -> Content | None:
     """The same terms estimated in several ways, a way a column.
 
     Parameters
@@ -66,7 +65,7 @@ def side_by_side_table(
     columns = []
     for _, analysis, method in ways:
         rows = material.rows(analysis, "all")
-        columns.append({row["term"]: row for _, row in rows[rows["method"].str.startswith(method)].iterrows()})
+        columns.append({row["term"]: row for _, row in rows[made_by(rows, method)].iterrows()})
     reasons: dict[str, int] = {}
     printed: list[tuple[str, ...]] = []
     holds: list[str] = []
@@ -90,4 +89,4 @@ def side_by_side_table(
         [*(f"({n}) {reason}." for reason, n in reasons.items()), f"Rows of results.csv: {names}, subset all."]
     )
     heads = ("Term", *(heading for heading, _, _ in ways), "term in results.csv")
-    return Display(name, caption, heads, tuple(printed), note, tuple(holds)) if printed else None
+    return content_of(heads, printed, note, holds)

@@ -1,0 +1,55 @@
+"""How deep was drilled: the chapter, block by block."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import pandas as pd
+
+from liftseries.models.depth.questions import QUESTIONS
+from liftseries.report.depth.sentences import bias_sentence, depth_sentence
+from liftseries.report.kit.blocks import Block, Paragraph
+from liftseries.report.kit.material import Material
+from liftseries.report.kit.numbers import listed, share_of
+from liftseries.report.kit.sentences import problems, small
+from liftseries.report.kit.words import DEVIATIONS
+from liftseries.report.kit.writer import Writer
+
+
+def blocks(writer: Writer) -> Iterable[Block]:
+    """Planned against achieved depth, deviations, the ladder of single cases."""
+    material = writer.material
+    if not has_log(material):
+        yield Paragraph("The study has no drilling log, so nothing can be said of how deep was drilled.")
+        return
+    sentence = depth_sentence(material)
+    if sentence:
+        yield sentence
+    yield from writer.figure("planned_achieved")
+    yield from writer.table("depth_agreement")
+    yield from bias_sentence(material)
+    yield from writer.table("proportional_bias")
+    whole = material.table("deviations")[material.table("deviations")["subset"].eq("all")]
+    whole = whole[pd.to_numeric(whole["n_sites"]).ne(0)]
+    if len(whole):
+        ranked = whole.sort_values("share", ascending=False, kind="stable").head(3)
+        told = [
+            f"{small(DEVIATIONS.get(row['deviation'], row['deviation']))} at {share_of(row['n_true'], row['n_sites'])}"
+            for _, row in ranked.iterrows()
+            if row["n_true"] > 0
+        ]
+        if told:
+            yield Paragraph(
+                f"The commonest deviations from the drilling plan: {listed(told)}.", "models/deviations.csv"
+            )
+        elif pd.to_numeric(whole["n_true"]).eq(0).all():
+            yield Paragraph("No deviation from the drilling plan was found.", "models/deviations.csv")
+    yield from writer.figure("deviations")
+    yield from writer.table("deviations")
+    yield from writer.figure("ladder_case")
+    yield from problems(material, QUESTIONS)
+
+
+def has_log(material: Material) -> bool:
+    """Whether any site has a drilling log."""
+    return bool(pd.to_numeric(material.table("deviations")["n_sites"]).fillna(0).ne(0).any())

@@ -1,0 +1,62 @@
+"""How deep was drilled: its figures, tables and chapter as declared."""
+
+from __future__ import annotations
+
+from liftseries.report.kit.declarations import SINGLE_RECORDS, Chapter, Figure, KeptIn, Released, Table
+
+ROOM = "liftseries.report.depth"
+
+FIGURES = (
+    Figure(
+        name="planned_achieved",
+        draws=f"{ROOM}.figures:draw_planned_achieved",
+        reads={"cases": "cases", "agreement": "results:depth.agreement"},
+        caption=(
+            "Achieved less planned last depth against the planned one; a larger mark stands for more sites. "
+            "Solid line: bias; dashed lines: limits of agreement. Above 0 is deeper than planned."
+        ),
+        released=KeptIn(SINGLE_RECORDS, "planned against achieved depth"),
+    ),
+    Figure(
+        name="deviations",
+        draws=f"{ROOM}.figures:draw_deviations",
+        reads={"deviations": "deviations"},
+        caption="Sites with a drilling log that show each deviation from the drilling plan, by approach.",
+        released=Released(),
+    ),
+    Figure(
+        name="ladder_case",
+        draws=f"{ROOM}.ladder_figures:draw_ladder_case",
+        reads={"ladder_cases": "ladder_cases"},
+        caption=(
+            "The passes of single cases. Bars: drill passes, from the depth already reached to their own; a "
+            "flat bar went no deeper. Circles: gauge passes. Above the crest, what was used: its length in mm "
+            "less what the stop takes off. Dotted lines: planned rungs."
+        ),
+        released=KeptIn(SINGLE_RECORDS, "the drilling logs of single cases"),
+    ),
+)
+TABLES = (
+    Table(
+        name="deviations",
+        makes=f"{ROOM}.tables:deviations_table",
+        caption="Sites that show a deviation, of the sites where it could be judged.",
+        released=Released(),
+    ),
+    Table(
+        name="depth_agreement",
+        makes=f"{ROOM}.tables:agreement_table",
+        caption="Agreement of the last drilled depth with the planned one, mm; positive is deeper than planned.",
+        released=Released(),
+    ),
+    Table(
+        name="proportional_bias",
+        makes="liftseries.report.kit.tables.terms:terms_table",
+        caption="Error of the last depth along the planned depth, mm.",
+        released=Released(),
+        options={"analysis": "depth.proportional_bias"},
+    ),
+)
+CHAPTER = Chapter(
+    id="depth", title="How deep was drilled", blocks=f"{ROOM}.chapter:blocks", figures=FIGURES, tables=TABLES
+)

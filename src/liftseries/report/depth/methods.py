@@ -1,0 +1,59 @@
+"""How depths and their agreement are worked out: paragraphs of the methods."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from liftseries.report.kit.blocks import Paragraph
+from liftseries.report.kit.material import Material
+from liftseries.report.kit.sentences import left_out
+
+
+def of_depths(material: Material) -> Iterable[Paragraph]:
+    """Depths, ladder, floor and lift."""
+    asked, margin = material.asked, material.asked["first_depth_margin_mm"]
+    yield Paragraph(
+        lead="Depths",
+        text=(
+            "A pass reaches the instrument's length less what the stop takes off, plus the planned platform "
+            "depth (guided; 0 freehand), below the crest. A stop marked with a length takes off its "
+            "marking; one marked with a depth takes off the length that it is marked for less its marking."
+        ),
+    )
+    yield Paragraph(
+        lead="Ladder",
+        text=(
+            f"The first rung is the deepest reachable depth that stays {_mm(margin['guided'])} (guided) "
+            f"or {_mm(margin['freehand'])} (freehand) short of the lowest floor; each next one the "
+            f"deepest within {_mm(asked['step_mm'])} of the last; the last the first that reaches the "
+            f"highest floor. Depths that differ by up to {_mm(asked['depth_tolerance_mm'])} count as "
+            f"equal, and a speed above {asked['speed_limit_rpm']:g} rpm as high."
+        ),
+    )
+    yield Paragraph(
+        lead="Floor and lift",
+        text=(
+            "Residual bone height is the middle of its lowest and highest value over the footprint; the "
+            "slope is the angle between them over the implant's diameter; the planned lift is platform "
+            "depth plus implant length less residual bone height; bone gain is bone height less residual "
+            "bone height."
+        ),
+    )
+
+
+def of_agreement(material: Material) -> Iterable[Paragraph]:
+    """Agreement of achieved with planned depths."""
+    yield Paragraph(
+        lead="Agreement of depths",
+        text=(
+            "Achieved less planned last depth, restricted maximum likelihood with a patient intercept; "
+            "limits are bias ± 1.96 √(variance between + within patients) (Bland and Altman 1999, "
+            "doi:10.1177/096228029900800204), their intervals put those of bias and total SD together (Zou 2013, "
+            "doi:10.1177/0962280211402548). Whether the error grows with the depth is asked by regressing it on the "
+            "planned depth, which is known without error." + left_out(material, "depth.agreement")
+        ),
+    )
+
+
+def _mm(value: float) -> str:
+    return f"{value:g} mm"

@@ -1,0 +1,46 @@
+"""What could change the answers: its tables and chapter as declared."""
+
+from __future__ import annotations
+
+from liftseries.report.kit.declarations import Chapter, Released, Table
+
+ROOM = "liftseries.report.sensitivity"
+
+TABLES = (
+    Table(
+        name="intraclass_correlation",
+        makes=f"{ROOM}.tables:icc_table",
+        caption="How alike the sites of a patient are: intraclass correlations.",
+        released=Released(),
+    ),
+    Table(
+        name="evalues",
+        makes=f"{ROOM}.tables:evalue_table",
+        caption="E-values: the risk ratio that an unmeasured cause would need with both exposure and outcome.",
+        released=Released(),
+    ),
+    Table(
+        name="detection",
+        makes=f"{ROOM}.tables:detection_table",
+        caption="Share of sites perforated if only a part of the tears was seen.",
+        released=Released(),
+    ),
+    Table(
+        name="detection_contrast",
+        makes=f"{ROOM}.tables:detection_contrast_table",
+        caption="Odds ratios if tears were seen more often in one group than in the other.",
+        released=Released(),
+    ),
+    Table(
+        name="lost_implants",
+        makes=f"{ROOM}.tables:lost_table",
+        caption="Implants in function if those lost from sight fared best or worst.",
+        released=Released(),
+    ),
+)
+CHAPTER = Chapter(
+    id="sensitivity",
+    title="What could change the answers",
+    blocks=f"{ROOM}.chapter:blocks",
+    tables=TABLES,
+)

@@ -1,0 +1,93 @@
+"""The hazard model, drawn: its ratios, and whether they stay the same over time."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from liftseries.report.kit.figures.style import (
+    DARK,
+    DOUBLE_MM,
+    INK,
+    MID,
+    SMALL_PT,
+    Drawing,
+    axes_at,
+    drawn,
+    new_figure,
+    nothing_drawn,
+    wrapped,
+)
+from liftseries.report.kit.figures.terms import draw_terms
+from liftseries.report.kit.numbers import counted, p_value
+from liftseries.report.kit.words import Words
+
+
+@drawn
+def draw_proportional_hazards(residuals: pd.DataFrame, test: pd.DataFrame, words: Words | None = None) -> Drawing:
+    """Scaled Schoenfeld residuals against time, a panel a coefficient.
+
+    Parameters
+    ----------
+    residuals : `term, months, residual, smooth, coefficient`
+        On the log hazard; `smooth` a smooth line through them, `coefficient` the model's.
+    test : rows of `survival.ph`, for the p-values
+    words : names of the study's own columns
+    """
+    words = words or Words()
+    terms = list(dict.fromkeys(residuals["term"])) if len(residuals) else []
+    if not terms:
+        return nothing_drawn("no hazard ratio could be tested", DOUBLE_MM)
+    columns = min(2, len(terms))
+    rows = math.ceil(len(terms) / columns)
+    panel_mm, body_mm, gap_mm = (DOUBLE_MM - 14 - 18 * (columns - 1)) / columns - 2, 34.0, 22.0
+    figure = new_figure(DOUBLE_MM, 12 + rows * (body_mm + gap_mm) - 12)
+    told = []
+    for k, term in enumerate(terms):
+        part = residuals[residuals["term"].eq(term)].sort_values("months")
+        left = 14 + (k % columns) * (panel_mm + 18)
+        bottom = 12 + (rows - 1 - k // columns) * (body_mm + gap_mm)
+        axes = axes_at(figure, left, bottom, panel_mm, body_mm)
+        axes.plot(
+            part["months"],
+            part["residual"],
+            linestyle="",
+            marker="o",
+            markersize=2.6,
+            color=MID,
+            markerfacecolor="white",
+        )
+        axes.plot(part["months"], part["smooth"], color=DARK, linewidth=1.4)
+        axes.axhline(float(part["coefficient"].iloc[0]), color=INK, linewidth=0.8, linestyle=(0, (5, 2)))
+        axes.set_xlabel("Months since placement")
+        axes.set_ylabel("Log hazard ratio")
+        name = words.term(term)
+        axes.set_title(wrapped(name, panel_mm), loc="left", size=SMALL_PT)
+        told.append(f"{name}, {counted(len(part), 'failure')}")
+    found = test[test["term"].eq("GLOBAL") & test["p_value"].notna()] if len(test) else test
+    p = f" Test of all terms together: p {p_value(found['p_value'].iloc[-1])}." if len(found) else ""
+    return Drawing(figure, f"Scaled residuals of the hazard model against time: {'; '.join(told)}.{p}")
+
+
+@drawn
+def draw_hazard_ratios(cox: pd.DataFrame, words: Words | None = None) -> Drawing:
+    """Hazard ratios of implant failure.
+
+    Parameters
+    ----------
+    cox : rows of `survival.cox`
+    words : names of the study's own columns
+    """
+    lead = ""
+    if len(cox):
+        first = cox.iloc[0]
+        lead = f"{counted(first['n_events'], 'failure')} in {counted(first['n_sites'], 'implant')}. "
+    return draw_terms(
+        cox,
+        words,
+        "Hazard ratio of implant failure",
+        ("fewer failures", "more failures"),
+        ratio=True,
+        lead=lead,
+    )
