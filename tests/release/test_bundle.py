@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 import re
-import zipfile
-import zlib
+from collections.abc import Callable
 from pathlib import Path
 
 import pandas as pd
 import pytest
-from release_series import SMALLEST_CELL, made_of
+from packed import everything_in
+from release_series import KINDS, SMALLEST_CELL, made_of
 from studies import write_study
 
 from liftseries.base.errors import StudyError
@@ -20,36 +20,23 @@ from liftseries.study.plan import read_plan
 
 
 @pytest.fixture(scope="module")
-def dozen(tmp_path_factory) -> Path:
+def written(tmp_path_factory) -> Callable[[str], Path]:
+    """Call with a kind of series: its bundle, written once."""
+    rooms = {}
+
+    def bundle_of(kind: str) -> Path:
+        if kind not in rooms:
+            made, rooms[kind] = made_of(kind), tmp_path_factory.mktemp(kind)
+            bundle._write(rooms[kind], made.masked, SMALLEST_CELL, rows_leave=False)
+        return rooms[kind]
+
+    return bundle_of
+
+
+@pytest.fixture
+def dozen(written) -> Path:
     """The bundle of twelve patients."""
-    return written("dozen", tmp_path_factory)
-
-
-def written(kind: str, tmp_path_factory) -> Path:
-    made, room = made_of(kind), tmp_path_factory.mktemp(kind)
-    bundle._write(room, made.masked, SMALLEST_CELL, rows_leave=False)
-    return room
-
-
-def everything_in(folder: Path) -> bytes:
-    """All bytes of all files, and what is packed in them: parts of DOCX, streams of PDF."""
-    found = []
-    for path in sorted(folder.rglob("*")):
-        if not path.is_file():
-            continue
-        content = path.read_bytes()
-        found += [path.name.encode(), content]
-        if zipfile.is_zipfile(path):
-            with zipfile.ZipFile(path) as parts:
-                found += [parts.read(name) for name in parts.namelist()]
-        if path.suffix == ".pdf":
-            for stream in re.findall(rb"stream\r?\n(.*?)endstream", content, re.S):
-                unpacked = zlib.decompressobj()
-                try:
-                    found.append(unpacked.decompress(stream))
-                except zlib.error:
-                    continue
-    return b"\n".join(found)
+    return written("dozen")
 
 
 def test_no_site_no_patient_and_no_file_of_the_study_is_named(dozen):
@@ -96,9 +83,9 @@ def test_results_csv_leaves_empty_what_is_withheld_and_says_so(dozen):
     assert (named == emptied).all()
 
 
-def test_every_kind_of_series_gives_a_bundle(made, tmp_path):
-    bundle._write(tmp_path, made.masked, SMALLEST_CELL, rows_leave=False)
-    assert (tmp_path / "report.html").stat().st_size > 10_000
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_kind_of_series_gives_a_bundle(written, kind):
+    assert (written(kind) / "report.html").stat().st_size > 10_000
 
 
 def test_a_study_without_a_finished_run_is_told_so(tmp_path, capsys):

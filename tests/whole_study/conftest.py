@@ -1,4 +1,4 @@
-"""The demo series, run once in a clean folder; the tests here share it and stay on one worker."""
+"""The demo series and a small one, each run once in a clean folder; the tests here share them on one worker."""
 
 from __future__ import annotations
 
@@ -10,10 +10,15 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+import pandas as pd
 import pytest
+from studies import cell, changed, write_study
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "synthetic_data"
+FEW = "plan: {resamples: 20, imputation: {sets: 2, iterations: 1}}"
+SEPARATED = "twelve patients, one operator, complete separation, a row set aside"
+MARK = "quern-"
 
 
 @dataclass(frozen=True)
@@ -25,7 +30,7 @@ class Said:
     err: str
 
 
-def liftseries(*words: str | Path, timeout: float = 300) -> Said:
+def liftseries(*words: str | Path, timeout: float = 1800) -> Said:
     """Runs the command as a user would."""
     done = subprocess.run(
         [sys.executable, "-m", "liftseries.cli", *map(str, words)],
@@ -55,7 +60,38 @@ def demo(tmp_path_factory) -> tuple[Path, Said]:
     return study, liftseries("run", study)
 
 
-def pytest_collection_modifyitems(items):
-    for item in items:
-        if Path(__file__).parent in item.path.parents:
-            item.add_marker(pytest.mark.xdist_group("whole_study"))
+def fourfold(table: pd.DataFrame) -> pd.DataFrame:
+    """The rows four times over, each time with patients and sites of their own: twelve patients with sixteen sites.
+
+    Keys are long enough that none of them stands in packed bytes by chance.
+    """
+    ids = [column for column in ("patient_id", "site_id") if column in table]
+    copies = [table.assign(**{column: f"{MARK}{k}-" + table[column] for column in ids}) for k in range(4)]
+    return pd.concat(copies, ignore_index=True)
+
+
+def changes_of_separated() -> dict:
+    """One operator, every freehand site perforated but no guided one; the first site's heights are swapped."""
+
+    def sites(table: pd.DataFrame) -> pd.DataFrame:
+        table = fourfold(table).assign(operator="o1")
+        perforation = table["approach"].map({"guided": "no", "freehand": "yes"})
+        table = table.assign(operator_case_no=range(1, len(table) + 1), perforation=perforation)
+        return cell(2, "rbh_min_mm", "8.8")(table)
+
+    return {name: fourfold for name in ("patients", "steps", "visits")} | {"sites": sites}
+
+
+@pytest.fixture(scope="session")
+def separated(tmp_path_factory) -> tuple[Path, Said]:
+    """The study folder of that series after its run, and what that run said."""
+    study = tmp_path_factory.mktemp("separated") / "study"
+    write_study(study, changes_of_separated(), plan=f"invalid_rows: set_aside\n{FEW}")
+    return study, liftseries("run", study)
+
+
+@pytest.fixture(scope="session")
+def keys_of_separated() -> set[str]:
+    """The keys of its patients and sites."""
+    tables = changed(changes_of_separated())
+    return {*tables["sites"]["site_id"], *tables["patients"]["patient_id"]}

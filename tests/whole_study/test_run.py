@@ -8,7 +8,6 @@ import re
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pandas as pd
@@ -180,9 +179,8 @@ def test_two_runs_refuse_each_other(demo):
 def test_run_of_snakemake_itself_is_respected(demo):
     """A process with Snakemake's name in its command, at work in the output folder, not started by liftseries."""
     output = demo[0] / "output"
-    sleeper = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(60)", "snakemake"], cwd=output)
+    sleeper = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(1800)", "snakemake"], cwd=output)
     try:
-        time.sleep(0.5)
         said = liftseries("run", demo[0])
     finally:
         sleeper.kill()

@@ -3,56 +3,34 @@
 from __future__ import annotations
 
 import re
-import shutil
-import subprocess
-import sys
 from html import unescape
 from pathlib import Path
 
 import pandas as pd
 import pytest
-from studies import changed, write_study
-from test_bundle import everything_in
+from packed import everything_in
+from whole_study.conftest import liftseries
 
 from liftseries.models.questions import RESULTS
 
 SMALLEST_CELL = 5  # what a plan has that does not say otherwise
 
 
-MARK = "quern-"
-FEW = "plan: {resamples: 20, imputation: {sets: 2, iterations: 1}}"
-
-
-def liftseries(*words: str | Path) -> subprocess.CompletedProcess:
-    command = [sys.executable, "-m", "liftseries.cli", *map(str, words)]
-    return subprocess.run(command, capture_output=True, encoding="utf-8", timeout=600)
-
-
-def marked(rows: pd.DataFrame) -> pd.DataFrame:
-    """Keys long enough that none of them stands in packed bytes by chance."""
-    keys = [column for column in ("site_id", "patient_id") if column in rows]
-    return rows.assign(**{key: MARK + rows[key].astype(str) for key in keys})
-
-
 @pytest.fixture(scope="module")
-def study(tmp_path_factory) -> Path:
+def study(separated) -> Path:
     """The study folder after its run and its release."""
-    folder = tmp_path_factory.mktemp("released") / "study"
-    write_study(folder, {name: marked for name in changed({})}, plan=FEW)
-    for words in (("run", folder, "--cores", "1"), ("release", folder)):
-        done = liftseries(*words)
-        assert done.returncode == 0, done.stderr
-    yield folder
-    shutil.rmtree(folder)
+    folder, _ = separated
+    said = liftseries("release", folder)
+    assert said.status == 0, said.err
+    return folder
 
 
-def test_the_bundle_of_a_real_run_names_nobody_and_no_file(study):
-    said, tables = everything_in(study / "release"), changed({})
-    names = {MARK + str(key) for key in (*tables["sites"]["site_id"], *tables["patients"]["patient_id"])}
+def test_the_bundle_of_a_real_run_names_nobody_and_no_file(study, keys_of_separated):
+    said = everything_in(study / "release")
     files = {path.name for path in study.iterdir() if path.is_file()}
-    assert names
-    for name in names | files - {"study.yaml"}:
-        assert not re.search(rf"(?<![\w.]){re.escape(str(name))}(?!\w)".encode(), said), name
+    assert len(keys_of_separated) == 12 + 16
+    for name in keys_of_separated | files - {"study.yaml"}:
+        assert not re.search(rf"(?<![\w.]){re.escape(name)}(?!\w)".encode(), said), name
 
 
 def test_no_small_count_of_patients_stands_in_results_csv(study):
