@@ -26,7 +26,7 @@ from liftseries.release.masking import mask
 from liftseries.report.kit.numbers import WITHHELD_COUNT
 
 NUMBERS = ["estimate", "std_error", "conf_low", "conf_high", "p_value", "df"]
-MAY_STAND_ALONE = {("life_table", "n_effective")}  # no count: a rule of its own withholds it
+NO_COUNTS = {("life_table", "n_effective")}  # a rule of its own withholds it
 BY_OPERATOR = ["operator=A", "operator=B"]
 
 
@@ -65,10 +65,8 @@ def test_every_column_of_counts_of_a_table_that_leaves_is_declared():
     assert len(leaves) > 10
     for name, table in leaves.items():
         counts = {column for column in table.columns.split() if column == "n" or column.startswith("n_")}
-        ruled = {column for rule in table.disclosure.rules for column in rule.numbers}
-        assert counts <= set(table.disclosure.counts) | {
-            column for column in ruled if (name, column) in MAY_STAND_ALONE
-        }
+        counts -= {column for one, column in NO_COUNTS if one == name}
+        assert counts <= set(table.disclosure.counts), name
 
 
 def test_tables_of_curves_by_step_and_of_single_records_are_not_declared():
@@ -126,6 +124,21 @@ def test_a_table_that_is_not_declared_does_not_leave(forty):
     table = pd.DataFrame({"stage": ["made up"], "n_sites": [3]})
     material = replace(forty.whole, tables={**forty.whole.tables, "made_up": table})
     assert mask(material, forty.population, SMALLEST_CELL).material.table("made_up").empty
+
+
+def test_a_column_of_numbers_that_is_not_declared_is_emptied(forty):
+    deviations = forty.whole.table("deviations").assign(n_made_up=3, made_up_mm=1.5, made_up="a word")
+    material = replace(forty.whole, tables={**forty.whole.tables, "deviations": deviations})
+    left = mask(material, forty.population, SMALLEST_CELL).material.table("deviations")
+    assert len(left) == len(deviations) > 0
+    assert left[["n_made_up", "made_up_mm"]].isna().all(axis=None)
+    assert left["made_up"].eq("a word").all()
+
+
+def test_every_column_of_numbers_of_a_run_is_declared(made):
+    """Else the bundle would lack it without a word."""
+    for name, rules in tables_that_may_leave().items():
+        assert set(made.whole.table(name).select_dtypes("number")) <= set(rules.numbers), name
 
 
 def test_a_table_does_not_leave_where_its_declaration_goes(forty, monkeypatch):

@@ -58,6 +58,7 @@ class TableRules:
     ----------
     counts : its columns of counts
     rules : what goes with them
+    labels : its numbers that tell of nobody, a month or a confidence level; any further number is emptied
     behind : function of the population and a row: a `Behind`, or None where nobody is known to stand behind it
     coarsened : function of all tables, by name, that gives this one coarse enough to leave; "" where it is as it is
     follows : function of the table and its masked copy that tells again what follows from what is left
@@ -66,10 +67,16 @@ class TableRules:
 
     counts: tuple[str, ...] = ()
     rules: tuple[Rule, ...] = ()
+    labels: tuple[str, ...] = ()
     behind: str = ""
     coarsened: str = ""
     follows: str = ""
     leave_by: tuple[str, ...] = LEAVE_BY
+
+    @property
+    def numbers(self) -> tuple[str, ...]:
+        """Its columns of numbers that may leave, unless they are withheld."""
+        return (*self.counts, *(column for rule in self.rules for column in rule.numbers), *self.labels)
 
 
 @dataclass(frozen=True)

@@ -38,6 +38,7 @@ RESULTS = TableRules(
         Rule(("estimate", "std_error", "conf_low", "conf_high", "p_value"), behind=1, given_away=True),
         Rule(("df",), ("n_patients", "n_events"), behind=1, given_away=True),
     ),
+    labels=("conf_level",),
 )
 # Which of two counts that hide a third equally well is withheld depends on the order in which a release counts: what
 # describes the series goes first, what was imputed last, and a question that is not named here after those.

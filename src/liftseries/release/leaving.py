@@ -1,8 +1,8 @@
 """The tables of a run in the form in which they may leave the house, before any number of theirs is withheld.
 
-A table that is not declared is emptied. Rows by a column's levels go where the declaration does not name it (an
-operator's), and so do terms that are a level of such a column where it holds free text (`operator[A]`): that may be a
-name.
+A table that is not declared is emptied, and so is a column of numbers. Rows by a column's levels go where the
+declaration does not name it (an operator's), and so do terms that are a level of such a column where it holds free text
+(`operator[A]`): that may be a name.
 """
 
 from __future__ import annotations
@@ -38,11 +38,13 @@ def leaving(material: Material, cases: pd.DataFrame) -> Material:
         table = material.table(name)
         if rules.coarsened:
             table = function_named(rules.coarsened)(material.tables)
-        tables[name] = table.loc[_may_leave(name, table, rules.leave_by, cases)].reset_index(drop=True)
+        undeclared = set(table.select_dtypes("number")) - set(rules.numbers)
+        table = table.loc[_may_leave(table, rules.leave_by, cases)].reset_index(drop=True)
+        tables[name] = table.assign(**dict.fromkeys(undeclared, np.nan))
     return replace(material, tables=tables)
 
 
-def _may_leave(name: str, table: pd.DataFrame, leave_by: tuple[str, ...], cases: pd.DataFrame) -> np.ndarray:
+def _may_leave(table: pd.DataFrame, leave_by: tuple[str, ...], cases: pd.DataFrame) -> np.ndarray:
     """Which rows of a table may leave, shape (n_rows,)."""
     if "subset" not in table:
         return np.ones(len(table), bool)

@@ -36,7 +36,7 @@ QUESTIONS = (
                 "gain_by_visit",
                 "by_visit",
                 "months n mean sd",
-                TableRules(("n",), (Rule(("mean", "sd"), behind=1),), behind=f"{BEHIND}:recall"),
+                TableRules(("n",), (Rule(("mean", "sd"), behind=1),), labels=("months",), behind=f"{BEHIND}:recall"),
             ),
         ),
     ),
