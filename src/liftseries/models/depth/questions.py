@@ -9,14 +9,26 @@ QUESTIONS = (
         says="agreement with the plan",
         function="liftseries.models.depth.agreement:fit_depth_agreement",
         reads={"cases": "cases"},
-        analyses=(Analysis("depth.agreement", "planned against achieved depth: bias and limits of agreement"),),
+        analyses=(
+            Analysis(
+                "depth.agreement",
+                "planned against achieved depth: bias and limits of agreement",
+                {"reml": "linear mixed model, REML, intercept for the patient; limits by MOVER"},
+            ),
+        ),
     ),
     Question(
         name="depth_proportional_bias",
         says="error along the planned depth",
         function="liftseries.models.depth.proportional_bias:fit_depth_proportional_bias",
         reads={"cases": "cases"},
-        analyses=(Analysis("depth.proportional_bias", "whether the error grows with the planned depth"),),
+        analyses=(
+            Analysis(
+                "depth.proportional_bias",
+                "whether the error grows with the planned depth",
+                {"reml": "linear mixed model, REML, intercept for the patient"},
+            ),
+        ),
     ),
     Question(
         name="deviations",

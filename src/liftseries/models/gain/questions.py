@@ -11,7 +11,11 @@ QUESTIONS = (
         reads={"visits": "visits", "cases": "cases"},
         asks={"terms": "gain_terms"},
         analyses=(
-            Analysis("gain.mixed", "bone gain, REML, intercepts for the patient and the site within the patient"),
+            Analysis(
+                "gain.mixed",
+                "bone gain, REML, intercepts for the patient and the site within the patient",
+                {"reml": "linear mixed model, REML, intercepts for the patient and the site within the patient"},
+            ),
         ),
         leaves=(
             Leaves("gain_variances", "variances", "patient_sd_mm site_sd_mm residual_sd_mm n_visits"),

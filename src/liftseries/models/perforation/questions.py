@@ -1,8 +1,9 @@
 """How often the membrane tears, and what goes with it: its questions."""
 
-from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
+from liftseries.models.shared.question import ONE_SIDED, Analysis, Draws, Leaves, Question
 
 TITLE = "How often the membrane tears, and what goes with it"
+STANDARDISED = {"standardised": "risks standardised over the sites used, logistic GEE exchangeable"}
 QUESTIONS = (
     Question(
         name="perforation_rate",
@@ -10,7 +11,19 @@ QUESTIONS = (
         function="liftseries.models.perforation.rate:fit_perforation_rate",
         reads={"cases": "cases"},
         by=("rbh_band", "lift_band", "approach", "protocol", "centre"),
-        analyses=(Analysis("perforation.rate", "share of sites perforated: Wilson, exact, and clustered in patients"),),
+        analyses=(
+            Analysis(
+                "perforation.rate",
+                "share of sites perforated: Wilson, exact, and clustered in patients",
+                methods={
+                    "wilson": "Wilson interval, sites taken as independent",
+                    "exact": "exact interval (Clopper-Pearson), sites taken as independent",
+                    "cluster": "logistic GEE with a constant only, sites exchangeable within the patient, interval on "
+                    "the logit",
+                    **ONE_SIDED,
+                },
+            ),
+        ),
     ),
     Question(
         name="perforation_gee",
@@ -23,6 +36,7 @@ QUESTIONS = (
                 "perforation.gee",
                 "logistic model, sites exchangeable within the patient, robust errors; bias-reduced with t below 50 "
                 "patients",
+                methods={"sandwich": "logistic GEE, sites exchangeable within the patient, robust covariance"},
             ),
         ),
     ),
@@ -37,6 +51,10 @@ QUESTIONS = (
                 "perforation.firth",
                 "the same model penalised, finite where a level has no event: profile interval, and a jackknife over "
                 "patients",
+                methods={
+                    "profile": "Firth's penalised logistic model, profile limits, sites taken as independent",
+                    "jackknife": "Firth's penalised logistic model, patients left out one after the other",
+                },
             ),
         ),
     ),
@@ -50,7 +68,16 @@ QUESTIONS = (
             "auxiliary": "imputation.auxiliary",
             "patient_columns": "patient_columns",
         },
-        analyses=(Analysis("perforation.imputed", "the same with missing terms imputed, pooled by Rubin's rules"),),
+        analyses=(
+            Analysis(
+                "perforation.imputed",
+                "the same with missing terms imputed, pooled by Rubin's rules",
+                methods={
+                    "pooled": "imputations by chained equations, Rubin's rules, Barnard-Rubin df; logistic GEE, sites "
+                    "exchangeable within the patient"
+                },
+            ),
+        ),
         draws=Draws(
             function="liftseries.models.perforation.imputed:perforation_imputed_draws",
             n="imputation.sets",
@@ -66,11 +93,19 @@ QUESTIONS = (
         reads={"cases": "cases"},
         asks={"terms": "perforation_terms", "contrasts": "risk_contrasts"},
         analyses=(
-            Analysis("perforation.risk", "standardised risk along residual height, from a spline"),
-            Analysis("perforation.risk_lift", "the same along planned lift"),
-            Analysis("perforation.risk_band", "the same by band, secondary"),
-            Analysis("perforation.nonlinearity", "the bend of the spline"),
-            Analysis("perforation.risk_difference", "differences per 100 sites"),
+            Analysis("perforation.risk", "standardised risk along residual height, from a spline", STANDARDISED),
+            Analysis("perforation.risk_lift", "the same along planned lift", STANDARDISED),
+            Analysis(
+                "perforation.risk_band",
+                "the same by band, secondary",
+                {"standardised": f"{STANDARDISED['standardised']}; secondary, as a band stands for all heights in it"},
+            ),
+            Analysis(
+                "perforation.nonlinearity",
+                "the bend of the spline",
+                {"spline": "non-linear coefficient of a restricted cubic spline, logistic GEE exchangeable"},
+            ),
+            Analysis("perforation.risk_difference", "differences per 100 sites", STANDARDISED),
         ),
         leaves=(Leaves("perforation_risk_curves", "curves", "exposure value_mm risk conf_low conf_high n_sites"),),
     ),
@@ -84,6 +119,12 @@ QUESTIONS = (
             Analysis(
                 "perforation.validation",
                 "the model as a predictor: discrimination, calibration, optimism, each centre left out",
+                methods={
+                    "apparent": "judged on the sites that it was fitted to",
+                    "optimism_corrected": "less the optimism seen in resamples of patients, fitted to each and tried "
+                    "on the whole series",
+                    "leave_one_centre_out": "each centre's sites predicted by a model fitted to the others",
+                },
             ),
         ),
         draws=Draws(

@@ -9,7 +9,18 @@ ALIKE = (
         says="how alike sites are",
         function="liftseries.models.sensitivity.icc:fit_measurement_icc",
         reads={"cases": "cases", "visits": "visits"},
-        analyses=(Analysis("measurement.icc", "how alike the sites of a patient are"),),
+        analyses=(
+            Analysis(
+                "measurement.icc",
+                "how alike the sites of a patient are",
+                {
+                    "one_way": "one-way variance components, limits from F",
+                    "one_way_jackknife": "one-way variance components, patient jackknife on Fisher z",
+                    "reml_patient": "REML of all visits and their months, two sites of a patient",
+                    "reml_site": "REML of all visits and their months, two visits of a site",
+                },
+            ),
+        ),
     ),
 )
 QUESTIONS = (
@@ -18,7 +29,13 @@ QUESTIONS = (
         says="unmeasured causes",
         function="liftseries.models.sensitivity.evalue:fit_sensitivity_evalue",
         reads={"perforation": "estimates:perforation_gee", "survival": "estimates:survival_cox"},
-        analyses=(Analysis("sensitivity.evalue", "how strong an unmeasured cause would have to be"),),
+        analyses=(
+            Analysis(
+                "sensitivity.evalue",
+                "how strong an unmeasured cause would have to be",
+                {"odds_ratio": "E-value of an odds ratio", "hazard_ratio": "E-value of a hazard ratio"},
+            ),
+        ),
     ),
     Question(
         name="sensitivity_detection",
@@ -27,8 +44,16 @@ QUESTIONS = (
         reads={"cases": "cases"},
         by=("approach",),
         analyses=(
-            Analysis("sensitivity.detection", "rates if tears were overlooked"),
-            Analysis("sensitivity.detection_contrast", "and contrasts"),
+            Analysis(
+                "sensitivity.detection",
+                "rates if tears were overlooked",
+                {"cluster": "clustered rate over the share of tears seen"},
+            ),
+            Analysis(
+                "sensitivity.detection_contrast",
+                "and contrasts",
+                {"cluster": "odds over the share of tears seen, patient-clustered"},
+            ),
         ),
     ),
     Question(
@@ -38,8 +63,20 @@ QUESTIONS = (
         reads={"implants": "implants"},
         asks={"months": "survival_months"},
         analyses=(
-            Analysis("sensitivity.lost_implants", "survival if lost implants fared best or worst"),
-            Analysis("sensitivity.tipping_point", "how many of them it takes"),
+            Analysis(
+                "sensitivity.lost_implants",
+                "survival if lost implants fared best or worst",
+                {
+                    "as_observed": "as observed",
+                    "best_case": "best case: all lost implants last",
+                    "worst_case": "worst case: all lost implants fail right after their last visit",
+                },
+            ),
+            Analysis(
+                "sensitivity.tipping_point",
+                "how many of them it takes",
+                {"tipping_point": "share of the implants lost before the month that must have failed"},
+            ),
         ),
     ),
 )

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import remark
 from liftseries.models.shared.results import left_out_table
 
 OUTCOME = ("months", "failed", "died", "last_in_function")
@@ -40,9 +41,9 @@ class FollowUp:
     def left_out(self, analysis: str) -> pd.DataFrame:
         """The sites that stay out of a survival analysis, as rows of `Estimates.left_out`."""
         reasons = [
-            ("no implant placed", self.n_without_implant),
-            ("no visit", self.n_without_visit),
-            ("not examined at any visit", self.n_only_not_examined),
+            (remark("no_implant_placed"), self.n_without_implant),
+            (remark("no_visit"), self.n_without_visit),
+            (remark("not_examined"), self.n_only_not_examined),
         ]
         return left_out_table(analysis, "all", reasons)
 

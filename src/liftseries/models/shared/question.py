@@ -10,6 +10,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+# Methods of every analysis that bounds a risk of which nothing was seen; see `one_sided`.
+ONE_SIDED = {
+    "one_sided_patients": "one-sided bound where nothing or everything happened, each patient one chance",
+    "one_sided_sites": "the same, each site one chance, as if sites of a patient were independent",
+}
+
 
 @dataclass(frozen=True)
 class Analysis:
@@ -19,10 +25,12 @@ class Analysis:
     ----------
     name : in the column `analysis`
     means : what it is, for README's table
+    methods : code in the column `method` -> what it does, for the report
     """
 
     name: str
     means: str
+    methods: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,10 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from liftseries.base.remarks import joined, remark
 from liftseries.models.shared.outcomes import gain_at_visits
 from liftseries.models.shared.results import Estimates, left_out_table
-from liftseries.models.survival.cox import METHOD, fit_survival_cox
+from liftseries.models.survival.cox import fit_survival_cox
 
 ANALYSIS = "survival.gain"
 
@@ -48,15 +49,17 @@ def fit_survival_gain(
     after = implants.loc[at_risk].copy()
     after["months"] = months[at_risk] - landmark_months
     after["gain_mm"] = after["site_id"].astype(object).map(gain_mm).astype(float)
-    estimates = fit_survival_cox(after, ["gain_mm", *[term for term in terms if term != "gain_mm"]], ANALYSIS, "")
-    method = f"landmark at {landmark_months:g} months; {METHOD}"
-    rows = estimates.rows.assign(method=estimates.rows["method"].str.replace(METHOD, method, regex=False))
+    estimates = fit_survival_cox(
+        after, ["gain_mm", *[term for term in terms if term != "gain_mm"]], ANALYSIS, penalised=""
+    )
+    landmark = remark("landmark", months=landmark_months)
+    rows = estimates.rows.assign(note=[joined(landmark, note) for note in estimates.rows["note"]])
     if not at_risk.any() and len(implants):
-        rows["problem"] = f"no implant was followed beyond the landmark at {landmark_months:g} months"
+        rows["problem"] = remark("none_followed_beyond_landmark", months=landmark_months)
     failed = implants["failed"].to_numpy(bool)
     earlier = [
-        ("failed by the landmark", int((failed & ~at_risk).sum())),
-        ("not followed beyond the landmark", int((~failed & ~at_risk).sum())),
+        (remark("failed_by_landmark"), int((failed & ~at_risk).sum())),
+        (remark("not_followed_beyond_landmark"), int((~failed & ~at_risk).sum())),
     ]
     left_out = pd.concat([left_out_table(ANALYSIS, "all", earlier), estimates.left_out], ignore_index=True)
     return Estimates(rows, left_out, design_effects=estimates.design_effects)

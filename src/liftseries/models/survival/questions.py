@@ -1,11 +1,17 @@
 """How long implants stay: its questions."""
 
-from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
+from liftseries.models.shared.question import ONE_SIDED, Analysis, Draws, Leaves, Question
 
 TITLE = "How long implants stay"
 MONTHS = {"months": "survival_months"}
 TERMS = {"terms": "survival_terms"}
 IMPLANTS = {"implants": "implants"}
+JACKKNIFE = "patient-clustered infinitesimal jackknife"
+COX = "Cox model, Efron ties, patient-clustered sandwich"
+WEIBULL = {
+    "weibull": "Weibull accelerated failure time, interval-censored, patient-clustered, no standard error below the "
+    "model's own"
+}
 
 QUESTIONS = (
     Question(
@@ -15,7 +21,13 @@ QUESTIONS = (
         reads=IMPLANTS,
         asks=MONTHS,
         by=("rbh_band", "approach", "protocol"),
-        analyses=(Analysis("survival.km", "Kaplan-Meier survival of the implants, clustered in patients"),),
+        analyses=(
+            Analysis(
+                "survival.km",
+                "Kaplan-Meier survival of the implants, clustered in patients",
+                {"infinitesimal_jackknife": f"Kaplan-Meier, {JACKKNIFE}, log-log interval", **ONE_SIDED},
+            ),
+        ),
         leaves=(
             Leaves("survival_curves", "curves", "subset months survival conf_low conf_high"),
             Leaves("survival_at_risk", "at_risk", "subset months n_at_risk n_failed n_censored"),
@@ -26,7 +38,13 @@ QUESTIONS = (
         says="life table",
         function="liftseries.models.survival.life_table:fit_survival_life_table",
         reads=IMPLANTS,
-        analyses=(Analysis("survival.life_table", "yearly actuarial life table"),),
+        analyses=(
+            Analysis(
+                "survival.life_table",
+                "yearly actuarial life table",
+                {"actuarial": f"actuarial life table, yearly, {JACKKNIFE}, log-log interval"},
+            ),
+        ),
         leaves=(
             Leaves(
                 "life_table",
@@ -41,7 +59,7 @@ QUESTIONS = (
         function="liftseries.models.survival.cox:fit_survival_cox",
         reads=IMPLANTS,
         asks=TERMS,
-        analyses=(Analysis("survival.cox", "Cox model, Efron ties, errors clustered in patients"),),
+        analyses=(Analysis("survival.cox", "Cox model, Efron ties, errors clustered in patients", {"sandwich": COX}),),
     ),
     Question(
         name="survival_firth_cox",
@@ -49,7 +67,16 @@ QUESTIONS = (
         function="liftseries.models.survival.firth_cox:fit_survival_firth_cox",
         reads=IMPLANTS,
         asks=TERMS,
-        analyses=(Analysis("survival.firth_cox", "the same model penalised: profile interval, and a jackknife"),),
+        analyses=(
+            Analysis(
+                "survival.firth_cox",
+                "the same model penalised: profile interval, and a jackknife",
+                {
+                    "profile": "Firth's penalised Cox model, profile limits, implants taken as independent",
+                    "jackknife": "Firth's penalised Cox model, patients left out one after the other",
+                },
+            ),
+        ),
     ),
     Question(
         name="survival_imputed",
@@ -57,7 +84,13 @@ QUESTIONS = (
         function="liftseries.models.survival.imputed:fit_survival_imputed",
         reads=IMPLANTS,
         asks={**TERMS, "auxiliary": "imputation.auxiliary", "patient_columns": "patient_columns"},
-        analyses=(Analysis("survival.imputed", "the same with missing terms imputed, pooled by Rubin's rules"),),
+        analyses=(
+            Analysis(
+                "survival.imputed",
+                "the same with missing terms imputed, pooled by Rubin's rules",
+                {"pooled": f"imputations by chained equations, Rubin's rules, Barnard-Rubin df; {COX}"},
+            ),
+        ),
         draws=Draws(
             function="liftseries.models.survival.imputed:survival_imputed_draws",
             n="imputation.sets",
@@ -73,8 +106,8 @@ QUESTIONS = (
         reads=IMPLANTS,
         asks=TERMS | MONTHS,
         analyses=(
-            Analysis("survival.interval", "failures known only to lie between two visits: Weibull model"),
-            Analysis("survival.interval_curve", "survival by that model"),
+            Analysis("survival.interval", "failures known only to lie between two visits: Weibull model", WEIBULL),
+            Analysis("survival.interval_curve", "survival by that model", WEIBULL),
         ),
     ),
     Question(
@@ -83,7 +116,13 @@ QUESTIONS = (
         function="liftseries.models.survival.turnbull:fit_survival_turnbull",
         reads=IMPLANTS,
         asks=MONTHS,
-        analyses=(Analysis("survival.turnbull", "failures known only to lie between two visits, without a model"),),
+        analyses=(
+            Analysis(
+                "survival.turnbull",
+                "failures known only to lie between two visits, without a model",
+                {"bootstrap": "Turnbull, mass spread evenly within its interval; patients resampled, log-log interval"},
+            ),
+        ),
         draws=Draws(
             function="liftseries.models.survival.turnbull:turnbull_draws",
             n="resamples",
@@ -99,7 +138,13 @@ QUESTIONS = (
         reads=IMPLANTS,
         asks=MONTHS,
         by=("rbh_band", "approach", "protocol"),
-        analyses=(Analysis("survival.competing", "failure with death competing"),),
+        analyses=(
+            Analysis(
+                "survival.competing",
+                "failure with death competing",
+                {"infinitesimal_jackknife": f"Aalen-Johansen, death competing, {JACKKNIFE}, log-log interval"},
+            ),
+        ),
         leaves=(Leaves("survival_competing_curves", "curves", "subset months failure conf_low conf_high death"),),
     ),
     Question(
@@ -108,7 +153,16 @@ QUESTIONS = (
         function="liftseries.models.survival.ph:fit_survival_ph",
         reads=IMPLANTS,
         asks=TERMS,
-        analyses=(Analysis("survival.ph", "whether hazard ratios stay the same over time"),),
+        analyses=(
+            Analysis(
+                "survival.ph",
+                "whether hazard ratios stay the same over time",
+                {
+                    "score": "score test, Kaplan-Meier time, implants taken as independent",
+                    "score_clustered": "score test, Kaplan-Meier time, patient-clustered",
+                },
+            ),
+        ),
         leaves=(Leaves("survival_ph_residuals", "residuals", "term months residual smooth coefficient"),),
     ),
     Question(
@@ -119,8 +173,19 @@ QUESTIONS = (
         asks=MONTHS,
         by=("approach", "protocol"),
         analyses=(
-            Analysis("survival.rmst", "mean months in function up to a horizon"),
-            Analysis("survival.rmst_difference", "and their differences"),
+            Analysis(
+                "survival.rmst",
+                "mean months in function up to a horizon",
+                {
+                    "infinitesimal_jackknife": f"area under Kaplan-Meier, {JACKKNIFE}, interval on the log of the "
+                    "months lost"
+                },
+            ),
+            Analysis(
+                "survival.rmst_difference",
+                "and their differences",
+                {"infinitesimal_jackknife": f"difference of areas under Kaplan-Meier, {JACKKNIFE}"},
+            ),
         ),
     ),
     Question(
@@ -129,7 +194,16 @@ QUESTIONS = (
         function="liftseries.models.survival.patient:fit_survival_patient",
         reads=IMPLANTS,
         asks=MONTHS,
-        analyses=(Analysis("survival.patient", "a patient's first failure"),),
+        analyses=(
+            Analysis(
+                "survival.patient",
+                "a patient's first failure",
+                {
+                    "infinitesimal_jackknife": "Kaplan-Meier over patients, first failure; followed until the first of "
+                    "a patient's implants fails or falls out"
+                },
+            ),
+        ),
     ),
     Question(
         name="survival_gain",
@@ -142,6 +216,7 @@ QUESTIONS = (
                 "survival.gain",
                 "bone gain and failure after a landmark, so that no implant is credited with living until it was "
                 "measured",
+                {"sandwich": f"{COX}, from the landmark on"},
             ),
         ),
     ),
