@@ -10,7 +10,7 @@ from liftseries.estimators.variance_components import icc_jackknife, one_way, to
 from liftseries.models.depth.agreement import fit_depth_agreement
 from liftseries.models.depth.proportional_bias import fit_depth_proportional_bias
 from liftseries.models.gain.mixed import fit_gain_mixed
-from liftseries.models.sensitivity.icc import fit_measurement_icc
+from liftseries.models.sensitivity.icc import OF_PATIENT, OF_SITE, fit_measurement_icc
 
 CLOSED_FORM = 1e-10
 # l/min, first readings of two meters in 17 people: Bland and Altman 1986, Lancet i:307, table 1 (from memory).
@@ -115,9 +115,9 @@ def test_how_alike_the_gain_is_in_patients_and_in_sites(nested_gain, r_rows):
     visits, cases = gain_tables(nested_gain)
     empty = {"achieved_last_mm": np.nan, "planned_last_mm": np.nan, "perforation": "unknown"}
     rows = fit_measurement_icc(cases.assign(**empty), visits).rows
-    rows = rows[rows["method"].str.startswith("REML")].set_index("method")
-    for pair, level in (("two sites of a patient", "patient"), ("two visits of a site", "site")):
-        ours = rows.loc[f"REML of all visits and their months, {pair}"]
+    rows = rows[rows["term"].eq("gain_mm")].set_index("method")
+    for method, level in ((OF_PATIENT, "patient"), (OF_SITE, "site")):
+        ours = rows.loc[method]
         r = r_rows("agreement", "nested_icc").loc[level]
         assert ours["estimate"] == pytest.approx(r["value"], rel=1e-4)
         assert ours["std_error"] == pytest.approx(r["value"] * (1 - r["value"]) * r["se"], rel=1e-3)

@@ -122,7 +122,7 @@ def test_terms_that_differ_only_when_nobody_fails_cannot_be_told_apart():
 
 @pytest.mark.parametrize(
     ("failed", "patient", "words"),
-    [([False] * 4, [1, 2, 3, 4], "no implant failed"), ([True] * 4, [1, 1, 1, 1], "too few")],
+    [([False] * 4, [1, 2, 3, 4], "no implant used has failed"), ([True] * 4, [1, 1, 1, 1], "too few")],
 )
 def test_what_cannot_be_fitted_is_said_in_words(failed, patient, words):
     x = np.array([[1.0], [0], [2], [1]])

@@ -118,7 +118,7 @@ def test_jackknife_is_one_refit_after_the_other():
 
 def test_what_cannot_be_fitted_is_said_in_words():
     months, x = np.array([1.0, 2, 3, 4]), np.array([[1.0], [0], [2], [1]])
-    with pytest.raises(NotFitted, match="no implant failed"):
+    with pytest.raises(NotFitted, match="no implant used has failed"):
         firth_cox(months, np.zeros(4, bool), x)
     with pytest.raises(NotFitted, match="tell the terms apart"):
         firth_cox(months, np.array([False, False, False, True]), x)  # the last at risk fails alone

@@ -166,7 +166,7 @@ def test_a_likelihood_without_a_maximum_is_refused(series, why):
 
 def test_no_failure_and_too_few_patients_are_refused():
     left, right, x, patient = mixed_series(np.random.default_rng(7), 60)
-    with pytest.raises(NotFitted, match="no implant failed"):
+    with pytest.raises(NotFitted, match="no implant used has failed"):
         weibull_interval(np.full(60, 12.0), np.full(60, np.inf), x, patient)
-    with pytest.raises(NotFitted, match=r"too few patients \(4\) for 4 parameters"):
+    with pytest.raises(NotFitted, match=r"too few patients \(4 patients\) for 4 parameters"):
         weibull_interval(left, right, x, patient % 4)

@@ -8,7 +8,9 @@ import pytest
 from every_question import every_question
 from invented import category, invented_cases, invented_visits
 
-from liftseries.models.shared.results import RESULT_COLUMNS
+from liftseries.base.remarks import names_in
+from liftseries.models.questions import ANALYSES
+from liftseries.models.shared.results import DESIGN_EFFECT, KEY, RESULT_COLUMNS
 
 
 def series(n_patients=60, seed=11, **columns):
@@ -147,8 +149,22 @@ def test_no_interval_is_a_point_or_leaves_the_estimate_out(answers):
 
 def test_a_row_stands_once(answers):
     for name, estimates in answers.items():
-        place = ["analysis", "subset", "term", "method"]
-        assert not pd.concat([estimates.rows, estimates.design_effects]).duplicated(place).any(), name
+        assert not pd.concat([estimates.rows, estimates.design_effects]).duplicated(list(KEY)).any(), name
+
+
+def test_every_method_is_declared(answers):
+    for name, estimates in answers.items():
+        found = pd.concat([estimates.rows, estimates.design_effects])
+        analysis = found["term"].str.partition(" ")[0].where(found["analysis"].eq(DESIGN_EFFECT), found["analysis"])
+        for declared, method in set(zip(analysis, found["method"], strict=True)):
+            assert method in ANALYSES[declared].methods, (name, method)
+
+
+def test_every_remark_of_a_row_has_a_name(answers):
+    """Nothing is said of an estimate, or of a site left out, in words that nobody can ask for by name."""
+    for name, estimates in answers.items():
+        texts = {*estimates.rows["note"], *estimates.rows["problem"], *estimates.left_out["reason"]}
+        assert not [text for text in texts if "" in names_in(text)], name
 
 
 NOT_CLUSTERED = ("survival.patient", "measurement.icc", "sensitivity.evalue")

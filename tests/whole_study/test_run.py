@@ -17,8 +17,8 @@ from whole_study.conftest import ROOT, copy_demo, liftseries, rules_run
 
 # The contract's words, letter for letter.
 RESULTS = (
-    "analysis,subset,term,estimate,std_error,conf_low,conf_high,conf_level,p_value,df,scale,n_sites,n_patients,"
-    "n_events,method,problem"
+    "analysis,subset,term,method,headline,estimate,std_error,conf_low,conf_high,conf_level,p_value,df,scale,n_sites,"
+    "n_patients,n_events,note,problem"
 )
 DERIVED_SITES = (
     "site_id,rbh_mid_mm,floor_slope_deg,protrusion_mm,dome_ml,planned_first_mm,planned_last_mm,planned_rungs,"

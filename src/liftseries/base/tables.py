@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 TEXT_COLUMNS = (
-    "analysis", "subset", "term", "scale", "method", "problem", "reason", "level", "stage", "column",
+    "analysis", "subset", "term", "scale", "method", "note", "problem", "reason", "level", "stage", "column",
     "unit", "table", "file", "rule", "message", "value_class", "deviation",
     "complication", "rungs_mm", "deviations", "site_label", "variable", "level_of", "model", "predictors",
 )  # fmt: skip
@@ -23,7 +23,7 @@ def read_table(path: Path | str, columns: Sequence[str] = ()) -> pd.DataFrame:
     table = pd.read_csv(path, dtype=texts, keep_default_na=False, na_values=[""])
     missing = [column for column in columns if column not in table]
     table = table.assign(**dict.fromkeys(missing))
-    for column in ("term", "method", "problem", "subset", "level"):
+    for column in ("term", "method", "note", "problem", "subset", "level"):
         if column in table:
             table[column] = table[column].fillna("")
     return table

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.clusters import cluster_codes, cluster_sums
 from liftseries.estimators.intervals import NotFitted
 
@@ -75,9 +76,9 @@ def cox_regression(
     codes, n_clusters = cluster_codes(cluster)
     p = x.shape[1]
     if not failed.any():
-        raise NotFitted("no implant failed, so no hazard can be compared")
+        raise NotFitted(remark("no_failure"))
     if n_clusters <= p:
-        raise NotFitted(f"too few patients ({n_clusters}) for {p} coefficients")
+        raise NotFitted(remark("too_few_patients", n_patients=n_clusters, n_coefficients=p))
 
     # Centred columns with standard deviation 1 keep exp() in range and make steps independent of units.
     spread = x.std(axis=0)
@@ -92,15 +93,15 @@ def cox_regression(
         while not trial.log_likelihood >= state.log_likelihood - 1e-9 * abs(state.log_likelihood):
             step = step / 2
             if np.abs(step).max() < STEP_TOLERANCE:
-                raise NotFitted("the partial likelihood has no maximum that could be found")
+                raise NotFitted(remark("no_maximum_partial"))
             trial = likelihood(beta + step)
         beta, state = beta + step, trial
         if np.abs(z @ beta).max() > LARGEST_LOG_HAZARD:
-            raise NotFitted("the terms tell failed and lasting implants apart, so log hazards are not finite")
+            raise NotFitted(remark("terms_separate_failures"))
         if np.abs(step).max() < STEP_TOLERANCE:
             break
     else:
-        raise NotFitted(f"the partial likelihood did not settle within {MAX_ITERATIONS} steps")
+        raise NotFitted(remark("partial_likelihood_not_settled", n_steps=MAX_ITERATIONS))
 
     naive = inverse_information(state.information)
     patient_scores = cluster_sums(codes, n_clusters, likelihood.score_residuals(state))
@@ -119,7 +120,7 @@ def inverse_information(information: np.ndarray) -> np.ndarray:
     """Inverse of the information matrix; NotFitted where implants at risk together do not tell the terms apart."""
     scale = np.sqrt(np.maximum(np.diag(information), 0))
     if not (scale > 0).all() or np.linalg.eigvalsh(information / np.outer(scale, scale))[0] < SINGULAR:
-        raise NotFitted("whenever an implant failed, those at risk did not differ enough to tell the terms apart")
+        raise NotFitted(remark("terms_alike_at_risk"))
     return np.linalg.inv(information)
 
 

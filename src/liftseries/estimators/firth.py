@@ -11,6 +11,7 @@ import numpy as np
 from scipy.linalg import solve_triangular
 from scipy.special import expit, log_expit
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.clusters import cluster_sums
 from liftseries.estimators.intervals import NotFitted, critical_value, two_sided_p
 
@@ -29,7 +30,6 @@ ALONE = 1 - 1e-10  # of what the data tell of a coefficient, told by one patient
 SINGULAR = 1e-7  # smallest pivot of the information, its diagonal scaled to 1
 FARTHEST_LIMIT = 60.0  # standard errors from the estimate at which the search for a limit ends
 MOST_GROUPS = 1000  # more patients than these are left out in groups of whole patients
-NOT_TOLD_APART = "those compared do not differ enough to tell the terms apart"
 CELLS_AT_ONCE = 2_000_000  # of a batch of refits, so that memory stays below some 100 MB
 
 
@@ -169,7 +169,7 @@ def maximum(
     free = np.ones(len(beta), bool) if free is None else free
     at = likelihood(beta)
     if not np.isfinite(at.value):
-        raise NotFitted(NOT_TOLD_APART)
+        raise NotFitted(remark("terms_alike"))
     if not free.any():
         return beta, at
     size = np.inf
@@ -198,7 +198,7 @@ def maximum(
         else:
             break
         beta, at = trial, there
-    raise NotFitted("the penalised likelihood has no maximum that could be found")
+    raise NotFitted(remark("no_maximum_penalised"))
 
 
 def second_derivatives(likelihood: Likelihood, beta: np.ndarray, at: Point, free: np.ndarray) -> np.ndarray:
@@ -301,7 +301,7 @@ def refuse_lone_patients(x: np.ndarray, group: np.ndarray, n_groups: int) -> Non
     p = q.shape[1]
     part = cluster_sums(group, n_groups, (q[:, :, None] * q[:, None, :]).reshape(len(q), p * p))
     if np.linalg.eigvalsh(part.reshape(n_groups, p, p)).max() > ALONE:
-        raise NotFitted("one patient alone determines a coefficient, so no jackknife can leave that patient out")
+        raise NotFitted(remark("one_patient_determines"))
 
 
 def jackknife_std_error(replicates: np.ndarray) -> np.ndarray:
@@ -336,7 +336,7 @@ def firth_logistic_jackknife(x: np.ndarray, event: np.ndarray, cluster: np.ndarr
     n, p = x.shape
     group, n_groups = jackknife_groups(cluster)
     if n_groups < 2:
-        raise NotFitted("all sites belong to one patient, so none can be left out")
+        raise NotFitted(remark("one_patient_of_sites"))
     refuse_lone_patients(x, group, n_groups)
     z, back = orthonormal(x)
     origin = np.linalg.solve(back, start)
@@ -379,5 +379,5 @@ def _refits(z, y, products, kept, origin) -> np.ndarray:
         try:
             beta[k] = maximum(lambda b, own_z=own_z, own_y=own_y: _logistic(own_z, own_y, b), origin)[0]
         except NotFitted as why:
-            raise NotFitted(f"without one of the patients: {why}") from None
+            raise NotFitted(remark("without_a_patient", why=why)) from None
     return beta

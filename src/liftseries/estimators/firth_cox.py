@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.cox import PartialLikelihood
 from liftseries.estimators.firth import (
     MOST_GROUPS,
@@ -47,7 +48,7 @@ def firth_cox(months: np.ndarray, failed: np.ndarray, x: np.ndarray, profile: bo
     """
     months, failed = np.asarray(months, float), np.asarray(failed, bool)
     if not failed.any():
-        raise NotFitted("no implant failed, so no hazard can be compared")
+        raise NotFitted(remark("no_failure"))
     return penalised_fit(lambda z: _penalised(months, failed, z), x - x.mean(axis=0), profile)
 
 
@@ -70,7 +71,7 @@ def firth_cox_jackknife(
     months, failed = np.asarray(months, float), np.asarray(failed, bool)
     group, n_groups = jackknife_groups(cluster, MOST_GROUPS)
     if n_groups < 2:
-        raise NotFitted("all implants belong to one patient, so none can be left out")
+        raise NotFitted(remark("one_patient_of_implants"))
     z, back = orthonormal(x - x.mean(axis=0))
     beta = np.linalg.solve(back, start)
     likelihood = _penalised(months, failed, z)
@@ -79,12 +80,12 @@ def firth_cox_jackknife(
     for left_out in range(n_groups):
         kept = group != left_out
         if not failed[kept].any():
-            raise NotFitted("all failures belong to one patient, so no jackknife can leave that patient out")
+            raise NotFitted(remark("one_patient_of_failures"))
         try:
             own = _penalised(months[kept], failed[kept], z[kept])
             replicates[left_out] = maximum(own, beta, bend=bend, settled=REFIT_SETTLED)[0]
         except NotFitted as why:
-            raise NotFitted(f"without one of the patients: {why}") from None
+            raise NotFitted(remark("without_a_patient", why=why)) from None
     return jackknife_std_error(replicates @ back.T)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from scipy.linalg import solve_triangular
 from scipy.special import expit, logit
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.clusters import cluster_codes, cluster_sums
 from liftseries.estimators.intervals import FEW_PATIENTS, NotFitted
 
@@ -22,8 +23,8 @@ LARGEST_ALPHA = 0.999  # at 1 the correlation matrix has no inverse
 # counts; at the lower bound of α without limit, so that one patient would decide the estimate.
 LARGEST_WEIGHT = 10.0
 
-HELD = "correlation held below 1"
-INDEPENDENCE = "working independence, as sites of a patient are less alike than an exchangeable correlation allows"
+HELD = remark("correlation_held")
+INDEPENDENCE = remark("working_independence")
 
 
 @dataclass(frozen=True)
@@ -100,9 +101,9 @@ def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clus
     codes, n_clusters = cluster_codes(cluster)
     n, p = x.shape
     if n_clusters <= p:
-        raise NotFitted(f"too few patients ({n_clusters}) for {p} coefficients")
+        raise NotFitted(remark("too_few_patients", n_patients=n_clusters, n_coefficients=p))
     if y.all() or not y.any():
-        raise NotFitted(f"{'every' if y.all() else 'no'} site had the event, so its log odds are not finite")
+        raise NotFitted(remark("all_events" if y.all() else "no_event"))
 
     # Orthonormal columns make the steps independent of the covariates' units; see the back-transformation
     # below.
@@ -112,10 +113,10 @@ def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clus
     start = r[:, 0] / x[0, 0] * logit(y.mean()) / np.sqrt(n)
     independent = equations.solve(start, correlated=False)
     if independent is None:
-        raise NotFitted(f"the estimating equations did not settle within {MAX_ITERATIONS} steps")
+        raise NotFitted(remark("gee_not_settled", n_steps=MAX_ITERATIONS))
     exchangeable = equations.solve(independent.beta, correlated=True)
     at = exchangeable or independent
-    remark = INDEPENDENCE if exchangeable is None else HELD if at.alpha == LARGEST_ALPHA else ""
+    about_alpha = INDEPENDENCE if exchangeable is None else HELD if at.alpha == LARGEST_ALPHA else ""
 
     bread, scores = np.linalg.inv(at.information), at.scores
     few = n_clusters < few_clusters
@@ -123,7 +124,7 @@ def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clus
         part = equations.information_by_patient(at)
         half = np.linalg.cholesky(bread)
         if np.linalg.eigvalsh(half.T @ part @ half).max() > FULL_LEVERAGE:
-            raise NotFitted("one patient alone determines a coefficient, so no bias-reduced variance exists")
+            raise NotFitted(remark("one_patient_determines_gee"))
         scores = np.linalg.solve(np.eye(p) - part @ bread, scores[:, :, None])[:, :, 0]
     covariance = bread @ (scores.T @ scores) @ bread
     back = solve_triangular(r, np.eye(p)) * np.sqrt(n)
@@ -131,7 +132,7 @@ def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clus
         coefficients=back @ at.beta,
         covariance=back @ covariance @ back.T,
         alpha=float(at.alpha),
-        remark=remark,
+        remark=about_alpha,
         phi=float(at.phi),
         naive_covariance=back @ np.linalg.inv(independent.information) @ back.T,
         n_clusters=n_clusters,
@@ -168,7 +169,7 @@ class _Equations:
         n, p = z.shape
         log_odds = z @ beta
         if np.abs(log_odds).max() > LARGEST_LOG_ODDS:
-            raise NotFitted("the terms tell sites with and without the event apart, so log odds are not finite")
+            raise NotFitted(remark("terms_separate_events"))
         mu = expit(log_odds)
         root = np.sqrt(mu * (1 - mu))
         e = (self.y - mu) / root
@@ -195,7 +196,7 @@ class _Equations:
             try:
                 step = np.linalg.solve(point.information, point.scores.sum(0))
             except np.linalg.LinAlgError:
-                raise NotFitted("the information matrix is singular") from None
+                raise NotFitted(remark("information_singular")) from None
             if np.abs(step).max() < STEP_TOLERANCE:
                 return None if point.unusable else point
             beta = beta + step

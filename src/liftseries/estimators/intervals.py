@@ -7,7 +7,7 @@ FEW_PATIENTS = 50  # below this many, intervals come from t and, for a GEE, from
 
 
 class NotFitted(Exception):
-    """An estimator has no answer for these data; the message says why, in words for results.csv."""
+    """An estimator has no answer for these data; the message says why, in remarks for results.csv."""
 
 
 def few_patients_df(n_patients: int, n_coefficients: int = 1) -> int | None:

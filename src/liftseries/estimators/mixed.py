@@ -11,6 +11,7 @@ import numpy as np
 from scipy.linalg import solve_triangular
 from scipy.optimize import minimize
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.clusters import cluster_codes, cluster_sums
 from liftseries.estimators.intervals import NotFitted
 
@@ -82,12 +83,12 @@ def mixed_reml(
     y = np.asarray(y, float)
     n, p = x.shape
     if n <= p:
-        raise NotFitted(f"{n} measurements are too few for {p} coefficients")
+        raise NotFitted(remark("too_few_measurements", n_measurements=n, n_coefficients=p))
     q, r = np.linalg.qr(x)
     z = q * np.sqrt(n)
     centred = y - z @ (z.T @ y) / n
     if np.linalg.norm(centred) <= 1e-10 * max(np.linalg.norm(y), np.sqrt(n) * 1e-6):
-        raise NotFitted("the measurements do not scatter about the fit")
+        raise NotFitted(remark("no_residual_variance"))
     criterion = _Reml(z, y, patient, site)
     shares = _best_shares(criterion)
 
@@ -193,10 +194,10 @@ def _best_shares(criterion: _Reml) -> np.ndarray:
     shares = _polished(criterion, best.x)
     value, gradient = criterion.by_share(shares)
     if shares.max() > 1 - 1e-7:
-        raise NotFitted("no scatter is left within patients or sites, so variances cannot be told apart")
+        raise NotFitted(remark("no_variance_within"))
     at_zero = (shares == 0) & (gradient > 0)
     if not np.isfinite(value) or np.abs(gradient[~at_zero]).max(initial=0.0) > 1e-4 * (1 + abs(value)):
-        raise NotFitted("the restricted likelihood has no maximum that could be found")
+        raise NotFitted(remark("no_maximum_restricted"))
     return shares
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.clusters import cluster_codes, cluster_sums
 from liftseries.estimators.intervals import NotFitted
 
@@ -40,7 +41,7 @@ def c_statistic(score: np.ndarray, event: np.ndarray, cluster: np.ndarray) -> Me
     score = np.asarray(score, float)
     m, n = int(event.sum()), int((~event).sum())
     if m == 0 or n == 0:
-        raise NotFitted("no site was perforated" if m == 0 else "every site was perforated")
+        raise NotFitted(remark("no_perforation_to_predict" if m == 0 else "all_perforated_none_to_predict"))
     with_event, without = np.sort(score[event]), np.sort(score[~event])
     # A site's placement: the share of the other kind that it lies on the right side of.
     placement = np.empty(len(score))
@@ -81,7 +82,7 @@ def calibration_slope(log_odds: np.ndarray, event: np.ndarray, cluster: np.ndarr
     Source: as `calibration_intercept`; Cox 1958, doi:10.1093/biomet/45.3-4.562.
     """
     if np.ptp(log_odds) < 1e-9:
-        raise NotFitted("all predictions are alike")
+        raise NotFitted(remark("predictions_alike"))
     return _calibrated(np.column_stack([np.ones(len(log_odds)), log_odds]), np.zeros(len(log_odds)), event, cluster, 1)
 
 
@@ -89,7 +90,7 @@ def _calibrated(x, offset, event, cluster, which: int) -> Measure:
     """A coefficient of a logistic model with an offset, and its clustered standard error."""
     y = np.asarray(event, float)
     if not y.any() or y.all():
-        raise NotFitted("no site was perforated" if not y.any() else "every site was perforated")
+        raise NotFitted(remark("all_perforated_none_to_predict" if y.any() else "no_perforation_to_predict"))
     beta = np.zeros(x.shape[1])
     for _ in range(MAX_ITERATIONS):
         risk = expit(x @ beta + offset)
@@ -106,4 +107,4 @@ def _calibrated(x, offset, event, cluster, which: int) -> Measure:
             inverse = np.linalg.inv(information)
             covariance = k / max(k - 1, 1) * inverse @ (sums.T @ sums) @ inverse
             return Measure(float(beta[which]), float(np.sqrt(covariance[which, which])))
-    raise NotFitted("the predictions tell perforated sites from the others, so calibration has no finite answer")
+    raise NotFitted(remark("predictions_separate"))

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.clusters import cluster_codes, cluster_sums
 from liftseries.estimators.cox import PartialLikelihood
 from liftseries.estimators.intervals import NotFitted
@@ -46,7 +47,7 @@ class HazardsOverTime:
         variance = (self.clustered if clustered else self.information)[np.ix_(columns, columns)]
         scale = np.sqrt(np.maximum(np.diag(variance), 0))
         if not (scale > 0).all() or np.linalg.eigvalsh(variance / np.outer(scale, scale))[0] < 1e-9:
-            raise NotFitted("failures lie too few or too alike in time to test whether a hazard ratio changes")
+            raise NotFitted(remark("failures_too_alike_in_time"))
         return float(u @ np.linalg.solve(variance, u))
 
 

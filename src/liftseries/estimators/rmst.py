@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.intervals import NotFitted
 
 
@@ -53,7 +54,7 @@ def restricted_mean(months: np.ndarray, failed: np.ndarray, horizon: float) -> R
     d = np.bincount(when, weights=failed, minlength=len(times))
     survival = np.cumprod(1 - d / n)
     if horizon > times[-1] and survival[-1] > 0:
-        raise NotFitted(f"the last follow-up ends at {times[-1]:g} months")
+        raise NotFitted(remark("last_follow_up", months=times[-1]))
     edges = np.minimum(np.r_[0.0, times], horizon)
     pieces = np.diff(np.r_[edges, horizon]) * np.r_[1.0, survival]
     area = np.cumsum(pieces[::-1])[::-1][1:]  # from each time to the horizon

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.intervals import NotFitted
 
 EM_ITERATIONS = 200
@@ -193,7 +194,7 @@ def _newton(share, holds, mass, tolerance) -> np.ndarray:
                 break
             step = step / 2
         mass, value = trial, trial_value
-    raise NotFitted(f"Turnbull's estimate did not settle within {EM_ITERATIONS} and {NEWTON_ITERATIONS} steps")
+    raise NotFitted(remark("turnbull_not_settled", n_steps=EM_ITERATIONS + NEWTON_ITERATIONS))
 
 
 def _log_likelihood(share, holds, mass) -> np.ndarray:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted
 from liftseries.estimators.mixed import MixedFit
@@ -82,15 +83,15 @@ def one_way(y: np.ndarray, cluster: np.ndarray) -> OneWay:
     codes, n_groups = cluster_codes(cluster)
     n = len(y)
     if n_groups < 2:
-        raise NotFitted("all sites belong to one patient" if n else "no site has it recorded")
+        raise NotFitted(remark("one_patient" if n else "value_not_recorded"))
     if n == n_groups:
-        raise NotFitted("no patient has two sites")
+        raise NotFitted(remark("no_patient_with_two_sites"))
     size = np.bincount(codes)
     mean = np.bincount(codes, weights=y) / size
     within = ((y - mean[codes]) ** 2).sum() / (n - n_groups)
     between = (size * (mean - y.mean()) ** 2).sum() / (n_groups - 1)
     if not within > 1e-12 * max(between, 1e-12):
-        raise NotFitted("nothing varies within patients")
+        raise NotFitted(remark("no_variance_within_patients"))
     return OneWay(float(between), float(within), float((n - (size**2).sum() / n) / (n_groups - 1)), size, mean)
 
 
@@ -105,7 +106,7 @@ def icc_jackknife(y: np.ndarray, cluster: np.ndarray) -> float:
     codes, k = cluster_codes(cluster)
     size = np.bincount(codes).astype(float)
     if (size > 1).sum() < 2:
-        raise NotFitted("only one patient has two sites")
+        raise NotFitted(remark("one_patient_with_two_sites"))
     total, square = np.bincount(codes, weights=y), np.bincount(codes, weights=y**2)
     within_group = square - total**2 / size
     n = size.sum() - size
@@ -115,7 +116,7 @@ def icc_jackknife(y: np.ndarray, cluster: np.ndarray) -> float:
     n0 = (n - ((size**2).sum() - size**2) / n) / (k - 2)
     whole = between + (n0 - 1) * within
     if not (whole > 1e-12).all():
-        raise NotFitted("without one of the patients nothing varies")
+        raise NotFitted(remark("no_variance_without_a_patient"))
     icc = (between - within) / whole
     z = np.arctanh(np.clip(icc, -0.999999, 0.999999))
     return float(np.sqrt((k - 1) / k * ((z - z.mean()) ** 2).sum()))

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.clusters import cluster_codes, cluster_sums
 from liftseries.estimators.intervals import NotFitted
 
@@ -17,7 +18,7 @@ SETTLED = 1e-20  # a step that would raise the log-likelihood by less ends the s
 RANK = 1e-14
 LEAST_SHAPE, LARGEST_SHAPE = 1e-5, 1e4  # beyond these the shape runs to 0 or ∞
 LEAST_INFORMATION = 1e-7  # a standard error above 3,000 in standardised columns: the likelihood has no maximum
-ONE_TIME = "all failures may have happened at one and the same time, so the shape is not finite; see survival.turnbull"
+ONE_TIME = joined(remark("failures_at_one_time"), remark("see", analysis="survival.turnbull"))
 
 
 @dataclass(frozen=True)
@@ -107,9 +108,9 @@ def weibull_interval(left: np.ndarray, right: np.ndarray, x: np.ndarray, cluster
     p = x.shape[1]
     failed = np.isfinite(right)
     if not failed.any():
-        raise NotFitted("no implant failed, so no time to failure can be modelled")
+        raise NotFitted(remark("no_failure_to_time"))
     if n_clusters <= p + 1:
-        raise NotFitted(f"too few patients ({n_clusters}) for {p + 1} parameters")
+        raise NotFitted(remark("too_few_patients_for_parameters", n_patients=n_clusters, n_parameters=p + 1))
     spread = np.where(x.std(axis=0) > 0, x.std(axis=0), 1.0)
     centre = np.where(x.std(axis=0) > 0, x.mean(axis=0), 0.0)
     middle = np.log(right[failed]).mean()
@@ -134,21 +135,16 @@ def weibull_interval(left: np.ndarray, right: np.ndarray, x: np.ndarray, cluster
             step = step / 2
         theta, (value, scores, information) = theta + step, trial
         if theta[p] < LEAST_SHAPE:
-            raise NotFitted(
-                "failures were found at first visits only, as if none could happen later, so the shape is not finite; "
-                "see survival.turnbull"
-            )
+            raise NotFitted(joined(remark("failures_at_first_visits"), remark("see", analysis="survival.turnbull")))
         if theta[p] > LARGEST_SHAPE:
             raise NotFitted(ONE_TIME)
     else:
-        raise NotFitted(f"the likelihood did not settle within {MAX_ITERATIONS} steps")
+        raise NotFitted(remark("likelihood_not_settled", n_steps=MAX_ITERATIONS))
     values, directions = np.linalg.eigh(information)
     if values[0] < LEAST_INFORMATION:
         if np.abs(directions[1:p, 0]).max(initial=0.0) < 1e-3:  # no term has a part in where the search ran off
             raise NotFitted(ONE_TIME)
-        raise NotFitted(
-            "the terms tell failed and lasting implants apart, so no ratio of times is finite; see survival.firth_cox"
-        )
+        raise NotFitted(joined(remark("terms_separate_times"), remark("see", analysis="survival.firth_cox")))
 
     # To the caller's columns and to log time: β = γ / k, the constant takes up the centres.
     shape = theta[p]

@@ -142,7 +142,7 @@ def test_a_level_that_follows_from_other_terms_is_not_taken_for_the_reference(ca
     assert "clinic[three] follows from the terms before it" in row["problem"]
 
 
-def test_method_says_when_events_are_few_and_when_sites_weigh_as_independent(cases):
+def test_note_says_when_events_are_few_and_when_sites_weigh_as_independent(cases):
     """One perforation in every patient: sites of a patient are less alike than chance, as no correlation allows."""
     first = ~cases["patient_id"].duplicated()
     size = cases.groupby("patient_id")["site_id"].transform("size")
@@ -150,13 +150,13 @@ def test_method_says_when_events_are_few_and_when_sites_weigh_as_independent(cas
     rows = rows_of(spread, rbh_mid_mm=[7, 4])
     rows = rows[rows["analysis"].str.startswith("perforation.risk") & rows["estimate"].notna()]
     assert len(rows)
-    assert rows["method"].str.contains(INDEPENDENCE).all()
+    assert rows["note"].str.contains(INDEPENDENCE).all()
 
     torn = np.flatnonzero(cases["perforation"] == "yes")
     few = cases.assign(perforation=np.where(np.isin(np.arange(len(cases)), torn[:15]), "yes", "no"))
     rows = rows_of(few, rbh_mid_mm=[7, 4])
     rows = rows[rows["analysis"].str.startswith("perforation.risk") & rows["estimate"].notna()]
-    assert rows["method"].str.contains("15 events for").all()
+    assert rows["note"].str.contains("15 events for").all()
 
 
 def test_each_curve_tells_whom_it_left_out(cases):

@@ -5,10 +5,10 @@ import pandas as pd
 import pytest
 from invented import invented_cases
 
-from liftseries.models.perforation.validation import fit_perforation_validation, validation_draws
+from liftseries.base.remarks import names_in
+from liftseries.models.perforation.validation import LEAVE_OUT, fit_perforation_validation, validation_draws
 
 TERMS = ["rbh_mid_mm", "approach", "smoking"]
-LEFT_OUT = "leave one centre out"
 
 
 @pytest.fixture(scope="module")
@@ -18,8 +18,7 @@ def cases():
 
 
 def rows_of(cases, terms=TERMS, n=4):
-    rows = fit_perforation_validation(cases, terms, validation_draws(cases, terms, 5, 0, n)).rows
-    return rows.assign(how=rows["method"].str.partition(";")[0])
+    return fit_perforation_validation(cases, terms, validation_draws(cases, terms, 5, 0, n)).rows
 
 
 def smoking_matrix(cases):
@@ -72,7 +71,7 @@ def test_optimism_is_subtracted_and_its_interval_shifted(cases):
     assert c.loc[1, "estimate"] == pytest.approx(c.loc[0, "estimate"] - optimism)
     assert c.loc[1, "conf_low"] == pytest.approx(np.percentile(here, 2.5) - optimism)
     assert c.loc[1, "conf_high"] == pytest.approx(np.percentile(here, 97.5) - optimism)
-    assert "shifted by the optimism" in c.loc[1, "method"]
+    assert "percentiles_shifted" in names_in(c.loc[1, "note"])
 
 
 @pytest.mark.parametrize("first", ["north", "west"])
@@ -81,8 +80,8 @@ def test_the_effect_of_a_centre_is_not_used_to_foretell_it(cases, first):
     order = [first, *(name for name in ("north", "south", "west") if name != first)]
     table = cases.assign(centre=pd.Categorical(cases["centre"], order))
     with_term, without = rows_of(table, [*TERMS, "centre"]), rows_of(table)
-    with_term, without = (rows[rows["how"] == LEFT_OUT] for rows in (with_term, without))
-    assert with_term["method"].str.endswith("without the term centre").all()
+    with_term, without = (rows[rows["method"] == LEAVE_OUT] for rows in (with_term, without))
+    assert with_term["note"].eq("without the term centre").all()
     columns = ["subset", "term", "estimate", "std_error", "conf_low", "conf_high", "n_sites"]
     pd.testing.assert_frame_equal(with_term[columns], without[columns])
 
@@ -100,7 +99,7 @@ def test_a_term_that_two_centres_do_not_tell_apart_from_another_is_left_out_ther
 
 def test_centres_stand_for_their_own_sites_with_t_where_patients_are_few(cases):
     rows = rows_of(cases)
-    left = rows[(rows["how"] == LEFT_OUT) & (rows["term"] == "c_statistic")].set_index("subset")
+    left = rows[(rows["method"] == LEAVE_OUT) & (rows["term"] == "c_statistic")].set_index("subset")
     for name, table in cases.groupby("centre"):
         row = left.loc[f"centre={name}"]
         assert (row["n_sites"], row["n_patients"]) == (len(table), table["patient_id"].nunique())
@@ -110,7 +109,7 @@ def test_centres_stand_for_their_own_sites_with_t_where_patients_are_few(cases):
 
 def test_a_site_of_no_known_centre_is_not_counted_as_foretold(cases):
     rows = rows_of(cases.assign(centre=cases["centre"].where(np.arange(len(cases)) >= 9)))
-    whole = rows[(rows["how"] == LEFT_OUT) & (rows["subset"] == "all")]
+    whole = rows[(rows["method"] == LEAVE_OUT) & (rows["subset"] == "all")]
     assert (whole["n_sites"] == len(cases) - 9).all()
 
 
@@ -135,9 +134,9 @@ def test_resamples_without_an_answer_are_counted():
     n_empty = int((by_replicate == 0).sum())
     assert n_empty > 0
     rows = fit_perforation_validation(cases, ["rbh_mid_mm"], draws).rows
-    corrected = rows[rows["method"].str.startswith("optimism") & rows["term"].eq("calibration_intercept")].iloc[0]
+    corrected = rows[rows["method"].eq("optimism_corrected") & rows["term"].eq("calibration_intercept")].iloc[0]
     assert corrected["problem"] == ""
     n_unjudged = (
         draws.loc[draws["term"] == "calibration_intercept", ["resampled", "tried_on_series"]].isna().any(axis=1)
     )
-    assert f"{n_unjudged.sum()} not to be judged" in corrected["method"]
+    assert f"{n_unjudged.sum()} resamples not to be judged" in corrected["note"]

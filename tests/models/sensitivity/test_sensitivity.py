@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 from scipy.special import logit
 
+from liftseries.base.remarks import names_in
 from liftseries.models.perforation.rate import fit_perforation_rate
 from liftseries.models.sensitivity.detection import fit_sensitivity_detection
 from liftseries.models.sensitivity.evalue import fit_sensitivity_evalue
@@ -153,7 +154,8 @@ def test_e_values_of_endless_ratios_are_numbers():
     assert rows["conf_low"].iloc[0] == 1
     assert rows["conf_low"].iloc[1] < rows["estimate"].iloc[1]
     assert rows["problem"].tolist() == ["", "strange unit"]
-    assert rows["method"].tolist() == ["hazard ratio, events common, per unit", "hazard ratio, events common"]
+    assert rows["method"].eq("hazard_ratio").all()
+    assert [names_in(note) for note in rows["note"]] == [{"events_common", "per_unit"}, {"events_common"}]
 
 
 def test_e_value_of_a_common_hazard_ratio():
@@ -189,7 +191,7 @@ def test_corrected_rates_of_few_patients_keep_their_t(cases):
     contrast = rows[rows["analysis"].eq("sensitivity.detection_contrast") & rows["std_error"].notna()]
     assert len(contrast)
     assert contrast["df"].eq(28).all()
-    assert contrast["method"].str.contains("t(K - p)", regex=False).all()
+    assert contrast["note"].str.contains("t(K - p)", regex=False).all()
 
 
 def test_a_level_of_one_patient_has_no_interval(cases):

@@ -56,7 +56,7 @@ def test_a_site_is_left_out_under_its_first_reason(one_site_each):
     assert design.reasons.tolist() == ["", "smoking unknown", "rbh_mid_mm missing", "smoking unknown", ""]
 
 
-def test_an_absent_reference_gives_way_and_the_method_says_so(one_site_each):
+def test_an_absent_reference_gives_way_and_a_note_says_so(one_site_each):
     design = design_matrix(one_site_each(smoking=["former", "current", "current"]), ["smoking"])
     assert design.names == ("(intercept)", "smoking[current]")
     assert design.notes == ("smoking against former, as no complete case is never",)

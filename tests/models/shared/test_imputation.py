@@ -63,7 +63,8 @@ def test_rows_say_how_much_information_was_missing(gaps):
     rows = estimates.rows
     assert rows["term"].tolist() == ["(intercept)", "rbh_mid_mm", "smoking[former]", "smoking[current]"]
     assert rows["n_sites"].eq(len(gaps)).all()
-    assert rows["method"].str.contains(r"^5 imputations .* missing information \d").all()
+    assert rows["method"].eq("pooled").all()
+    assert rows["note"].str.contains(r"^5 imputations; .*missing information \d").all()
     assert (rows["df"] < rows["n_patients"]).all()
     models = estimates.models.set_index("variable")
     assert models.loc["smoking", ["level_of", "n_missing"]].tolist() == ["patient", 30]
@@ -236,7 +237,7 @@ def drawn(gaps, *rows):
 
 def test_sets_without_a_finite_answer_are_counted(gaps):
     rows = drawn(gaps, (0, 1.0, 0.1, ""), (1, np.nan, np.nan, "no site used was perforated"))
-    assert rows["problem"].eq("1 of 2 imputed sets have no finite answer: no site used was perforated").all()
+    assert rows["problem"].eq("no finite answer in 1 imputed set of 2: no site used was perforated").all()
     assert "smoking[current]" in rows.index
 
 

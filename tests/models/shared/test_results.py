@@ -10,8 +10,8 @@ from liftseries.estimators.intervals import critical_value, two_sided_p
 from liftseries.models.shared.results import Fit, results_table
 
 CONTRACT = (
-    "analysis, subset, term, estimate, std_error, conf_low, conf_high, conf_level, "
-    "p_value, df, scale, n_sites, n_patients, n_events, method, problem"
+    "analysis, subset, term, method, headline, estimate, std_error, conf_low, conf_high, conf_level, "
+    "p_value, df, scale, n_sites, n_patients, n_events, note, problem"
 )
 
 

@@ -65,7 +65,7 @@ def test_difference_knows_that_patients_have_both(implants):
         return one - other
 
     assert difference["std_error"] == pytest.approx(jackknife(apart, implants["patient_id"].to_numpy()), rel=0.02)
-    assert "approach against freehand" in difference["method"]
+    assert "compared with approach = freehand" in difference["note"]
 
 
 def test_interval_of_months_stays_below_the_horizon():

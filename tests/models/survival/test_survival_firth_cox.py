@@ -23,7 +23,7 @@ def implants(many_visits, many_cases):
 
 def by_kind(implants, terms=TERMS):
     rows = fit_survival_firth_cox(implants, terms).rows
-    kind = rows["method"].str.partition(";")[0]
+    kind = rows["method"]
     return {name: rows[kind == name].set_index("term") for name in ("profile", "jackknife")}
 
 
@@ -36,7 +36,7 @@ def test_two_rows_a_term_near_the_cox_model(implants):
     for rows in (profile, jackknife):
         assert rows["problem"].eq("").all()
         assert rows["scale"].eq("log_hazard").all()
-        assert rows["method"].str.contains("beside survival.cox").all()
+        assert rows["note"].str.contains("beside survival.cox").all()
         np.testing.assert_allclose(rows["estimate"], cox["estimate"], atol=0.1 * cox["std_error"].max())
         assert rows[["std_error", "conf_low", "conf_high", "p_value"]].notna().all(axis=None)
     np.testing.assert_allclose(jackknife["std_error"], cox["std_error"], rtol=0.2)
@@ -45,13 +45,13 @@ def test_two_rows_a_term_near_the_cox_model(implants):
 def test_few_failures_or_separation_make_these_the_rows_to_read(implants):
     few = implants.copy()
     few.loc[few.index[few["failed"]][12:], "failed"] = False
-    method = fit_survival_firth_cox(few, ["rbh_mid_mm", "approach"]).rows["method"]
-    assert method.str.contains("12 failures for 2 coefficients").all()
+    note = fit_survival_firth_cox(few, ["rbh_mid_mm", "approach"]).rows["note"]
+    assert note.str.contains("12 failures for 2 coefficients").all()
     none = implants.copy()
     none.loc[none["smoking"] == "former", "failed"] = False
     profile, jackknife = by_kind(none).values()
     assert profile.index.tolist() == jackknife.index.tolist() == NAMES
-    assert profile["method"].str.contains("instead of survival.cox, which has no finite answer").all()
+    assert profile["note"].str.contains("instead of survival.cox, which has no finite answer").all()
     assert fit_survival_cox(none, TERMS).rows["estimate"].isna().all()
     former = profile.loc["smoking[former]"]
     assert former["conf_low"] < former["estimate"] < former["conf_high"] < 0
@@ -103,6 +103,6 @@ def test_tiny_series_never_crash_and_never_leave_a_silent_blank(n_patients, seed
     assert (rows[["conf_low", "conf_high", "p_value"]].notna().all(axis=1) | said).all()
     assert not rows["std_error"].eq(0).any()
     assert not (rows["estimate"].abs().gt(15) & ~said).any()
-    kind = rows["method"].str.partition(";")[0]
+    kind = rows["method"]
     terms = [rows.loc[kind == name, "term"].tolist() for name in ("profile", "jackknife")]
     assert terms[0] == terms[1]

@@ -33,7 +33,7 @@ def test_a_failure_after_another_implant_fell_out_is_counted_in_words_only():
     row = fit_survival_patient(implants, [25]).rows.iloc[0]
     assert row["estimate"] == pytest.approx(1 / 2)  # p fell out at 10; r lost one of two at 20 of q and r
     assert row["n_events"] == 1
-    assert row["method"].endswith("; 1 with a failure after that")
+    assert row["note"] == "1 patient with a failure after that"
 
 
 def test_with_one_implant_a_patient_it_is_plain_kaplan_meier():

@@ -23,7 +23,7 @@ def test_few_patients_widen_the_interval_by_t():
     assert row["std_error"] == pytest.approx(se)
     assert row["df"] == 8
     assert row["conf_high"] == pytest.approx(36 - lost * np.exp(-T_OF_8 * se / lost))
-    assert "t(K - 1)" in row["method"]
+    assert "t(K - 1)" in row["note"]
 
 
 def test_a_failure_found_at_the_horizon_costs_no_month():

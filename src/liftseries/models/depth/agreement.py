@@ -6,12 +6,14 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.intervals import CONF_LEVEL, FEW_PATIENTS, NotFitted, critical_value
 from liftseries.estimators.mixed import mixed_reml
 from liftseries.estimators.variance_components import total_variance_limits
 from liftseries.models.shared.results import NO_STD_ERROR, Estimates, Fit, left_out_table, results_table
 
 ANALYSIS = "depth.agreement"
+METHOD = "reml"
 LIMITS_AT = float(ndtri(0.975))  # limits hold 95 % of sites: ± 1.96 standard deviations
 
 
@@ -30,7 +32,7 @@ def fit_depth_agreement(cases: pd.DataFrame) -> Estimates:
         an SD is less sure upwards. The delta method's, even on both sides, misses a limit that lies further out too
         often. `std_error` is the delta method's, SE² = SE(bias)² + 1.96² SE(total SD)². Where the variance between
         patients is estimated as zero no such expansion exists; the total SD then has the standard error of K - 1
-        independent values, as if each patient counted once, and `method` says so.
+        independent values, as if each patient counted once, and `note` says so.
 
     Source: Bland and Altman 1999, doi:10.1177/096228029900800204, and 2007, doi:10.1080/10543400701329422
     (repeated measurements); variances by `mixed_reml`, intervals of the limits as Zou 2013,
@@ -47,19 +49,18 @@ def fit_depth_agreement(cases: pd.DataFrame) -> Estimates:
         analysis=ANALYSIS,
         subset="all",
         scale="mm",
-        method=("REML, patient intercept" if clustered else "mean and SD; no patient has two sites")
-        + ("; t(K - 1)" if few else "")
-        + "; limits by MOVER",
+        method=METHOD,
         n_sites=n,
         n_patients=n_patients,
         df=n_patients - 1 if few and n_patients > 1 else None,
+        note=joined("" if clustered else remark("no_patient_with_two_sites"), remark("t_less_one") if few else ""),
     )
     effects = []
     try:
         if n == 0:
-            raise NotFitted("no site has both an achieved and a planned last depth")
+            raise NotFitted(remark("depths_not_recorded"))
         if n_patients < 2:
-            raise NotFitted("all sites belong to one patient")
+            raise NotFitted(remark("one_patient"))
         model = mixed_reml(error_mm, np.ones((n, 1)), patient if clustered else None)
     except NotFitted as why:
         rows = [fit.row(term, problem=str(why)) for term in ("bias", "low", "high")]
@@ -69,8 +70,7 @@ def fit_depth_agreement(cases: pd.DataFrame) -> Estimates:
         log_se = model.total_variance_log_se
         if not np.isfinite(log_se):
             log_se = np.sqrt(2 / (n_patients - 1))
-            told = "variance between patients zero, standard error of the limits on K - 1 values"
-            fit = replace(fit, method=f"{fit.method}; {told}")
+            fit = replace(fit, note=joined(fit.note, remark("variance_between_patients_zero")))
         limit_se = np.hypot(se, LIMITS_AT * sd / 2 * log_se)
         rows = [fit.wald_row("bias", bias, se)]
         least, most = (LIMITS_AT * sd * np.sqrt(factor) for factor in total_variance_limits(error_mm, patient))
@@ -95,4 +95,5 @@ def fit_depth_agreement(cases: pd.DataFrame) -> Estimates:
 def depth_missing(cases: pd.DataFrame) -> dict[str, np.ndarray]:
     """Which of the last depths is missing -> at which sites, shape (n_sites,); a site stands under its first."""
     achieved, planned = (np.isnan(cases[name].to_numpy(float)) for name in ("achieved_last_mm", "planned_last_mm"))
-    return {"achieved_last_mm missing": achieved, "planned_last_mm missing": ~achieved & planned}
+    missing = {"achieved_last_mm": achieved, "planned_last_mm": ~achieved & planned}
+    return {remark("number_missing", column=column): out for column, out in missing.items()}

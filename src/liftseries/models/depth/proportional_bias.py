@@ -7,6 +7,7 @@ of both, as between two measurements, an error in the achieved depth alone would
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.intervals import NotFitted, few_patients_df
 from liftseries.estimators.mixed import least_squares_std_error, mixed_reml
 from liftseries.models.depth.agreement import ANALYSIS as AGREEMENT
@@ -14,8 +15,9 @@ from liftseries.models.shared.design import design_matrix
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
 
 ANALYSIS = "depth.proportional_bias"
+METHOD = "reml"
 TERM = "planned_last_mm"
-AS_IN_AGREEMENT = f"as in {AGREEMENT}"  # why a site is left out
+AS_IN_AGREEMENT = remark("left_out_as_in", analysis=AGREEMENT)  # why a site is left out
 
 
 def fit_depth_proportional_bias(cases: pd.DataFrame) -> Estimates:
@@ -44,19 +46,20 @@ def fit_depth_proportional_bias(cases: pd.DataFrame) -> Estimates:
         analysis=ANALYSIS,
         subset="all",
         scale="mm",
-        method="REML, patient intercept" if clustered else "linear model; no patient has two sites",
+        method=METHOD,
         n_sites=len(used),
         n_patients=n_patients,
         df=few_patients_df(n_patients, len(design.names)),
+        note="" if clustered else remark("no_patient_with_two_sites"),
     )
     effects = []
     try:
         if len(used) == 0:
-            raise NotFitted("no site has both an achieved and a planned last depth")
+            raise NotFitted(remark("depths_not_recorded"))
         if TERM in design.problems:
             raise NotFitted(design.problems[TERM])
         if n_patients <= len(design.names):
-            raise NotFitted(f"too few patients ({n_patients}) for {len(design.names)} coefficients")
+            raise NotFitted(remark("too_few_patients", n_patients=n_patients, n_coefficients=len(design.names)))
         model = mixed_reml(error_mm, design.matrix, patient if clustered else None)
     except NotFitted as why:
         rows = [fit.row(term, problem=design.problems.get(term, str(why))) for term in design.terms()]

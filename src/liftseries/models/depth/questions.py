@@ -16,7 +16,8 @@ QUESTIONS = (
             Analysis(
                 "depth.agreement",
                 "planned against achieved depth: bias and limits of agreement",
-                f"{BEHIND}:agreement",
+                {"reml": "linear mixed model, REML, intercept for the patient; limits by MOVER"},
+                behind=f"{BEHIND}:agreement",
                 left_out=f"{BEHIND}:left_out",
             ),
         ),
@@ -30,7 +31,8 @@ QUESTIONS = (
             Analysis(
                 "depth.proportional_bias",
                 "whether the error grows with the planned depth",
-                f"{BEHIND}:agreement",
+                {"reml": "linear mixed model, REML, intercept for the patient"},
+                behind=f"{BEHIND}:agreement",
                 left_out=f"{BEHIND}:left_out",
             ),
         ),

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.intervals import FEW_PATIENTS, NotFitted
 from liftseries.estimators.mixed import least_squares_std_error, mixed_reml
 from liftseries.models.shared.design import design_matrix
@@ -13,7 +14,8 @@ from liftseries.models.shared.outcomes import gain_at_visits
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
 
 ANALYSIS = "gain.mixed"
-NO_BONE_HEIGHT = "no visit with a bone height"
+METHOD = "reml"
+NO_BONE_HEIGHT = remark("no_visit_with_bone_height")
 
 
 @dataclass(frozen=True)
@@ -60,11 +62,16 @@ def fit_gain_mixed(visits: pd.DataFrame, cases: pd.DataFrame, terms: Sequence[st
         analysis=ANALYSIS,
         subset="all",
         scale="mm",
-        method="; ".join([intercepts_in_words(patient, site), *(["t(K - p)"] if df is not None else [])])
-        + "".join(f"; {note}" for note in design.notes),
+        method=METHOD,
         n_sites=n_sites,
         n_patients=n_patients,
         df=df if df is not None and df > 0 else None,
+        note=joined(
+            remark("no_patient_with_two_sites") if patient is None else "",
+            remark("no_site_with_two_visits") if site is None else "",
+            remark("t_less_coefficients") if df is not None else "",
+            *design.notes,
+        ),
     )
     variances = {
         "patient_sd_mm": np.nan,
@@ -75,15 +82,15 @@ def fit_gain_mixed(visits: pd.DataFrame, cases: pd.DataFrame, terms: Sequence[st
     effects = []
     try:
         if len(gains) == 0:
-            raise NotFitted("no visit has a bone height")
+            raise NotFitted(remark("bone_height_not_recorded"))
         if len(used) == 0:
-            raise NotFitted("no visit has a bone height and all terms recorded")
+            raise NotFitted(remark("no_complete_case_with_bone_height"))
         if n_patients <= len(design.names):
-            raise NotFitted(f"too few patients ({n_patients}) for {len(design.names)} coefficients")
+            raise NotFitted(remark("too_few_patients", n_patients=n_patients, n_coefficients=len(design.names)))
         model = mixed_reml(used["gain_mm"].to_numpy(float), design.matrix, patient, site)
     except NotFitted as why:
-        told = design.problems if len(used) else {}
-        rows = [fit.row(term, problem=told.get(term, str(why))) for term in design.terms()]
+        own = design.problems if len(used) else {}
+        rows = [fit.row(term, problem=own.get(term, str(why))) for term in design.terms()]
     else:
         rows = [
             fit.wald_row(term, b, se)
@@ -121,17 +128,6 @@ def nearest_recall(months: np.ndarray) -> np.ndarray:
     """The usual recall that each visit lies nearest to, in months; shape (n_visits,)."""
     year = np.floor(months / 12 + 0.5) * 12
     return np.select([months < 3, months < 9, months < 18], [0, 6, 12], year).astype(int)
-
-
-def intercepts_in_words(patient, site) -> str:
-    """The model's random intercepts, and why one is missing."""
-    if patient is not None and site is not None:
-        return "linear mixed model, REML, intercepts for patient and site within patient"
-    if patient is not None:
-        return "linear mixed model, REML, intercept for patient; no site has two visits"
-    if site is not None:
-        return "linear mixed model, REML, intercept for site; no patient has two sites"
-    return "linear model, REML; no patient has two sites and no site two visits"
 
 
 def sites_left_out(cases: pd.DataFrame, gains: pd.DataFrame, reasons: np.ndarray) -> pd.DataFrame:

@@ -17,7 +17,8 @@ QUESTIONS = (
             Analysis(
                 "gain.mixed",
                 "bone gain, REML, intercepts for the patient and the site within the patient",
-                f"{BEHIND}:mixed",
+                {"reml": "linear mixed model, REML, intercepts for the patient and the site within the patient"},
+                behind=f"{BEHIND}:mixed",
                 left_out=f"{BEHIND}:left_out",
             ),
         ),

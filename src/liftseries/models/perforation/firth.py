@@ -4,10 +4,18 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from liftseries.estimators.firth import MOST_GROUPS, firth_logistic, firth_logistic_jackknife
+from liftseries.base.remarks import joined, remark
+from liftseries.estimators.firth import firth_logistic, firth_logistic_jackknife
 from liftseries.estimators.intervals import NotFitted, few_patients_df
 from liftseries.models.shared.complete_cases import perforation_data
-from liftseries.models.shared.penalised import jackknife_effects, jackknife_rows, profile_rows
+from liftseries.models.shared.penalised import (
+    JACKKNIFE,
+    PROFILE,
+    grouped_note,
+    jackknife_effects,
+    jackknife_rows,
+    profile_rows,
+)
 from liftseries.models.shared.results import Estimates, Fit, results_table
 
 ANALYSIS = "perforation.firth"
@@ -32,21 +40,22 @@ def fit_perforation_firth(cases: pd.DataFrame, terms: Sequence[str]) -> Estimate
     data = perforation_data(cases, terms)
     design = data.design
     shared = {"analysis": ANALYSIS, "subset": "all", "scale": "log_odds", **data.counts}
-    grouped = [f"whole patients left out in {MOST_GROUPS} groups"] if shared["n_patients"] > MOST_GROUPS else []
-    profile = Fit(method="; ".join(["profile", *design.notes]), **shared)
+    profile = Fit(method=PROFILE, note=joined(*design.notes), **shared)
     jackknife = Fit(
-        method="; ".join(["jackknife", *grouped, *design.notes]),
+        method=JACKKNIFE,
+        note=joined(grouped_note(shared["n_patients"]), *design.notes),
         df=few_patients_df(shared["n_patients"], len(design.names)),
         **shared,
     )
     try:
         if len(data.event) == 0:
-            raise NotFitted("no site has its perforation and all terms recorded")
-        if data.event.all() or not data.event.any():
-            which = "every" if data.event.all() else "no"
-            raise NotFitted(f"{which} site used was perforated, so nothing tells the terms apart")
+            raise NotFitted(remark("no_complete_case_with_perforation"))
+        if data.event.all():
+            raise NotFitted(remark("all_perforated_none_to_compare"))
+        if not data.event.any():
+            raise NotFitted(remark("no_perforation_to_compare"))
         if len(data.event) <= len(design.names):
-            raise NotFitted(f"too few sites ({len(data.event)}) for {len(design.names)} coefficients")
+            raise NotFitted(remark("too_few_sites", n_sites=len(data.event), n_coefficients=len(design.names)))
         model = firth_logistic(design.matrix, data.event)
     except NotFitted as why:
         rows = [*data.empty_rows(profile, str(why)), *data.empty_rows(jackknife, str(why))]
@@ -54,7 +63,9 @@ def fit_perforation_firth(cases: pd.DataFrame, terms: Sequence[str]) -> Estimate
 
     try:
         if shared["n_patients"] <= len(design.names):
-            raise NotFitted(f"too few patients ({shared['n_patients']}) for {len(design.names)} coefficients")
+            raise NotFitted(
+                remark("too_few_patients", n_patients=shared["n_patients"], n_coefficients=len(design.names))
+            )
         left_one_out = firth_logistic_jackknife(design.matrix, data.event, data.patient, model.coefficients)
         rows = jackknife_rows(jackknife, design.names, model.coefficients, left_one_out)
     except NotFitted as why:

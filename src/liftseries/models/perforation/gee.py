@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.gee import logistic_gee
 from liftseries.estimators.intervals import FEW_PATIENTS, NotFitted
 from liftseries.models.shared.complete_cases import perforation_data
@@ -11,6 +12,7 @@ from liftseries.models.shared.results import Estimates, Fit, few_events_note, re
 from liftseries.models.shared.separation import coefficient_row, refuse_infinite_odds
 
 ANALYSIS = "perforation.gee"
+METHOD = "sandwich"
 
 
 def fit_perforation_gee(cases: pd.DataFrame, terms: Sequence[str]) -> Estimates:
@@ -31,16 +33,15 @@ def fit_perforation_gee(cases: pd.DataFrame, terms: Sequence[str]) -> Estimates:
     data = perforation_data(cases, terms)
     design, effects = data.design, []
     shared = {"analysis": ANALYSIS, "subset": "all", "scale": "log_odds", **data.counts}
-    method = "; ".join([f"GEE exchangeable, {covariance_in_words(shared['n_patients'])}", *design.notes])
+    notes = [bias_reduced_note(shared["n_patients"]), *design.notes]
     try:
         refuse_infinite_odds(design, data.event)
         model = logistic_gee(design.matrix, data.event, data.patient)
     except NotFitted as why:
-        rows = data.empty_rows(Fit(method=method, **shared), str(why))
+        rows = data.empty_rows(Fit(method=METHOD, note=joined(*notes), **shared), str(why))
     else:
-        few = few_events_note(shared["n_events"], len(design.names) - 1, "perforation.firth, jackknife")
-        method = "; ".join([method, *few, *filter(None, [model.remark])])
-        fit = Fit(method=method, df=model.df, **shared)
+        few = few_events_note(shared["n_events"], len(design.names) - 1, "perforation.firth")
+        fit = Fit(method=METHOD, df=model.df, note=joined(*notes, *few, model.remark), **shared)
         fitted = list(zip(design.names, model.coefficients, model.std_error, strict=True))
         rows = [coefficient_row(fit, term, b, se) for term, b, se in fitted]
         rows += [fit.row(term, problem=problem) for term, problem in design.problems.items()]
@@ -48,6 +49,6 @@ def fit_perforation_gee(cases: pd.DataFrame, terms: Sequence[str]) -> Estimates:
     return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects))
 
 
-def covariance_in_words(n_patients: int) -> str:
-    """Which covariance `logistic_gee` takes for so many patients."""
-    return "bias-reduced (Mancl-DeRouen), t(K - p)" if n_patients < FEW_PATIENTS else "robust"
+def bias_reduced_note(n_patients: int) -> str:
+    """A remark where patients are so few that `logistic_gee` takes the bias-reduced covariance, else nothing."""
+    return remark("bias_reduced") if n_patients < FEW_PATIENTS else ""

@@ -5,12 +5,14 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.gee import logistic_gee
 from liftseries.estimators.intervals import NotFitted
-from liftseries.models.perforation.gee import covariance_in_words
+from liftseries.models.perforation.gee import bias_reduced_note
 from liftseries.models.shared.design import design_matrix
 from liftseries.models.shared.imputation import Chain, chain_of, completed_sets, starting_set
 from liftseries.models.shared.imputed import (
+    METHOD,
     ImputedEstimates,
     draws_table,
     no_models,
@@ -101,15 +103,16 @@ def fit_perforation_imputed(
     except NotFitted as why:
         completed, models, why_not = used, no_models(), str(why)
     design = design_matrix(completed, terms)
-    few = few_events_note(n_events, len(design.names) - 1, "perforation.firth, jackknife")
+    few = few_events_note(n_events, len(design.names) - 1, "perforation.firth")
     fit = Fit(
         analysis=ANALYSIS,
         subset="all",
         scale="log_odds",
-        method="; ".join([f"GEE exchangeable, {covariance_in_words(n_patients)}", *few]),
+        method=METHOD,
         n_sites=len(used),
         n_patients=n_patients,
         n_events=n_events,
+        note=joined(bias_reduced_note(n_patients), *few),
     )
     return pooled_estimates(fit, design, draws, models, left_out, why_not)
 
@@ -118,7 +121,7 @@ def _chain(cases, terms, auxiliary, patient_columns) -> Chain:
     known, perforated = known_perforation(cases)
     used = cases.loc[known].reset_index(drop=True)
     if len(used) == 0:
-        raise NotFitted("no site has its perforation recorded")
+        raise NotFitted(remark("perforation_not_recorded"))
     outcome = {"perforation": perforated[known]}
     chain = chain_of(used, terms, auxiliary, outcome, patient_columns)
     refuse_nothing_missing(used, chain.models(), terms)

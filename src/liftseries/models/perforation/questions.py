@@ -1,9 +1,10 @@
 """How often the membrane tears, and what goes with it: its questions."""
 
 from liftseries.disclosure.declared import TableRules
-from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
+from liftseries.models.shared.question import ONE_SIDED, Analysis, Draws, Leaves, Question
 
 TITLE = "How often the membrane tears, and what goes with it"
+STANDARDISED = {"standardised": "risks standardised over the sites used, logistic GEE exchangeable"}
 BEHIND = "liftseries.models.perforation.behind"
 
 QUESTIONS = (
@@ -17,7 +18,14 @@ QUESTIONS = (
             Analysis(
                 "perforation.rate",
                 "share of sites perforated: Wilson, exact, and clustered in patients",
-                f"{BEHIND}:rate",
+                {
+                    "wilson": "Wilson interval, sites taken as independent",
+                    "exact": "exact interval (Clopper-Pearson), sites taken as independent",
+                    "cluster": "logistic GEE with a constant only, sites exchangeable within the patient, interval on "
+                    "the logit",
+                    **ONE_SIDED,
+                },
+                behind=f"{BEHIND}:rate",
                 left_out=f"{BEHIND}:rate_left_out",
             ),
         ),
@@ -33,7 +41,8 @@ QUESTIONS = (
                 "perforation.gee",
                 "logistic model, sites exchangeable within the patient, robust errors; bias-reduced with t below 50 "
                 "patients",
-                f"{BEHIND}:model",
+                {"sandwich": "logistic GEE, sites exchangeable within the patient, robust covariance"},
+                behind=f"{BEHIND}:model",
                 left_out=f"{BEHIND}:model_left_out",
             ),
         ),
@@ -49,7 +58,11 @@ QUESTIONS = (
                 "perforation.firth",
                 "the same model penalised, finite where a level has no event: profile interval, and a jackknife over "
                 "patients",
-                f"{BEHIND}:model",
+                {
+                    "profile": "Firth's penalised logistic model, profile limits, sites taken as independent",
+                    "jackknife": "Firth's penalised logistic model, patients left out one after the other",
+                },
+                behind=f"{BEHIND}:model",
                 left_out=f"{BEHIND}:model_left_out",
             ),
         ),
@@ -68,7 +81,11 @@ QUESTIONS = (
             Analysis(
                 "perforation.imputed",
                 "the same with missing terms imputed, pooled by Rubin's rules",
-                f"{BEHIND}:imputed",
+                {
+                    "pooled": "imputations by chained equations, Rubin's rules, Barnard-Rubin df; logistic GEE, sites "
+                    "exchangeable within the patient"
+                },
+                behind=f"{BEHIND}:imputed",
                 left_out=f"{BEHIND}:rate_left_out",
             ),
         ),
@@ -97,18 +114,35 @@ QUESTIONS = (
             Analysis(
                 "perforation.risk",
                 "standardised risk along residual height, from a spline",
-                f"{BEHIND}:along_exposure",
+                STANDARDISED,
+                behind=f"{BEHIND}:along_exposure",
                 left_out=f"{BEHIND}:risk_left_out",
             ),
             Analysis(
                 "perforation.risk_lift",
                 "the same along planned lift",
-                f"{BEHIND}:along_exposure",
+                STANDARDISED,
+                behind=f"{BEHIND}:along_exposure",
                 left_out=f"{BEHIND}:risk_lift_left_out",
             ),
-            Analysis("perforation.risk_band", "the same by band, secondary", f"{BEHIND}:band"),
-            Analysis("perforation.nonlinearity", "the bend of the spline", f"{BEHIND}:nonlinearity"),
-            Analysis("perforation.risk_difference", "differences per 100 sites", f"{BEHIND}:difference"),
+            Analysis(
+                "perforation.risk_band",
+                "the same by band, secondary",
+                {"standardised": f"{STANDARDISED['standardised']}; secondary, as a band stands for all heights in it"},
+                behind=f"{BEHIND}:band",
+            ),
+            Analysis(
+                "perforation.nonlinearity",
+                "the bend of the spline",
+                {"spline": "non-linear coefficient of a restricted cubic spline, logistic GEE exchangeable"},
+                behind=f"{BEHIND}:nonlinearity",
+            ),
+            Analysis(
+                "perforation.risk_difference",
+                "differences per 100 sites",
+                STANDARDISED,
+                behind=f"{BEHIND}:difference",
+            ),
         ),
         leaves=(Leaves("perforation_risk_curves", "curves", "exposure value_mm risk conf_low conf_high n_sites"),),
     ),
@@ -122,7 +156,13 @@ QUESTIONS = (
             Analysis(
                 "perforation.validation",
                 "the model as a predictor: discrimination, calibration, optimism, each centre left out",
-                f"{BEHIND}:validation",
+                {
+                    "apparent": "judged on the sites that it was fitted to",
+                    "optimism_corrected": "less the optimism seen in resamples of patients, fitted to each and tried "
+                    "on the whole series",
+                    "leave_one_centre_out": "each centre's sites predicted by a model fitted to the others",
+                },
+                behind=f"{BEHIND}:validation",
                 left_out=f"{BEHIND}:model_left_out",
             ),
         ),

@@ -10,16 +10,18 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.gee import logistic_gee
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value
 from liftseries.estimators.proportion import exact, wilson
 from liftseries.models.shared.levels import as_levels, subsets
-from liftseries.models.shared.one_sided import bound_rows
+from liftseries.models.shared.one_sided import PATIENTS, bound_rows
 from liftseries.models.shared.outcomes import PERFORATION_UNKNOWN, known_perforation
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, left_out_table, results_table
 
 ANALYSIS = "perforation.rate"
-INDEPENDENT_SITES = {"wilson": wilson, "exact": exact}
+WILSON, EXACT, CLUSTER = "wilson", "exact", "cluster"
+INDEPENDENT_SITES = {WILSON: wilson, EXACT: exact}
 
 
 def fit_perforation_rate(cases: pd.DataFrame, by: Sequence[str] = ()) -> Estimates:
@@ -52,7 +54,7 @@ def fit_perforation_rate(cases: pd.DataFrame, by: Sequence[str] = ()) -> Estimat
         left_out.append(left_out_table(ANALYSIS, subset, [(PERFORATION_UNKNOWN, int((member & ~known).sum()))]))
     for column in by:
         n_without = int((as_levels(cases[column]).codes < 0).sum())
-        left_out.append(left_out_table(ANALYSIS, column, [(f"{column} unknown", n_without)]))
+        left_out.append(left_out_table(ANALYSIS, column, [(remark("label_unknown", column=column), n_without)]))
     left_out = pd.concat(left_out, ignore_index=True)
     return Estimates(results_table(rows), left_out, design_effects=results_table(effects))
 
@@ -69,8 +71,8 @@ def rate_rows(subset: str, event: np.ndarray, patient: np.ndarray) -> tuple[list
         "n_events": n_events,
     }
     if n == 0:
-        unknown = "no site here has its perforation recorded"
-        methods = (*INDEPENDENT_SITES, "cluster")
+        unknown = remark("perforation_not_recorded")
+        methods = (*INDEPENDENT_SITES, CLUSTER)
         return [Fit(method=method, **shared).row("rate", problem=unknown) for method in methods], []
 
     rows = []
@@ -79,16 +81,16 @@ def rate_rows(subset: str, event: np.ndarray, patient: np.ndarray) -> tuple[list
         interval = {"conf_low": low, "conf_high": high, "conf_level": CONF_LEVEL}
         rows.append(Fit(method=method, **shared).row("rate", n_events / n, **interval))
 
-    fit = Fit(method="cluster", **shared)
+    fit = Fit(method=CLUSTER, **shared)
     if n_events in (0, n):
-        none = "no site here perforated" if n_events == 0 else "every site here perforated"
-        why = f"{none}, so the log odds are not finite; one_sided_patients is the bound that holds"
+        none = remark("no_perforation") if n_events == 0 else remark("all_perforated")
+        why = joined(none, remark("bound_holds", method=PATIENTS))
         return [*rows, fit.row("rate", problem=why), *bound_rows(fit, "rate", patient, n_events / n)], []
     try:
         model = logistic_gee(np.ones((n, 1)), event, patient)
     except NotFitted as why:
         return [*rows, fit.row("rate", problem=str(why))], []
-    fit = Fit(method="cluster", df=model.df, **shared)
+    fit = Fit(method=CLUSTER, df=model.df, **shared)
     log_odds, se = float(model.coefficients[0]), float(model.std_error[0])
     risk = float(expit(log_odds))
     if not se > NO_STD_ERROR:

@@ -13,11 +13,13 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.gee import GeeFit, logistic_gee
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value
 from liftseries.estimators.spline import knots_of, restricted_cubic_spline
-from liftseries.models.perforation.gee import covariance_in_words
+from liftseries.models.perforation.gee import ANALYSIS as GEE
+from liftseries.models.perforation.gee import bias_reduced_note
 from liftseries.models.shared.complete_cases import PerforationData, perforation_data
 from liftseries.models.shared.design import design_matrix
 from liftseries.models.shared.levels import as_levels, is_number, levels_present
@@ -33,6 +35,7 @@ from liftseries.models.shared.separation import coefficient_row, refuse_infinite
 
 EXPOSURES = {"rbh_mid_mm": "perforation.risk", "protrusion_mm": "perforation.risk_lift"}
 NONLINEARITY, DIFFERENCE, BAND = "perforation.nonlinearity", "perforation.risk_difference", "perforation.risk_band"
+STANDARDISED, SPLINE = "standardised", "spline"
 BEND = " bent"  # what is added to the name of an exposure for its non-linear column
 WITHIN = (0.05, 0.95)  # quantiles between which the risk is drawn
 SEEN = (0.01, 0.99)  # quantiles beyond which a contrast would be a guess
@@ -81,9 +84,9 @@ class RiskModel:
 
     @property
     def notes(self) -> list[str]:
-        """What a reader of `method` must know of the model."""
-        few = few_events_note(int(self.data.event.sum()), len(self.data.design.names) - 1, "")
-        return [*few, *self.data.design.notes, *filter(None, [self.fit.remark])]
+        """Remarks for a reader of what comes from the model."""
+        few = few_events_note(int(self.data.event.sum()), len(self.data.design.names) - 1)
+        return [*few, *self.data.design.notes, self.fit.remark]
 
     def rows_with(self, column: str, value) -> np.ndarray:
         """The design with one column's value set for every site, shape (n, p).
@@ -100,10 +103,10 @@ class RiskModel:
             return matrix
         levels, level = self.data.design.factors.get(column), _written(value)
         if levels is None:
-            why = self.data.design.problems.get(column, f"{column} is no term of the perforation model")
+            why = self.data.design.problems.get(column, remark("term_absent", column=column))
             raise NotFitted(why)
         if level not in levels_present(levels):
-            raise NotFitted(f"no site used has {column} = {level}")
+            raise NotFitted(remark("level_absent", column=column, level=level))
         if aliased := self.data.design.problems.get(f"{column}[{level}]"):
             raise NotFitted(aliased)
         for k, name in enumerate(names):
@@ -194,12 +197,12 @@ def _spline_model(data: PerforationData, exposure: str) -> RiskModel | str:
     values = data.table[exposure].to_numpy(float)
     knots = knots_of(values)
     if len(knots) < 3:
-        return f"{exposure} takes too few different values for a curve"
+        return remark("too_few_values_for_curve", column=exposure)
     bent = data.table.assign(**{exposure + BEND: restricted_cubic_spline(values, knots)[:, 1]})
     others = [name for name in dict.fromkeys(n.partition("[")[0] for n in data.design.names[1:]) if name != exposure]
     design = design_matrix(bent, [exposure, exposure + BEND, *others])
     if exposure + BEND in design.problems:
-        return f"{exposure} takes too few different values for a curve"
+        return remark("too_few_values_for_curve", column=exposure)
     model = _fitted(replace(data, design=design))
     return model if isinstance(model, str) else replace(model, exposure=exposure, knots=knots)
 
@@ -215,25 +218,22 @@ def _fitted(data: PerforationData) -> RiskModel | str:
 def exposure_rows(analysis: str, exposure: str, data: PerforationData, model: RiskModel | str):
     """Risks along one measure with the non-linear coefficient, their design effects, and the curve."""
     shared = {"subset": "all", **data.counts}
-    covariance = covariance_in_words(shared["n_patients"])
-    empty = pd.DataFrame(columns=list(CURVES))
-    bend = Fit(analysis=NONLINEARITY, scale="log_odds", method="", **shared)
+    notes = [bias_reduced_note(shared["n_patients"])]
+    if not isinstance(model, str):
+        notes += [remark("knots", knots=np.round(model.knots, 3)), *model.notes]
+    shared |= {"note": joined(*notes), "df": None if isinstance(model, str) else model.fit.df}
+    fit = Fit(analysis=analysis, scale="risk", method=STANDARDISED, **shared)
+    bend = Fit(analysis=NONLINEARITY, scale="log_odds", method=SPLINE, **shared)
     if isinstance(model, str):
-        fit = Fit(analysis=analysis, scale="risk", method=f"standardised, GEE exchangeable, {covariance}", **shared)
-        told = fit.row("along it", problem=model)
-        return [told, replace(bend, method=fit.method).row(exposure, problem=model)], [], empty
+        rows = [fit.row("along it", problem=model), bend.row(exposure, problem=model)]
+        return rows, [], pd.DataFrame(columns=list(CURVES))
 
-    knots = ", ".join(f"{knot:g}" for knot in np.round(model.knots, 3))
-    method = f"standardised, GEE exchangeable, {covariance}; restricted cubic spline, knots {knots} mm"
-    method = "; ".join([method, *model.notes])
-    fit = Fit(analysis=analysis, scale="risk", method=method, df=model.fit.df, **shared)
     values = data.table[exposure].to_numpy(float)
     low, high = np.quantile(values, WITHIN)
     risks = {f"{mm:g}": model.risk((exposure, mm)) for mm in _grid(low, high, STEP_MM)}
     rows = [risk_row(fit, term, risk) for term, risk in risks.items()]
     effects = [fit.design_effect_row(term, risk.std_error, risk.naive_std_error) for term, risk in risks.items()]
     k = model.data.design.names.index(exposure + BEND)
-    bend = replace(bend, method=method, df=model.fit.df)
     rows.append(coefficient_row(bend, exposure, model.fit.coefficients[k], model.fit.std_error[k]))
     effects += bend.design_effect_rows([exposure], [model.fit.std_error[k]], [model.fit.naive_std_error[k]])
 
@@ -259,13 +259,16 @@ def band_rows(cases: pd.DataFrame, terms: Sequence[str]) -> tuple[list[dict], li
     """Risks by band of residual height in place of the height: secondary, since bands throw away most of it."""
     data = perforation_data(cases, terms_by_band(terms))
     model = _fitted(data)
-    covariance = covariance_in_words(data.counts["n_patients"])
-    method = f"standardised, GEE exchangeable, {covariance}; secondary: a band stands for all heights in it"
     df, notes = (None, []) if isinstance(model, str) else (model.fit.df, model.notes)
-    method = "; ".join([method, *notes])
+    shared = {
+        "method": STANDARDISED,
+        "df": df,
+        "note": joined(bias_reduced_note(data.counts["n_patients"]), *notes),
+        **data.counts,
+    }
     rows, effects = [], []
     for level in levels_present(as_levels(cases["rbh_band"])):
-        fit = Fit(analysis=BAND, subset=f"rbh_band={level}", scale="risk", method=method, df=df, **data.counts)
+        fit = Fit(analysis=BAND, subset=f"rbh_band={level}", scale="risk", **shared)
         try:
             if isinstance(model, str):
                 raise NotFitted(model)
@@ -285,14 +288,18 @@ def difference_rows(
     for column, (start, end) in contrasts.items():
         model = models.get(column, models[""])
         used = model.data if isinstance(model, RiskModel) else data
-        how = "a restricted cubic spline" if column in models else "the model of perforation.gee"
-        method = f"standardised from {how}, {covariance_in_words(used.counts['n_patients'])}"
+        notes = [
+            remark("from_spline") if column in models else remark("from_model", analysis=GEE),
+            bias_reduced_note(used.counts["n_patients"]),
+            *(model.notes if isinstance(model, RiskModel) else []),
+        ]
         fit = Fit(
             analysis=DIFFERENCE,
             subset="all",
             scale="per 100 sites",
-            method="; ".join([method, *(model.notes if isinstance(model, RiskModel) else [])]),
+            method=STANDARDISED,
             df=model.fit.df if isinstance(model, RiskModel) else None,
+            note=joined(*notes),
             **used.counts,
         )
         term = f"{column}: {_written(start)} to {_written(end)}"
@@ -316,13 +323,11 @@ def _refuse_unseen(table: pd.DataFrame, column: str, values) -> None:
     try:
         numbers = [float(value) for value in values]
     except ValueError:
-        raise NotFitted(f"{column} holds numbers, so its contrast needs two") from None
+        raise NotFitted(remark("contrast_needs_numbers", column=column)) from None
     low, high = np.nanquantile(table[column].to_numpy(float, na_value=np.nan), SEEN)
     for number in numbers:
         if not low <= number <= high:
-            raise NotFitted(
-                f"{column} {number:g} lies beyond the sites used, 98 in 100 of which lie in {low:g} to {high:g}"
-            )
+            raise NotFitted(remark("beyond_sites_used", column=column, value=number, low=low, high=high))
 
 
 def _written(value) -> str:

@@ -1,4 +1,4 @@
-"""The perforation model taken as a predictor: how well would it foretell a tear, here and at another centre?
+"""The perforation model taken as a predictor: how well would it predict a tear, here and at another centre?
 
 A model looks better on the sites it was fitted to than on others. Fitted to resampled patients and tried on the whole
 series, it shows by how much; fitted without a centre and tried on it, how far it carries.
@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, logit
 
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.firth import firth_logistic
 from liftseries.estimators.gee import logistic_gee
@@ -23,6 +24,7 @@ from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estim
 from liftseries.models.shared.separation import refuse_infinite_odds
 
 ANALYSIS = "perforation.validation"
+APPARENT, CORRECTED, LEAVE_OUT = "apparent", "optimism_corrected", "leave_one_centre_out"
 TOPIC = 2  # of the random numbers, so that no two analyses draw the same
 MEASURES: dict[str, Callable[..., Measure]] = {
     "c_statistic": c_statistic,
@@ -31,7 +33,6 @@ MEASURES: dict[str, Callable[..., Measure]] = {
 }
 DRAWS = ("replicate", "term", "resampled", "tried_on_series", "penalised")
 LARGEST_LOG_ODDS = 15.0
-ONE_PATIENT = "all perforated sites, or all others, are one patient's, so it has no interval"
 
 
 def validation_draws(cases: pd.DataFrame, terms: Sequence[str], seed: int, first: int, n: int) -> pd.DataFrame:
@@ -85,7 +86,7 @@ def fit_perforation_validation(cases: pd.DataFrame, terms: Sequence[str], draws:
     -------
     Estimates
         Terms `c_statistic`, `calibration_intercept`, `calibration_slope`, scale `statistic`; methods `apparent`,
-        `optimism-corrected`, `leave one centre out` (subset `all` and each centre; a term `centre` is left out there).
+        `optimism_corrected`, `leave_one_centre_out` (subset `all` and each centre; a term `centre` is left out there).
         The corrected c statistic has the resamples' percentiles, shifted by the optimism; corrected calibration the
         percentiles of the resampled models tried on the series, as on its own resample a model's slope is about 1.
 
@@ -96,13 +97,13 @@ def fit_perforation_validation(cases: pd.DataFrame, terms: Sequence[str], draws:
     data = perforation_data(cases, terms)
     shared = {"analysis": ANALYSIS, "scale": "statistic"}
     df = few_patients_df(data.counts["n_patients"])
-    apparent = Fit(subset="all", method="apparent", df=df, **shared, **data.counts)
+    apparent = Fit(subset="all", method=APPARENT, df=df, **shared, **data.counts)
     coefficients = _whole_model(data)
     if coefficients is None:
         why = _why_no_model(data)
         rows = [
             Fit(subset="all", method=method, **shared, **data.counts).row(term, problem=why)
-            for method in ("apparent", "optimism-corrected", "leave one centre out")
+            for method in (APPARENT, CORRECTED, LEAVE_OUT)
             for term in MEASURES
         ]
         return Estimates(results_table(rows), data.left_out(ANALYSIS))
@@ -127,7 +128,7 @@ def measure_rows(fit: Fit, log_odds: np.ndarray, event: np.ndarray, patient: np.
             rows.append(fit.row(term, problem=str(why)))
             continue
         if np.isnan(found.std_error):
-            rows.append(fit.row(term, found.estimate, problem=ONE_PATIENT))
+            rows.append(fit.row(term, found.estimate, problem=remark("one_patient_of_outcome")))
         elif not found.std_error > NO_STD_ERROR:
             rows.append(fit.row(term, found.estimate, problem=ZERO_STD_ERROR))
         elif term == "c_statistic":
@@ -145,15 +146,14 @@ def corrected_rows(data: PerforationData, apparent: list[dict], draws: pd.DataFr
     n_replicates = draws["replicate"].nunique()
     judged = draws.dropna(subset=["resampled", "tried_on_series"])
     n_penalised = judged.loc[judged["penalised"].astype(bool), "replicate"].nunique()
-    method = f"optimism-corrected; {n_replicates} resamples of patients"
-    if n_penalised:
-        method += f", {n_penalised} of them without finite odds and penalised"
-    fit = Fit(analysis=ANALYSIS, subset="all", scale="statistic", method=method, **data.counts)
+    notes = [remark("resamples", n_resamples=n_replicates)]
+    notes += [remark("resamples_penalised", n_resamples=n_penalised)] if n_penalised else []
+    fit = Fit(analysis=ANALYSIS, subset="all", scale="statistic", method=CORRECTED, note=joined(*notes), **data.counts)
     rows = []
     for row in apparent:
         drawn = judged[judged["term"] == row["term"]]
         if row["problem"] or len(drawn) < 2:
-            why = row["problem"] or "no resample of patients could be judged"
+            why = row["problem"] or remark("no_resample_judged")
             rows.append(fit.row(row["term"], problem=why))
             continue
         optimism = float((drawn["resampled"] - drawn["tried_on_series"]).mean())
@@ -163,27 +163,26 @@ def corrected_rows(data: PerforationData, apparent: list[dict], draws: pd.DataFr
         low, high = np.quantile(spread, [(1 - CONF_LEVEL) / 2, (1 + CONF_LEVEL) / 2])
         limits = {"conf_low": min(low, estimate), "conf_high": max(high, estimate), "conf_level": CONF_LEVEL}
         unjudged = n_replicates - len(drawn)
-        told = [f"{method}, {unjudged} not to be judged" if unjudged else method]
-        told.append(
-            "percentiles shifted by the optimism" if discriminates else "percentiles of models tried on the series"
+        note = joined(
+            *notes,
+            remark("resamples_not_judged", n_resamples=unjudged) if unjudged else "",
+            remark("percentiles_shifted" if discriminates else "percentiles_tried_on_series"),
         )
-        rows.append(fit.row(row["term"], estimate, float(spread.std()), **limits, method="; ".join(told)))
+        rows.append(fit.row(row["term"], estimate, float(spread.std()), **limits, note=note))
     return rows
 
 
 def left_out_centre_rows(data: PerforationData) -> list[dict]:
-    """Each centre's sites foretold by a model without them; then all of them together."""
+    """Each centre's sites predicted by a model without them; then all of them together."""
     own = np.array([name.startswith("centre[") for name in data.design.names])  # unknown of a centre not yet seen
     x = data.design.matrix[:, ~own]
-    method = "leave one centre out" + ("; without the term centre" if own.any() else "")
-    shared = {"analysis": ANALYSIS, "scale": "statistic", "method": method}
+    note = remark("without_centre") if own.any() else ""
+    shared = {"analysis": ANALYSIS, "scale": "statistic", "method": LEAVE_OUT, "note": note}
     centre = as_levels(data.table["centre"])
     present = levels_present(centre)
     whole = _fit_of(data, np.ones(len(data.event), bool), "all", shared)
     if len(present) < 2:
-        return [
-            whole.row(term, problem="all sites used are of one centre, so none can be left out") for term in MEASURES
-        ]
+        return [whole.row(term, problem=remark("one_centre")) for term in MEASURES]
     log_odds = np.full(len(data.event), np.nan)
     rows = []
     for level in present:
@@ -191,15 +190,15 @@ def left_out_centre_rows(data: PerforationData) -> list[dict]:
         fit = _fit_of(data, here, f"centre={level}", shared)
         coefficients, _ = _coefficients(x[~here], data.event[~here], data.patient[~here])
         if coefficients is None:
-            rows += [fit.row(term, problem="the other centres alone do not carry the model") for term in MEASURES]
+            rows += [fit.row(term, problem=remark("other_centres_not_fitted")) for term in MEASURES]
             continue
         log_odds[here] = x[here] @ coefficients
         rows += measure_rows(fit, log_odds[here], data.event[here], data.patient[here])
-    foretold = np.isfinite(log_odds)
-    if not foretold.any():
-        return [whole.row(term, problem="the other centres alone do not carry the model") for term in MEASURES] + rows
-    whole = _fit_of(data, foretold, "all", shared)
-    return measure_rows(whole, log_odds[foretold], data.event[foretold], data.patient[foretold]) + rows
+    predicted = np.isfinite(log_odds)
+    if not predicted.any():
+        return [whole.row(term, problem=remark("other_centres_not_fitted")) for term in MEASURES] + rows
+    whole = _fit_of(data, predicted, "all", shared)
+    return measure_rows(whole, log_odds[predicted], data.event[predicted], data.patient[predicted]) + rows
 
 
 def _fit_of(data: PerforationData, which: np.ndarray, subset: str, shared: dict) -> Fit:
@@ -223,7 +222,7 @@ def _why_no_model(data: PerforationData) -> str:
     try:
         refuse_infinite_odds(data.design, data.event)
         if len(data.design.names) < 2:
-            raise NotFitted("no term is left to foretell from")
+            raise NotFitted(remark("no_term_to_predict_from"))
         logistic_gee(data.design.matrix, data.event, data.patient)
     except NotFitted as why:
         return str(why)
@@ -241,14 +240,14 @@ def _coefficients(x: np.ndarray, event: np.ndarray, cluster: np.ndarray) -> tupl
     try:
         model = logistic_gee(x[:, varies], event, cluster, few_clusters=0)
         if np.abs(x[:, varies] @ model.coefficients).max() > LARGEST_LOG_ODDS:
-            raise NotFitted("log odds are not finite")
+            raise NotFitted(remark("log_odds_not_finite"))
         coefficients[varies] = model.coefficients
         return coefficients, False
     except NotFitted:
         pass
     try:
         if not event.any() or event.all():
-            raise NotFitted("nothing tells the terms apart")
+            raise NotFitted(remark("no_perforation_to_compare"))
         coefficients[varies] = firth_logistic(x[:, varies], event, profile=False).coefficients
         return coefficients, True
     except (NotFitted, np.linalg.LinAlgError):

@@ -6,9 +6,10 @@ from itertools import product
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.intervals import few_patients_df
-from liftseries.models.perforation.rate import fit_perforation_rate
+from liftseries.models.perforation.rate import CLUSTER, fit_perforation_rate
 from liftseries.models.shared.design import reference_among
 from liftseries.models.shared.levels import as_levels, levels_present
 from liftseries.models.shared.outcomes import known_perforation
@@ -17,7 +18,6 @@ from liftseries.models.shared.results import NO_STD_ERROR, Estimates, Fit, left_
 ANALYSIS, CONTRAST = "sensitivity.detection", "sensitivity.detection_contrast"
 DETECTED = (1.0, 0.8, 0.6, 0.4, 0.25)
 DETECTED_APART = (1.0, 0.8, 0.6, 0.4)
-CLUSTERED = "cluster"
 
 
 def fit_sensitivity_detection(cases: pd.DataFrame, by: Sequence[str] = ("approach",)) -> Estimates:
@@ -42,12 +42,12 @@ def fit_sensitivity_detection(cases: pd.DataFrame, by: Sequence[str] = ("approac
     # Divided by a share, an estimate keeps the design effect that it had.
     of_rate = crude.design_effects.set_index("subset")["estimate"].to_dict()
     rows, effects = [], []
-    for _, rate in rates[rates["method"].eq(CLUSTERED)].iterrows():
+    for _, rate in rates[rates["method"].eq(CLUSTER)].iterrows():
         fit = Fit(
             analysis=ANALYSIS,
             subset=rate["subset"],
             scale="risk",
-            method="clustered rate over the share of tears seen",
+            method=CLUSTER,
             n_sites=int(rate["n_sites"]),
             n_patients=int(rate["n_patients"]),
             n_events=int(rate["n_events"]),
@@ -75,7 +75,7 @@ def corrected_row(fit: Fit, rate: pd.Series, detected: float) -> dict:
         return fit.row(term, problem=rate["problem"])
     risk = rate["estimate"] / detected
     if risk > 1:
-        return fit.row(term, problem="so few tears cannot have been seen: more sites were perforated than that allows")
+        return fit.row(term, problem=remark("too_few_tears_seen"))
     limits = {"conf_low": rate["conf_low"] / detected, "conf_high": min(rate["conf_high"] / detected, 1.0)}
     return fit.row(term, risk, rate["std_error"] / detected, **limits, conf_level=rate["conf_level"])
 
@@ -100,17 +100,15 @@ def contrast_rows(cases: pd.DataFrame, column: str) -> tuple[list[dict], list[di
             analysis=CONTRAST,
             subset="all",
             scale="log_odds",
-            method="; ".join(
-                [
-                    "odds over the share of tears seen, patient-clustered",
-                    *(["bias-reduced (Mancl-DeRouen), t(K - p)"] if df is not None else []),
-                    f"{column} against {reference}",
-                ]
-            ),
+            method=CLUSTER,
             n_sites=int(either.sum()),
             n_patients=k,
             n_events=int(event[either].sum()),
             df=df,
+            note=joined(
+                remark("bias_reduced") if df is not None else "",
+                remark("reference", column=column, reference=reference),
+            ),
         )
         shares = [event[group].mean() for group in groups]
         of_one = [name for name, group in zip((reference, level), groups, strict=True) if len(set(patient[group])) < 2]
@@ -119,11 +117,11 @@ def contrast_rows(cases: pd.DataFrame, column: str) -> tuple[list[dict], list[di
             term = f"{column}[{level}] {seen[0]:g}/{seen[1]:g}"
             risks = [share / detected for share, detected in zip(shares, seen, strict=True)]
             if min(shares) == 0:
-                rows.append(fit.row(term, problem=f"a level of {column} has no perforation: no finite odds"))
+                rows.append(fit.row(term, problem=remark("no_perforation_at_a_level", column=column)))
             elif of_one:
-                rows.append(fit.row(term, problem=f"all sites with {column} {of_one[0]} belong to one patient"))
+                rows.append(fit.row(term, problem=remark("one_patient_at_level", column=column, level=of_one[0])))
             elif max(risks) >= 1:
-                rows.append(fit.row(term, problem="so few tears cannot have been seen: more sites were perforated"))
+                rows.append(fit.row(term, problem=remark("too_few_tears_seen")))
             else:
                 # The logit of a share p over d changes with p by 1 / (p (1 - p / d)).
                 slopes = [1 / (share * (1 - risk)) for share, risk in zip(shares, risks, strict=True)]

@@ -3,11 +3,13 @@
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.models.shared.design import INTERCEPT
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
 
 ANALYSIS = "sensitivity.evalue"
+ODDS_RATIO, HAZARD_RATIO = "odds_ratio", "hazard_ratio"
 FARTHEST = 300.0  # log ratio; an E-value squares its ratio, which has no number beyond
 RARE = 0.15  # events below which odds and hazard ratios pass for risk ratios; VanderWeele and Ding 2017
 
@@ -32,14 +34,22 @@ def fit_sensitivity_evalue(perforation: pd.DataFrame, survival: pd.DataFrame) ->
         for _, row in model[~model["term"].eq(INTERCEPT)].iterrows():
             common = row["n_sites"] > 0 and row["n_events"] / row["n_sites"] >= RARE
             hazard = row["scale"] == "log_hazard"
-            how = ("hazard" if hazard else "odds") + " ratio" + (", events common" if common else " as risk ratio")
-            how += "" if "[" in row["term"] else ", per unit"
             fit = Fit(
-                ANALYSIS, "all", "E-value", how, int(row["n_sites"]), int(row["n_patients"]), int(row["n_events"])
+                analysis=ANALYSIS,
+                subset="all",
+                scale="E-value",
+                method=HAZARD_RATIO if hazard else ODDS_RATIO,
+                n_sites=int(row["n_sites"]),
+                n_patients=int(row["n_patients"]),
+                n_events=int(row["n_events"]),
+                note=joined(
+                    remark("events_common") if common else remark("taken_as_risk_ratio"),
+                    "" if "[" in row["term"] else remark("per_unit"),
+                ),
             )
             term = f"{row['analysis']} {row['term']}"
             if pd.isna(row["estimate"]) or pd.isna(row["conf_low"]):
-                rows.append(fit.row(term, problem=f"no ratio to explain away: {row['problem']}"))
+                rows.append(fit.row(term, problem=remark("no_ratio", why=row["problem"])))
                 continue
             found = (np.exp(np.clip(row[name], -FARTHEST, FARTHEST)) for name in ("estimate", "conf_low", "conf_high"))
             ratio, low, high = (risk_ratio(value, hazard, common) for value in found)

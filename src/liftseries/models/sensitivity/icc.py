@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, logit
 
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value, few_patients_df
 from liftseries.estimators.mixed import mixed_reml
 from liftseries.estimators.variance_components import icc_jackknife, nested_icc, one_way
@@ -19,7 +20,8 @@ from liftseries.models.shared.results import (
 )
 
 ANALYSIS = "measurement.icc"
-METHOD = "one-way variance components"
+ONE_WAY, ONE_WAY_JACKKNIFE = "one_way", "one_way_jackknife"
+OF_PATIENT, OF_SITE = "reml_patient", "reml_site"  # two sites of a patient, two visits of a site
 NEAR_ONE = 1 - 1e-6
 
 
@@ -62,32 +64,33 @@ def fit_measurement_icc(cases: pd.DataFrame, visits: pd.DataFrame) -> Estimates:
 def _row(term: str, value: np.ndarray, patient: np.ndarray) -> dict:
     yes_or_no = term == "perforation"
     n_patients = len(pd.unique(patient))
-    few = few_events_note(int(value.sum()), 1, "") if yes_or_no else []
+    few = few_events_note(int(value.sum()), 1) if yes_or_no else []
     fit = Fit(
         analysis=ANALYSIS,
         subset="all",
         scale="ratio",
-        method="; ".join([f"{METHOD}, {'patient jackknife on Fisher z' if yes_or_no else 'limits from F'}", *few]),
+        method=ONE_WAY_JACKKNIFE if yes_or_no else ONE_WAY,
         n_sites=len(value),
         n_patients=n_patients,
         n_events=int(value.sum()) if yes_or_no else None,
         df=few_patients_df(n_patients) if yes_or_no else None,
+        note=joined(*few),
     )
     try:
         parts = one_way(value, patient)
         if yes_or_no:
             if fit.n_patients < 4:
-                raise NotFitted(f"too few patients ({fit.n_patients}) to leave one out")
+                raise NotFitted(remark("too_few_patients_to_leave_out", n_patients=fit.n_patients))
             se = icc_jackknife(value, patient)
             if not se > NO_STD_ERROR:
-                raise NotFitted("the patients are too alike to tell how sure it is")
+                raise NotFitted(remark("patients_too_alike"))
             z = np.arctanh(np.clip(parts.icc, -NEAR_ONE, NEAR_ONE))
             low, high = np.tanh(z + np.array([-1, 1]) * critical_value(fit.df) * se)
             low = max(low, parts.least)
         else:
             se, (low, high) = np.nan, parts.f_interval()
         if not low < high:
-            raise NotFitted("sites of a patient are less alike than any correlation makes them")
+            raise NotFitted(remark("sites_too_unlike"))
     except NotFitted as why:
         return fit.row(term, problem=str(why))
     interval = {"conf_low": low, "conf_high": high, "conf_level": CONF_LEVEL}
@@ -107,28 +110,29 @@ def _gain_rows(gains: pd.DataFrame) -> list[dict]:
         "n_patients": n_patients,
         "df": few_patients_df(n_patients, len(design.names)),
     }
-    levels = ("patient", "two sites of a patient"), ("site", "two visits of a site")
-    fits = {level: Fit(method=f"REML of all visits and their months, {pair}", **shared) for level, pair in levels}
+    of_patient, of_site = (Fit(method=method, **shared) for method in (OF_PATIENT, OF_SITE))
     try:
         if len(gains) == 0:
-            raise NotFitted("no visit has a bone height")
+            raise NotFitted(remark("bone_height_not_recorded"))
         if n_patients <= len(design.names):
-            raise NotFitted(f"too few patients ({n_patients}) for {len(design.names)} coefficients")
+            raise NotFitted(remark("too_few_patients", n_patients=n_patients, n_coefficients=len(design.names)))
         if n_sites == n_patients:
-            raise NotFitted("no patient has two sites")
+            raise NotFitted(remark("no_patient_with_two_sites"))
         if n_sites == len(gains):
-            raise NotFitted("no site has two visits")
+            raise NotFitted(remark("no_site_with_two_visits"))
         patient, site = gains["patient_id"].to_numpy(), gains["site_id"].to_numpy()
         found = nested_icc(mixed_reml(gains["gain_mm"].to_numpy(float), design.matrix, patient, site))
     except NotFitted as why:
-        return [fit.row("gain_mm", problem=str(why)) for fit in fits.values()]
-    correlations = {"patient": (found.patient, found.patient_logit_se), "site": (found.site, found.site_logit_se)}
-    return [_logit_row(fit, *correlations[level]) for level, fit in fits.items()]
+        return [fit.row("gain_mm", problem=str(why)) for fit in (of_patient, of_site)]
+    return [
+        _logit_row(of_patient, found.patient, found.patient_logit_se),
+        _logit_row(of_site, found.site, found.site_logit_se),
+    ]
 
 
 def _logit_row(fit: Fit, icc: float, logit_se: float) -> dict:
     if not np.isfinite(logit_se):
-        return fit.row("gain_mm", icc, problem="no variance between patients or between sites is seen: no interval")
+        return fit.row("gain_mm", icc, problem=remark("no_variance_of_levels"))
     low, high = expit(logit(icc) + np.array([-1, 1]) * critical_value(fit.df) * logit_se)
     interval = {"conf_low": low, "conf_high": high, "conf_level": CONF_LEVEL}
     return fit.row("gain_mm", icc, icc * (1 - icc) * logit_se, **interval)

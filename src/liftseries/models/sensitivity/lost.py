@@ -1,4 +1,4 @@
-"""What survival would be if the implants that were lost from sight fared best, or worst, and how many it takes."""
+"""What survival would be if the implants lost to follow-up fared best, or worst, and how many it takes."""
 
 from collections.abc import Sequence
 
@@ -6,18 +6,18 @@ import numpy as np
 import pandas as pd
 from scipy.optimize import brentq
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.kaplan_meier import kaplan_meier
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
 from liftseries.models.survival.km import survival_rows
 
 ANALYSIS, TIPPING = "sensitivity.lost_implants", "sensitivity.tipping_point"
-OBSERVED = "as observed"
-BEST = "best case: all lost implants last"
-WORST = "worst case: all lost implants fail right after their last visit"
+OBSERVED, BEST, WORST = "as_observed", "best_case", "worst_case"
+SHARE = "tipping_point"
 
 
 def fit_sensitivity_lost(implants: pd.DataFrame, months: Sequence[float]) -> Estimates:
-    """Survival at the months under what may have become of implants lost from sight.
+    """Survival at the months under what may have become of implants lost to follow-up.
 
     An implant is lost before a month if its follow-up ends in function before it; a death is no loss.
 
@@ -53,22 +53,23 @@ def fit_sensitivity_lost(implants: pd.DataFrame, months: Sequence[float]) -> Est
             BEST: (np.where(lost, month, time), failed),
             WORST: (time, failed | lost),
         }
-        told = {}
+        of_case = {}
         for method, (until, event) in cases.items():
             estimate = kaplan_meier(until, event, patient)
             fit = Fit(analysis=ANALYSIS, method=method, n_events=int((event & (until <= month)).sum()), **shared)
-            told[method] = survival_rows(fit, [month], *estimate.at([month]), estimate.last_month)[0]
+            of_case[method] = survival_rows(fit, [month], *estimate.at([month]), estimate.last_month)[0]
             if method == OBSERVED:
                 alone = kaplan_meier(until, event, np.arange(len(until))).at([month])[1]
-                effects += fit.design_effect_rows([told[method]["term"]], [told[method]["std_error"]], alone)
-        rows += told.values()
+                effects += fit.design_effect_rows([of_case[method]["term"]], [of_case[method]["std_error"]], alone)
+        rows += of_case.values()
         fit = Fit(
             analysis=TIPPING,
-            method=f"share of {int(lost.sum())} implants lost before month {month:g}",
+            method=SHARE,
+            note=remark("lost_before", n_lost=int(lost.sum()), months=month),
             n_events=int((failed & (time <= month)).sum()),
             **{**shared, "scale": "share of the lost"},
         )
-        tipping.append(tipping_row(fit, month, time, failed, lost, told[OBSERVED]))
+        tipping.append(tipping_row(fit, month, time, failed, lost, of_case[OBSERVED]))
     left_out = left_out_table(ANALYSIS, "all", [])
     return Estimates(results_table([*rows, *tipping]), left_out, design_effects=results_table(effects))
 
@@ -82,17 +83,17 @@ def tipping_row(fit: Fit, month: float, time, failed, lost, observed: dict) -> d
     """The share of lost implants at which survival falls to the observed lower limit."""
     term = f"{month:g}"
     if np.isnan(observed.get("conf_low", np.nan)):
-        return fit.row(term, problem=f"survival as observed has no lower limit: {observed['problem']}")
+        return fit.row(term, problem=remark("no_lower_limit", why=observed["problem"]))
     if not lost.any():
-        return fit.row(term, problem="no implant was lost before then")
+        return fit.row(term, problem=remark("none_lost"))
 
     def above(share: float) -> float:
         return survival_if(month, time, failed, lost, share) - observed["conf_low"]
 
     if above(0.0) <= 0:
-        return fit.row(term, problem="survival lies below that limit though none of the lost implants failed")
+        return fit.row(term, problem=remark("below_limit_without_failure"))
     if above(1.0) > 0:
-        return fit.row(term, problem="not even the failure of all lost implants would bring survival down so far")
+        return fit.row(term, problem=remark("above_limit_with_all_failed"))
     return fit.row(term, float(brentq(above, 0.0, 1.0, xtol=1e-10)))
 
 

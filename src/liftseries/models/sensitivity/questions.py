@@ -12,7 +12,19 @@ ALIKE = (
         says="how alike sites are",
         function="liftseries.models.sensitivity.icc:fit_measurement_icc",
         reads={"cases": "cases", "visits": "visits"},
-        analyses=(Analysis("measurement.icc", "how alike the sites of a patient are", f"{BEHIND}:alike"),),
+        analyses=(
+            Analysis(
+                "measurement.icc",
+                "how alike the sites of a patient are",
+                {
+                    "one_way": "one-way variance components, limits from F",
+                    "one_way_jackknife": "one-way variance components, patient jackknife on Fisher z",
+                    "reml_patient": "REML of all visits and their months, two sites of a patient",
+                    "reml_site": "REML of all visits and their months, two visits of a site",
+                },
+                behind=f"{BEHIND}:alike",
+            ),
+        ),
     ),
 )
 QUESTIONS = (
@@ -21,7 +33,14 @@ QUESTIONS = (
         says="unmeasured causes",
         function="liftseries.models.sensitivity.evalue:fit_sensitivity_evalue",
         reads={"perforation": "estimates:perforation_gee", "survival": "estimates:survival_cox"},
-        analyses=(Analysis("sensitivity.evalue", "how strong an unmeasured cause would have to be", of_row=True),),
+        analyses=(
+            Analysis(
+                "sensitivity.evalue",
+                "how strong an unmeasured cause would have to be",
+                {"odds_ratio": "E-value of an odds ratio", "hazard_ratio": "E-value of a hazard ratio"},
+                of_row=True,
+            ),
+        ),
     ),
     Question(
         name="sensitivity_detection",
@@ -33,13 +52,15 @@ QUESTIONS = (
             Analysis(
                 "sensitivity.detection",
                 "rates if tears were overlooked",
-                f"{BEHIND_PERFORATION}:rate",
+                {"cluster": "clustered rate over the share of tears seen"},
+                behind=f"{BEHIND_PERFORATION}:rate",
                 outcome="perforation",
             ),
             Analysis(
                 "sensitivity.detection_contrast",
                 "and contrasts",
-                f"{BEHIND}:detection_contrast",
+                {"cluster": "odds over the share of tears seen, patient-clustered"},
+                behind=f"{BEHIND}:detection_contrast",
                 outcome="perforation",
             ),
         ),
@@ -54,10 +75,21 @@ QUESTIONS = (
             Analysis(
                 "sensitivity.lost_implants",
                 "survival if lost implants fared best or worst",
-                f"{BEHIND}:lost",
+                {
+                    "as_observed": "as observed",
+                    "best_case": "best case: all lost implants last",
+                    "worst_case": "worst case: all lost implants fail right after their last visit",
+                },
+                behind=f"{BEHIND}:lost",
                 outcome="survival",
             ),
-            Analysis("sensitivity.tipping_point", "how many of them it takes", f"{BEHIND}:lost", outcome="survival"),
+            Analysis(
+                "sensitivity.tipping_point",
+                "how many of them it takes",
+                {"tipping_point": "share of the implants lost before the month that must have failed"},
+                behind=f"{BEHIND}:lost",
+                outcome="survival",
+            ),
         ),
     ),
 )

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from liftseries.base.remarks import remark
 from liftseries.disclosure.declared import Behind, Counted, behind_estimate
 from liftseries.models.shared.follow_up import NO_IMPLANT, NO_VISIT, NOT_EXAMINED
 from liftseries.models.shared.levels import as_levels, is_missing, is_number
@@ -133,7 +134,7 @@ def level_unknown(p: Population, subset: str, among: np.ndarray) -> dict[str, Co
     if subset not in p.cases:
         return {}
     unknown = among & (as_levels(p.cases[subset]).codes < 0)
-    return {f"{subset} unknown": Counted(unknown, recorded=True)}
+    return {remark("label_unknown", column=subset): Counted(unknown, recorded=True)}
 
 
 def by_reason(reasons: np.ndarray) -> dict[str, Counted]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.intervals import NotFitted
 from liftseries.models.shared.design import Design, count_reasons, design_matrix
 from liftseries.models.shared.outcomes import PERFORATION_UNKNOWN, known_perforation
@@ -106,18 +107,18 @@ class HazardData:
     def refuse_empty(self, terms_needed: bool = True) -> None:
         """Raise NotFitted where nothing was followed, nothing failed or no term is left."""
         if self.n_followed == 0:
-            raise NotFitted("no implant was followed")
+            raise NotFitted(remark("none_followed"))
         if len(self.months) == 0:
-            raise NotFitted("no implant followed has all terms recorded")
+            raise NotFitted(remark("no_complete_case_followed"))
         if not self.failed.any():
-            raise NotFitted("no implant used has failed, so no hazard can be compared")
+            raise NotFitted(remark("no_failure"))
         if terms_needed and not self.design.names:
-            raise NotFitted("no term is left to compare")
+            raise NotFitted(remark("no_term_to_compare"))
 
     def empty_rows(self, fit: Fit, why: str, extra: Sequence[str] = ()) -> list[dict]:
         """A row a term, and one for each `extra` parameter, that says why there is no estimate."""
-        told = self.design.problems if len(self.months) else {}
-        return [fit.row(term, problem=told.get(term, why)) for term in [*self.design.terms(), *extra]]
+        own = self.design.problems if len(self.months) else {}
+        return [fit.row(term, problem=own.get(term, why)) for term in [*self.design.terms(), *extra]]
 
 
 def hazard_data(implants: pd.DataFrame, terms: Sequence[str], intercept: bool = False) -> HazardData:

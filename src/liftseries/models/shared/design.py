@@ -13,6 +13,7 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import remark
 from liftseries.models.shared.levels import as_levels, is_number, levels_present
 from liftseries.study.schema import columns_by_name
 
@@ -34,7 +35,7 @@ class Design:
         Why a row is not used: its first term that is missing; "" where it is used.
     factors : column → its levels on the used rows, for the columns in the model that have levels
     problems : term → why it is not in the model
-    notes : what a reader of `method` must know, e.g. that a reference level is not among the complete cases
+    notes : remarks for a reader of its rows, e.g. that a reference level is not among the complete cases
     """
 
     matrix: np.ndarray
@@ -65,7 +66,7 @@ def design_matrix(table: pd.DataFrame, terms: Sequence[str], intercept: bool = T
         With no complete case `matrix` has no row and every term is among `problems`.
     """
     terms = list(dict.fromkeys(terms))
-    problems = {term: "there is no such column" for term in terms if term not in table}
+    problems = {term: remark("column_absent") for term in terms if term not in table}
     terms = [term for term in terms if term in table]
     values = {term: table[term] if is_number(table[term]) else as_levels(table[term]) for term in terms}
     reasons = first_missing(values, len(table))
@@ -78,9 +79,9 @@ def design_matrix(table: pd.DataFrame, terms: Sequence[str], intercept: bool = T
     for term in terms:
         term_columns, note = columns_of(term, values[term], used)
         if n_used == 0:
-            problems[term] = "no site has all terms recorded"
+            problems[term] = remark("no_complete_case")
         elif not term_columns:
-            problems[term] = f"{term} does not vary among the sites used, so it has no effect to estimate"
+            problems[term] = remark("term_does_not_vary", term=term)
         columns |= term_columns
         notes += [note] if note else []
         if isinstance(values[term], pd.Categorical) and term_columns:
@@ -108,7 +109,7 @@ def first_missing(values: dict[str, pd.Series | pd.Categorical], n_rows: int) ->
     for term, value in values.items():
         labels = isinstance(value, pd.Categorical)
         missing = value.codes < 0 if labels else ~np.isfinite(value.to_numpy(float, na_value=np.nan))
-        reasons[missing & (reasons == "")] = f"{term} {'unknown' if labels else 'missing'}"
+        reasons[missing & (reasons == "")] = remark("label_unknown" if labels else "number_missing", column=term)
     return reasons
 
 
@@ -130,7 +131,7 @@ def columns_of(term: str, value: pd.Series | pd.Categorical, used: np.ndarray) -
     reference = reference_level(term, value)
     note = ""
     if reference not in present:
-        note = f"{term} against {present[0]}, as no complete case is {reference}"
+        note = remark("reference_absent", column=term, level=present[0], reference=reference)
         reference = present[0]
     return {f"{term}[{level}]": np.asarray(levels == level, float) for level in present if level != reference}, note
 
@@ -169,5 +170,5 @@ def independent_columns(columns: dict[str, np.ndarray], n_rows: int) -> tuple[li
             kept.append(name)
             basis = np.column_stack([basis, rest / np.linalg.norm(rest)])
         else:
-            aliased[name] = f"{name} follows from the terms before it, so it has no effect of its own"
+            aliased[name] = remark("term_follows", term=name)
     return kept, aliased

@@ -10,11 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import remark
 from liftseries.models.shared.results import left_out_table
 
 EXAMINED = ("functioning", "failed", "patient_died")  # status of a visit that tells how the implant fares
-NO_IMPLANT, NO_VISIT, NOT_EXAMINED = "no implant placed", "no visit", "not examined at any visit"  # why not followed
-NEVER_IN_FUNCTION = "never seen in function after placement"
+NO_IMPLANT, NO_VISIT, NOT_EXAMINED = map(remark, ("no_implant_placed", "no_visit", "not_examined"))  # why not followed
+NEVER_IN_FUNCTION = remark("not_seen_after_placement")
 OUTCOME = ("months", "failed", "died", "last_in_function")
 
 

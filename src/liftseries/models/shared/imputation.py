@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.clusters import cluster_codes, cluster_sums
 from liftseries.estimators.intervals import NotFitted
 from liftseries.models.shared.levels import as_levels, is_number, levels_present
@@ -131,13 +132,13 @@ def chain_of(
     for name in dict.fromkeys([*targets, *auxiliary]):
         if name not in table:
             if name in targets:
-                raise NotFitted(f"there is no column {name}")
+                raise NotFitted(remark("imputed_column_absent", column=name))
             continue
         of_patient = name in patient_columns
         variable = _variable(table[name].iloc[first_site] if of_patient else table[name], name, of_patient)
         if not variable.known.any():
             if name in targets:
-                raise NotFitted(f"{name} is known at no site, so it cannot be imputed")
+                raise NotFitted(remark("known_nowhere", column=name))
             nowhere_known.append(variable)
             continue
         variables.append(variable)

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.intervals import NotFitted
 from liftseries.estimators.rubin import pooled
 from liftseries.models.shared.design import Design
@@ -13,9 +14,8 @@ from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estim
 from liftseries.models.shared.separation import coefficient_row
 
 DRAWS = ("set", "term", "estimate", "variance", "naive_variance", "problem")
-CHAINED = "chained equations, Rubin's rules, Barnard-Rubin df"
+METHOD = "pooled"
 LEAST_DF = 1.0  # below it an interval by t spans everything
-NOTHING_MISSING = "nothing is missing among the terms, so the complete cases are all"
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,7 @@ def pooled_estimates(
 
     Parameters
     ----------
-    fit : what the rows share; its method says which model was pooled
+    fit : what the rows share; its note is that of the model that was pooled
     design : of a completed set; of the complete cases where nothing was imputed
     draws : columns DRAWS, all chunks
     models : what was imputed
@@ -54,40 +54,36 @@ def pooled_estimates(
     problems = [text for text in dict.fromkeys(draws["problem"].fillna("")) if text]
     if not why_not and problems:
         failed = draws.loc[draws["problem"].fillna("").ne(""), "set"].nunique()
-        why_not = f"{failed} of {n_sets} imputed sets have no finite answer: {problems[0]}"
+        why_not = remark("imputed_sets_not_fitted", n_sets=failed, of=n_sets, why=problems[0])
     if not why_not and n_sets < 2:
-        why_not = "fewer than two sets were imputed"
+        why_not = remark("too_few_imputed_sets")
     if why_not:
-        told = replace(fit, method=f"imputations by {CHAINED}; {fit.method}")
-        rows = [told.row(term, problem=why_not) for term in design.terms()]
+        rows = [fit.row(term, problem=why_not) for term in design.terms()]
         return ImputedEstimates(results_table(rows), left_out, models=models)
     rows, effects = [], []
-    method = "; ".join([f"{n_sets} imputations by {CHAINED}", fit.method, *design.notes])
+    fit = replace(fit, note=joined(remark("imputations", n_sets=n_sets), fit.note, *design.notes))
     names = list(dict.fromkeys(draws["term"]))
     df_complete = max(fit.n_patients - len(names), 1)
     for term in names:
         of_term = draws[draws["term"].eq(term)]
-        own = replace(fit, method=method)
         if len(of_term) < n_sets:
-            problem = f"{term} follows from the other terms in {n_sets - len(of_term)} of {n_sets} imputed sets"
-            rows.append(own.row(term, problem=problem))
+            problem = remark("term_follows_when_imputed", term=term, n_sets=n_sets - len(of_term), of=n_sets)
+            rows.append(fit.row(term, problem=problem))
             continue
         if not (of_term["variance"] > NO_STD_ERROR**2).all():
-            rows.append(own.row(term, problem=ZERO_STD_ERROR))
+            rows.append(fit.row(term, problem=ZERO_STD_ERROR))
             continue
         found = pooled(of_term["estimate"], of_term["variance"], df_complete)
         if found.df < LEAST_DF:
-            problem = "imputed sets disagree so much that less than one degree of freedom is left"
-            rows.append(own.row(term, problem=problem))
+            problem = remark("imputed_sets_disagree")
+            rows.append(fit.row(term, problem=problem))
             continue
-        share = f"missing information {100 * found.missing_information:.1f} %"
-        own = replace(fit, df=found.df, method=f"{method}; {share}")
+        share = remark("missing_information", percent=100 * found.missing_information)
+        own = replace(fit, df=found.df, note=joined(fit.note, share))
         rows.append(coefficient_row(own, term, found.estimate, found.std_error))
         alone = pooled(of_term["estimate"], of_term["naive_variance"], df_complete)
         effects += own.design_effect_rows([term], [found.std_error], [alone.std_error])
-    rows += [
-        replace(fit, method=method).row(term, problem=why) for term, why in design.problems.items() if term not in names
-    ]
+    rows += [fit.row(term, problem=why) for term, why in design.problems.items() if term not in names]
     return ImputedEstimates(results_table(rows), left_out, design_effects=results_table(effects), models=models)
 
 
@@ -104,6 +100,6 @@ def draws_table(rows: list[tuple]) -> pd.DataFrame:
 def refuse_nothing_missing(table: pd.DataFrame, models: pd.DataFrame, targets: Sequence[str]) -> None:
     """Raise NotFitted where no target has a missing value: imputing what only helps would change nothing but noise."""
     if len(table) == 0:
-        raise NotFitted("no site is there to impute for")
+        raise NotFitted(remark("nothing_to_impute_for"))
     if not set(targets) & set(models["variable"]):
-        raise NotFitted(NOTHING_MISSING)
+        raise NotFitted(remark("nothing_missing"))

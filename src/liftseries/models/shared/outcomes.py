@@ -3,7 +3,9 @@
 import numpy as np
 import pandas as pd
 
-PERFORATION_UNKNOWN = "perforation unknown"  # why a site is left out
+from liftseries.base.remarks import remark
+
+PERFORATION_UNKNOWN = remark("label_unknown", column="perforation")  # why a site is left out
 
 
 def gain_at_visits(visits: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:

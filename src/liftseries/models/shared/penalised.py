@@ -4,16 +4,23 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from liftseries.estimators.firth import FirthFit
+from liftseries.base.remarks import joined, remark
+from liftseries.estimators.firth import MOST_GROUPS, FirthFit
 from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.models.shared.results import Fit
 from liftseries.models.shared.separation import coefficient_row, strange_unit
 
+PROFILE, JACKKNIFE = "profile", "jackknife"
 NOT_FOUND = {
-    "conf_low": "the lower limit of the profile",
-    "conf_high": "the upper limit of the profile",
-    "p_value": "the likelihood without the term",
+    "conf_low": remark("lower_profile_limit_not_found"),
+    "conf_high": remark("upper_profile_limit_not_found"),
+    "p_value": remark("likelihood_without_term_not_found"),
 }
+
+
+def grouped_note(n_patients: int) -> str:
+    """A remark where patients are so many that the jackknife leaves groups of them out, else nothing."""
+    return remark("patients_left_out_in_groups", n_groups=MOST_GROUPS) if n_patients > MOST_GROUPS else ""
 
 
 def jackknife_effects(fit: Fit, rows: list[dict], model: FirthFit) -> list[dict]:
@@ -27,13 +34,13 @@ def profile_rows(fit: Fit, names: Sequence[str], model: FirthFit) -> list[dict]:
     for j, term in enumerate(names):
         found = {"conf_low": model.conf_low[j], "conf_high": model.conf_high[j], "p_value": model.p_value[j]}
         problems = [strange_unit(fit, term, model.coefficients[j])]
-        problems += [f"{NOT_FOUND[name]} was not found" for name, value in found.items() if not np.isfinite(value)]
+        problems += [NOT_FOUND[name] for name, value in found.items() if not np.isfinite(value)]
         rows.append(
             fit.row(
                 term,
                 model.coefficients[j],
                 model.std_error[j],
-                "; ".join(filter(None, problems)),
+                joined(*problems),
                 **found,
                 conf_level=CONF_LEVEL,
             )

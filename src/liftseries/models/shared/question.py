@@ -13,6 +13,12 @@ from importlib import import_module
 
 from liftseries.disclosure.declared import LEAVE_BY, TableRules
 
+# Methods of every analysis that bounds a risk of which nothing was seen; see `one_sided`.
+ONE_SIDED = {
+    "one_sided_patients": "one-sided bound where nothing or everything happened, each patient one chance",
+    "one_sided_sites": "the same, each site one chance, as if sites of a patient were independent",
+}
+
 
 @dataclass(frozen=True)
 class Analysis:
@@ -22,6 +28,7 @@ class Analysis:
     ----------
     name : in the column `analysis`
     means : what it is, for README's table
+    methods : code in the column `method` -> what it does, for the report
     behind : function of the population and a row that says who stands behind it; without one its numbers stay in the
         house
     left_out : function of the population and a subset: reason -> which sites are left out for it, as `Counted`
@@ -34,6 +41,7 @@ class Analysis:
 
     name: str
     means: str
+    methods: Mapping[str, str] = field(default_factory=dict)
     behind: str = ""
     left_out: str = ""
     outcome: str = ""

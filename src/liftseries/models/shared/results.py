@@ -1,8 +1,8 @@
 """Tidy estimates: the rows of results.csv, and how an interval and a p-value come from a standard error.
 
-What cannot be estimated is a row with an empty estimate and its `problem` in words; an estimator that has
-to give up raises `NotFitted` with those words, and the question that asked turns them into rows. Opens no
-file.
+`method` is a code that never depends on the data; what depends on them stands in `note`. What cannot be estimated is a
+row with an empty estimate and its `problem`; an estimator that has to give up raises `NotFitted` with it, and the
+question that asked turns it into rows. Notes and problems are remarks, see `base.remarks`. Opens no file.
 """
 
 from collections.abc import Iterable, Sequence
@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.intervals import CONF_LEVEL, critical_value, two_sided_p
 
 NO_STD_ERROR = 1e-10  # a standard error this small is rounding about zero
@@ -18,10 +19,10 @@ EVENTS_A_TERM = 10
 
 NUMBERS = ("estimate", "std_error", "conf_low", "conf_high", "conf_level", "p_value", "df")
 COUNTS = ("n_sites", "n_patients", "n_events")
+KEY = ("analysis", "subset", "term", "method")
 RESULT_COLUMNS = (
-    "analysis",
-    "subset",
-    "term",
+    *KEY,
+    "headline",
     "estimate",
     "std_error",
     "conf_low",
@@ -33,10 +34,10 @@ RESULT_COLUMNS = (
     "n_sites",
     "n_patients",
     "n_events",
-    "method",
+    "note",
     "problem",
 )
-ZERO_STD_ERROR = "the patients cancel out exactly: its standard error is zero, so it has no interval"
+ZERO_STD_ERROR = remark("zero_std_error")
 LEFT_OUT_COLUMNS = ("analysis", "subset", "reason", "n_sites")
 DESIGN_EFFECT = "clustering.design_effect"
 
@@ -63,7 +64,10 @@ class Estimates:
 
 @dataclass(frozen=True)
 class Fit:
-    """What the rows of one fit share: where it stands, how it was made, and on how many it rests."""
+    """What the rows of one fit share: where it stands, how it was made, and on how many it rests.
+
+    `method` is a code, one of those that the analysis declares; `note` what a reader of these rows must know.
+    """
 
     analysis: str
     subset: str
@@ -73,6 +77,7 @@ class Fit:
     n_patients: int
     n_events: int | None = None
     df: float | None = None
+    note: str = ""
 
     def row(self, term: str, estimate=np.nan, std_error=np.nan, problem: str = "", **columns) -> dict:
         """One row of results.csv; `columns` fills or replaces what else stands in it."""
@@ -80,6 +85,8 @@ class Fit:
             "analysis": self.analysis,
             "subset": self.subset,
             "term": term,
+            "method": self.method,
+            "headline": False,
             "estimate": estimate,
             "std_error": std_error,
             "df": self.df,
@@ -87,7 +94,7 @@ class Fit:
             "n_sites": self.n_sites,
             "n_patients": self.n_patients,
             "n_events": self.n_events,
-            "method": self.method,
+            "note": self.note,
             "problem": problem,
         } | columns
 
@@ -107,6 +114,8 @@ class Fit:
     def design_effect_row(self, term: str, std_error: float, naive_std_error: float) -> dict:
         """How many times the variance is that of independent sites: how much the clustering costs a term.
 
+        It has the method of the row that it belongs to.
+
         Source: Kish 1965, Survey Sampling, section 8.2 (from memory).
         """
         return self.row(
@@ -115,7 +124,7 @@ class Fit:
             analysis=DESIGN_EFFECT,
             scale="ratio",
             df=None,
-            method="clustered variance over that of independent sites",
+            note="",
         )
 
     def design_effect_rows(self, terms, std_error, naive_std_error) -> list[dict]:
@@ -134,10 +143,12 @@ def few_events(n_events: int, n_terms: int) -> bool:
     return n_events < EVENTS_A_TERM * max(n_terms, 1)
 
 
-def few_events_note(n_events: int, n_terms: int, penalised: str) -> list[str]:
-    """A note for `method` where events are few, which names the rows to read if there are any; else nothing."""
-    advice = f"read {penalised}" if penalised else "too few to lean on"
-    return [f"{n_events} events for {n_terms} terms: {advice}"] if few_events(n_events, n_terms) else []
+def few_events_note(n_events: int, n_terms: int, penalised: str = "") -> list[str]:
+    """Remarks where events are few: that they are, and the analysis whose jackknife to read if there is one."""
+    if not few_events(n_events, n_terms):
+        return []
+    instead = [remark("read_instead", analysis=penalised, method="jackknife")] if penalised else []
+    return [remark("few_events", n_events=n_events, n_terms=n_terms), *instead]
 
 
 def results_table(rows: Iterable[dict]) -> pd.DataFrame:
@@ -147,6 +158,7 @@ def results_table(rows: Iterable[dict]) -> pd.DataFrame:
         table[column] = table[column].astype(float)
     for column in COUNTS:
         table[column] = table[column].astype("Int64")
+    table["headline"] = table["headline"].astype(bool)
     return table
 
 

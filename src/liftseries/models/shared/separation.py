@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.clusters import cluster_sums
 from liftseries.estimators.cox import PartialLikelihood
 from liftseries.estimators.intervals import NotFitted
@@ -20,6 +21,7 @@ from liftseries.models.shared.results import Fit
 
 LARGEST_COEFFICIENT = 15.0
 PROVING_STEPS = 15  # of the fit, after which the programme is solved
+SEE_FIRTH, SEE_FIRTH_COX = (remark("see", analysis=of) for of in ("perforation.firth", "survival.firth_cox"))
 RANK = 1e-12  # of the largest eigenvalue: what is smaller is no direction of its own
 
 
@@ -35,28 +37,25 @@ def refuse_infinite_odds(design: Design, event: np.ndarray) -> None:
     """
     event = np.asarray(event, bool)
     if len(event) == 0:
-        raise NotFitted("no site has its perforation and all terms recorded")
+        raise NotFitted(remark("no_complete_case_with_perforation"))
     if not event.any():
-        raise NotFitted("no site used was perforated, so no odds are finite")
+        raise NotFitted(remark("no_perforation"))
     if event.all():
-        raise NotFitted("every site used was perforated, so no odds are finite")
-    for which, absent in (("no", lambda n_events, n: n_events == 0), ("every", lambda n_events, n: n_events == n)):
-        if found := _level_where(design.factors, event, absent):
-            column, level = found
-            raise NotFitted(
-                f"{which} site with {column} = {level} was perforated, so {column} has no finite odds ratio; "
-                "see perforation.firth"
-            )
+        raise NotFitted(remark("all_perforated"))
+    if found := _level_where(design.factors, event, lambda n_events, n: n_events == 0):
+        raise NotFitted(joined(remark("no_perforation_at_level", **found), SEE_FIRTH))
+    if found := _level_where(design.factors, event, lambda n_events, n: n_events == n):
+        raise NotFitted(joined(remark("all_perforated_at_level", **found), SEE_FIRTH))
     if _odds_overlap(design.matrix, event):
         return
     # Sites alike in every term and in what happened are one constraint.
     rows = np.unique(np.column_stack([design.matrix, event]), axis=0)
     x, y = rows[:, :-1], rows[:, -1] > 0
-    if told := _columns_that(lambda columns: _separates(x[:, columns], y), design.names):
-        raise NotFitted(
-            f"{in_words(told)} {'tell' if len(told) > 1 else 'tells'} perforated sites from the others without "
-            f"overlap, so {_they(told)} no finite odds ratio; see perforation.firth"
-        )
+    terms = _columns_that(lambda columns: _separates(x[:, columns], y), design.names)
+    if len(terms) == 1:
+        raise NotFitted(joined(remark("term_separates_perforations", term=terms[0]), SEE_FIRTH))
+    if terms:
+        raise NotFitted(joined(remark("terms_separate_perforations", terms=terms), SEE_FIRTH))
 
 
 def refuse_infinite_hazards(design: Design, months: np.ndarray, failed: np.ndarray) -> None:
@@ -85,11 +84,11 @@ def refuse_infinite_hazards(design: Design, months: np.ndarray, failed: np.ndarr
         return
     rows = np.unique(np.column_stack([x, last, failed]), axis=0)
     x, last, failed = rows[:, :-2], rows[:, -2].astype(int), rows[:, -1] > 0
-    if told := _columns_that(lambda columns: _is_monotone(x[:, columns], last, failed), design.names):
-        raise NotFitted(
-            f"whenever an implant failed, it stood at an extreme of {in_words(told)} among those at risk, so "
-            f"{_they(told)} no finite hazard ratio; see survival.firth_cox"
-        )
+    terms = _columns_that(lambda columns: _is_monotone(x[:, columns], last, failed), design.names)
+    if len(terms) == 1:
+        raise NotFitted(joined(remark("term_orders_failures", term=terms[0]), SEE_FIRTH_COX))
+    if terms:
+        raise NotFitted(joined(remark("terms_order_failures", terms=terms), SEE_FIRTH_COX))
 
 
 def refuse_levels_without_failure(design: Design, failed: np.ndarray) -> None:
@@ -99,13 +98,9 @@ def refuse_levels_without_failure(design: Design, failed: np.ndarray) -> None:
     the order of a number leave such a model a maximum.
     """
     if not failed.any():
-        raise NotFitted("no implant used has failed, so no hazard can be compared")
+        raise NotFitted(remark("no_failure"))
     if found := _level_where(design.factors, failed, lambda n_failed, n: n_failed == 0):
-        column, level = found
-        raise NotFitted(
-            f"no implant with {column} = {level} has failed, so {column} has no finite hazard ratio; "
-            "see survival.firth_cox"
-        )
+        raise NotFitted(joined(remark("no_failure_at_level", **found), SEE_FIRTH_COX))
 
 
 def coefficient_row(fit: Fit, term: str, estimate: float, std_error: float) -> dict:
@@ -118,22 +113,18 @@ def strange_unit(fit: Fit, term: str, estimate: float) -> str:
     if not abs(estimate) > LARGEST_COEFFICIENT:
         return ""
     scale = fit.scale.replace("_", " ").replace("hazard", "hazards")
-    why = (
-        "what holds where every term is 0, far from the sites seen"
-        if term == INTERCEPT
-        else "its unit is large against the values seen"
-    )
-    return f"beyond {LARGEST_COEFFICIENT:g} {scale} a unit: {why}"
+    name = "strange_intercept" if term == INTERCEPT else "strange_unit"
+    return remark(name, limit=LARGEST_COEFFICIENT, scale=scale)
 
 
-def _level_where(factors: dict[str, pd.Categorical], event: np.ndarray, holds) -> tuple[str, str] | None:
+def _level_where(factors: dict[str, pd.Categorical], event: np.ndarray, holds) -> dict[str, str] | None:
     """The first column and level whose numbers of events and of sites hold; None where there is none."""
     for column, levels in factors.items():
         n = np.bincount(levels.codes, minlength=len(levels.categories))
         n_events = np.bincount(levels.codes, weights=event, minlength=len(levels.categories))
         found = np.flatnonzero((n > 0) & holds(n_events, n))
         if len(found):
-            return column, str(levels.categories[found[0]])
+            return {"column": column, "level": str(levels.categories[found[0]])}
     return None
 
 
@@ -153,15 +144,6 @@ def _columns_that(separate: Callable[[np.ndarray], bool], names: tuple[str, ...]
         if separate(constant | np.isin(names, rest)):
             needed = rest
     return needed
-
-
-def in_words(columns: list[str]) -> str:
-    """`rbh_mid_mm`, or `rbh_mid_mm and approach[guided] together`."""
-    return columns[0] if len(columns) == 1 else f"{', '.join(columns[:-1])} and {columns[-1]} together"
-
-
-def _they(columns: list[str]) -> str:
-    return f"{columns[0]} has" if len(columns) == 1 else "they have"
 
 
 def _odds_overlap(x: np.ndarray, event: np.ndarray) -> bool:

@@ -6,15 +6,15 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.aalen_johansen import aalen_johansen
 from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.estimators.kaplan_meier import log_log_interval
 from liftseries.models.shared.levels import as_levels, subsets
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, left_out_table, results_table
-from liftseries.models.survival.km import ALL_FAILED, NO_FAILURE, ONE_PATIENT
+from liftseries.models.survival.km import METHOD
 
 ANALYSIS = "survival.competing"
-METHOD = "Aalen-Johansen, death competing, patient-clustered infinitesimal jackknife, log-log interval"
 CURVES = ("subset", "months", "failure", "conf_low", "conf_high", "death")
 
 
@@ -81,7 +81,7 @@ def fit_survival_competing(
     left_out = [left_out_table(ANALYSIS, "all", [])]
     for column in by:
         n_without = int((as_levels(implants[column]).codes < 0).sum())
-        left_out.append(left_out_table(ANALYSIS, column, [(f"{column} unknown", n_without)]))
+        left_out.append(left_out_table(ANALYSIS, column, [(remark("label_unknown", column=column), n_without)]))
     return CompetingEstimates(
         rows=results_table(rows),
         left_out=pd.concat(left_out, ignore_index=True),
@@ -97,15 +97,15 @@ def incidence_rows(fit: Fit, months, failure, std_error, last_month: float) -> l
     for month, f, se, a, b in zip(months, failure, std_error, 1 - high, 1 - low, strict=True):
         term = f"{month:g}"
         if fit.n_sites == 0:
-            rows.append(fit.row(term, problem="no implant was followed"))
+            rows.append(fit.row(term, problem=remark("none_followed")))
         elif np.isnan(f):
-            rows.append(fit.row(term, problem=f"the last follow-up ends at {last_month:g} months"))
+            rows.append(fit.row(term, problem=remark("last_follow_up", months=last_month)))
         elif f == 0:
-            rows.append(fit.row(term, 0.0, problem=NO_FAILURE))
+            rows.append(fit.row(term, 0.0, problem=remark("no_failure_by_then")))
         elif f > 1 - NO_STD_ERROR:
-            rows.append(fit.row(term, 1.0, problem=ALL_FAILED))
+            rows.append(fit.row(term, 1.0, problem=remark("all_failed")))
         elif fit.n_patients < 2:
-            rows.append(fit.row(term, f, problem=ONE_PATIENT))
+            rows.append(fit.row(term, f, problem=remark("one_patient_followed")))
         elif not se > NO_STD_ERROR:
             rows.append(fit.row(term, f, problem=ZERO_STD_ERROR))
         else:

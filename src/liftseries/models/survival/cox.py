@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from liftseries.base.remarks import joined
 from liftseries.estimators.cox import cox_regression
 from liftseries.estimators.intervals import NotFitted
 from liftseries.models.shared.complete_cases import hazard_data
@@ -11,14 +12,14 @@ from liftseries.models.shared.results import Estimates, Fit, few_events_note, re
 from liftseries.models.shared.separation import coefficient_row, refuse_infinite_hazards
 
 ANALYSIS = "survival.cox"
-METHOD = "Cox, Efron ties, patient-clustered sandwich"
+METHOD = "sandwich"
 
 
 def fit_survival_cox(
     implants: pd.DataFrame,
     terms: Sequence[str],
     analysis: str = ANALYSIS,
-    penalised: str = "survival.firth_cox, jackknife",
+    penalised: str = "survival.firth_cox",
 ) -> Estimates:
     """Log hazard of failure on the plan's terms.
 
@@ -27,7 +28,7 @@ def fit_survival_cox(
     implants : one row an implant, as `follow_up()` gives it
     terms : columns of `implants`
     analysis : what its rows are called
-    penalised : the rows to read where failures are few
+    penalised : the analysis to read where failures are few, "" where there is none
 
     Returns
     -------
@@ -43,13 +44,8 @@ def fit_survival_cox(
         analysis=analysis,
         subset="all",
         scale="log_hazard",
-        method="; ".join(
-            [
-                METHOD,
-                *few_events_note(int(data.failed.sum()), len(design.names), penalised),
-                *design.notes,
-            ]
-        ),
+        method=METHOD,
+        note=joined(*few_events_note(int(data.failed.sum()), len(design.names), penalised), *design.notes),
         **data.counts,
     )
     try:

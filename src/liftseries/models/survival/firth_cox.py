@@ -4,13 +4,21 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from liftseries.estimators.firth import MOST_GROUPS
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.firth_cox import firth_cox, firth_cox_jackknife
 from liftseries.estimators.intervals import NotFitted, few_patients_df
 from liftseries.models.shared.complete_cases import HazardData, hazard_data
-from liftseries.models.shared.penalised import jackknife_effects, jackknife_rows, profile_rows
+from liftseries.models.shared.penalised import (
+    JACKKNIFE,
+    PROFILE,
+    grouped_note,
+    jackknife_effects,
+    jackknife_rows,
+    profile_rows,
+)
 from liftseries.models.shared.results import Estimates, Fit, few_events, results_table
 from liftseries.models.shared.separation import refuse_infinite_hazards
+from liftseries.models.survival.cox import ANALYSIS as COX
 
 ANALYSIS = "survival.firth_cox"
 
@@ -26,7 +34,7 @@ def fit_survival_firth_cox(implants: pd.DataFrame, terms: Sequence[str]) -> Esti
     Returns
     -------
     Estimates
-        Two rows a term on the scale `log_hazard`, `profile` and `jackknife` as in `fit_perforation_firth`; `method`
+        Two rows a term on the scale `log_hazard`, `profile` and `jackknife` as in `fit_perforation_firth`; `note`
         says when these rows, and not those of survival.cox, are the ones to read.
 
     Source: see `firth_cox`.
@@ -35,10 +43,10 @@ def fit_survival_firth_cox(implants: pd.DataFrame, terms: Sequence[str]) -> Esti
     design = data.design
     shared = {"analysis": ANALYSIS, "subset": "all", "scale": "log_hazard", **data.counts}
     notes = [when_to_read(data), *design.notes]
-    grouped = [f"whole patients left out in {MOST_GROUPS} groups"] if shared["n_patients"] > MOST_GROUPS else []
-    profile = Fit(method="; ".join(["profile", *notes]), **shared)
+    profile = Fit(method=PROFILE, note=joined(*notes), **shared)
     jackknife = Fit(
-        method="; ".join(["jackknife", *grouped, *notes]),
+        method=JACKKNIFE,
+        note=joined(grouped_note(shared["n_patients"]), *notes),
         df=few_patients_df(shared["n_patients"], len(design.names)),
         **shared,
     )
@@ -52,7 +60,9 @@ def fit_survival_firth_cox(implants: pd.DataFrame, terms: Sequence[str]) -> Esti
     fitted = list(zip(design.names, model.coefficients, strict=True))
     try:
         if shared["n_patients"] <= len(design.names):
-            raise NotFitted(f"too few patients ({shared['n_patients']}) for {len(design.names)} coefficients")
+            raise NotFitted(
+                remark("too_few_patients", n_patients=shared["n_patients"], n_coefficients=len(design.names))
+            )
         left_one_out = firth_cox_jackknife(data.months, data.failed, design.matrix, data.patient, model.coefficients)
         rows = jackknife_rows(jackknife, design.names, model.coefficients, left_one_out)
     except NotFitted as why:
@@ -68,11 +78,11 @@ def when_to_read(data: HazardData) -> str:
     n_terms = max(len(data.design.names), 1)
     n_failed = int(data.failed.sum())
     if n_failed == 0:
-        return "beside survival.cox"
+        return remark("to_be_read_beside", analysis=COX)
     try:
         refuse_infinite_hazards(data.design, data.months, data.failed)
     except NotFitted:
-        return "to be read instead of survival.cox, which has no finite answer"
+        return remark("to_be_read_not_finite", analysis=COX)
     if few_events(n_failed, n_terms):
-        return f"to be read instead of survival.cox: {n_failed} failures for {n_terms} coefficients"
-    return "beside survival.cox"
+        return remark("to_be_read_few_failures", analysis=COX, n_failures=n_failed, n_coefficients=n_terms)
+    return remark("to_be_read_beside", analysis=COX)

@@ -10,9 +10,10 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import joined, remark
 from liftseries.models.shared.outcomes import gain_at_visits
 from liftseries.models.shared.results import Estimates, left_out_table
-from liftseries.models.survival.cox import METHOD, fit_survival_cox
+from liftseries.models.survival.cox import fit_survival_cox
 
 ANALYSIS = "survival.gain"
 
@@ -42,11 +43,11 @@ def fit_survival_gain(
     Source: Anderson, Cain and Gelber 1983, doi:10.1200/JCO.1983.1.11.710; model as `fit_survival_cox`.
     """
     after = after_landmark(implants, gain_at_visits(visits, cases), landmark_months)
-    estimates = fit_survival_cox(after, landmark_terms(terms), ANALYSIS, "")
-    method = f"landmark at {landmark_months:g} months; {METHOD}"
-    rows = estimates.rows.assign(method=estimates.rows["method"].str.replace(METHOD, method, regex=False))
+    estimates = fit_survival_cox(after, landmark_terms(terms), ANALYSIS, penalised="")
+    landmark = remark("landmark", months=landmark_months)
+    rows = estimates.rows.assign(note=[joined(landmark, note) for note in estimates.rows["note"]])
     if not len(after) and len(implants):
-        rows["problem"] = f"no implant was followed beyond the landmark at {landmark_months:g} months"
+        rows["problem"] = remark("none_followed_beyond_landmark", months=landmark_months)
     earlier = [(reason, int(out.sum())) for reason, out in out_by_landmark(implants, landmark_months).items()]
     left_out = pd.concat([left_out_table(ANALYSIS, "all", earlier), estimates.left_out], ignore_index=True)
     return Estimates(rows, left_out, design_effects=estimates.design_effects)
@@ -80,4 +81,4 @@ def out_by_landmark(implants: pd.DataFrame, landmark_months: float) -> dict[str,
     """Why implants are not followed after the landmark -> which of them, shape (n,)."""
     by_then = ~(implants["months"].to_numpy(float) > landmark_months)
     failed = implants["failed"].to_numpy(bool)
-    return {"failed by the landmark": failed & by_then, "not followed beyond the landmark": ~failed & by_then}
+    return {remark("failed_by_landmark"): failed & by_then, remark("not_followed_beyond_landmark"): ~failed & by_then}

@@ -5,11 +5,13 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.cox import cox_regression
 from liftseries.estimators.intervals import NotFitted
 from liftseries.models.shared.design import design_matrix
 from liftseries.models.shared.imputation import Chain, chain_of, completed_sets, starting_set
 from liftseries.models.shared.imputed import (
+    METHOD,
     ImputedEstimates,
     draws_table,
     no_models,
@@ -19,7 +21,6 @@ from liftseries.models.shared.imputed import (
 )
 from liftseries.models.shared.results import Fit, few_events_note, left_out_table
 from liftseries.models.shared.separation import refuse_infinite_hazards
-from liftseries.models.survival.cox import METHOD
 
 ANALYSIS = "survival.imputed"
 TOPIC = 4  # of the random numbers, so that no two analyses draw the same
@@ -62,7 +63,7 @@ def survival_imputed_draws(
         try:
             refuse_infinite_hazards(design, months, failed)
             if not design.names:
-                raise NotFitted("no term is left to compare")
+                raise NotFitted(remark("no_term_to_compare"))
             model = cox_regression(months, failed, design.matrix, table["patient_id"].to_numpy())
         except NotFitted as why:
             rows.append((number, "", np.nan, np.nan, np.nan, str(why)))
@@ -100,22 +101,23 @@ def fit_survival_imputed(
     except NotFitted as why:
         completed, models, why_not = implants, no_models(), str(why)
     design = design_matrix(completed, terms, intercept=False)
-    few = few_events_note(n_failed, len(design.names), "survival.firth_cox, jackknife")
+    few = few_events_note(n_failed, len(design.names), "survival.firth_cox")
     fit = Fit(
         analysis=ANALYSIS,
         subset="all",
         scale="log_hazard",
-        method="; ".join([METHOD, *few]),
+        method=METHOD,
         n_sites=len(implants),
         n_patients=implants["patient_id"].nunique(),
         n_events=n_failed,
+        note=joined(*few),
     )
     return pooled_estimates(fit, design, draws, models, left_out_table(ANALYSIS, "all", []), why_not)
 
 
 def _chain(implants, terms, auxiliary, patient_columns) -> Chain:
     if len(implants) == 0:
-        raise NotFitted("no implant was followed")
+        raise NotFitted(remark("none_followed"))
     months, failed = implants["months"].to_numpy(float), implants["failed"].to_numpy(bool)
     outcome = {"failed": failed, "cumulative_hazard": cumulative_hazard(months, failed)}
     chain = chain_of(implants.reset_index(drop=True), terms, auxiliary, outcome, patient_columns)

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value, few_patients_df
 from liftseries.estimators.kaplan_meier import log_log_interval
 from liftseries.estimators.weibull import weibull_interval
@@ -14,7 +15,7 @@ from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estim
 from liftseries.models.shared.separation import coefficient_row, refuse_levels_without_failure
 
 ANALYSIS, CURVE = "survival.interval", "survival.interval_curve"
-METHOD = "Weibull accelerated failure time, interval-censored, patient-clustered, not below the model's own error"
+METHOD = "weibull"
 LOG_SHAPE = "(log shape)"
 FOUND_AT_PLACEMENT = 0.5  # a failure found at month 0 happened by then: the model has no time 0
 
@@ -44,10 +45,10 @@ def fit_survival_interval(implants: pd.DataFrame, terms: Sequence[str], months: 
     data = hazard_data(followed, terms, intercept=True)
     design = data.design
     left, right = left[tells][design.used], right[tells][design.used]
-    notes = ["found at month 0 counts as by half a month"] if (right == 0).any() else []
+    notes = [remark("found_at_placement")] if (right == 0).any() else []
     right = np.where(right == 0, FOUND_AT_PLACEMENT, right)
     df = few_patients_df(data.counts["n_patients"], len(design.names) + 1)
-    shared = {"subset": "all", "method": "; ".join([METHOD, *notes, *design.notes]), "df": df, **data.counts}
+    shared = {"subset": "all", "method": METHOD, "df": df, "note": joined(*notes, *design.notes), **data.counts}
     fit = Fit(analysis=ANALYSIS, scale="log_time", **shared)
     curve = Fit(analysis=CURVE, scale="probability", **shared)
     effects = []
@@ -87,7 +88,7 @@ def curve_rows(fit: Fit, months, survival, std_error, last_month: float) -> list
     low, high = log_log_interval(survival, std_error, critical_value(fit.df))
     for month, s, se, a, b in zip(months, survival, std_error, low, high, strict=True):
         if month > last_month:
-            rows.append(fit.row(f"{month:g}", problem=f"the last follow-up ends at {last_month:g} months"))
+            rows.append(fit.row(f"{month:g}", problem=remark("last_follow_up", months=last_month)))
         elif not se > NO_STD_ERROR:
             rows.append(fit.row(f"{month:g}", s, problem=ZERO_STD_ERROR))
         else:

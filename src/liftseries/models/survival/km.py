@@ -6,18 +6,15 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import joined, names_in, remark
 from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.estimators.kaplan_meier import kaplan_meier, log_log_interval, numbers_at
 from liftseries.models.shared.levels import as_levels, subsets
-from liftseries.models.shared.one_sided import bound_rows
+from liftseries.models.shared.one_sided import PATIENTS, bound_rows
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, left_out_table, results_table
 
 ANALYSIS = "survival.km"
-METHOD = "Kaplan-Meier, patient-clustered infinitesimal jackknife, log-log interval"
-NO_FAILURE = "no implant has failed by then, and an interval cannot be drawn without a failure"
-NONE_SO_FAR = f"{NO_FAILURE}; one_sided_patients is the bound that holds"
-ONE_PATIENT = "all implants belong to one patient, so no variance is seen"
-ALL_FAILED = "every implant still at risk has failed, so the estimate has no interval"
+METHOD = "infinitesimal_jackknife"
 
 
 @dataclass(frozen=True)
@@ -75,9 +72,10 @@ def fit_survival_km(implants: pd.DataFrame, months: Sequence[float], by: Sequenc
         told = survival_rows(fit, months, survival, std_error, estimate.last_month)
         patient = part["patient_id"].to_numpy()
         for month, row in zip(months, told, strict=True):
-            if row["problem"] == NO_FAILURE:
+            if "no_failure_by_then" in names_in(row["problem"]):
                 bounds = bound_rows(fit, row["term"], patient[time >= month], 1.0)
-                rows += [row | {"problem": NONE_SO_FAR}, *bounds]
+                problem = joined(row["problem"], remark("bound_holds", method=PATIENTS))
+                rows += [row | {"problem": problem}, *bounds]
             else:
                 rows.append(row)
         naive = kaplan_meier(time, failed, np.arange(len(part))).at(months)[1]
@@ -102,7 +100,7 @@ def fit_survival_km(implants: pd.DataFrame, months: Sequence[float], by: Sequenc
     left_out = [left_out_table(ANALYSIS, "all", [])]
     for column in by:
         n_without = int((as_levels(implants[column]).codes < 0).sum())
-        left_out.append(left_out_table(ANALYSIS, column, [(f"{column} unknown", n_without)]))
+        left_out.append(left_out_table(ANALYSIS, column, [(remark("label_unknown", column=column), n_without)]))
     return KaplanMeierEstimates(
         rows=results_table(rows),
         left_out=pd.concat(left_out, ignore_index=True),
@@ -119,15 +117,15 @@ def survival_rows(fit: Fit, months, survival, std_error, last_month: float) -> l
     for month, s, se, a, b in zip(months, survival, std_error, low, high, strict=True):
         term = f"{month:g}"
         if fit.n_sites == 0:
-            rows.append(fit.row(term, problem="no implant was followed"))
+            rows.append(fit.row(term, problem=remark("none_followed")))
         elif np.isnan(s):
-            rows.append(fit.row(term, problem=f"the last follow-up ends at {last_month:g} months"))
+            rows.append(fit.row(term, problem=remark("last_follow_up", months=last_month)))
         elif s == 1:
-            rows.append(fit.row(term, 1.0, problem=NO_FAILURE))
+            rows.append(fit.row(term, 1.0, problem=remark("no_failure_by_then")))
         elif s == 0:
-            rows.append(fit.row(term, 0.0, problem=ALL_FAILED))
+            rows.append(fit.row(term, 0.0, problem=remark("all_failed")))
         elif fit.n_patients < 2:
-            rows.append(fit.row(term, s, problem=ONE_PATIENT))
+            rows.append(fit.row(term, s, problem=remark("one_patient_followed")))
         elif not se > NO_STD_ERROR:
             rows.append(fit.row(term, s, problem=ZERO_STD_ERROR))
         else:

@@ -9,13 +9,14 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.kaplan_meier import log_log_interval
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
 from liftseries.models.survival.km import survival_rows
 
 ANALYSIS = "survival.life_table"
-METHOD = "actuarial life table, yearly, patient-clustered infinitesimal jackknife, log-log interval"
+METHOD = "actuarial"
 INTERVAL_MONTHS = 12.0
 
 
@@ -142,7 +143,7 @@ def fit_survival_life_table(implants: pd.DataFrame) -> LifeTableEstimates:
         effects += fit.design_effect_rows([row["term"]], [row["std_error"]], [alone.std_error[k]])
     if not rows:
         fit = Fit(ANALYSIS, "all", "probability", METHOD, 0, 0, 0)
-        rows = [fit.row("0", problem="no implant was followed")]
+        rows = [fit.row("0", problem=remark("none_followed"))]
     table = pd.DataFrame(
         {
             "start_months": life.start_months,

@@ -9,14 +9,12 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.kaplan_meier import kaplan_meier
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
-from liftseries.models.survival.km import survival_rows
+from liftseries.models.survival.km import METHOD, survival_rows
 
 ANALYSIS = "survival.patient"
-METHOD = (
-    "Kaplan-Meier over patients, first failure; followed until the first of a patient's implants fails or falls out"
-)
 
 
 def fit_survival_patient(implants: pd.DataFrame, months: Sequence[float]) -> Estimates:
@@ -31,7 +29,7 @@ def fit_survival_patient(implants: pd.DataFrame, months: Sequence[float]) -> Est
     -------
     Estimates
         A row a month on the scale `probability`; n_events counts patients, n_sites their implants. Who lost an implant
-        after another had fallen out is no event; `method` counts them.
+        after another had fallen out is no event; `note` counts them.
 
     Source: see `kaplan_meier`.
     """
@@ -43,10 +41,11 @@ def fit_survival_patient(implants: pd.DataFrame, months: Sequence[float]) -> Est
         analysis=ANALYSIS,
         subset="all",
         scale="probability",
-        method=METHOD + (f"; {n_later} with a failure after that" if n_later else ""),
+        method=METHOD,
         n_sites=len(implants),
         n_patients=len(time),
         n_events=int(failed.sum()),
+        note=remark("failure_after_fallen_out", n_patients=n_later) if n_later else "",
     )
     rows = survival_rows(fit, months, *estimate.at(months), estimate.last_month)
     return Estimates(results_table(rows), left_out_table(ANALYSIS, "all", []))

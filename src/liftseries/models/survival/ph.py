@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import chdtrc
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.cox import cox_regression
 from liftseries.estimators.intervals import NotFitted
 from liftseries.estimators.proportional_hazards import hazards_over_time
@@ -17,7 +18,7 @@ from liftseries.models.shared.separation import refuse_infinite_hazards
 
 ANALYSIS = "survival.ph"
 GLOBAL = "GLOBAL"
-METHODS = {"score test, KM time": False, "score test, KM time, patient-clustered": True}
+SCORE, CLUSTERED = "score", "score_clustered"
 RESIDUALS = ("term", "months", "residual", "smooth", "coefficient")
 
 
@@ -68,20 +69,23 @@ def fit_survival_ph(implants: pd.DataFrame, terms: Sequence[str]) -> Proportiona
         over_time = hazards_over_time(*fitted)
         residuals = residual_table(design.names, model.coefficients, over_time)
     except NotFitted as why:
-        told = {term: str(why) for term in groups} | (design.problems if len(data.months) else {})
-        for method in METHODS:
+        problems = {term: str(why) for term in groups} | (design.problems if len(data.months) else {})
+        for method in (SCORE, CLUSTERED):
             fit = Fit(method=method, **shared)
             rows += [
-                fit.row(term, problem=told.get(term, str(why))) for term in dict.fromkeys([*groups, *design.problems])
+                fit.row(term, problem=problems.get(term, str(why)))
+                for term in dict.fromkeys([*groups, *design.problems])
             ]
         return ProportionalHazards(results_table(rows), data.left_out(ANALYSIS), residuals=residuals)
 
-    for method, clustered in METHODS.items():
+    for method in (SCORE, CLUSTERED):
+        clustered = method == CLUSTERED
         fit = Fit(method=method, **shared)
         for term, columns in groups.items():
             try:
-                if clustered and data.counts["n_patients"] <= 2 * len(design.names):
-                    raise NotFitted(f"too few patients ({data.counts['n_patients']}) for a clustered test")
+                n_patients = data.counts["n_patients"]
+                if clustered and n_patients <= 2 * len(design.names):
+                    raise NotFitted(remark("too_few_patients_for_clustered_test", n_patients=n_patients))
                 chi_squared = over_time.chi_squared(columns, clustered)
             except NotFitted as why:
                 rows.append(fit.row(term, problem=str(why)))

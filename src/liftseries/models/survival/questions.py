@@ -1,9 +1,15 @@
 """How long implants stay: its questions."""
 
 from liftseries.disclosure.declared import Rule, TableRules
-from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
+from liftseries.models.shared.question import ONE_SIDED, Analysis, Draws, Leaves, Question
 
 TITLE = "How long implants stay"
+JACKKNIFE = "patient-clustered infinitesimal jackknife"
+COX = "Cox model, Efron ties, patient-clustered sandwich"
+WEIBULL = {
+    "weibull": "Weibull accelerated failure time, interval-censored, patient-clustered, no standard error below the "
+    "model's own"
+}
 BEHIND = "liftseries.models.survival.behind"
 MONTHS = {"months": "survival_months"}
 TERMS = {"terms": "survival_terms"}
@@ -21,7 +27,8 @@ QUESTIONS = (
             Analysis(
                 "survival.km",
                 "Kaplan-Meier survival of the implants, clustered in patients",
-                f"{BEHIND}:by_month",
+                {"infinitesimal_jackknife": f"Kaplan-Meier, {JACKKNIFE}, log-log interval", **ONE_SIDED},
+                behind=f"{BEHIND}:by_month",
                 left_out=f"{BEHIND}:level_left_out",
             ),
         ),
@@ -50,7 +57,14 @@ QUESTIONS = (
         says="life table",
         function="liftseries.models.survival.life_table:fit_survival_life_table",
         reads=IMPLANTS,
-        analyses=(Analysis("survival.life_table", "yearly actuarial life table", f"{BEHIND}:life_table"),),
+        analyses=(
+            Analysis(
+                "survival.life_table",
+                "yearly actuarial life table",
+                {"actuarial": f"actuarial life table, yearly, {JACKKNIFE}, log-log interval"},
+                behind=f"{BEHIND}:life_table",
+            ),
+        ),
         leaves=(
             Leaves(
                 "life_table",
@@ -79,7 +93,8 @@ QUESTIONS = (
             Analysis(
                 "survival.cox",
                 "Cox model, Efron ties, errors clustered in patients",
-                f"{BEHIND}:hazards",
+                {"sandwich": COX},
+                behind=f"{BEHIND}:hazards",
                 left_out=f"{BEHIND}:hazards_left_out",
             ),
         ),
@@ -94,7 +109,11 @@ QUESTIONS = (
             Analysis(
                 "survival.firth_cox",
                 "the same model penalised: profile interval, and a jackknife",
-                f"{BEHIND}:hazards",
+                {
+                    "profile": "Firth's penalised Cox model, profile limits, implants taken as independent",
+                    "jackknife": "Firth's penalised Cox model, patients left out one after the other",
+                },
+                behind=f"{BEHIND}:hazards",
                 left_out=f"{BEHIND}:hazards_left_out",
             ),
         ),
@@ -109,7 +128,8 @@ QUESTIONS = (
             Analysis(
                 "survival.imputed",
                 "the same with missing terms imputed, pooled by Rubin's rules",
-                f"{BEHIND}:imputed",
+                {"pooled": f"imputations by chained equations, Rubin's rules, Barnard-Rubin df; {COX}"},
+                behind=f"{BEHIND}:imputed",
             ),
         ),
         draws=Draws(
@@ -137,10 +157,16 @@ QUESTIONS = (
             Analysis(
                 "survival.interval",
                 "failures known only to lie between two visits: Weibull model",
-                f"{BEHIND}:interval",
+                WEIBULL,
+                behind=f"{BEHIND}:interval",
                 left_out=f"{BEHIND}:interval_left_out",
             ),
-            Analysis("survival.interval_curve", "survival by that model", f"{BEHIND}:interval_curve"),
+            Analysis(
+                "survival.interval_curve",
+                "survival by that model",
+                WEIBULL,
+                behind=f"{BEHIND}:interval_curve",
+            ),
         ),
     ),
     Question(
@@ -153,7 +179,8 @@ QUESTIONS = (
             Analysis(
                 "survival.turnbull",
                 "failures known only to lie between two visits, without a model",
-                f"{BEHIND}:between_visits",
+                {"bootstrap": "Turnbull, mass spread evenly within its interval; patients resampled, log-log interval"},
+                behind=f"{BEHIND}:between_visits",
                 left_out=f"{BEHIND}:between_visits_left_out",
             ),
         ),
@@ -176,7 +203,8 @@ QUESTIONS = (
             Analysis(
                 "survival.competing",
                 "failure with death competing",
-                f"{BEHIND}:by_month",
+                {"infinitesimal_jackknife": f"Aalen-Johansen, death competing, {JACKKNIFE}, log-log interval"},
+                behind=f"{BEHIND}:by_month",
                 left_out=f"{BEHIND}:level_left_out",
             ),
         ),
@@ -192,7 +220,11 @@ QUESTIONS = (
             Analysis(
                 "survival.ph",
                 "whether hazard ratios stay the same over time",
-                f"{BEHIND}:hazards",
+                {
+                    "score": "score test, Kaplan-Meier time, implants taken as independent",
+                    "score_clustered": "score test, Kaplan-Meier time, patient-clustered",
+                },
+                behind=f"{BEHIND}:hazards",
                 left_out=f"{BEHIND}:hazards_left_out",
             ),
         ),
@@ -209,10 +241,19 @@ QUESTIONS = (
             Analysis(
                 "survival.rmst",
                 "mean months in function up to a horizon",
-                f"{BEHIND}:by_month",
+                {
+                    "infinitesimal_jackknife": f"area under Kaplan-Meier, {JACKKNIFE}, interval on the log of the "
+                    "months lost"
+                },
+                behind=f"{BEHIND}:by_month",
                 left_out=f"{BEHIND}:level_left_out",
             ),
-            Analysis("survival.rmst_difference", "and their differences", f"{BEHIND}:months_apart"),
+            Analysis(
+                "survival.rmst_difference",
+                "and their differences",
+                {"infinitesimal_jackknife": f"difference of areas under Kaplan-Meier, {JACKKNIFE}"},
+                behind=f"{BEHIND}:months_apart",
+            ),
         ),
     ),
     Question(
@@ -221,7 +262,17 @@ QUESTIONS = (
         function="liftseries.models.survival.patient:fit_survival_patient",
         reads=IMPLANTS,
         asks=MONTHS,
-        analyses=(Analysis("survival.patient", "a patient's first failure", f"{BEHIND}:first_failure"),),
+        analyses=(
+            Analysis(
+                "survival.patient",
+                "a patient's first failure",
+                {
+                    "infinitesimal_jackknife": "Kaplan-Meier over patients, first failure; followed until the first of "
+                    "a patient's implants fails or falls out"
+                },
+                behind=f"{BEHIND}:first_failure",
+            ),
+        ),
     ),
     Question(
         name="survival_gain",
@@ -234,7 +285,8 @@ QUESTIONS = (
                 "survival.gain",
                 "bone gain and failure after a landmark, so that no implant is credited with living until it was "
                 "measured",
-                f"{BEHIND}:landmark",
+                {"sandwich": f"{COX}, from the landmark on"},
+                behind=f"{BEHIND}:landmark",
                 left_out=f"{BEHIND}:landmark_left_out",
             ),
         ),

@@ -5,17 +5,16 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value, few_patients_df
 from liftseries.estimators.rmst import RestrictedMean, restricted_mean
 from liftseries.models.shared.design import reference_among
 from liftseries.models.shared.levels import as_levels, levels_present, subsets
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, left_out_table, results_table
-from liftseries.models.survival.km import ONE_PATIENT
+from liftseries.models.survival.km import METHOD
 
 ANALYSIS, DIFFERENCE = "survival.rmst", "survival.rmst_difference"
-METHOD = "area under Kaplan-Meier, patient-clustered infinitesimal jackknife, interval on the log of the months lost"
-NO_FAILURE = "no implant has failed before then: none of the months is lost, and there is no interval"
 
 
 def fit_survival_rmst(implants: pd.DataFrame, months: Sequence[float], by: Sequence[str] = ()) -> Estimates:
@@ -40,7 +39,7 @@ def fit_survival_rmst(implants: pd.DataFrame, months: Sequence[float], by: Seque
     rows, differences, effects = [], [], []
     for subset, member in subsets(implants, by):
         part = implants.loc[member]
-        fit = _fit(ANALYSIS, subset, METHOD, part)
+        fit = _fit(ANALYSIS, subset, part)
         for month in months:
             try:
                 mean = _mean(part, month)
@@ -59,8 +58,8 @@ def fit_survival_rmst(implants: pd.DataFrame, months: Sequence[float], by: Seque
         reference = reference_among(column, levels)
         for level in (level for level in present if level != reference):
             pair = [np.asarray(levels == one) for one in (level, reference)]
-            method = f"difference of areas, patient-clustered; {column} against {reference}"
-            fit = _fit(DIFFERENCE, f"{column}={level}", method, implants.loc[pair[0] | pair[1]])
+            note = remark("reference", column=column, reference=reference)
+            fit = _fit(DIFFERENCE, f"{column}={level}", implants.loc[pair[0] | pair[1]], note)
             parts = [implants.loc[member] for member in pair]
             for month in months:
                 try:
@@ -68,11 +67,14 @@ def fit_survival_rmst(implants: pd.DataFrame, months: Sequence[float], by: Seque
                 except NotFitted as why:
                     differences.append(fit.row(f"{month:g}", problem=str(why)))
                     continue
-                told = zip((level, reference), parts, means, strict=True)
-                told = [f"{column} = {one}: {why}" for one, *group in told if (why := no_variance(*group, month))]
+                problems = [
+                    remark("at_level", column=column, level=one, why=why)
+                    for one, *group in zip((level, reference), parts, means, strict=True)
+                    if (why := no_variance(*group, month))
+                ]
                 apart = means[0].months - means[1].months
-                if told:  # the other level's variance alone would leave the interval too short
-                    differences.append(fit.row(f"{month:g}", apart, problem="; ".join(told)))
+                if problems:  # the other level's variance alone would leave the interval too short
+                    differences.append(fit.row(f"{month:g}", apart, problem=joined(*problems)))
                     continue
                 sums = np.zeros(n_patients)
                 for sign, member, mean in zip((1, -1), pair, means, strict=True):
@@ -84,7 +86,7 @@ def fit_survival_rmst(implants: pd.DataFrame, months: Sequence[float], by: Seque
     left_out = [left_out_table(ANALYSIS, "all", [])]
     for column in by:
         n_without = int((as_levels(implants[column]).codes < 0).sum())
-        left_out.append(left_out_table(ANALYSIS, column, [(f"{column} unknown", n_without)]))
+        left_out.append(left_out_table(ANALYSIS, column, [(remark("label_unknown", column=column), n_without)]))
     return Estimates(
         results_table([*rows, *differences]),
         pd.concat(left_out, ignore_index=True),
@@ -95,8 +97,8 @@ def fit_survival_rmst(implants: pd.DataFrame, months: Sequence[float], by: Seque
 def no_variance(part: pd.DataFrame, mean: RestrictedMean, month: float) -> str:
     """Why implants tell nothing about how sure their mean is; empty where they do."""
     if month - mean.months <= NO_STD_ERROR:
-        return NO_FAILURE
-    return ONE_PATIENT if part["patient_id"].nunique() < 2 else ""
+        return remark("no_months_lost")
+    return remark("one_patient_followed") if part["patient_id"].nunique() < 2 else ""
 
 
 def mean_row(fit: Fit, month: float, mean: RestrictedMean, why: str, codes: np.ndarray, n_patients: int) -> dict:
@@ -113,20 +115,21 @@ def mean_row(fit: Fit, month: float, mean: RestrictedMean, why: str, codes: np.n
 
 def _mean(part: pd.DataFrame, month: float) -> RestrictedMean:
     if len(part) == 0:
-        raise NotFitted("no implant was followed")
+        raise NotFitted(remark("none_followed"))
     return restricted_mean(part["months"].to_numpy(float), part["failed"].to_numpy(bool), month)
 
 
-def _fit(analysis: str, subset: str, method: str, part: pd.DataFrame) -> Fit:
+def _fit(analysis: str, subset: str, part: pd.DataFrame, note: str = "") -> Fit:
     n_patients = part["patient_id"].nunique()
     df = few_patients_df(n_patients)
     return Fit(
         analysis=analysis,
         subset=subset,
         scale="months",
-        method=method if df is None else f"{method}, t(K - 1)",
+        method=METHOD,
         n_sites=len(part),
         n_patients=n_patients,
         n_events=int(part["failed"].sum()),
         df=df,
+        note=joined(note, "" if df is None else remark("t_less_one")),
     )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import remark
 from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted
 from liftseries.estimators.kaplan_meier import log_log_interval
@@ -13,11 +14,10 @@ from liftseries.estimators.resampling import patients_drawn
 from liftseries.estimators.turnbull import innermost, turnbull
 from liftseries.models.shared.follow_up import NEVER_IN_FUNCTION, failure_intervals, seen_after_placement
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, left_out_table, results_table
-from liftseries.models.survival.km import ALL_FAILED, NO_FAILURE, ONE_PATIENT
 
 ANALYSIS = "survival.turnbull"
 TOPIC = 1  # of the random numbers, so that no two analyses draw the same
-METHOD = "Turnbull, mass spread evenly within its interval"
+METHOD = "bootstrap"
 RESAMPLED_TOLERANCE = 1e-8  # of any mass; a band is not read to more digits
 CURVE_STEP_MONTHS = 3.0
 DRAWS = ("replicate", "months", "survival", "naive_survival")
@@ -96,17 +96,18 @@ def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws
         analysis=ANALYSIS,
         subset="all",
         scale="probability",
-        method=f"{METHOD}; log-log interval from {n_replicates} resamples of patients",
+        method=METHOD,
         n_sites=len(left),
         n_patients=len(pd.unique(patient)),
         n_events=int(np.isfinite(right).sum()),
+        note=remark("resamples", n_resamples=n_replicates),
     )
     at = months_asked(implants, months)
     empty = pd.DataFrame({name: np.zeros(0) for name in ("months", "survival", "conf_low", "conf_high")})
     left_out = left_out_table(ANALYSIS, "all", [(NEVER_IN_FUNCTION, len(implants) - len(left))])
     try:
         if len(left) == 0:
-            raise NotFitted("no implant was followed")
+            raise NotFitted(remark("none_followed"))
         intervals = innermost(left, right)
         model = turnbull(intervals, np.bincount(intervals.which, minlength=len(intervals.holds)))
     except NotFitted as why:
@@ -125,13 +126,13 @@ def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws
     for month in months:
         s, se, term = survival[month], spread.get(month, np.nan), f"{month:g}"
         if np.isnan(s):
-            rows.append(fit.row(term, problem=f"the last visit in function was at {np.max(left):g} months"))
+            rows.append(fit.row(term, problem=remark("last_visit_in_function", months=np.max(left))))
         elif s > 1 - NO_STD_ERROR:
-            rows.append(fit.row(term, 1.0, problem=NO_FAILURE))
+            rows.append(fit.row(term, 1.0, problem=remark("no_failure_by_then")))
         elif s < NO_STD_ERROR:
-            rows.append(fit.row(term, 0.0, problem=ALL_FAILED))
+            rows.append(fit.row(term, 0.0, problem=remark("all_failed")))
         elif fit.n_patients < 2:
-            rows.append(fit.row(term, s, problem=ONE_PATIENT))
+            rows.append(fit.row(term, s, problem=remark("one_patient_followed")))
         elif not se > NO_STD_ERROR:
             rows.append(fit.row(term, s, problem=ZERO_STD_ERROR))
         else:
