@@ -6,13 +6,13 @@ significant digits, so that nobody reads a count off the far digits.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import Remark, counts_of_cases, joined, remarks_in
 from liftseries.disclosure.coarsening import Coarsened
 from liftseries.disclosure.counts import n_patients_behind
 from liftseries.disclosure.declared import Rule, TableRules
@@ -29,12 +29,10 @@ from liftseries.report.kit.numbers import WITHHELD, WITHHELD_COUNT
 
 SIGNIFICANT_DIGITS = 3
 PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words
-COUNTED = re.compile(r"\b(\d+) (event|failure|implant|perforation|patient|site)s?\b")
-LATER = re.compile(r"; \d+ with a failure after that")  # of patients, mostly few: never told
+NEVER = ("failure_after_fallen_out",)  # remarks that count patients, mostly few: never told
 TOTAL_COSTS = 100.0  # what withholding the size of the series costs, where another count costs log(1 + value)
 ROUNDS = 3  # of asking again with more withheld
 MOST_FEW = 1 / 3  # of the different counts; our convention
-KNOTS = re.compile(r"knots [^;]* mm")
 KNOTS_NEED = 10  # times the smallest cell: the outer knots have a tenth of the sites beyond them
 
 
@@ -231,24 +229,35 @@ def rounded(values: pd.Series) -> pd.Series:
 
 
 def _words(results: pd.DataFrame, smallest_cell: int) -> pd.DataFrame:
-    """Methods and problems tell counts, too: only those stay that the row shows in its own columns."""
+    """Notes and problems tell counts, too: only those stay that the row shows in its own columns."""
     counts = results[["n_sites", "n_patients", "n_events"]]
     few = counts["n_patients"].lt(KNOTS_NEED * smallest_cell)
-
-    def told(text: str, shown: set[float], few: bool) -> str:
-        text = COUNTED.sub(
-            lambda found: found[0] if float(found[1]) in shown else f"a {WITHHELD} number of {found[2]}s",
-            LATER.sub("", text),
-        )
-        return KNOTS.sub(f"knots {WITHHELD}", text) if few else text
-
     shown = [set(row) for row in counts.itertuples(index=False)]
     return results.assign(
         **{
-            column: [told(*row) for row in zip(results[column].astype(str), shown, few, strict=True)]
-            for column in ("method", "problem")
+            column: [_masked_words(*row) for row in zip(results[column].astype(str), shown, few, strict=True)]
+            for column in ("note", "problem")
         }
     )
+
+
+def _masked_words(text: str, shown: set[float], few: bool) -> str:
+    """A cell of remarks as it may leave: what is none of our remarks does not."""
+    if text == WITHHELD:
+        return text
+    return joined(*(str(_masked_remark(one, shown, few)) for one in remarks_in(text) if one.name not in ("", *NEVER)))
+
+
+def _masked_remark(one: Remark, shown: set[float], few: bool) -> Remark:
+    holes = dict(one.holes)
+    for hole, value in one.holes.items():
+        if isinstance(value, Remark):
+            holes[hole] = _masked_remark(value, shown, few)
+        elif hole in counts_of_cases(one.name) and float(value) not in shown:
+            holes[hole] = WITHHELD_COUNT
+        elif few and one.name == "knots":
+            holes[hole] = ()
+    return Remark(one.name, holes)
 
 
 def withheld_columns(results: pd.DataFrame, whole: pd.DataFrame) -> list[str]:

@@ -3,16 +3,9 @@
 from __future__ import annotations
 
 from liftseries.report.kit.material import Material
+from liftseries.report.kit.method import methods_of
 from liftseries.report.kit.numbers import p_value, share_of
-from liftseries.report.kit.tables.cells import (
-    TRACE,
-    Content,
-    content_of,
-    design_effect,
-    estimate,
-    methods_of,
-    numbers,
-)
+from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate, numbers
 from liftseries.report.kit.words import CANNOT_OCCUR, DEVIATIONS, IMPOSSIBLE, Words, trace_of
 
 

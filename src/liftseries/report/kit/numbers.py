@@ -11,10 +11,10 @@ from collections.abc import Callable
 
 import pandas as pd
 
+from liftseries.base.remarks import WITHHELD, WITHHELD_COUNT
+
 MINUS = "−"
 NOT_ESTIMATED = "not estimated"
-WITHHELD = "withheld"  # what is printed for a number that may not be shown, and the `problem` of its row
-WITHHELD_COUNT = -1  # stands for it in a table; a count is never negative
 
 
 def missing(value) -> bool:

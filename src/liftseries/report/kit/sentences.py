@@ -10,9 +10,9 @@ from liftseries.models.shared.design import INTERCEPT
 from liftseries.models.shared.question import Question
 from liftseries.report.kit.blocks import Block, Listing, Paragraph
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.method_words import made_by, points_to
+from liftseries.report.kit.method import made_by, named_method, points_to
 from liftseries.report.kit.numbers import WITHHELD, counted, exponent, interval, listed, missing, ratio
-from liftseries.report.kit.words import Words, named_method, trace, trace_of
+from liftseries.report.kit.words import Words, trace, trace_of
 
 
 def effect(row, words: Words, outcome: str) -> Paragraph | None:
@@ -40,7 +40,7 @@ def compared(row, words: Words, outcome: str) -> str:
     column = small(words.column(name))
     if not level:
         return f"with each further {words.unit(name) or 'unit'} of {column} {outcome} {was}"
-    told = words.term(row["term"], str(row["method"])).partition(": ")[2]
+    told = words.term(row["term"], str(row["note"])).partition(": ")[2]
     return f"{column}, {told}: {outcome} {was}"
 
 

@@ -9,7 +9,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
+from liftseries.base.remarks import remark, remarks_in
 from liftseries.models.shared.design import INTERCEPT
+from liftseries.report.kit.method import named_method, reference_in
 from liftseries.study.schema import Column, columns_by_name, derived_schema
 
 _DERIVED = {name: column for table in derived_schema().values() for name, column in table.columns.items()}
@@ -64,10 +66,10 @@ class Words:
         """The level that the others are compared with, or nothing where only the data know it."""
         return getattr(self.columns.get(name), "reference_level", "")
 
-    def term(self, term: str, method: str = "") -> str:
+    def term(self, term: str, note: str = "") -> str:
         """`Residual bone height, per mm`; `Approach: guided against freehand`.
 
-        `method` of results.csv names the reference level where the usual one did not occur.
+        `note` of results.csv names the reference level where the usual one did not occur.
         """
         if term in PARAMETERS:
             return PARAMETERS[term]
@@ -76,7 +78,7 @@ class Words:
             unit = self.unit(name)
             return f"{self.column(name)}, per {unit}" if unit else self.column(name)
         level = rest.removesuffix("]")
-        against = _named_reference(name, method) or self.reference(name)
+        against = reference_in(note, name) or self.reference(name)
         words = {"true": "yes", "false": "no"}.get(level, level)
         told = f" against {against.replace('_', ' ')}" if against else ""
         return f"{self.column(name)}: {words.replace('_', ' ')}{told}"
@@ -89,8 +91,10 @@ class Words:
 
     def reason(self, reason: str) -> str:
         """`Slope of the sinus floor missing` for `floor_slope_deg missing`."""
-        name, _, rest = reason.partition(" ")
-        return f"{self.column(name)} {rest}" if name in self.columns and rest in ("missing", "unknown") else reason
+        for one in remarks_in(reason):
+            if one.name in ("label_unknown", "number_missing") and one.holes["column"] in self.columns:
+                return remark(one.name, column=self.column(one.holes["column"]))
+        return reason
 
     def subset(self, subset: str) -> str:
         """`All sites`, `Residual height 4 to <6 mm`, `Protocol B`."""
@@ -102,38 +106,9 @@ class Words:
         return f"{self.column(name)}: {level.replace('_', ' ')}"
 
 
-def _named_reference(name: str, method: str) -> str:
-    """The level in a note such as `smoking against former, as no complete case is never`."""
-    for note in method.split("; "):
-        if note.startswith(f"{name} against "):
-            return note.removeprefix(f"{name} against ").split(", as ")[0]
-    return ""
-
-
 def deviation_words(names: str) -> list[str]:
     """The deviations of a cell such as `first_too_deep not_probed`, in words."""
     return [DEVIATIONS.get(name, name.replace("_", " ")) for name in names.split()]
-
-
-# Analyses whose rows of one term differ by method only.
-SEVERAL_METHODS = (
-    "perforation.rate",
-    "perforation.firth",
-    "perforation.validation",
-    "survival.firth_cox",
-    "survival.ph",
-    "sensitivity.lost_implants",
-    "measurement.icc",
-)
-ONE_SIDED = "one_sided"
-
-
-def named_method(row) -> str:
-    """The method where a row's place cannot be told without it: its words up to the first note."""
-    method = str(row["method"])
-    if row["analysis"] in SEVERAL_METHODS or method.startswith(ONE_SIDED):
-        return method.partition(";")[0]
-    return ""
 
 
 def trace_of(row) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.method_words import made_by
+from liftseries.report.kit.method import made_by
 from liftseries.report.kit.numbers import interval, listed, p_value, percent, share_of
 from liftseries.report.kit.sentences import first, open_direction, size_of, small, source
 from liftseries.report.kit.words import Words
@@ -62,7 +62,7 @@ def risk_difference_sentences(material: Material, words: Words) -> Iterable[Bloc
 def validation_sentences(material: Material) -> Iterable[Block]:
     """How well the model predicts, and what that means for using it."""
     rows = material.rows("perforation.validation", "all")
-    corrected = rows[made_by(rows, "optimism-corrected") & rows["estimate"].notna()]
+    corrected = rows[made_by(rows, "optimism_corrected") & rows["estimate"].notna()]
     of_term = {row["term"]: row for _, row in corrected.iterrows()}
     if not {"c_statistic", "calibration_slope"} <= set(of_term):
         return

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.method_words import bound_on, one_sided, way_of
+from liftseries.report.kit.method import bound_on, methods_of, one_sided, way_of
 from liftseries.report.kit.numbers import count, missing, percent, share_of
-from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate, methods_of
+from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate
 from liftseries.report.kit.tables.listing import listing_table
 from liftseries.report.kit.words import Words, trace
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from liftseries.models.sensitivity.lost import BEST, WORST
 from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.method_words import case_of
 from liftseries.report.kit.numbers import percent
 from liftseries.report.kit.sentences import source
 
@@ -29,9 +29,9 @@ def lost_sentence(material: Material) -> Iterable[Block]:
     if rows.empty:
         return
     last_month = rows["term"].iloc[-1]
-    cases = {case_of(row): row for _, row in rows[rows["term"].eq(last_month)].iterrows()}
-    if {"best case", "worst case"} <= set(cases):
-        best, worst = cases["best case"], cases["worst case"]
+    cases = {row["method"]: row for _, row in rows[rows["term"].eq(last_month)].iterrows()}
+    if {BEST, WORST} <= set(cases):
+        best, worst = cases[BEST], cases[WORST]
         yield Paragraph(
             f"Implants are lost from sight. Had all of them lasted, {percent(best['estimate'])} would stand at "
             f"{last_month} months; had all failed right after their last visit, {percent(worst['estimate'])}.",

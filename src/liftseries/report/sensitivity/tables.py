@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.method_words import way_of
-from liftseries.report.kit.numbers import decimal, missing, percent
-from liftseries.report.kit.tables.cells import Content, methods_of
+from liftseries.report.kit.method import methods_of, way_of
+from liftseries.report.kit.numbers import decimal, percent
+from liftseries.report.kit.tables.cells import Content
 from liftseries.report.kit.tables.listing import listing_table
 from liftseries.report.kit.words import Words
 
@@ -52,7 +52,7 @@ def detection_contrast_table(material: Material, words: Words) -> Content | None
     """What a contrast would be if tears were seen more often in one group than in the other."""
 
     def term(row) -> str:
-        return words.term(row["term"].rpartition(" ")[0], str(row["method"]))
+        return words.term(row["term"].rpartition(" ")[0], str(row["note"]))
 
     def seen(row) -> str:
         reference, other = row["term"].rpartition(" ")[2].split("/")
@@ -89,7 +89,7 @@ def icc_table(material: Material, words: Words) -> Content | None:
     """How alike the sites of a patient are."""
     labels = (
         ("Quantity", lambda row: words.column(row["term"])),
-        ("How", lambda row: row["method"] if not missing(row["method"]) else ""),
+        ("How", way_of),
     )
     return listing_table(
         material,

@@ -19,7 +19,7 @@ from liftseries.report.kit.figures.style import (
     nothing_drawn,
     text_width_mm,
 )
-from liftseries.report.kit.method_words import one_sided
+from liftseries.report.kit.method import one_sided
 from liftseries.report.kit.numbers import count, interval, missing, percent
 from liftseries.report.survival.curves import (
     BODY_MM,

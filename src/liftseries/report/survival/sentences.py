@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.method_words import clustered
+from liftseries.report.kit.method import clustered
 from liftseries.report.kit.numbers import count, counted, interval, p_value, percent
 from liftseries.report.kit.sentences import first, last, source
 

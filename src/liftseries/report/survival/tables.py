@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.method_words import bound_on, one_sided
+from liftseries.report.kit.method import bound_on, methods_of, one_sided, way_of
 from liftseries.report.kit.numbers import count, decimal, missing, percent, share_of
-from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate, methods_of, numbers
+from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate, numbers
 from liftseries.report.kit.tables.listing import listing_table
 from liftseries.report.kit.words import Words, trace_of
 
@@ -197,7 +197,7 @@ def proportional_hazards_table(material: Material, words: Words) -> Content | No
     rows = material.rows("survival.ph")
     labels = (
         ("Term", lambda row: "All terms" if row["term"] == "GLOBAL" else words.column(row["term"])),
-        ("How", lambda row: row["method"]),
+        ("How", way_of),
         ("Degrees of freedom", lambda row: "" if missing(row["df"]) else f"{row['df']:g}"),
     )
     return listing_table(

@@ -42,7 +42,7 @@ def draw_terms(
         )
     lines, told = [], []
     for _, row in terms.iterrows():
-        label = words.term(row["term"], str(row["method"]))
+        label = words.term(row["term"], str(row["note"]))
         if missing(row["estimate"]):
             withheld = row["problem"] == WITHHELD
             lines.append(Line(label, (WITHHELD if withheld else NOT_ESTIMATED, "")))

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-import pandas as pd
-
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import (
     NOT_ESTIMATED,
@@ -80,14 +78,6 @@ def numbers(row, events: bool = False) -> tuple[str, ...]:
 def design_effect(material: Material, row) -> str:
     """How many times its variance is that of independent sites; empty where it was not worked out."""
     return decimal(material.design_effect(row["analysis"], row["subset"], row["term"]))
-
-
-def methods_of(rows: pd.DataFrame) -> str:
-    """The methods of these rows, and the problems of those that have an estimate all the same."""
-    methods = [str(method) for method in dict.fromkeys(rows["method"]) if not missing(method) and method]
-    problems = dict.fromkeys(rows.loc[rows["estimate"].notna(), "problem"])
-    told = [f"Method: {' / '.join(methods)}."] if methods else []
-    return " ".join([*told, *(f"Note: {problem}." for problem in problems if not missing(problem) and problem)])
 
 
 def content_of(

@@ -58,6 +58,6 @@ def other_estimates_table(material: Material, words: Words, covered: set[str]) -
     labels = (
         ("Analysis", lambda row: row["analysis"]),
         ("Subset", lambda row: words.subset(row["subset"])),
-        ("Term", lambda row: words.term(row["term"], str(row["method"]))),
+        ("Term", lambda row: words.term(row["term"], str(row["note"]))),
     )
     return listing_table(material, rows.loc[left], labels, "Estimate (95% interval)")

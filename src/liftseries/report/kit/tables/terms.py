@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.method_words import made_by
+from liftseries.report.kit.method import made_by, methods_of
 from liftseries.report.kit.numbers import NOT_ESTIMATED, WITHHELD, missing, p_value
 from liftseries.report.kit.tables.cells import (
     RATIO_SCALES,
@@ -14,7 +14,6 @@ from liftseries.report.kit.tables.cells import (
     content_of,
     design_effect,
     estimate,
-    methods_of,
     numbers,
 )
 from liftseries.report.kit.words import SCALES, Words, trace_of
@@ -30,7 +29,7 @@ def terms_table(material: Material, words: Words, analysis: str) -> Content | No
     effects = any(design_effect(material, row) for _, row in model.iterrows())
     rows = [
         (
-            words.term(row["term"], str(row["method"])),
+            words.term(row["term"], str(row["note"])),
             estimate(row),
             p_value(row["p_value"]),
             *([design_effect(material, row)] if effects else []),
@@ -83,7 +82,7 @@ def side_by_side_table(material: Material, words: Words, ways: Sequence[tuple[st
             else:
                 cells.append(f"{estimate(row)}, p {p_value(row['p_value'])}")
         holds += [trace_of(row) for row in rows if row is not None]
-        printed.append((words.term(term, str(named["method"])), *cells, term))
+        printed.append((words.term(term, str(named["note"])), *cells, term))
     names = ", ".join(dict.fromkeys(analysis for _, analysis, _ in ways))
     note = " ".join(
         [*(f"({n}) {reason}." for reason, n in reasons.items()), f"Rows of results.csv: {names}, subset all."]

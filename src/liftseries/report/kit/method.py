@@ -1,0 +1,70 @@
+"""How a row of results.csv was made: by its method's code and its remarks' names, in words as the analyses declare."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from liftseries.base.remarks import remarks_in
+from liftseries.models.questions import ANALYSES
+from liftseries.models.shared.question import ONE_SIDED
+from liftseries.report.kit.numbers import missing
+
+CLUSTERED = ("score_clustered",)
+
+
+def made_by(rows: pd.DataFrame, method: str) -> pd.Series:
+    """Whether each row was made by that method; any where it is empty."""
+    return rows["method"].eq(method) if method else pd.Series(True, index=rows.index)
+
+
+def one_sided(rows: pd.DataFrame) -> pd.Series:
+    """Whether each row is a bound of one side."""
+    return rows["method"].isin(ONE_SIDED)
+
+
+def clustered(rows: pd.DataFrame) -> pd.Series:
+    """Whether each row of survival.ph takes implants as clustered in patients."""
+    return rows["method"].isin(CLUSTERED)
+
+
+def points_to(rows: pd.DataFrame, analysis: str) -> bool:
+    """Whether any row says that another analysis is to be read instead."""
+    remarks = (one for note in rows["note"] for one in remarks_in(note))
+    return any(one.name == "read_instead" and one.holes["analysis"] == analysis for one in remarks)
+
+
+def bound_on(row) -> str:
+    """What a bound of one side counts, `patients` or `sites`; empty for any other row."""
+    return {method: method.rpartition("_")[2] for method in ONE_SIDED}.get(str(row["method"]), "")
+
+
+def way_of(row) -> str:
+    """How a row was made, in words."""
+    analysis = ANALYSES.get(row["analysis"])
+    code = "" if missing(row["method"]) else str(row["method"])
+    return analysis.methods.get(code, code) if analysis else code
+
+
+def named_method(row) -> str:
+    """The method where a row's place cannot be told without it: an analysis has several, or it is a bound."""
+    code = "" if missing(row["method"]) else str(row["method"])
+    analysis = ANALYSES.get(row["analysis"])
+    several = analysis is not None and len(set(analysis.methods) - set(ONE_SIDED)) > 1
+    return code if several or code in ONE_SIDED else ""
+
+
+def reference_in(note: str, column: str) -> str:
+    """The level that a column's levels are compared with, where a remark of the row names it."""
+    for one in remarks_in(note):
+        if one.name in ("reference_absent", "reference") and one.holes["column"] == column:
+            return one.holes["level" if one.name == "reference_absent" else "reference"]
+    return ""
+
+
+def methods_of(rows: pd.DataFrame) -> str:
+    """The methods of these rows and what their notes say; the problems of those that have an estimate all the same."""
+    methods = [way for way in dict.fromkeys(way_of(row) for _, row in rows.iterrows()) if way]
+    told = [f"Method: {' / '.join(methods)}."] if methods else []
+    remarks = [str(one) for note in dict.fromkeys(rows["note"]) for one in remarks_in(note)]
+    remarks += [problem for problem in rows.loc[rows["estimate"].notna(), "problem"] if not missing(problem)]
+    return " ".join([*told, *(f"Note: {text}." for text in dict.fromkeys(remarks) if text)])
