@@ -4,6 +4,7 @@ import math
 
 import pytest
 
+from liftseries.base.remarks import joined, remark
 from liftseries.geometry.deviations import DEVIATIONS as KNOWN_DEVIATIONS
 from liftseries.report.kit import words as wording
 from liftseries.report.kit.numbers import (
@@ -79,9 +80,10 @@ def test_terms_are_told_with_unit_and_reference(term, told):
     assert Words(OWN).term(term) == told
 
 
-def test_the_method_names_a_reference_that_stood_in():
-    method = "Cox, Efron ties, patient-clustered sandwich; smoking against former, as no complete case is never"
-    assert Words().term("smoking[current]", method) == "Smoking: current against former"
+def test_the_note_names_a_reference_that_stood_in():
+    absent = remark("reference_absent", column="smoking", level="former", reference="never")
+    note = joined(remark("t_less_one"), absent)
+    assert Words().term("smoking[current]", note) == "Smoking: current against former"
 
 
 @pytest.mark.parametrize(

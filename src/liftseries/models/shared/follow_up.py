@@ -14,7 +14,9 @@ from liftseries.base.remarks import remark
 from liftseries.models.shared.results import left_out_table
 
 EXAMINED = ("functioning", "failed", "patient_died")  # status of a visit that tells how the implant fares
-NO_IMPLANT, NO_VISIT, NOT_EXAMINED = map(remark, ("no_implant_placed", "no_visit", "not_examined"))  # why not followed
+# Why an implant is not followed.
+NO_IMPLANT, NO_VISIT = remark("no_implant_placed"), remark("no_visit")
+NOT_EXAMINED = remark("not_examined")
 NEVER_IN_FUNCTION = remark("not_seen_after_placement")
 OUTCOME = ("months", "failed", "died", "last_in_function")
 
