@@ -70,6 +70,7 @@ def test_results_hold_every_analysis_of_this_release(demo):
     assert answered.all(), answered[~answered]
     silent = results["estimate"].isna() & results["problem"].isna()
     assert not silent.any()
+    assert not results.duplicated(["analysis", "subset", "term", "method"]).any()  # the key, by the contract
 
 
 def test_manifest_covers_inputs_and_outputs(demo):

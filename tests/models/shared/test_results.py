@@ -32,6 +32,7 @@ def test_counts_stay_integers_and_empty_cells_empty_in_csv(fit):
     assert written["n_events"].tolist() == ["", ""]
     assert written["estimate"].tolist() == ["1.5", ""]
     assert written["problem"].tolist() == ["", "why not"]
+    assert written["headline"].tolist() == ["False", "False"]
 
 
 def test_normal_and_t_intervals():
