@@ -8,10 +8,10 @@ from string import Formatter
 
 import pytest
 
+from liftseries.base.remark_templates import TEMPLATES
 from liftseries.base.remarks import (
     OF_CASES,
     OF_CHOICE,
-    TEMPLATES,
     WITHHELD_COUNT,
     Remark,
     _read_as,

@@ -27,7 +27,8 @@ from liftseries.report.kit.writer import write
 from liftseries.report.pages.page import render_html
 from liftseries.report.pages.report_files import write_report
 from liftseries.report.purposes import figures_of, names, purpose
-from liftseries.study.plan_content import LATER_PURPOSES, plan_schema
+from liftseries.study.plan_content import LATER_PURPOSES
+from liftseries.study.plan_shape import plan_schema
 
 PURPOSES = [purpose(name) for name in names()]
 FIGURES = [figure for report in PURPOSES for figure in report.figures]

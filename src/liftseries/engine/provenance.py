@@ -25,7 +25,6 @@ PACKAGES = (
     "numpy",
     "scipy",
     "pandera",
-    "statsmodels",
     "matplotlib",
     "snakemake",
     "pyarrow",

@@ -2,18 +2,11 @@
 
 from liftseries.disclosure.declared import Rule, TableRules
 from liftseries.models.shared.question import ONE_SIDED, Analysis, Draws, Leaves, Question
+from liftseries.models.survival import hazard_questions as hazards
+from liftseries.models.survival.hazard_questions import BEHIND, IMPLANTS, MONTHS
 
 TITLE = "How long implants stay"
 JACKKNIFE = "patient-clustered infinitesimal jackknife"
-COX = "Cox model, Efron ties, patient-clustered sandwich"
-WEIBULL = {
-    "weibull": "Weibull accelerated failure time, interval-censored, patient-clustered, no standard error below the "
-    "model's own"
-}
-BEHIND = "liftseries.models.survival.behind"
-MONTHS = {"months": "survival_months"}
-TERMS = {"terms": "survival_terms"}
-IMPLANTS = {"implants": "implants"}
 
 QUESTIONS = (
     Question(
@@ -83,92 +76,10 @@ QUESTIONS = (
             ),
         ),
     ),
-    Question(
-        name="survival_cox",
-        says="hazards",
-        function="liftseries.models.survival.cox:fit_survival_cox",
-        reads=IMPLANTS,
-        asks=TERMS,
-        analyses=(
-            Analysis(
-                "survival.cox",
-                "Cox model, Efron ties, errors clustered in patients",
-                {"sandwich": COX},
-                behind=f"{BEHIND}:hazards",
-                left_out=f"{BEHIND}:hazards_left_out",
-            ),
-        ),
-    ),
-    Question(
-        name="survival_firth_cox",
-        says="penalised hazards",
-        function="liftseries.models.survival.firth_cox:fit_survival_firth_cox",
-        reads=IMPLANTS,
-        asks=TERMS,
-        analyses=(
-            Analysis(
-                "survival.firth_cox",
-                "the same model penalised: profile interval, and a jackknife",
-                {
-                    "profile": "Firth's penalised Cox model, profile limits, implants taken as independent",
-                    "jackknife": "Firth's penalised Cox model, patients left out one after the other",
-                },
-                behind=f"{BEHIND}:hazards",
-                left_out=f"{BEHIND}:hazards_left_out",
-            ),
-        ),
-    ),
-    Question(
-        name="survival_imputed",
-        says="hazards with missing terms imputed",
-        function="liftseries.models.survival.imputed:fit_survival_imputed",
-        reads=IMPLANTS,
-        asks={**TERMS, "auxiliary": "imputation.auxiliary", "patient_columns": "patient_columns"},
-        analyses=(
-            Analysis(
-                "survival.imputed",
-                "the same with missing terms imputed, pooled by Rubin's rules",
-                {"pooled": f"imputations by chained equations, Rubin's rules, Barnard-Rubin df; {COX}"},
-                behind=f"{BEHIND}:imputed",
-            ),
-        ),
-        draws=Draws(
-            function="liftseries.models.survival.imputed:survival_imputed_draws",
-            n="imputation.sets",
-            a_job=10,
-            asks={"iterations": "imputation.iterations", "seed": "seed"},
-        ),
-        leaves=(
-            Leaves(
-                "survival_imputation",
-                "models",
-                "variable level_of n_missing model predictors",
-                TableRules(("n_missing",), behind=f"{BEHIND}:imputation"),
-            ),
-        ),
-    ),
-    Question(
-        name="survival_interval",
-        says="failures between visits",
-        function="liftseries.models.survival.interval:fit_survival_interval",
-        reads=IMPLANTS,
-        asks=TERMS | MONTHS,
-        analyses=(
-            Analysis(
-                "survival.interval",
-                "failures known only to lie between two visits: Weibull model",
-                WEIBULL,
-                behind=f"{BEHIND}:interval",
-                left_out=f"{BEHIND}:interval_left_out",
-            ),
-            Analysis(
-                "survival.interval_curve",
-                "survival by that model",
-                WEIBULL,
-                behind=f"{BEHIND}:interval_curve",
-            ),
-        ),
-    ),
+    hazards.COX,
+    hazards.FIRTH_COX,
+    hazards.IMPUTED,
+    hazards.INTERVAL,
     Question(
         name="survival_turnbull",
         says="survival between visits",
@@ -210,26 +121,7 @@ QUESTIONS = (
         ),
         leaves=(Leaves("survival_competing_curves", "curves", "subset months failure conf_low conf_high death"),),
     ),
-    Question(
-        name="survival_ph",
-        says="proportional hazards",
-        function="liftseries.models.survival.ph:fit_survival_ph",
-        reads=IMPLANTS,
-        asks=TERMS,
-        analyses=(
-            Analysis(
-                "survival.ph",
-                "whether hazard ratios stay the same over time",
-                {
-                    "score": "score test, Kaplan-Meier time, implants taken as independent",
-                    "score_clustered": "score test, Kaplan-Meier time, patient-clustered",
-                },
-                behind=f"{BEHIND}:hazards",
-                left_out=f"{BEHIND}:hazards_left_out",
-            ),
-        ),
-        leaves=(Leaves("survival_ph_residuals", "residuals", "term months residual smooth coefficient"),),
-    ),
+    hazards.PH,
     Question(
         name="survival_rmst",
         says="months in function",
@@ -274,23 +166,7 @@ QUESTIONS = (
             ),
         ),
     ),
-    Question(
-        name="survival_gain",
-        says="bone gain and later failure",
-        function="liftseries.models.survival.gain:fit_survival_gain",
-        reads={"visits": "visits", "implants": "implants", "cases": "cases"},
-        asks={**TERMS, "landmark_months": "landmark_months"},
-        analyses=(
-            Analysis(
-                "survival.gain",
-                "bone gain and failure after a landmark, so that no implant is credited with living until it was "
-                "measured",
-                {"sandwich": f"{COX}, from the landmark on"},
-                behind=f"{BEHIND}:landmark",
-                left_out=f"{BEHIND}:landmark_left_out",
-            ),
-        ),
-    ),
+    hazards.GAIN,
     Question(
         name="complications",
         says="complications",

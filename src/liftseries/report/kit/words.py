@@ -92,8 +92,10 @@ class Words:
     def reason(self, reason: str) -> str:
         """`Slope of the sinus floor missing` for `floor_slope_deg missing`."""
         for one in remarks_in(reason):
-            if one.name in ("label_unknown", "number_missing") and one.holes["column"] in self.columns:
-                return remark(one.name, column=self.column(one.holes["column"]))
+            if one.name == "label_unknown" and one.holes["column"] in self.columns:
+                return remark("label_unknown", column=self.column(one.holes["column"]))
+            if one.name == "number_missing" and one.holes["column"] in self.columns:
+                return remark("number_missing", column=self.column(one.holes["column"]))
         return reason
 
     def subset(self, subset: str) -> str:
