@@ -68,7 +68,7 @@ def test_rows_of_perforation_gee_under_50_patients(few_cases, r_rows):
     assert rows["df"].tolist() == [38, 38]
     t_38 = 2.02439416391197  # qt(0.975, 38) in R 4.2.2
     np.testing.assert_allclose(rows["conf_high"], r["value"] + t_38 * r["se"], rtol=CONVERGED)
-    assert rows["note"].eq("bias-reduced (Mancl-DeRouen), t(K - p)").all()
+    assert rows["note"].str.startswith("bias-reduced (Mancl-DeRouen), t(K - p)").all()
 
 
 def test_cluster_row_of_perforation_rate(few_cases, r_rows):

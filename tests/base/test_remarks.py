@@ -106,6 +106,13 @@ def test_a_level_may_hold_a_semicolon():
         assert (str(one), after.name) == (text, "see")
 
 
+def test_a_remark_with_a_colon_stands_within_another():
+    text = remark("at_level", column="protocol", level="B", why=remark("no_months_lost"))
+    assert remarks_in(text) == [
+        Remark("at_level", {"column": "protocol", "level": "B", "why": Remark("no_months_lost", {})})
+    ]
+
+
 def test_a_remark_of_unread_words_is_unread_itself():
     assert names_in("no ratio to explain away: by hand") == {""}
 

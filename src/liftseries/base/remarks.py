@@ -145,7 +145,7 @@ def _form(kind: str) -> str:
     number = r"-?(?:\d[\d.]*(?:e[+-]?\d+)?|inf|nan)"
     if kind == "numbers":
         return rf"{number}(?:, {number})*|{WITHHELD}"
-    return ".+" if kind in ("", "names", "remark") else number
+    return ".+?" if kind in ("", "names", "remark") else number
 
 
 def _value(kind: str, words: str) -> Any:
