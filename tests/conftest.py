@@ -13,12 +13,26 @@ settings.register_profile("repeated", derandomize=True, deadline=None)
 settings.register_profile("anew", derandomize=False, deadline=None)
 settings.load_profile("repeated")
 
-# Rooms whose tests share a run, a bundle, a twin or drawn figures: made twice, they would cost more than they spread.
-ON_ONE_WORKER = ("whole_study", "release", "report", "twin")
+# Rooms and files whose tests share a run, a bundle, a twin or drawn figures: made on every worker, these would cost
+# more than the tests do. xdist hands out the groups first, the largest first, and then single tests.
+ON_ONE_WORKER = (
+    "whole_study",
+    "release",
+    "report",
+    "twin",
+    "intake/test_messy.py",
+    "intake/test_returned_book.py",
+    "models/test_degenerate.py",
+)
+
+
+def pytest_configure(config):
+    config.addinivalue_line("markers", "xdist_group(name): tests of a name run on one worker, where there are several")
 
 
 def pytest_collection_modifyitems(items):
     for item in items:
-        room = item.path.relative_to(Path(__file__).parent).parts[0]
-        if room in ON_ONE_WORKER:
-            item.add_marker(pytest.mark.xdist_group(room))
+        path = item.path.relative_to(Path(__file__).parent)
+        for shared in ON_ONE_WORKER:
+            if path.is_relative_to(shared):
+                item.add_marker(pytest.mark.xdist_group(shared))

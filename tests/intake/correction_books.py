@@ -56,10 +56,17 @@ def faulty(faults: Iterable[Fault] = FAULTS) -> dict[str, Callable]:
     return {table: cells(*places) for table, places in by_table.items()}
 
 
+BOOKS: dict[tuple, bytes] = {}  # the files of a study -> its correction workbook
+
+
 def written(study: Path, name: str = "corrections.xlsx") -> Path:
-    """The study's correction workbook, beside its folder."""
+    """The study's correction workbook, beside its folder; made once for all studies of the same bytes."""
     path = study.parent / name
-    write_correction_book(read_plan(study), path)
+    state = tuple((file.name, file.read_bytes()) for file in sorted(study.iterdir()))
+    if state not in BOOKS:
+        write_correction_book(read_plan(study), path)
+        BOOKS[state] = path.read_bytes()
+    path.write_bytes(BOOKS[state])
     return path
 
 
