@@ -137,7 +137,12 @@ class RiskModel:
         return Risk(mean, float(np.sqrt(variance * m / max(m - 1, 1))), float(np.sqrt(naive)))
 
 
-def fit_perforation_risk(cases: pd.DataFrame, terms: Sequence[str], contrasts: Mapping[str, Sequence]) -> RiskEstimates:
+def fit_perforation_risk(
+    cases: pd.DataFrame,
+    terms: Sequence[str],
+    contrasts: Mapping[str, Sequence],
+    within: tuple[float, float] = WITHIN,
+) -> RiskEstimates:
     """Standardised risks along residual height and planned lift, by band, and their differences.
 
     Parameters
@@ -146,6 +151,7 @@ def fit_perforation_risk(cases: pd.DataFrame, terms: Sequence[str], contrasts: M
     terms : columns of `cases`, as for `fit_perforation_gee`
     contrasts : column -> (from, to)
         Of each, the risk at `to` less that at `from`.
+    within : quantiles of the exposure between which the risk is drawn
 
     Returns
     -------
@@ -162,7 +168,7 @@ def fit_perforation_risk(cases: pd.DataFrame, terms: Sequence[str], contrasts: M
     for exposure, analysis in EXPOSURES.items():
         data = perforation_data(cases, terms_along(exposure, terms))
         models[exposure] = _spline_model(data, exposure)
-        told, told_effects, curve = exposure_rows(analysis, exposure, data, models[exposure])
+        told, told_effects, curve = exposure_rows(analysis, exposure, data, models[exposure], within)
         rows += told
         effects += told_effects
         curves.append(curve)
@@ -215,7 +221,7 @@ def _fitted(data: PerforationData) -> RiskModel | str:
         return str(why)
 
 
-def exposure_rows(analysis: str, exposure: str, data: PerforationData, model: RiskModel | str):
+def exposure_rows(analysis: str, exposure: str, data: PerforationData, model: RiskModel | str, within):
     """Risks along one measure with the non-linear coefficient, their design effects, and the curve."""
     shared = {"subset": "all", **data.counts}
     notes = [bias_reduced_note(shared["n_patients"])]
@@ -229,7 +235,7 @@ def exposure_rows(analysis: str, exposure: str, data: PerforationData, model: Ri
         return rows, [], pd.DataFrame(columns=list(CURVES))
 
     values = data.table[exposure].to_numpy(float)
-    low, high = np.quantile(values, WITHIN)
+    low, high = np.quantile(values, within)
     risks = {f"{mm:g}": model.risk((exposure, mm)) for mm in _grid(low, high, STEP_MM)}
     rows = [risk_row(fit, term, risk) for term, risk in risks.items()]
     effects = [fit.design_effect_row(term, risk.std_error, risk.naive_std_error) for term, risk in risks.items()]
