@@ -44,7 +44,6 @@ class Plan:
     gain_terms: tuple[str, ...]
     landmark_months: float
     risk_contrasts: Mapping[str, list[Any]]
-    risk_curve_quantiles: tuple[float, ...]
     imputation: Mapping[str, Any]
     comparison: Mapping[str, Any]
     audit: Mapping[str, Any]

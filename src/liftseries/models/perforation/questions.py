@@ -109,7 +109,7 @@ QUESTIONS = (
         says="standardised risks",
         function="liftseries.models.perforation.risk:fit_perforation_risk",
         reads={"cases": "cases"},
-        asks={"terms": "perforation_terms", "contrasts": "risk_contrasts", "within": "risk_curve_quantiles"},
+        asks={"terms": "perforation_terms", "contrasts": "risk_contrasts"},
         analyses=(
             Analysis(
                 "perforation.risk",

@@ -137,12 +137,7 @@ class RiskModel:
         return Risk(mean, float(np.sqrt(variance * m / max(m - 1, 1))), float(np.sqrt(naive)))
 
 
-def fit_perforation_risk(
-    cases: pd.DataFrame,
-    terms: Sequence[str],
-    contrasts: Mapping[str, Sequence],
-    within: tuple[float, float] = WITHIN,
-) -> RiskEstimates:
+def fit_perforation_risk(cases: pd.DataFrame, terms: Sequence[str], contrasts: Mapping[str, Sequence]) -> RiskEstimates:
     """Standardised risks along residual height and planned lift, by band, and their differences.
 
     Parameters
@@ -151,7 +146,6 @@ def fit_perforation_risk(
     terms : columns of `cases`, as for `fit_perforation_gee`
     contrasts : column -> (from, to)
         Of each, the risk at `to` less that at `from`.
-    within : quantiles of the exposure between which the risk is drawn
 
     Returns
     -------
@@ -168,7 +162,7 @@ def fit_perforation_risk(
     for exposure, analysis in EXPOSURES.items():
         data = perforation_data(cases, terms_along(exposure, terms))
         models[exposure] = _spline_model(data, exposure)
-        told, told_effects, curve = exposure_rows(analysis, exposure, data, models[exposure], within)
+        told, told_effects, curve = exposure_rows(analysis, exposure, data, models[exposure])
         rows += told
         effects += told_effects
         curves.append(curve)
@@ -221,7 +215,7 @@ def _fitted(data: PerforationData) -> RiskModel | str:
         return str(why)
 
 
-def exposure_rows(analysis: str, exposure: str, data: PerforationData, model: RiskModel | str, within):
+def exposure_rows(analysis: str, exposure: str, data: PerforationData, model: RiskModel | str):
     """Risks along one measure with the non-linear coefficient, their design effects, and the curve."""
     shared = {"subset": "all", **data.counts}
     notes = [bias_reduced_note(shared["n_patients"])]
@@ -235,7 +229,7 @@ def exposure_rows(analysis: str, exposure: str, data: PerforationData, model: Ri
         return rows, [], pd.DataFrame(columns=list(CURVES))
 
     values = data.table[exposure].to_numpy(float)
-    low, high = np.quantile(values, within)
+    low, high = np.quantile(values, WITHIN)
     risks = {f"{mm:g}": model.risk((exposure, mm)) for mm in _grid(low, high, STEP_MM)}
     rows = [risk_row(fit, term, risk) for term, risk in risks.items()]
     effects = [fit.design_effect_row(term, risk.std_error, risk.naive_std_error) for term, risk in risks.items()]
