@@ -17,7 +17,6 @@ from liftseries.disclosure.declared import Behind, Counted, behind_estimate
 from liftseries.models.perforation.risk import EXPOSURES, terms_along, terms_by_band
 from liftseries.models.shared.behind import Row, behind_model, by_reason, imputed_values, level_unknown
 from liftseries.models.shared.complete_cases import perforation_data
-from liftseries.models.shared.levels import as_levels
 from liftseries.models.shared.outcomes import PERFORATION_UNKNOWN
 from liftseries.models.shared.population import Population
 
@@ -30,14 +29,6 @@ def rate(p: Population, row: Row) -> Behind:
     events = used & p.perforated
     away = (Counted(used), Counted(events), *((Counted(used, "patients"),) if row.one_sided else ()))
     return behind_estimate(used, events, gives_away=away, recorded=True)
-
-
-def stage(p: Population, row: Row) -> Behind:
-    """Perforated sites whose stage is known, and those of this stage."""
-    levels = as_levels(p.cases["perforation_stage"])
-    known = p.perforated & (levels.codes >= 0)
-    here = p.perforated & np.asarray(levels == row.term)
-    return behind_estimate(known, here, gives_away=(Counted(known), Counted(here)), recorded=True)
 
 
 def model(p: Population, row: Row) -> Behind:

@@ -31,20 +31,6 @@ QUESTIONS = (
         ),
     ),
     Question(
-        name="perforation_stage",
-        says="stages",
-        function="liftseries.models.perforation.stage:fit_perforation_stage",
-        reads={"cases": "cases"},
-        analyses=(
-            Analysis(
-                "perforation.stage",
-                "when the tears were noticed",
-                {"counted": "sites counted"},
-                behind=f"{BEHIND}:stage",
-            ),
-        ),
-    ),
-    Question(
         name="perforation_gee",
         says="odds",
         function="liftseries.models.perforation.gee:fit_perforation_gee",

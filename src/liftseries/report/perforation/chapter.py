@@ -40,8 +40,6 @@ def blocks(writer: Writer) -> Iterable[Block]:
             yield Paragraph(f"By {small(name)}: {'; '.join(told)}.", f"perforation.rate · {band}=… · rate · exact")
     yield from writer.figure("perforation_by_height")
     yield from writer.table("perforation_rate")
-    yield from writer.figure("perforation_stage")
-    yield from writer.table("perforation_stage")
     gee = material.rows("perforation.gee")
     if len(gee):
         yield Paragraph(

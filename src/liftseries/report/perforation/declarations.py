@@ -15,13 +15,6 @@ ODDS_WAYS = (
 
 FIGURES = (
     Figure(
-        name="perforation_stage",
-        draws=f"{ROOM}.figures:draw_perforation_stage",
-        reads={"stages": "results:perforation.stage"},
-        caption="When the tears were noticed: share of the perforated sites whose stage is known.",
-        released=Released(),
-    ),
-    Figure(
         name="perforation_by_height",
         draws=f"{ROOM}.figures:draw_perforation_by_height",
         reads={"rates": "results:perforation.rate"},
@@ -50,12 +43,6 @@ FIGURES = (
     ),
 )
 TABLES = (
-    Table(
-        name="perforation_stage",
-        makes=f"{ROOM}.tables:perforation_stage_table",
-        caption="When the tears were noticed, of the perforated sites whose stage is known.",
-        released=Released(),
-    ),
     Table(
         name="perforation_rate",
         makes=f"{ROOM}.tables:perforation_rate_table",

@@ -70,24 +70,6 @@ def draw_perforation_by_height(rates: pd.DataFrame) -> Drawing:
     )
 
 
-@drawn
-def draw_perforation_stage(stages: pd.DataFrame) -> Drawing:
-    """When the tears were noticed: a line a stage.
-
-    Parameters
-    ----------
-    stages : rows of `perforation.stage`
-    """
-    if stages["estimate"].isna().all():
-        return nothing_drawn("no tear has its stage recorded", DOUBLE_MM)
-    shares = [f"{count(row['n_events'])} of {count(row['n_sites'])}" for _, row in stages.iterrows()]
-    named = list(zip(stages["term"].str.capitalize(), shares, stages["estimate"], strict=True))
-    lines = [Line(stage, (share,), float(value), float(value), float(value)) for stage, share, value in named]
-    told = "; ".join(f"{stage.lower()} {share}" for stage, share, _ in named)
-    axis = Axis("Perforated sites, %", percent=True)
-    return draw_forest(lines, ("Tears",), axis, f"When the tears were noticed. {told}.", "")
-
-
 def _subsets(rates: pd.DataFrame) -> list[str]:
     """All sites, then the bands in the order in which they stand."""
     there = list(dict.fromkeys(rates["subset"])) if len(rates) else []

@@ -57,13 +57,6 @@ def perforation_rate_table(material: Material, words: Words) -> Content | None:
     )
 
 
-def perforation_stage_table(material: Material, words: Words) -> Content | None:
-    """When the tears were noticed."""
-    rows = material.rows("perforation.stage")
-    labels = (("Stage", lambda row: row["term"].capitalize()),)
-    return listing_table(material, rows, labels, "% of the perforated", methods_of(rows))
-
-
 def _bound(of_method) -> str:
     """`at most 9.5% (sites alone: 4.1%)`."""
     bounds = {bound_on(row): row for row in of_method.values()}
