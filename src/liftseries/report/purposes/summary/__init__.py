@@ -1,0 +1,1 @@
+"""A report of one chapter: how deep was drilled."""
