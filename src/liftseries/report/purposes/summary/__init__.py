@@ -1,1 +1,0 @@
-"""A report of one chapter: how deep was drilled."""
