@@ -61,10 +61,10 @@ class Answer:
 
 
 def interval(rows: pd.DataFrame, term: str, **where: str) -> tuple[float, float]:
-    """The limits of the two-sided row of a term; `where` says how its other cells begin."""
+    """The limits of the two-sided row of a term; `where` says what its other cells hold."""
     chosen = (rows["term"] == term) & ~rows["method"].str.startswith("one_sided")
     for column, value in where.items():
-        chosen &= rows[column].str.startswith(value)
+        chosen &= rows[column].eq(value)
     (row,) = rows[chosen].to_dict("records")
     return row["conf_low"], row["conf_high"]
 

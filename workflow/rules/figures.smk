@@ -17,7 +17,7 @@ for room, figures in figures_of(plan.purpose).items():
             room=room,
             purposes=plan.purpose,
             plan=plan_read_by(figures, plan.as_written),
-            code=code_of("base", "models", "report", "schemas", "study"),
+            code=code_behind(*functions_drawing(figures)),
         message:
             f"Drawing: {ROOMS[room].lower()}"
         script:

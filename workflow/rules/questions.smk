@@ -20,7 +20,7 @@ for job in (*quick_jobs(plan), *pooling_jobs(plan)):
             questions=job.questions,
             asked=job.asked,
             drawn=job.drawn,
-            code=code_of(*job.code),
+            code=code_behind(*job.functions) + code_of("engine/answer.py"),
         message:
             job.message
         script:
@@ -44,7 +44,7 @@ for question in resampling():
             question=question.name,
             asked=asked_of_draws(question, plan),
             n=plan_value(plan, question.draws.n),
-            code=code_of(*code_behind(question.room)),
+            code=code_behind(*functions_of(question)) + code_of("engine/answer.py"),
         message:
             f"Resampling from {{wildcards.first}}: {question.says}"
         script:

@@ -56,6 +56,7 @@ rule write_manifest:
         outputs=[
             "results.csv",
             "set_aside.csv",
+            "decisions.csv",
             "derived/steps.csv",
             "derived/sites.csv",
             *report_files(plan.purpose),

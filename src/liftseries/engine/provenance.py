@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import platform
+import re
 from collections.abc import Iterable
 from functools import cache
 from importlib.metadata import version
@@ -29,33 +30,64 @@ PACKAGES = (
     "snakemake",
     "pyarrow",
 )
-# What a room reads of the columns' declarations: reference levels, lists of columns, titles.
-READS_SCHEMAS = ("models", "report")
 MANIFEST = "manifest.json"
-# What the manifest covers: what a run leaves for people, not its intermediate files.
-LEFT_FOR_PEOPLE = (
-    "report.html",
-    "report.pdf",
-    "results.csv",
-    "set_aside.csv",
-    "decisions.csv",
-    "derived",
-    "figures",
-    "tables",
-)
+IMPORTED = re.compile(r"^\s*(?:from (liftseries[\w.]*) import (\([^)]*\)|.*)|import (liftseries[\w.]*))", re.M)
+SHIPPED = re.compile(r'folder\("(\w+)"\)')
 
 
 @cache
 def code_of(*rooms: str) -> str:
-    """A hash over the sources of rooms (`models/gain`), modules (`study/plan.py`) or shipped folders (`schemas`)."""
+    """A hash over the sources of rooms (`report`), modules (`base/outputs.py`) or shipped folders (`schemas`)."""
+    return _hash_of(_in_rooms(rooms))
+
+
+@cache
+def code_behind(*functions: str) -> str:
+    """A hash over all that functions are made of: their modules, what these import, the shipped folders that they read.
+
+    Parameters
+    ----------
+    functions : as text, `package.module:function`
+    """
+    waiting, found = [function.partition(":")[0] for function in functions], {}
+    while waiting:
+        module = waiting.pop()
+        if module not in found and (path := _file_of(module)):
+            found[module] = path
+            waiting += _imported(path)
+    folders = {name for path in found.values() for name in SHIPPED.findall(path.read_text(encoding="utf-8"))}
+    return _hash_of([*found.items(), *_in_rooms(sorted(folders))])
+
+
+@cache
+def _imported(path: Path) -> tuple[str, ...]:
+    """The modules of ours that a file imports, also inside functions; a name of a module may be one itself."""
+    asked = []
+    for room, names, module in IMPORTED.findall(path.read_text(encoding="utf-8")):
+        asked += [module or room, *(f"{room}.{name}" for name in re.findall(r"\w+", names))]
+    return tuple(asked)
+
+
+def _file_of(module: str) -> Path | None:
+    path = PACKAGE.parent.joinpath(*module.split("."))
+    files = (path.with_suffix(".py"), path / "__init__.py")
+    return next((file for file in files if file.is_file()), None)
+
+
+def _in_rooms(rooms: Iterable[str]) -> list[tuple[str, Path]]:
+    homes = {room: PACKAGE / room if (PACKAGE / room).exists() else folder(room) for room in rooms}
+    return [
+        (f"{room}/{path.relative_to(home)}", path)
+        for room, home in homes.items()
+        for path in ([home] if home.is_file() else home.rglob("*"))
+    ]
+
+
+def _hash_of(files: Iterable[tuple[str, Path]]) -> str:
     digest = hashlib.sha256()
-    if any(room.split("/")[0] in READS_SCHEMAS for room in rooms):
-        rooms = (*rooms, "study/schema.py", "schemas")
-    for room in rooms:
-        home = PACKAGE / room if (PACKAGE / room).exists() else folder(room)
-        for path in [home] if home.is_file() else sorted(home.rglob("*")):
-            if path.is_file() and "__pycache__" not in path.parts:
-                digest.update(f"{room}/{path.relative_to(home)}\0".encode() + path.read_bytes())
+    for name, path in sorted(files):
+        if path.is_file() and "__pycache__" not in path.parts:
+            digest.update(f"{name}\0".encode() + path.read_bytes())
     return digest.hexdigest()[:16]
 
 
@@ -68,21 +100,23 @@ def versions() -> dict[str, str]:
     }
 
 
-def output_hashes(output: Path) -> dict[str, str]:
-    """Everything that a run leaves for people, by path within the output folder."""
-    return {str(path.relative_to(output)): sha256(path) for path in sorted(_left_for_people(output))}
+def output_hashes(output: Path, names: Iterable[str]) -> dict[str, str]:
+    """Hashes of outputs, by path within the output folder; of a folder every file in it, of what is not there none."""
+    paths = [output / name for name in names]
+    files = [file for path in paths for file in (path.rglob("*") if path.is_dir() else [path])]
+    # Snakemake keeps a hidden note of its own in a folder.
+    files = [file for file in files if file.is_file() and not file.name.startswith(".")]
+    return {str(file.relative_to(output)): sha256(file) for file in sorted(files)}
 
 
-def _left_for_people(output: Path) -> Iterable[Path]:
-    for name in LEFT_FOR_PEOPLE:
-        path = output / name
-        files = [path] if path.is_file() else path.rglob("*")
-        # Snakemake keeps a hidden note of its own in tables/.
-        yield from (file for file in files if file.is_file() and not file.name.startswith("."))
+def manifest(plan: Plan, outputs: Iterable[str]) -> dict[str, Any]:
+    """The content of manifest.json, for what a run leaves for people as it lies there now.
 
-
-def manifest(plan: Plan) -> dict[str, Any]:
-    """The content of manifest.json, for the outputs as they lie there now."""
+    Parameters
+    ----------
+    plan
+    outputs : files and folders within the output folder
+    """
     return {
         "study": plan.study_id,
         "plan": plan.as_written,
@@ -90,7 +124,7 @@ def manifest(plan: Plan) -> dict[str, Any]:
         "versions": versions(),
         "code": all_code(),
         "inputs": input_hashes(plan),
-        "outputs": output_hashes(plan.output),
+        "outputs": output_hashes(plan.output, outputs),
     }
 
 
@@ -108,5 +142,6 @@ def is_up_to_date(plan: Plan) -> bool:
         last = json.loads(path.read_text(encoding="utf-8"))
     except ValueError:
         return False
-    now = json.loads(json.dumps(manifest(plan)))
-    return last == now and bool(last["outputs"])
+    if not isinstance(last, dict) or not last.get("outputs"):
+        return False
+    return last == json.loads(json.dumps(manifest(plan, last["outputs"])))

@@ -16,8 +16,6 @@ from liftseries.models.questions import QUESTIONS, ROOMS
 from liftseries.models.shared.question import Draws, Question
 from liftseries.study.plan import Plan
 
-SHARED_CODE = ("base", "disclosure/declared.py", "estimators", "models/shared", "study", "schemas", "engine/answer.py")
-
 
 @dataclass(frozen=True)
 class Job:
@@ -30,7 +28,7 @@ class Job:
     inputs, outputs : table -> file
     asked : question -> argument -> value of the plan; a change of it makes the job run again
     drawn : question -> files of its replicates, for those that resample
-    code : rooms whose change makes it run again
+    functions : that answer; a change of their code makes it run again
     """
 
     name: str
@@ -40,7 +38,7 @@ class Job:
     outputs: Mapping[str, str]
     asked: Mapping[str, Mapping[str, Any]]
     drawn: Mapping[str, list[str]]
-    code: tuple[str, ...]
+    functions: list[str]
 
 
 def quick_jobs(plan: Plan) -> Iterator[Job]:
@@ -70,7 +68,7 @@ def _job(plan: Plan, name: str, message: str, questions: list[Question]) -> Job:
         outputs={table: f"models/{table}.csv" for question in questions for table in tables_left(question)},
         asked={question.name: asked(question.asks, plan) for question in questions},
         drawn=drawn,
-        code=code_behind(questions[0].room),
+        functions=functions_of(*questions),
     )
 
 
@@ -101,9 +99,14 @@ def plan_value(plan: Plan, key: str) -> Any:
     return reduce(lambda value, name: value[name], inner, getattr(plan, section))
 
 
-def code_behind(room: str) -> tuple[str, ...]:
-    """The rooms that an outcome's answers come from; sensitivity asks all outcomes."""
-    return (*SHARED_CODE, "models" if room == "sensitivity" else f"models/{room}")
+def functions_of(*questions: Question) -> list[str]:
+    """The functions that answer questions and draw for them."""
+    return [
+        function
+        for one in questions
+        for function in (one.function, one.draws.function if one.draws else "")
+        if function
+    ]
 
 
 # ── resampling ──────────────────────────────────────────────────────────────────────────────────────────────

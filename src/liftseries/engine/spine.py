@@ -75,5 +75,5 @@ def write_manifest(job: Job) -> None:
     from liftseries.engine.provenance import manifest
     from liftseries.study.plan import read_plan
 
-    found = manifest(read_plan(job.params.study))
+    found = manifest(read_plan(job.params.study), job.inputs.outputs)
     write_text(job.outputs.manifest, json.dumps(found, indent=2, ensure_ascii=False) + "\n")

@@ -168,6 +168,12 @@ def function_named(function: str) -> Callable[..., Any]:
     return getattr(import_module(module), name)
 
 
+def functions_drawing(figures: Iterable[Figure]) -> list[str]:
+    """The functions that draw and save these figures."""
+    shared = ("liftseries.report.kit.drawing:draw_figure", "liftseries.report.kit.figures.style:save")
+    return [*shared, *(figure.draws for figure in figures)]
+
+
 def files_drawn_from(figures: Iterable[Figure]) -> dict[str, str]:
     """Name for Snakemake -> file, of every table that these figures read."""
     sources = {source: None for figure in figures for source in figure.reads.values()}
