@@ -10,6 +10,8 @@ import time
 from liftseries.base.errors import OUR_FAULT
 from liftseries.cli.arguments import CAUTION, add_study, count, plan_of
 
+UNCHANGED = "Nothing has changed since the last run."
+
 
 def add_run(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
@@ -21,9 +23,15 @@ def add_run(commands) -> None:
 
 
 def _run(options: argparse.Namespace) -> int:
-    from liftseries.engine.run import RunFailed, run, took, what_to_look_at
+    from liftseries.engine.run import RunFailed, has_nothing_to_do, run, took, what_to_look_at
+    from liftseries.study.plan_files import folders_of
 
     started = time.monotonic()
+    study, output = folders_of(options.study)
+    if not options.force and output and has_nothing_to_do(study, output):
+        print(UNCHANGED)
+        print("\n".join(what_to_look_at(output)))
+        return 0
     plan = plan_of(options.study)
     try:
         changed = run(plan, options.cores, options.force)
@@ -31,6 +39,6 @@ def _run(options: argparse.Namespace) -> int:
         print(error, file=sys.stderr)
         print(OUR_FAULT, file=sys.stderr)
         return 3
-    print(f"Done in {took(started)}." if changed else "Nothing has changed since the last run.")
-    print("\n".join(what_to_look_at(plan)))
+    print(f"Done in {took(started)}." if changed else UNCHANGED)
+    print("\n".join(what_to_look_at(plan.output)))
     return 0

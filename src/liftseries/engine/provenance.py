@@ -20,6 +20,7 @@ from liftseries import __version__
 from liftseries.base.home import PACKAGE, folder
 from liftseries.study.input_hashes import input_hashes, sha256
 from liftseries.study.plan import Plan
+from liftseries.study.plan_files import CORRECTIONS_FILE, PLAN_FILE
 
 PACKAGES = (
     "pandas",
@@ -133,15 +134,30 @@ def all_code() -> str:
     return code_of(*sorted(path.name for path in PACKAGE.iterdir()), "workflow", "schemas", "reports")
 
 
-def is_up_to_date(plan: Plan) -> bool:
-    """Whether the outputs are those of these inputs, this plan and this version, every byte of them."""
-    path = plan.output / MANIFEST
-    if not path.is_file():
-        return False
+def is_up_to_date(study: Path, output: Path) -> bool:
+    """Whether the outputs are those of these inputs, this plan and this version, every byte of them.
+
+    The plan need not be read for it: it is the last run's where study.yaml is the same to the byte.
+
+    Parameters
+    ----------
+    study, output : the study folder and its output folder
+    """
     try:
-        last = json.loads(path.read_text(encoding="utf-8"))
-    except ValueError:
+        last = json.loads((output / MANIFEST).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
         return False
-    if not isinstance(last, dict) or not last.get("outputs"):
+    if not isinstance(last, dict) or not last.get("outputs") or PLAN_FILE not in last.get("inputs", ()):
         return False
-    return last == json.loads(json.dumps(manifest(plan, last["outputs"])))
+    corrected = CORRECTIONS_FILE in last["inputs"]
+    return (
+        (study / CORRECTIONS_FILE).is_file() == corrected
+        and (last.get("versions"), last.get("code")) == (versions(), all_code())
+        and last["inputs"] == _hashes(study, last["inputs"])
+        and last["outputs"] == output_hashes(output, last["outputs"])
+    )
+
+
+def _hashes(folder: Path, names: Iterable[str]) -> dict[str, str]:
+    """Hashes of files that are there."""
+    return {name: sha256(folder / name) for name in names if (folder / name).is_file()}

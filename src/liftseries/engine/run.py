@@ -16,7 +16,7 @@ from liftseries.base.errors import Problem, StudyError
 from liftseries.base.home import folder
 from liftseries.base.outputs import remove_unfinished
 from liftseries.engine.job import PROBLEMS
-from liftseries.engine.provenance import is_up_to_date
+from liftseries.engine.provenance import MANIFEST, is_up_to_date
 from liftseries.engine.warm import warmed
 from liftseries.study.plan import Plan
 from liftseries.study.plan_files import PLAN_FILE
@@ -53,7 +53,7 @@ def run(plan: Plan, cores: int, force: bool = False) -> bool:
     """
     plan.output.mkdir(parents=True, exist_ok=True)
     with alone_in(plan.output):
-        if not force and is_up_to_date(plan):
+        if not force and is_up_to_date(plan.folder, plan.output):
             return False
         _recover(plan)
         _start_snakemake(plan, cores, force)
@@ -191,13 +191,27 @@ def _why(output: Path) -> Exception:
     return RunFailed("\n".join(filter(None, told)) or words)
 
 
-def what_to_look_at(plan: Plan) -> list[str]:
+def has_nothing_to_do(study: Path, output: Path) -> bool:
+    """Whether the last run's outputs hold; looked at before the plan is read, which takes longer.
+
+    Raises
+    ------
+    StudyError
+        Another run is at work in the output folder.
+    """
+    if not (output / MANIFEST).is_file():
+        return False
+    with alone_in(output):
+        return is_up_to_date(study, output)
+
+
+def what_to_look_at(output: Path) -> list[str]:
     """The last words of a run: where the report lies, and what needs a look first."""
-    words = [f"The report: {plan.output / 'report.html'}"]
-    n_aside = len({(row["file"], row["row"]) for row in _rows(plan.output / "set_aside.csv")})
+    words = [f"The report: {output / 'report.html'}"]
+    n_aside = len({(row["file"], row["row"]) for row in _rows(output / "set_aside.csv")})
     if n_aside:
         words.append(f"Look first at set_aside.csv: {n_aside} rows were left out.")
-    unfit = sorted({row["analysis"] for row in _rows(plan.output / "results.csv") if not row["estimate"]})
+    unfit = sorted({row["analysis"] for row in _rows(output / "results.csv") if not row["estimate"]})
     if unfit:
         words.append(f"Some estimates could not be made; results.csv says why: {', '.join(unfit)}.")
     words.append('Then read "Who is in it" and "What this cannot tell" before any figure.')

@@ -72,7 +72,7 @@ def release(plan: Plan, with_rows: bool = False) -> Released:
     if not plan.output.is_dir():
         raise _not_run(plan)
     with alone_in(plan.output):
-        if not is_up_to_date(plan):
+        if not is_up_to_date(plan.folder, plan.output):
             raise _not_run(plan)
         whole = read_material(plan.output, plan.as_written, versions())
         population = read_population(plan.output, plan)

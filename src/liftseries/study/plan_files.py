@@ -9,9 +9,11 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from liftseries.base.errors import Problem
+from liftseries.base.plain_yaml import load_shipped_yaml
 
 PLAN_FILE = "study.yaml"
 CORRECTIONS_FILE = "corrections.csv"  # beside study.yaml, which need not name it
+OUTPUT = "output"  # where study.yaml names no other folder
 READ_FROM = "LIFTSERIES_READ_FROM"  # in the environment: folders that the command line named with --read-from
 
 
@@ -33,6 +35,25 @@ def source_of(label: str, study: Path) -> Source:
 def file_of(label: str) -> str:
     """`cases.xlsx` of `cases.xlsx#sites`."""
     return label.partition("#")[0]
+
+
+def folders_of(study: str | Path) -> tuple[Path, Path | None]:
+    """The study folder and its output folder, as far as study.yaml says so without being checked; else None.
+
+    Parameters
+    ----------
+    study : the study folder, or its study.yaml
+    """
+    import yaml
+
+    path = Path(study).absolute()
+    path = path / PLAN_FILE if path.is_dir() else path
+    try:
+        written = load_shipped_yaml(path.read_text(encoding="utf-8-sig")) if path.name == PLAN_FILE else {}
+    except (OSError, ValueError, yaml.YAMLError, RecursionError):
+        return path.parent, None
+    output = written.get("output", OUTPUT) if isinstance(written, dict) and written else None
+    return path.parent, path.parent / output if isinstance(output, str) else None
 
 
 def folders_to_read() -> list[Path]:

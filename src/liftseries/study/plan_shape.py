@@ -11,14 +11,14 @@ from typing import Any
 
 from liftseries.base.errors import Problem, did_you_mean
 from liftseries.base.home import folder
-from liftseries.base.plain_yaml import load_yaml
+from liftseries.base.plain_yaml import load_shipped_yaml
 from liftseries.study.plan_files import PLAN_FILE
 
 
 @cache
 def plan_schema() -> dict[str, Any]:
     """schemas/plan.yaml, a JSON Schema."""
-    return load_yaml((folder("schemas") / "plan.yaml").read_text(encoding="utf-8"))
+    return load_shipped_yaml((folder("schemas") / "plan.yaml").read_text(encoding="utf-8"))
 
 
 def shape_problems(written: dict[str, Any]) -> Iterator[Problem]:
