@@ -74,7 +74,7 @@ def by_rule(output: Path) -> dict[str, float]:
     for note in (output / ".snakemake" / "metadata").rglob("*"):
         if note.is_file():
             job = json.loads(note.read_text(encoding="utf-8"))
-            jobs[job["rule"], job["starttime"]] = job["endtime"] - job["starttime"]
+            jobs[job["rule"], *job["log"]] = job["endtime"] - job["starttime"]
     rules: dict[str, float] = {}
     for (rule, _), took in jobs.items():
         rules[rule] = rules.get(rule, 0.0) + took

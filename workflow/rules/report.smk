@@ -1,6 +1,20 @@
 """Reads the answers and figures; leaves results.csv, tables/, report.html, report.pdf and manifest.json."""
 
 
+left_for_reports = {
+    "results": "results.csv",
+    "left_out": [
+        "models/follow_up.left_out.csv",
+        *(f"models/{question.name}.left_out.csv" for question in QUESTIONS if question.analyses),
+    ],
+    "tables": [f"models/{table.name}.csv" for question in QUESTIONS for table in question.leaves],
+    "counts": "checked/counts.csv",
+    "set_aside": "set_aside.csv",
+    "ladder_cases": "models/ladder_cases.csv",
+    "files": plan.files(),
+}
+
+
 rule collect_results:
     """Every estimate in one tidy table, in the order of the report."""
     input:
@@ -18,26 +32,39 @@ rule collect_results:
         "../scripts/job.py"
 
 
-rule report:
-    """The pages and tables of the report, from what the chapters left."""
+rule tables:
+    """The tables of the reports, as CSV and DOCX."""
     input:
-        results="results.csv",
-        left_out=[
-            "models/follow_up.left_out.csv",
-            *(f"models/{question.name}.left_out.csv" for question in QUESTIONS if question.analyses),
-        ],
-        tables=[f"models/{table.name}.csv" for question in QUESTIONS for table in question.leaves],
-        counts="checked/counts.csv",
-        set_aside="set_aside.csv",
-        ladder_cases="models/ladder_cases.csv",
-        figures=figure_files(*plan.purpose),
-        files=plan.files(),
+        **left_for_reports,
     output:
-        [directory(path) if "." not in path else path for path in report_files(plan.purpose)],
+        [directory(path) for path in table_folders_of(plan.purpose)],
+    log:
+        "logs/tables.log",
+    params:
+        does="liftseries.report.purposes.jobs:write_files",
+        files=table_folders_of(plan.purpose),
+        study=str(plan.folder),
+        plan=plan.as_written,
+        versions=versions(),
+        code=code_of("base", "models", "report", "study", "schemas"),
+    message:
+        "Writing the tables"
+    script:
+        "../scripts/job.py"
+
+
+rule report:
+    """The pages of the reports, from what the questions left."""
+    input:
+        **left_for_reports,
+        figures=figure_files(*plan.purpose),
+    output:
+        pages_of(plan.purpose),
     log:
         "logs/report.log",
     params:
-        does="liftseries.report.purposes.jobs:write_reports",
+        does="liftseries.report.purposes.jobs:write_files",
+        files=pages_of(plan.purpose),
         study=str(plan.folder),
         plan=plan.as_written,
         versions=versions(),
@@ -59,7 +86,8 @@ rule write_manifest:
             "decisions.csv",
             "derived/steps.csv",
             "derived/sites.csv",
-            *report_files(plan.purpose),
+            *pages_of(plan.purpose),
+            *table_folders_of(plan.purpose),
             *figure_files(*plan.purpose),
         ],
     output:

@@ -69,6 +69,7 @@ def _imported(path: Path) -> tuple[str, ...]:
     return tuple(asked)
 
 
+@cache
 def _file_of(module: str) -> Path | None:
     path = PACKAGE.parent.joinpath(*module.split("."))
     files = (path.with_suffix(".py"), path / "__init__.py")

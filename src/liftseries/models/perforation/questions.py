@@ -92,7 +92,7 @@ QUESTIONS = (
         draws=Draws(
             function="liftseries.models.perforation.imputed:perforation_imputed_draws",
             n="imputation.sets",
-            a_job=10,
+            a_job=20,
             asks={"iterations": "imputation.iterations", "seed": "seed"},
         ),
         leaves=(

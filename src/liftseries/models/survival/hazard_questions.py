@@ -66,7 +66,7 @@ IMPUTED = Question(
     draws=Draws(
         function="liftseries.models.survival.imputed:survival_imputed_draws",
         n="imputation.sets",
-        a_job=10,
+        a_job=20,
         asks={"iterations": "imputation.iterations", "seed": "seed"},
     ),
     leaves=(

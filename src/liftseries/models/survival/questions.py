@@ -98,7 +98,7 @@ QUESTIONS = (
         draws=Draws(
             function="liftseries.models.survival.turnbull:turnbull_draws",
             n="resamples",
-            a_job=500,
+            a_job=1000,
             asks={"seed": "seed"},
         ),
         leaves=(Leaves("survival_turnbull_curves", "curves", "months survival conf_low conf_high"),),

@@ -116,9 +116,13 @@ class Material:
 
     def design_effect(self, analysis: str, subset: str, term: str) -> float:
         """The design effect of a clustered row; NaN where it has none."""
-        rows = self.rows(DESIGN_EFFECT, subset)
-        found = rows.loc[rows["term"].eq(f"{analysis} {term}"), "estimate"]
-        return float(found.iloc[0]) if len(found) else math.nan
+        return self._design_effects.get((subset, f"{analysis} {term}"), math.nan)
+
+    @cached_property
+    def _design_effects(self) -> dict[tuple[str, str], float]:
+        """Subset and term -> the first design effect that stands there."""
+        rows = self.rows(DESIGN_EFFECT).drop_duplicates(["subset", "term"])
+        return dict(zip(zip(rows["subset"], rows["term"], strict=True), rows["estimate"].astype(float), strict=True))
 
 
 def read_material(

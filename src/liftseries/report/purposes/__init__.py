@@ -42,6 +42,11 @@ def figure_files(*purposes: str) -> list[str]:
     return [path for figures in figures_of(purposes).values() for figure in figures for path in figure.files]
 
 
-def report_files(purposes: Sequence[str]) -> list[str]:
-    """What these purposes leave in the output folder besides figures: pages, and folders of tables."""
-    return [path for name in purposes for path in purpose(name).files]
+def pages_of(purposes: Sequence[str]) -> list[str]:
+    """The pages of these purposes within the output folder."""
+    return [path for name in purposes for path in purpose(name).files if "." in path]
+
+
+def table_folders_of(purposes: Sequence[str]) -> list[str]:
+    """The folders of their tables."""
+    return [path for name in purposes for path in purpose(name).files if "." not in path]

@@ -24,9 +24,13 @@ def draw_figures(job) -> None:
         save(draw_figure(figure, tables, job.params.plan), f"figures/{figure.name}")
 
 
-def write_reports(job) -> None:
-    """The pages and tables of each report that the plan asks for, from what the run left in the working folder."""
+def write_files(job) -> None:
+    """Pages, or folders of tables, of each report that the plan asks for, from what the run left in the working folder.
+
+    Its params: `study`, `versions`, and `files`, which of the reports' files this job writes.
+    """
     plan = read_plan(job.params.study)
     material = read_material(".", plan.as_written, job.params.versions, input_hashes(plan))
     for report in map(purpose, plan.purpose):
-        write_report(write(report, material), report.files, ".")
+        if files := [path for path in report.files if path in job.params.files]:
+            write_report(write(report, material), files, ".")

@@ -7,6 +7,7 @@ Files are byte-identical on a rerun; the alternative text travels inside the SVG
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache, wraps
@@ -22,6 +23,8 @@ from liftseries.report.kit.declarations import FORMATS
 MM_PER_INCH = 25.4
 SINGLE_MM, DOUBLE_MM = 84.0, 174.0
 PNG_DPI = 600
+# Runs of one colour are most of a drawing: looked for alone, packing takes two thirds of the time, for a fourth more.
+MORE = {"png": {"pil_kwargs": {"compress_type": zlib.Z_RLE}}}
 
 # Four tones whose lightness alone (CIE L* about 27, 50, 68, 88) tells them apart.
 INK, DARK, MID, LIGHT, PALE, RULE = "#1c2126", "#1d4256", "#a9602c", "#8fabaa", "#e3ddd0", "#b9bec2"
@@ -196,4 +199,6 @@ def save(drawing: Drawing, stem: Path | str, forms: Sequence[str] = FORMATS) -> 
         matplotlib.rcParams.update(_RC | {"svg.hashsalt": stem.name})
         for form in forms:
             with written_whole(stem.with_name(f"{stem.name}.{form}")) as temporary:
-                drawing.figure.savefig(temporary, format=form, dpi=PNG_DPI, metadata=metadata[form])
+                drawing.figure.savefig(
+                    temporary, format=form, dpi=PNG_DPI, metadata=metadata[form], **MORE.get(form, {})
+                )
