@@ -1,4 +1,4 @@
-"""Writes what is made from the schemas: Table Schemas, Data Package, dictionary, the plan's JSON Schema and key table.
+"""Writes what is made from declarations: Table Schemas, Data Package, dictionary, README's plan keys and analyses.
 
     python schemas/generate.py
 
@@ -11,10 +11,11 @@ from liftseries.base.outputs import write_text
 from liftseries.forms.data_package import as_json, data_package, table_schema
 from liftseries.forms.dictionary import dictionary_html, dictionary_markdown
 from liftseries.forms.plan_keys import json_schema, key_table
+from liftseries.models.questions import QUESTIONS
 from liftseries.study.schema import derived_schema, read_schema
 
 ROOT = Path(__file__).resolve().parents[1]
-BEGIN, END = "<!-- plan keys: made by schemas/generate.py -->", "<!-- end of plan keys -->"
+MARKS = "<!-- {}: made by schemas/generate.py -->", "<!-- end of {} -->"
 
 
 def generated() -> dict[Path, str]:
@@ -28,10 +29,24 @@ def generated() -> dict[Path, str]:
     files[folder / "dictionary.md"] = dictionary_markdown(schema, derived_schema())
     files[folder / "plan.schema.json"] = json_schema()
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    if BEGIN in readme and END in readme:
-        before, after = readme.split(BEGIN)[0], readme.split(END)[1]
-        files[ROOT / "README.md"] = f"{before}{BEGIN}\n{key_table()}{END}{after}"
+    for part, text in (("plan keys", key_table()), ("analyses", analysis_table())):
+        begin, end = (mark.format(part) for mark in MARKS)
+        before, _, rest = readme.partition(begin)
+        readme = f"{before}{begin}\n{text}{end}{rest.partition(end)[2]}"
+    files[ROOT / "README.md"] = readme
     return files
+
+
+def analysis_table() -> str:
+    """The analyses of results.csv, a question a line, as a Markdown table."""
+    lines = ["| in results.csv | what | methods |", "|---|---|---|"]
+    for question in (question for question in QUESTIONS if question.analyses):
+        first, *more = [analysis.name for analysis in question.analyses]
+        names = ", ".join([f"`{first}`", *(f"`.{name.partition('.')[2]}`" for name in more)])
+        means = "; ".join(analysis.means for analysis in question.analyses)
+        methods = dict.fromkeys(code for analysis in question.analyses for code in analysis.methods)
+        lines.append(f"| {names} | {means} | {', '.join(f'`{code}`' for code in methods)} |")
+    return "\n".join(lines) + "\n"
 
 
 if __name__ == "__main__":
