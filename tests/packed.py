@@ -34,3 +34,9 @@ def everything_in(folder: Path, but: Collection[Path] = ()) -> bytes:
                 except zlib.error:
                     continue
     return b"\n".join(found)
+
+
+def named_in(everything: bytes, names: Collection[str]) -> list[str]:
+    """Those of the names that stand in what a folder holds as words of their own."""
+    held = [name for name in names if name.encode() in everything]
+    return sorted(name for name in held if re.search(rf"(?<![\w.]){re.escape(name)}(?!\w)".encode(), everything))

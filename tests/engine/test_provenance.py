@@ -19,15 +19,16 @@ def schemas(tmp_path, monkeypatch):
 
 
 @pytest.mark.parametrize(
-    ("rooms", "changes"),
+    ("job", "changes"),
     [
-        (("estimators", "models"), True), (("models/gain",), True), (("report",), True), (("intake", "schemas"), True),
-        (("geometry",), False), (("estimators",), False),
+        ("liftseries.intake.study:read_study", True), ("liftseries.models.gain.mixed:fit_gain_mixed", True),
+        ("liftseries.report.series.tables:series", True),
+        ("liftseries.estimators.gee:logistic_gee", False), ("liftseries.estimators.turnbull:turnbull", False),
     ],
 )  # fmt: skip
-def test_a_changed_column_runs_again_what_reads_it(schemas, rooms, changes):
-    code = provenance.code_of.__wrapped__
-    before = code(*rooms)
+def test_a_changed_column_runs_again_what_reads_it(schemas, job, changes):
+    code = provenance.code_behind.__wrapped__
+    before = code(job)
     declared = (schemas / "sites.yaml").read_text(encoding="utf-8")
     (schemas / "sites.yaml").write_text(declared.replace("reference: freehand", "reference: guided"), encoding="utf-8")
-    assert (code(*rooms) != before) == changes
+    assert (code(job) != before) == changes

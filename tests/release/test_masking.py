@@ -7,7 +7,7 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
-from release_series import SMALLEST_CELL
+from release_series import SMALLEST_CELL, made_of
 
 from liftseries.disclosure.suppression import Protection
 from liftseries.models.questions import tables_that_may_leave
@@ -142,3 +142,10 @@ def test_words_of_a_row_tell_no_count_that_it_does_not_show(masked):
     for row in masked.material.results.itertuples():
         told = {int(number) for number in counted.findall(f"{row.method}; {row.problem}")}
         assert told <= {row.n_sites, row.n_patients, row.n_events}, row
+
+
+def test_in_a_series_of_two_patients_no_number_stands_beside_a_withheld_count():
+    results = made_of("tiny").masked.material.results
+    gone = results["n_events"].eq(WITHHELD_COUNT)
+    assert gone.any()
+    assert results.loc[gone, ["estimate", "std_error", "conf_low", "conf_high", "p_value", "df"]].isna().all(axis=None)

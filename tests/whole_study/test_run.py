@@ -140,7 +140,7 @@ def test_report_is_reproducible(demo, recovered):
     assert first == second
 
 
-LAST = {"collect_results", "report", "write_manifest"}
+LAST = {"collect_results", "report", "tables", "write_manifest"}
 
 
 @pytest.mark.parametrize(

@@ -48,6 +48,7 @@ def warmed(output: Path, environment: dict[str, str]) -> Iterator[dict[str, str]
             env=environment,
             stdin=subprocess.PIPE,
             stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,  # what a job says goes to its log
             start_new_session=True,
         )
         try:

@@ -3,14 +3,14 @@
 import numpy as np
 
 # Quantiles at which knots stand; Harrell 2001, Regression Modeling Strategies, table 2.3 (from memory).
-QUANTILES = {3: (0.1, 0.5, 0.9), 4: (0.05, 0.35, 0.65, 0.95)}
+KNOT_QUANTILES = {3: (0.1, 0.5, 0.9), 4: (0.05, 0.35, 0.65, 0.95)}
 SAME = 1e-6  # of the range seen: knots this close are one
 
 
 def knots_of(x: np.ndarray, n_knots: int = 3) -> np.ndarray:
     """Knots at the usual quantiles of the values seen, shape (n_knots,); fewer where values repeat."""
     x = np.asarray(x, float)
-    knots = np.quantile(x, QUANTILES[n_knots])
+    knots = np.quantile(x, KNOT_QUANTILES[n_knots])
     # (3.1 + 4.1) / 2 misses 3.6 by the last bit; the basis divides by the distance of its knots.
     return knots[np.r_[True, np.diff(knots) > SAME * np.ptp(x)]]
 

@@ -36,6 +36,9 @@ from liftseries.models.shared.separation import coefficient_row, refuse_infinite
 EXPOSURES = {"rbh_mid_mm": "perforation.risk", "protrusion_mm": "perforation.risk_lift"}
 NONLINEARITY, DIFFERENCE, BAND = "perforation.nonlinearity", "perforation.risk_difference", "perforation.risk_band"
 STANDARDISED, SPLINE = "standardised", "spline"
+N_KNOTS = (
+    3  # one column bends: with four, `bent` and `rows_with` take two, and the outer knots move (`release/masking.py`)
+)
 BEND = " bent"  # what is added to the name of an exposure for its non-linear column
 WITHIN = (0.05, 0.95)  # quantiles between which the risk is drawn
 SEEN = (0.01, 0.99)  # quantiles beyond which a contrast would be a guess
@@ -195,8 +198,8 @@ def _spline_model(data: PerforationData, exposure: str) -> RiskModel | str:
     if exposure in data.design.problems:
         return data.design.problems[exposure]
     values = data.table[exposure].to_numpy(float)
-    knots = knots_of(values)
-    if len(knots) < 3:
+    knots = knots_of(values, N_KNOTS)
+    if len(knots) < N_KNOTS:
         return remark("too_few_values_for_curve", column=exposure)
     bent = data.table.assign(**{exposure + BEND: restricted_cubic_spline(values, knots)[:, 1]})
     others = [name for name in dict.fromkeys(n.partition("[")[0] for n in data.design.names[1:]) if name != exposure]

@@ -48,6 +48,7 @@ class Look:
         return self.colour if self.filled else "white"
 
 
+# The looks of the first, second, third … series, in this order; the colours fill bands and markers too.
 LOOKS = (
     Look(DARK, "o", True, "-", ""),
     Look(MID, "D", False, (0, (5, 1.6)), "////"),
