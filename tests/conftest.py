@@ -14,12 +14,12 @@ settings.register_profile("anew", derandomize=False, deadline=None)
 settings.load_profile("repeated")
 
 # Rooms and files whose tests share a run, a bundle, a twin or drawn figures: made on every worker, these would cost
-# more than the tests do. xdist hands out the groups first, the largest first, and then single tests.
+# more than the tests do. In the order in which they are handed out, the longest first; then come single tests.
 ON_ONE_WORKER = (
     "whole_study",
     "release",
-    "report",
     "twin",
+    "report",
     "intake/test_messy.py",
     "intake/test_returned_book.py",
     "models/test_degenerate.py",
@@ -31,8 +31,11 @@ def pytest_configure(config):
 
 
 def pytest_collection_modifyitems(items):
-    for item in items:
+    def place(item) -> int:
         path = item.path.relative_to(Path(__file__).parent)
-        for shared in ON_ONE_WORKER:
-            if path.is_relative_to(shared):
-                item.add_marker(pytest.mark.xdist_group(shared))
+        return next((at for at, shared in enumerate(ON_ONE_WORKER) if path.is_relative_to(shared)), len(ON_ONE_WORKER))
+
+    items.sort(key=place)
+    for item in items:
+        if place(item) < len(ON_ONE_WORKER):
+            item.add_marker(pytest.mark.xdist_group(ON_ONE_WORKER[place(item)]))

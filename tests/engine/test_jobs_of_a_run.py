@@ -9,7 +9,7 @@ import re
 import pytest
 from studies import write_study
 
-from liftseries.engine.job import named
+from liftseries.base.named import function_named
 from liftseries.engine.questions import (
     asked,
     asked_of_draws,
@@ -52,12 +52,12 @@ def test_no_two_jobs_leave_the_same_file(plan):
 def test_a_declaration_fits_its_functions(plan, question):
     """Every argument is declared, and nothing else is."""
     given = {*question.reads, *asked(question.asks, plan)} | ({"by"} if question.by else set())
-    parameters = inspect.signature(named(question.function)).parameters
+    parameters = inspect.signature(function_named(question.function)).parameters
     needed = {name for name, one in parameters.items() if one.default is one.empty}
     answer = given | ({"draws"} if question.draws else set())
     assert needed <= answer <= {*parameters}
     if question.draws:
-        drawn = {*inspect.signature(named(question.draws.function)).parameters}
+        drawn = {*inspect.signature(function_named(question.draws.function)).parameters}
         assert drawn == {*question.reads, *asked_of_draws(question, plan), "first", "n"}
 
 

@@ -76,7 +76,8 @@ def test_without_a_warm_process_there_is_nobody_to_ask(tmp_path, monkeypatch):
 
 
 def test_the_process_dies_with_its_run(tmp_path):
-    with warmed(tmp_path, dict(os.environ)) as told:
-        (process,) = (one for one in psutil.Process().children() if told[ADDRESS] in one.cmdline())
+    before = set(psutil.Process().children())
+    with warmed(tmp_path, dict(os.environ)):
+        (process,) = set(psutil.Process().children()) - before
         assert process.is_running()
     assert not process.is_running()

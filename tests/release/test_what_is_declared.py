@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 from release_series import SMALLEST_CELL, made_of, made_series_of
 
+from liftseries.base.named import function_named
 from liftseries.models import questions
 from liftseries.models.questions import (
     ANALYSES,
@@ -19,7 +20,7 @@ from liftseries.models.questions import (
     RESULTS,
     tables_that_may_leave,
 )
-from liftseries.models.shared.question import Analysis, function_named
+from liftseries.models.shared.question import Analysis
 from liftseries.models.shared.results import DESIGN_EFFECT
 from liftseries.release.leaving import leaving
 from liftseries.release.masking import mask

@@ -8,6 +8,7 @@ from inspect import signature
 import pytest
 from made_series import PLAN
 
+from liftseries.base.named import function_named
 from liftseries.models.files import file_of
 from liftseries.models.questions import ANALYSES
 from liftseries.report.depth import declarations as depth
@@ -19,7 +20,6 @@ from liftseries.report.kit.declarations import (
     KeptIn,
     Purpose,
     Released,
-    function_named,
     plan_read_by,
 )
 from liftseries.report.kit.material import COLUMNS, read_material

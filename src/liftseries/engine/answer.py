@@ -8,9 +8,10 @@ from typing import Any
 
 import pandas as pd
 
+from liftseries.base.named import function_named
 from liftseries.base.outputs import write_csv
 from liftseries.base.tables import Tables
-from liftseries.engine.job import Job, named
+from liftseries.engine.job import Job
 from liftseries.engine.questions import left_out, n_in_chunk
 from liftseries.models.files import where
 from liftseries.models.questions import question as question_named
@@ -43,7 +44,7 @@ def answer(question: Question, tables: Callable[[str], pd.DataFrame], asked: Map
 
     A question's rows stand before its design effects.
     """
-    found = named(question.function)(**arguments(question, tables), **asked)
+    found = function_named(question.function)(**arguments(question, tables), **asked)
     left = {table.name: getattr(found, table.attribute) if table.attribute else found for table in question.leaves}
     if question.analyses:
         rows = [rows for rows in (found.rows, found.design_effects) if len(rows)]
@@ -57,7 +58,9 @@ def draw_chunk(name: str, asked: Mapping[str, Any], first: int, n: int) -> pd.Da
     question = question_named(name)
     inputs = arguments(question, Tables(where))
     inputs.pop("by", None)
-    return named(question.draws.function)(**inputs, **asked, first=first, n=n_in_chunk(question.draws, first, n))
+    return function_named(question.draws.function)(
+        **inputs, **asked, first=first, n=n_in_chunk(question.draws, first, n)
+    )
 
 
 def arguments(question: Question, tables: Callable[[str], pd.DataFrame]) -> dict[str, Any]:

@@ -8,14 +8,14 @@ from __future__ import annotations
 import os
 import sys
 import warnings
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from importlib import import_module
 from pathlib import Path
 from types import SimpleNamespace
 
 from liftseries.base.errors import StudyError, fault
+from liftseries.base.named import function_named
 
 PROBLEMS = Path("logs/problems.txt")
 
@@ -51,16 +51,10 @@ def do(job: Job) -> int:
     """
     try:
         with logged(job.log):
-            named(job.params.does)(job)
+            function_named(job.params.does)(job)
     except SystemExit as ended:
         return int(ended.code or 0)
     return 0
-
-
-def named(function: str) -> Callable:
-    """The function of a declaration: `package.module:function`."""
-    module, _, name = function.partition(":")
-    return getattr(import_module(module), name)
 
 
 @contextmanager

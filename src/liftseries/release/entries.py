@@ -12,10 +12,11 @@ from functools import cached_property
 
 import pandas as pd
 
+from liftseries.base.named import function_named
 from liftseries.disclosure.declared import Behind
 from liftseries.models.questions import ANALYSES, FOLLOW_UP, tables_that_may_leave
 from liftseries.models.shared.behind import Row
-from liftseries.models.shared.question import Analysis, function_named
+from liftseries.models.shared.question import Analysis
 from liftseries.models.shared.results import DESIGN_EFFECT
 from liftseries.release.ledger import Ledger
 

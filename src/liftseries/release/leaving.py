@@ -14,10 +14,10 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
+from liftseries.base.named import function_named
 from liftseries.disclosure.declared import LEAVE_BY
 from liftseries.models.questions import ANALYSES, tables_that_may_leave
 from liftseries.models.shared.levels import is_text
-from liftseries.models.shared.question import function_named
 from liftseries.release.entries import row_of
 from liftseries.report.kit.material import Material
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from liftseries.base.named import function_named
 from liftseries.base.remarks import Remark, counts_of_cases, joined, remarks_in
 from liftseries.disclosure.coarsening import Coarsened
 from liftseries.disclosure.counts import n_patients_behind
@@ -19,7 +20,6 @@ from liftseries.disclosure.declared import Rule, TableRules
 from liftseries.disclosure.suppression import Protection, protect
 from liftseries.models.questions import tables_that_may_leave
 from liftseries.models.shared.population import Population
-from liftseries.models.shared.question import function_named
 from liftseries.release.entries import RESULTS, enter_tables
 from liftseries.release.leaving import leaving
 from liftseries.release.ledger import Ledger

@@ -7,9 +7,8 @@ what the report and a release may take, and README's table come from them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from importlib import import_module
 
 from liftseries.disclosure.declared import LEAVE_BY, TableRules
 
@@ -121,9 +120,3 @@ class Question:
     def room(self) -> str:
         """The outcome that it is about, whose quick questions share a job: `perforation`."""
         return self.function.split(".")[2]
-
-
-def function_named(text: str) -> Callable:
-    """The function that a declaration names, `package.module:function`."""
-    module, _, name = text.partition(":")
-    return getattr(import_module(module), name)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from liftseries.base.named import function_named
 from liftseries.estimators.intervals import FEW_PATIENTS
 from liftseries.report.kit.blocks import Block, Paragraph
-from liftseries.report.kit.declarations import function_named
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import listed
 from liftseries.report.kit.sentences import small

@@ -9,9 +9,8 @@ them.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from importlib import import_module
 from typing import Any
 
 from liftseries.models.files import file_of
@@ -160,12 +159,6 @@ class Purpose:
 def room_of(function: str) -> str:
     """The room of the report that a function lies in."""
     return function.removeprefix("liftseries.report.").partition(".")[0]
-
-
-def function_named(function: str) -> Callable[..., Any]:
-    """The function of that name, imported only now."""
-    module, _, name = function.partition(":")
-    return getattr(import_module(module), name)
 
 
 def functions_drawing(figures: Iterable[Figure]) -> list[str]:

@@ -7,7 +7,8 @@ from typing import Any
 
 import pandas as pd
 
-from liftseries.report.kit.declarations import Figure, function_named
+from liftseries.base.named import function_named
+from liftseries.report.kit.declarations import Figure
 from liftseries.report.kit.figures.style import Drawing
 from liftseries.report.kit.words import Words
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from liftseries.base.named import function_named
 from liftseries.report.kit.blocks import Block, NumberedTable, Picture, Report, Section
-from liftseries.report.kit.declarations import Chapter, Purpose, function_named
+from liftseries.report.kit.declarations import Chapter, Purpose
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.svg import alt_text, width_mm
 from liftseries.report.kit.tables.cells import Display

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from liftseries.report.kit.declarations import KeptIn, Table, function_named
+from liftseries.base.named import function_named
+from liftseries.report.kit.declarations import KeptIn, Table
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.tables.cells import Display, traced
 
