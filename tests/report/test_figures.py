@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from made_series import KINDS, made_series
+from packed import everything_in
 from PIL import Image
 
 from liftseries.report.depth import ladder_figures
@@ -115,6 +116,8 @@ def test_files_hold_their_fonts_size_and_words_and_no_date(drawings, tmp_path):
     assert b"/FontFile2" in pdf
     assert b"/Subtype /Type3" not in pdf
     assert b"CreationDate" not in pdf
+    assert b"glyf" in everything_in(tmp_path)  # a font's outlines, and not what only a writing program reads of it
+    assert b"GSUB" not in everything_in(tmp_path)
     svg = (tmp_path / "deviations.svg").read_text(encoding="utf-8")
     assert "<text" not in svg
     assert "<dc:date>" not in svg
