@@ -28,6 +28,7 @@ class Analysis:
     name : in the column `analysis`
     means : what it is, for README's table
     methods : code in the column `method` -> what it does, for the report
+    headline : the methods whose row may be the one that the report quotes, `headline` in results.csv
     behind : function of the population and a row that says who stands behind it; without one its numbers stay in the
         house
     left_out : function of the population and a subset: reason -> which sites are left out for it, as `Counted`
@@ -41,6 +42,7 @@ class Analysis:
     name: str
     means: str
     methods: Mapping[str, str] = field(default_factory=dict)
+    headline: tuple[str, ...] = ()
     behind: str = ""
     left_out: str = ""
     outcome: str = ""
