@@ -93,6 +93,7 @@ def _hash_of(files: Iterable[tuple[str, Path]]) -> str:
     return digest.hexdigest()[:16]
 
 
+@cache
 def versions() -> dict[str, str]:
     """Of liftseries, Python and the packages that numbers and pictures come from."""
     return {

@@ -11,6 +11,7 @@ from liftseries.estimators.intervals import NotFitted
 
 MAX_ITERATIONS = 100
 LARGEST = 30.0  # log odds beyond which a calibration runs off
+SINGULAR = 1e-14  # of the trace: an information matrix whose determinant is smaller has no inverse
 
 
 @dataclass(frozen=True)
@@ -95,7 +96,7 @@ def _calibrated(x, offset, event, cluster, which: int) -> Measure:
     for _ in range(MAX_ITERATIONS):
         risk = expit(x @ beta + offset)
         information = (x * (risk * (1 - risk))[:, None]).T @ x
-        if np.linalg.cond(information) > 1e14:
+        if not np.linalg.det(information) > SINGULAR * np.trace(information) ** len(beta):
             break
         step = np.linalg.solve(information, x.T @ (y - risk))
         beta = beta + step / max(1.0, np.abs(step).max() / 3)
