@@ -30,7 +30,7 @@ def main() -> None:
             run(BIN / "liftseries", "run", ROOT / "synthetic_data")
         case ["test", *arguments]:
             setup(TESTS)
-            run(PYTHON, "-m", "pytest", *(arguments or ["-n", "auto", "--dist", "loadgroup", "--no-loadscope-reorder"]))
+            run(PYTHON, "-m", "pytest", *(arguments or ["-n", "auto", "--no-loadscope-reorder"]))
         case ["setup"]:
             setup(TESTS)
         case ["lock"]:
