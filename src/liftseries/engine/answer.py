@@ -17,7 +17,6 @@ from liftseries.models.questions import question as question_named
 from liftseries.models.shared.question import Question
 
 
-
 def answer_job(job: Job) -> None:
     """Answers the questions of a job.
 

@@ -111,7 +111,9 @@ def _used(came_so_far: pd.DataFrame, reasons: pd.Series) -> pd.DataFrame:
     """Every site of the series; those that never came so far under the reason why they were not followed."""
     reasons = reasons.copy()
     reasons.update(pd.Series(came_so_far["why_not"].fillna("").to_numpy(object), index=came_so_far["site_id"]))
-    return pd.DataFrame({"site_id": reasons.index, "used": reasons.eq("").to_numpy(bool), "why_not": reasons.to_numpy()})
+    return pd.DataFrame(
+        {"site_id": reasons.index, "used": reasons.eq("").to_numpy(bool), "why_not": reasons.to_numpy()}
+    )
 
 
 def _stack(paths: Iterable[str], to: Path | str) -> None:

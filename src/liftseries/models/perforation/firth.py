@@ -78,9 +78,7 @@ def fit_perforation_firth(cases: pd.DataFrame, terms: Sequence[str]) -> Estimate
     rows = [*profile_rows(profile, design.names, model), *rows]
     rows += [fit.row(term, problem=why) for fit in (profile, jackknife) for term, why in design.problems.items()]
     fitted = (model_of(data, model.covariance),)
-    return Estimates(
-        results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects), fitted=fitted
-    )
+    return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects), fitted=fitted)
 
 
 def model_of(data: PerforationData, covariance: np.ndarray | None) -> FittedModel:

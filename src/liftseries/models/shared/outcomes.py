@@ -29,7 +29,9 @@ def visits_table(visits: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
     keys = ["site_id", "months"]
     gains = gain_at_visits(visits, cases)[[*keys, "gain_mm"]]
     table = visits[keys].merge(cases[["site_id", "patient_id"]], on="site_id", how="left", validate="many_to_one")
-    return table.merge(gains, on=keys, how="left", validate="one_to_one")[["site_id", "patient_id", "months", "gain_mm"]]
+    return table.merge(gains, on=keys, how="left", validate="one_to_one")[
+        ["site_id", "patient_id", "months", "gain_mm"]
+    ]
 
 
 def known_perforation(cases: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
