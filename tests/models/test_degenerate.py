@@ -9,7 +9,7 @@ from every_question import every_question
 from invented import category, invented_cases, invented_visits
 
 from liftseries.base.remarks import names_in
-from liftseries.models.questions import ANALYSES
+from liftseries.models.questions import ANALYSES, question
 from liftseries.models.shared.results import DESIGN_EFFECT, KEY, RESULT_COLUMNS
 
 
@@ -165,6 +165,27 @@ def test_every_remark_of_a_row_has_a_name(answers):
     for name, estimates in answers.items():
         texts = {*estimates.rows["note"], *estimates.rows["problem"], *estimates.left_out["reason"]}
         assert not [text for text in texts if "" in names_in(text)], name
+
+
+def test_every_model_declared_leaves_its_covariance_and_its_sites(answers):
+    """The covariance is that of the rows of its method, the sites used are those that they count."""
+    for name, estimates in answers.items():
+        models = {model.name: model for model in estimates.fitted}
+        declared = question(name).fits
+        assert set(declared) <= set(models), name
+        for model in (models[one] for one in declared):
+            rows = estimates.rows[estimates.rows["analysis"].eq(model.name) & estimates.rows["method"].eq(model.method)]
+            assert rows["n_sites"].eq(model.why_not.eq("").sum()).all(), model.name
+            rows = rows.set_index("term").loc[list(model.terms)]
+            if model.covariance is None:
+                assert rows["estimate"].isna().all(), model.name
+                continue
+            told = rows["std_error"].to_numpy(float)
+            found = np.where(np.isnan(told), np.nan, np.sqrt(np.diag(model.covariance)))
+            if model.name == "survival.interval":  # no error below the model's own
+                assert (np.isnan(told) | (told >= found * (1 - 1e-9))).all()
+            else:
+                np.testing.assert_allclose(told, found, rtol=1e-9, err_msg=model.name)
 
 
 NOT_CLUSTERED = ("survival.patient", "measurement.icc", "sensitivity.evalue")

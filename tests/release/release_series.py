@@ -13,6 +13,7 @@ sys.path.append(str(Path(__file__).parents[1] / "report"))
 from made_series import PLAN, Series, made_series
 
 from liftseries.base.outputs import write_csv
+from liftseries.models.files import file_of
 from liftseries.models.shared.population import Population
 from liftseries.release.masking import Masked, mask
 from liftseries.report.kit.material import Material, read_material
@@ -53,7 +54,7 @@ def made_series_of(**options) -> Made:
     series = made_series(**options)
     with TemporaryDirectory() as output:
         series.leave_in(Path(output))
-        write_csv(Path(output) / "models/survival_curves.csv", series.curves)
+        write_csv(Path(output) / file_of("survival_curves"), series.curves)
         whole = read_material(output, PLAN, {"liftseries": "0"}, {"sites_of_a_person.csv": "0" * 64})
     population = Population(PLAN["plan"], series.cases, series.implants, series.visits)
     return Made(series, population, whole)

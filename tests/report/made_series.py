@@ -12,7 +12,7 @@ from liftseries.base.outputs import write_csv
 from liftseries.models.depth.agreement import fit_depth_agreement
 from liftseries.models.depth.deviations import count_deviations
 from liftseries.models.depth.proportional_bias import fit_depth_proportional_bias
-from liftseries.models.files import file_of
+from liftseries.models.files import file_of, work_file
 from liftseries.models.gain.mixed import fit_gain_mixed
 from liftseries.models.perforation.firth import fit_perforation_firth
 from liftseries.models.perforation.gee import fit_perforation_gee
@@ -140,10 +140,10 @@ def made_series(n_patients: int, seed: int, approaches=("guided", "freehand"), v
         "results.csv": pd.concat(rows, ignore_index=True),
         "set_aside.csv": made_set_aside(),
         "checked/counts.csv": counts,
-        "models/ladder_cases.csv": ladder_cases() if log else ladder_cases().iloc[:0],
+        file_of("ladder_cases"): ladder_cases() if log else ladder_cases().iloc[:0],
     }
     left |= {file_of(name): table for name, table in leaves.items()}
-    left |= {f"models/{name}.left_out.csv": fit.left_out for name, fit in fits.items()}
+    left |= {work_file(f"{name}.left_out"): fit.left_out for name, fit in fits.items()}
     return Series(cases, leaves["survival_curves"], left, visited, implants)
 
 

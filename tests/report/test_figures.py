@@ -10,6 +10,7 @@ from made_series import KINDS, made_series
 from packed import everything_in
 from PIL import Image
 
+from liftseries.models.files import file_of
 from liftseries.report.depth import ladder_figures
 from liftseries.report.kit.figures.style import LOOKS, save
 from liftseries.report.kit.svg import alt_text, width_mm
@@ -149,7 +150,7 @@ def lightness(colour: str) -> float:
 
 
 def test_deviations_tell_counts_and_what_cannot_occur(made, drawings):
-    table = made["full"].left["models/deviations.csv"].set_index(["deviation", "subset"])
+    table = made["full"].left[file_of("deviations")].set_index(["deviation", "subset"])
     cell = table.loc[("stop_misread", "approach=freehand")]
     texts = {text.get_text() for text in drawings["full"]["deviations"].figure.texts}
     assert f"{int(cell['n_true'])} of {int(cell['n_sites'])} ({100 * cell['share']:.1f}%)" in texts
@@ -167,7 +168,7 @@ def test_ladder_names_instrument_less_stop_and_the_first_open_finding(drawings):
 
 
 def test_a_long_log_gets_the_whole_width(made):
-    case = made["full"].left["models/ladder_cases.csv"].query("case == 1")
+    case = made["full"].left[file_of("ladder_cases")].query("case == 1")
     long = pd.concat([case.iloc[[0]].assign(step_no=n + 1) for n in range(24)])
     drawing = ladder_figures.draw_ladder_case(pd.concat([long, long.assign(case=2)]))
     assert drawing.figure.get_size_inches()[0] * 25.4 == pytest.approx(174)
@@ -210,7 +211,7 @@ def test_survival_axis_says_where_it_starts(drawings):
 
 
 def test_survival_prints_the_numbers_behind_it(made, drawings):
-    table = made["full"].left["models/survival_at_risk.csv"].query("subset == 'all'").set_index("months")
+    table = made["full"].left[file_of("survival_at_risk")].query("subset == 'all'").set_index("months")
     texts = [text.get_text() for text in drawings["full"]["survival"].figure.texts]
     for name in ("At risk", "Failed so far", "Censored so far"):
         assert name in texts

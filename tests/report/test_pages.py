@@ -8,6 +8,7 @@ from html.parser import HTMLParser
 import pytest
 from made_series import KINDS, PLAN
 
+from liftseries.models.files import file_of
 from liftseries.report.kit.blocks import Report
 from liftseries.report.kit.figures.style import save
 from liftseries.report.kit.material import Material, read_material
@@ -204,7 +205,7 @@ def test_numbers_still_at_risk_are_told_when_follow_up_is_short(made, tmp_path):
 
     output = made["full"].leave_in(tmp_path)
     rows = "subset,months,n_at_risk,n_failed,n_censored\nall,0,40,0,0\nall,6,31,0,9\n"
-    (output / "models" / "survival_at_risk.csv").write_text(rows, encoding="utf-8")
+    (output / file_of("survival_at_risk")).write_text(rows, encoding="utf-8")
     told = " ".join(limits_told(read_material(output, PLAN)))
     assert "still at risk: 31 at month 6." in told
 

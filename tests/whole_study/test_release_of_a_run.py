@@ -32,6 +32,13 @@ def test_the_bundle_of_a_real_run_names_nobody_and_no_file(study, keys_of_separa
     assert not named_in(said, keys_of_separated | files - {"study.yaml"})
 
 
+def test_no_row_of_a_site_and_no_model_leaves(study):
+    """The bundle's own list is closed: what a run leaves for the statistician stays in the house."""
+    left = {path.relative_to(study / "release").parts[0] for path in (study / "release").rglob("*") if path.is_file()}
+    assert left == {"report.html", "report.pdf", "results.csv", "release.json", "tables", "figures", "coarsened"}
+    assert not [path for path in (study / "release").rglob("*") if path.name in ("second_opinion.csv", "codebook.csv")]
+
+
 def test_no_small_count_of_patients_stands_in_results_csv(study):
     results = pd.read_csv(study / "release/results.csv")
     assert len(results) == len(pd.read_csv(study / "output/results.csv"))

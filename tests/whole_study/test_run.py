@@ -77,11 +77,9 @@ def test_manifest_covers_inputs_and_outputs(demo):
     output = demo[0] / "output"
     manifest = json.loads((output / "manifest.json").read_text(encoding="utf-8"))
     assert "study.yaml" in manifest["inputs"]
-    left = {
-        str(path.relative_to(output))
-        for name in ("derived", "figures", "tables")
-        for path in output.glob(f"{name}/[!.]*")
-    }
+    folders = ("clean", "derived", "figures", "models", "tables")
+    files = [path for name in folders for path in output.glob(f"{name}/**/[!.]*") if path.is_file()]
+    left = {str(path.relative_to(output)) for path in files}
     assert left | {"report.html", "report.pdf", "results.csv", "set_aside.csv", "decisions.csv"} == set(
         manifest["outputs"]
     )

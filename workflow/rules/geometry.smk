@@ -1,4 +1,4 @@
-"""Reads the checked tables; leaves derived/, and models/cases.parquet that every question starts from."""
+"""Reads the checked tables; leaves derived/, and work/cases.parquet that every question starts from."""
 
 
 rule derive_depths:
@@ -11,7 +11,7 @@ rule derive_depths:
     output:
         steps="derived/steps.csv",
         sites="derived/sites.csv",
-        ladder_cases="models/ladder_cases.csv",
+        ladder_cases=file_of("ladder_cases"),
     log:
         "logs/derive_depths.log",
     params:
@@ -31,7 +31,7 @@ rule join_cases:
         sites="checked/sites.parquet",
         derived="derived/sites.csv",
     output:
-        cases="models/cases.parquet",
+        cases=file_of("cases"),
     log:
         "logs/join_cases.log",
     params:
@@ -48,16 +48,18 @@ rule join_cases:
 rule follow_up:
     """One row an implant: followed how long, failed, died."""
     input:
-        cases="models/cases.parquet",
+        cases=file_of("cases"),
         visits="checked/visits.parquet",
     output:
-        implants="models/implants.parquet",
-        left_out="models/follow_up.left_out.csv",
+        implants=file_of("implants"),
+        left_out=work_file("follow_up.left_out"),
+        implants_table="derived/implants.csv",
+        visits_table="derived/visits.csv",
     log:
         "logs/follow_up.log",
     params:
         does="liftseries.engine.spine:follow_up",
-        code=code_of("models/shared/follow_up.py"),
+        code=code_of("models/shared/follow_up.py", "models/shared/outcomes.py"),
     message:
         "Following the implants"
     script:

@@ -1,4 +1,4 @@
-"""Reads cases, implants and visits; leaves the answers to every declared question in models/, a job an outcome.
+"""Reads cases, implants and visits; leaves the answers to every declared question in work/, a job an outcome.
 
 A rule is made for each job of `liftseries.engine.questions`; the declarations are in `liftseries.models`.
 """
@@ -36,7 +36,7 @@ for question in resampling():
         input:
             **files_read(question),
         output:
-            draws=f"models/draws/{question.name}_{{first}}.csv",
+            draws=work_file(f"draws/{question.name}_{{first}}"),
         log:
             f"logs/{question.name}_draws_{{first}}.log",
         params:

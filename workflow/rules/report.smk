@@ -1,16 +1,16 @@
-"""Reads the answers and figures; leaves results.csv, tables/, report.html, report.pdf and manifest.json."""
+"""Reads the answers and figures; leaves results.csv, clean/, models/, tables/, report.html, report.pdf, manifest.json."""
 
 
 left_for_reports = {
     "results": "results.csv",
     "left_out": [
-        "models/follow_up.left_out.csv",
-        *(f"models/{question.name}.left_out.csv" for question in QUESTIONS if question.analyses),
+        work_file("follow_up.left_out"),
+        *(work_file(f"{question.name}.left_out") for question in QUESTIONS if question.analyses),
     ],
-    "tables": [f"models/{table.name}.csv" for question in QUESTIONS for table in question.leaves],
+    "tables": [work_file(table.name) for question in QUESTIONS for table in question.leaves],
     "counts": "checked/counts.csv",
     "set_aside": "set_aside.csv",
-    "ladder_cases": "models/ladder_cases.csv",
+    "ladder_cases": file_of("ladder_cases"),
     "files": plan.files(),
 }
 
@@ -18,7 +18,7 @@ left_for_reports = {
 rule collect_results:
     """Every estimate in one tidy table, in the order of the report."""
     input:
-        estimates=[f"models/{question.name}.csv" for question in QUESTIONS if question.analyses],
+        estimates=[work_file(question.name) for question in QUESTIONS if question.analyses],
     output:
         results="results.csv",
     log:
@@ -28,6 +28,47 @@ rule collect_results:
         code=code_of("base/outputs.py", "engine/spine.py"),
     message:
         "Collecting results.csv"
+    script:
+        "../scripts/job.py"
+
+
+rule write_clean:
+    """The tables as they were read, with a codebook and a Data Package."""
+    input:
+        **{name: f"checked/{name}.parquet" for name in plan.schema},
+        derived=[f"derived/{name}.csv" for name in ("steps", "sites", "implants", "visits")],
+    output:
+        directory("clean"),
+    log:
+        "logs/write_clean.log",
+    params:
+        does="liftseries.engine.spine:write_clean",
+        folder="clean",
+        extra_columns=plan.extra_columns,
+        code=code_of("base/outputs.py", "engine/spine.py", "forms", "study", "schemas"),
+    message:
+        "Writing the tables as they were read"
+    script:
+        "../scripts/job.py"
+
+
+rule write_models:
+    """Formula, covariance and sites used of each fitted model, enough to refit it."""
+    input:
+        cases=file_of("cases"),
+        visits=file_of("visits"),
+        parts=[work_file(f"{name}.{part}") for question in QUESTIONS for name in question.fits for part in PARTS],
+    output:
+        directory("models"),
+    log:
+        "logs/write_models.log",
+    params:
+        does="liftseries.engine.spine:write_models",
+        folder="models",
+        models=[name for question in QUESTIONS for name in question.fits],
+        code=code_of("base/outputs.py", "engine/spine.py", "models/shared/follow_up.py", "reports"),
+    message:
+        "Writing what refits the models"
     script:
         "../scripts/job.py"
 
@@ -86,6 +127,10 @@ rule write_manifest:
             "decisions.csv",
             "derived/steps.csv",
             "derived/sites.csv",
+            "derived/implants.csv",
+            "derived/visits.csv",
+            "clean",
+            "models",
             *pages_of(plan.purpose),
             *table_folders_of(plan.purpose),
             *figure_files(*plan.purpose),

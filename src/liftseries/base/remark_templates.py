@@ -139,6 +139,15 @@ TEMPLATES: dict[str, str] = {
     "below_limit_without_failure": "survival lies below that limit though none of the lost implants failed",
     "above_limit_with_all_failed": "not even the failure of all lost implants would bring survival down so far",
     "too_few_tears_seen": "so few tears cannot have been seen: more sites were perforated than that allows",
+    # ── what other libraries make of it ─────────────────────────────────────────────────────────────────────
+    "no_estimate_to_compare": "there is no estimate to compare with",
+    "library_failed": "{library} gave no answer ({error})",
+    "library_warned": "{library} warned ({warnings:names})",
+    "library_differs": "the estimate of {library} is another one, for no reason that is known",
+    "implants_independent": "it takes implants as independent, ours gathers them by patient",
+    "no_efron_weights": "its clustered errors leave out the weights of tied failures (Efron)",
+    "search_ends_early": "its search ends a little before the maximum",
+    "joint_hessian": "its errors come from the curvature in coefficients and variances together",
     # ── where to read on ────────────────────────────────────────────────────────────────────────────────────
     "see": "see {analysis}",
     "read_instead": "read {analysis}, {method}",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -13,11 +12,9 @@ from liftseries.base.outputs import write_csv
 from liftseries.base.tables import Tables
 from liftseries.engine.job import Job
 from liftseries.engine.questions import left_out, n_in_chunk
-from liftseries.models.files import where
+from liftseries.models.files import PARTS, where, work_file
 from liftseries.models.questions import question as question_named
 from liftseries.models.shared.question import Question
-
-MODELS = Path("models")
 
 
 def answer_job(job: Job) -> None:
@@ -30,7 +27,7 @@ def answer_job(job: Job) -> None:
     for name in asked.questions:
         draws = {"draws": read_draws(asked.drawn[name])} if name in asked.drawn else {}
         for table, left in answer(question_named(name), tables, {**asked.asked[name], **draws}).items():
-            write_csv(MODELS / f"{table}.csv", left)
+            write_csv(work_file(table), left)
 
 
 def draw_job(job: Job) -> None:
@@ -50,6 +47,9 @@ def answer(question: Question, tables: Callable[[str], pd.DataFrame], asked: Map
         rows = [rows for rows in (found.rows, found.design_effects) if len(rows)]
         left[question.name] = pd.concat(rows, ignore_index=True) if rows else found.rows
         left[left_out(question.name)] = found.left_out
+        for model in (one for one in found.fitted if one.name in question.fits):
+            parts = model.formula_table(), model.covariance_table(), model.used_table()
+            left |= dict(zip((f"{model.name}.{part}" for part in PARTS), parts, strict=True))
     return left
 
 

@@ -26,6 +26,8 @@ PACKAGES = (
     "pandas",
     "numpy",
     "scipy",
+    "statsmodels",
+    "lifelines",
     "pandera",
     "matplotlib",
     "snakemake",

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import reduce
 from typing import Any
 
-from liftseries.models.files import file_of
+from liftseries.models.files import PARTS, file_of, work_file
 from liftseries.models.questions import QUESTIONS, ROOMS
 from liftseries.models.shared.question import Draws, Question
 from liftseries.study.plan import Plan
@@ -42,10 +42,13 @@ class Job:
 
 
 def quick_jobs(plan: Plan) -> Iterator[Job]:
-    """A job for each outcome: all its questions that do not resample."""
+    """A job for each outcome: all its questions that do not resample; and for each question that wants its own."""
     for room, title in ROOMS.items():
-        if questions := [one for one in QUESTIONS if one.room == room and not one.draws]:
+        quick = [one for one in QUESTIONS if one.room == room and not one.draws]
+        if questions := [one for one in quick if not one.alone]:
             yield _job(plan, room, title, questions)
+        for question in (one for one in quick if one.alone):
+            yield _job(plan, question.name, f"{title}: {question.says}", [question])
 
 
 def pooling_jobs(plan: Plan) -> Iterator[Job]:
@@ -65,7 +68,7 @@ def _job(plan: Plan, name: str, message: str, questions: list[Question]) -> Job:
         message=message,
         questions=tuple(question.name for question in questions),
         inputs=inputs | drawn,
-        outputs={table: f"models/{table}.csv" for question in questions for table in tables_left(question)},
+        outputs={table: work_file(table) for question in questions for table in tables_left(question)},
         asked={question.name: asked(question.asks, plan) for question in questions},
         drawn=drawn,
         functions=functions_of(*questions),
@@ -78,9 +81,10 @@ def files_read(question: Question) -> dict[str, str]:
 
 
 def tables_left(question: Question) -> list[str]:
-    """Names of the tables that a question leaves: estimates and the sites left out, then its own."""
+    """Names of the tables that a question leaves: estimates and the sites left out, its own, those of its models."""
     estimates = [question.name, left_out(question.name)] if question.analyses else []
-    return [*estimates, *(table.name for table in question.leaves)]
+    models = [f"{model}.{part}" for model in question.fits for part in PARTS]
+    return [*estimates, *(table.name for table in question.leaves), *models]
 
 
 def left_out(question: str) -> str:
@@ -125,7 +129,7 @@ def asked_of_draws(question: Question, plan: Plan) -> dict[str, Any]:
 def draw_files(question: Question, plan: Plan) -> list[str]:
     """The files that the jobs of a question's replicates leave, in the order of the replicates."""
     firsts = range(0, plan_value(plan, question.draws.n), question.draws.a_job)
-    return [f"models/draws/{question.name}_{first}.csv" for first in firsts]
+    return [work_file(f"draws/{question.name}_{first}") for first in firsts]
 
 
 def n_in_chunk(draws: Draws, first: int, n: int) -> int:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from pathlib import Path
 
 import pandas as pd
 
-from liftseries.base.outputs import write_csv, write_parquet, write_text
+from liftseries.base.outputs import remake_folder, write_csv, write_parquet, write_text
+from liftseries.base.tables import read_table
 from liftseries.engine.job import Job
 
 
@@ -55,19 +57,75 @@ def join_cases(job: Job) -> None:
 
 
 def follow_up(job: Job) -> None:
-    """Cases and visits -> one row an implant, and the sites that are not followed."""
+    """Cases and visits -> one row an implant, the sites that are not followed, derived/implants.csv and visits.csv."""
     from liftseries.models.shared.follow_up import follow_up as followed_up
+    from liftseries.models.shared.follow_up import implants_table
+    from liftseries.models.shared.outcomes import visits_table
 
-    followed = followed_up(pd.read_parquet(job.inputs.visits), pd.read_parquet(job.inputs.cases))
+    visits, cases = pd.read_parquet(job.inputs.visits), pd.read_parquet(job.inputs.cases)
+    followed = followed_up(visits, cases)
     write_parquet(job.outputs.implants, followed.implants)
     write_csv(job.outputs.left_out, followed.left_out("follow_up"))
+    write_csv(job.outputs.implants_table, implants_table(followed.implants))
+    write_csv(job.outputs.visits_table, visits_table(visits, cases))
+
+
+def write_clean(job: Job) -> None:
+    """Checked tables -> clean/: each as CSV, the codebook of clean/, derived/ and results.csv, a Data Package."""
+    from liftseries.forms.codebook import CODEBOOK, codebook, headers, in_file
+    from liftseries.forms.data_package import as_json, data_package
+    from liftseries.study.schema import read_schema
+
+    schema = read_schema(job.params.extra_columns)
+    with remake_folder(job.params.folder) as folder:
+        files, packed = {}, {}
+        for name in schema:
+            table = pd.read_parquet(getattr(job.inputs, name))
+            write_csv(folder / f"{name}.csv", table)
+            files[f"clean/{name}.csv"], packed[name] = list(table), in_file(schema[name], table)
+        derived = {path: headers(path) for path in job.inputs.derived}
+        write_csv(folder / "codebook.csv", codebook(schema, files | derived))
+        packed["codebook"] = CODEBOOK
+        package = data_package(packed, {name: f"{name}.csv" for name in packed}, "clean")
+        write_text(folder / "datapackage.json", as_json(package))
+
+
+def write_models(job: Job) -> None:
+    """What each fit left -> models/: formulas, covariances, the sites used, and scripts that refit."""
+    from liftseries.base.home import folder as shipped
+    from liftseries.models.files import work_file
+    from liftseries.models.shared.follow_up import why_not_followed
+
+    reasons = why_not_followed(pd.read_parquet(job.inputs.visits), pd.read_parquet(job.inputs.cases))
+    with remake_folder(job.params.folder) as folder:
+        _stack([work_file(f"{name}.formula") for name in job.params.models], folder / "formula.csv")
+        for name in job.params.models:
+            covariance = Path(work_file(f"{name}.covariance")).read_text(encoding="utf-8")
+            write_text(folder / "covariance" / f"{name}.csv", covariance)
+            write_csv(folder / "used" / f"{name}.csv", _used(read_table(work_file(f"{name}.used")), reasons))
+        for script in ("refit.R", "refit.py"):
+            write_text(folder / script, (shipped("reports") / script).read_text(encoding="utf-8"))
+
+
+def _used(came_so_far: pd.DataFrame, reasons: pd.Series) -> pd.DataFrame:
+    """Every site of the series; those that never came so far under the reason why they were not followed."""
+    reasons = reasons.copy()
+    reasons.update(pd.Series(came_so_far["why_not"].fillna("").to_numpy(object), index=came_so_far["site_id"]))
+    return pd.DataFrame(
+        {"site_id": reasons.index, "used": reasons.eq("").to_numpy(bool), "why_not": reasons.to_numpy()}
+    )
+
+
+def _stack(paths: Iterable[str], to: Path | str) -> None:
+    """CSV files of one header one under another, letter for letter."""
+    tables = [Path(path).read_text(encoding="utf-8").split("\n", maxsplit=1) for path in paths]
+    (header,) = {first for first, _ in tables}
+    write_text(to, "\n".join([header, "".join(rows for _, rows in tables)]))
 
 
 def collect_results(job: Job) -> None:
     """The questions' estimates -> results.csv, letter for letter."""
-    tables = [Path(path).read_text(encoding="utf-8").split("\n", maxsplit=1) for path in job.inputs.estimates]
-    (header,) = {first for first, _ in tables}
-    write_text(job.outputs.results, "\n".join([header, "".join(rows for _, rows in tables)]))
+    _stack(job.inputs.estimates, job.outputs.results)
 
 
 def write_manifest(job: Job) -> None:

@@ -60,6 +60,7 @@ class FirthFit:
     p_value : shape (p,)
         Penalised likelihood ratio.
     log_likelihood : penalised
+    covariance : shape (p, p), whose diagonal gives std_error
     """
 
     coefficients: np.ndarray
@@ -68,6 +69,7 @@ class FirthFit:
     conf_high: np.ndarray
     p_value: np.ndarray
     log_likelihood: float
+    covariance: np.ndarray
 
 
 def firth_logistic(x: np.ndarray, event: np.ndarray, profile: bool = True) -> FirthFit:
@@ -118,13 +120,14 @@ def penalised_fit(likelihood_of: Callable[[np.ndarray], Likelihood], x: np.ndarr
     if (way := off_the_saddle(likelihood, beta, at)) is not None:
         beta, at = maximum(likelihood, beta + way)
     coefficients = back @ beta
-    std_error = np.sqrt(np.diag(back @ np.linalg.inv(at.information) @ back.T))
+    covariance = back @ np.linalg.inv(at.information) @ back.T
+    std_error = np.sqrt(np.diag(covariance))
     low, high, p_value = np.full((3, p), np.nan)
     for j in range(p) if profile else ():
         low[j], high[j], p_value[j] = profile_of(likelihood_of, x, coefficients, j)
     # log|X'WX| of the caller's columns differs from that of the orthonormal ones by twice this.
     shift = np.log(np.abs(np.diag(back))).sum()
-    return FirthFit(coefficients, std_error, low, high, p_value, float(at.value - shift))
+    return FirthFit(coefficients, std_error, low, high, p_value, float(at.value - shift), covariance)
 
 
 def orthonormal(x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -16,7 +16,7 @@ from liftseries.study.schema import Column, Table
 
 PROFILES = "https://datapackage.org/profiles/2.0"
 VERSION = f"{PROFILES}/tableschema.json"  # the first that knows exclusiveMinimum
-TYPES = {"text": "string", "category": "string", "integer": "integer", "number": "number"}
+TYPES = {"text": "string", "category": "string", "integer": "integer", "number": "number", "true_false": "boolean"}
 
 
 def table_schema(table: Table, schema: Mapping[str, Table]) -> dict[str, Any]:

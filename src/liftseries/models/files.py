@@ -6,17 +6,25 @@ A table is named `cases`, `visits` and the like, or as the question that leaves 
 
 from liftseries.models.questions import QUESTION_OF, question
 
+WORK = "work"  # what one job leaves for the next; models/ and derived/ are for people
+PARTS = ("formula", "covariance", "used")  # of a fitted model, a table each
+
 # Tables that no question leaves.
 SPINE = {
-    "cases": "models/cases.parquet",
-    "implants": "models/implants.parquet",
+    "cases": f"{WORK}/cases.parquet",
+    "implants": f"{WORK}/implants.parquet",
     "visits": "checked/visits.parquet",
     "counts": "checked/counts.csv",
     "sites_not_applicable": "checked/sites_not_applicable.parquet",
     "set_aside": "set_aside.csv",
-    "ladder_cases": "models/ladder_cases.csv",
+    "ladder_cases": f"{WORK}/ladder_cases.csv",
     "results": "results.csv",
 }
+
+
+def work_file(name: str) -> str:
+    """The file that a job leaves for the next under that name."""
+    return f"{WORK}/{name}.csv"
 
 
 def where(source: str) -> tuple[str, tuple[str, ...]]:
@@ -29,10 +37,10 @@ def where(source: str) -> tuple[str, tuple[str, ...]]:
     """
     kind, _, name = source.rpartition(":")
     if kind == "estimates":
-        return f"models/{name}.csv", tuple(analysis.name for analysis in question(name).analyses)
+        return work_file(name), tuple(analysis.name for analysis in question(name).analyses)
     if kind == "results":
-        return f"models/{QUESTION_OF[name].name}.csv", (name,)
-    return SPINE.get(source, f"models/{source}.csv"), ()
+        return work_file(QUESTION_OF[name].name), (name,)
+    return SPINE.get(source, work_file(source)), ()
 
 
 def file_of(source: str) -> str:

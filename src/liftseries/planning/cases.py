@@ -14,7 +14,7 @@ from liftseries.study.plan import Plan
 
 
 def read_cases(plan: Plan) -> pd.DataFrame:
-    """One row a site, as the workflow's models/cases.parquet holds it; see `cases()`.
+    """One row a site, as the workflow's work/cases.parquet holds it; see `cases()`.
 
     Raises
     ------

@@ -190,7 +190,9 @@ def _record(plan: Plan, masked: Masked, rows_leave: bool) -> dict:
         "tables": masked.withheld.set_index("table").to_dict("index"),
         "figures_left_out": figures_left_out(plan.purpose),
         "not_in_the_bundle": [
+            "clean/",
             "derived/",
+            "models/",
             *([] if rows_leave else ["coarsened rows"]),
             "set_aside.csv",
             "decisions.csv",

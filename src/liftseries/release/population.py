@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from liftseries.models.files import file_of
 from liftseries.models.shared.population import Population
 from liftseries.study.plan import Plan
 
@@ -14,7 +15,7 @@ def read_population(output: Path, plan: Plan) -> Population:
     """From the tables that a run left in its output folder."""
     return Population(
         plan=plan.as_written["plan"],
-        cases=pd.read_parquet(output / "models/cases.parquet").reset_index(drop=True),
-        implants=pd.read_parquet(output / "models/implants.parquet").reset_index(drop=True),
+        cases=pd.read_parquet(output / file_of("cases")).reset_index(drop=True),
+        implants=pd.read_parquet(output / file_of("implants")).reset_index(drop=True),
         visits=pd.read_parquet(output / "checked/visits.parquet"),
     )

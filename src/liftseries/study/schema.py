@@ -128,6 +128,12 @@ def derived_schema() -> dict[str, Table]:
     return {name: _table({"table": name, **entry}, DerivedColumn) for name, entry in _written("derived").items()}
 
 
+@cache
+def results_schema() -> dict[str, Table]:
+    """What a run leaves beside the tables: `results` (results.csv) and `codebook`; columns are `DerivedColumn`s."""
+    return {name: _table({"table": name, **entry}, DerivedColumn) for name, entry in _written("results").items()}
+
+
 def _written(name: str) -> dict[str, Any]:
     return load_shipped_yaml((folder("schemas") / f"{name}.yaml").read_text(encoding="utf-8"))
 

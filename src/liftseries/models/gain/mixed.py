@@ -10,6 +10,7 @@ from liftseries.base.remarks import joined, remark
 from liftseries.estimators.intervals import FEW_PATIENTS, NotFitted
 from liftseries.estimators.mixed import least_squares_std_error, mixed_reml
 from liftseries.models.shared.design import design_matrix
+from liftseries.models.shared.fitted import REML, fitted_model, random_intercepts, why_not_used
 from liftseries.models.shared.outcomes import gain_at_visits
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
 
@@ -79,7 +80,7 @@ def fit_gain_mixed(visits: pd.DataFrame, cases: pd.DataFrame, terms: Sequence[st
         "residual_sd_mm": np.nan,
         "n_visits": len(used),
     }
-    effects = []
+    effects, covariance = [], None
     try:
         if len(gains) == 0:
             raise NotFitted(remark("bone_height_not_recorded"))
@@ -97,6 +98,7 @@ def fit_gain_mixed(visits: pd.DataFrame, cases: pd.DataFrame, terms: Sequence[st
             for term, b, se in zip(design.names, model.coefficients, model.std_error, strict=True)
         ]
         rows += [fit.row(term, problem=problem) for term, problem in design.problems.items()]
+        covariance = model.covariance
         naive = least_squares_std_error(design.matrix, used["gain_mm"].to_numpy(float))
         if patient is not None or site is not None:
             effects = fit.design_effect_rows(design.names, model.std_error, naive)
@@ -105,12 +107,16 @@ def fit_gain_mixed(visits: pd.DataFrame, cases: pd.DataFrame, terms: Sequence[st
             "site_sd_mm": np.sqrt(model.site_variance),
             "residual_sd_mm": np.sqrt(model.residual_variance),
         }
+    random = random_intercepts(patient is not None, site is not None)
+    why_not = why_not_used(cases, reasons_of_sites(cases, gains, design.reasons).to_numpy())
+    model_left = fitted_model(ANALYSIS, METHOD, "gain_mm", REML, design, why_not, covariance, random=random)
     return GainEstimates(
         rows=results_table(rows),
         left_out=sites_left_out(cases, gains, design.reasons),
         design_effects=results_table(effects),
         variances=pd.DataFrame([variances]),
         by_visit=gain_by_recall(gains),
+        fitted=(model_left,),
     )
 
 

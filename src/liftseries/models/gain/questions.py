@@ -13,6 +13,7 @@ QUESTIONS = (
         function="liftseries.models.gain.mixed:fit_gain_mixed",
         reads={"visits": "visits", "cases": "cases"},
         asks={"terms": "gain_terms"},
+        fits=("gain.mixed",),
         analyses=(
             Analysis(
                 "gain.mixed",

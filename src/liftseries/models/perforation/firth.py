@@ -2,12 +2,14 @@
 
 from collections.abc import Sequence
 
+import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import joined, remark
 from liftseries.estimators.firth import firth_logistic, firth_logistic_jackknife
 from liftseries.estimators.intervals import NotFitted, few_patients_df
-from liftseries.models.shared.complete_cases import perforation_data
+from liftseries.models.shared.complete_cases import PerforationData, perforation_data
+from liftseries.models.shared.fitted import FIRTH, PERFORATED, FittedModel, fitted_model
 from liftseries.models.shared.penalised import (
     JACKKNIFE,
     PROFILE,
@@ -59,7 +61,7 @@ def fit_perforation_firth(cases: pd.DataFrame, terms: Sequence[str]) -> Estimate
         model = firth_logistic(design.matrix, data.event)
     except NotFitted as why:
         rows = [*data.empty_rows(profile, str(why)), *data.empty_rows(jackknife, str(why))]
-        return Estimates(results_table(rows), data.left_out(ANALYSIS))
+        return Estimates(results_table(rows), data.left_out(ANALYSIS), fitted=(model_of(data, None),))
 
     try:
         if shared["n_patients"] <= len(design.names):
@@ -75,4 +77,10 @@ def fit_perforation_firth(cases: pd.DataFrame, terms: Sequence[str]) -> Estimate
     effects = jackknife_effects(jackknife, rows, model)
     rows = [*profile_rows(profile, design.names, model), *rows]
     rows += [fit.row(term, problem=why) for fit in (profile, jackknife) for term, why in design.problems.items()]
-    return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects))
+    fitted = (model_of(data, model.covariance),)
+    return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects), fitted=fitted)
+
+
+def model_of(data: PerforationData, covariance: np.ndarray | None) -> FittedModel:
+    """The model for whoever refits it; its covariance is that of the `profile` rows."""
+    return fitted_model(ANALYSIS, PROFILE, PERFORATED, FIRTH, data.design, data.why_not, covariance)

@@ -5,9 +5,10 @@ from collections.abc import Sequence
 import pandas as pd
 
 from liftseries.base.remarks import joined, remark
-from liftseries.estimators.gee import logistic_gee
+from liftseries.estimators.gee import INDEPENDENCE, logistic_gee
 from liftseries.estimators.intervals import FEW_PATIENTS, NotFitted
 from liftseries.models.shared.complete_cases import perforation_data
+from liftseries.models.shared.fitted import GEE, PERFORATED, fitted_model
 from liftseries.models.shared.results import Estimates, Fit, few_events_note, results_table
 from liftseries.models.shared.separation import coefficient_row, refuse_infinite_odds
 
@@ -31,7 +32,7 @@ def fit_perforation_gee(cases: pd.DataFrame, terms: Sequence[str]) -> Estimates:
     Source: see `logistic_gee` and `refuse_infinite_odds`.
     """
     data = perforation_data(cases, terms)
-    design, effects = data.design, []
+    design, effects, family, covariance = data.design, [], GEE.format(correlation="exchangeable"), None
     shared = {"analysis": ANALYSIS, "subset": "all", "scale": "log_odds", **data.counts}
     notes = [bias_reduced_note(shared["n_patients"]), *design.notes]
     try:
@@ -46,7 +47,13 @@ def fit_perforation_gee(cases: pd.DataFrame, terms: Sequence[str]) -> Estimates:
         rows = [coefficient_row(fit, term, b, se) for term, b, se in fitted]
         rows += [fit.row(term, problem=problem) for term, problem in design.problems.items()]
         effects = fit.design_effect_rows(design.names, model.std_error, model.naive_std_error)
-    return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects))
+        covariance = model.covariance
+        if model.remark == INDEPENDENCE:
+            family = GEE.format(correlation="independence")
+    model_left = fitted_model(ANALYSIS, METHOD, PERFORATED, family, design, data.why_not, covariance)
+    return Estimates(
+        results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects), fitted=(model_left,)
+    )
 
 
 def bias_reduced_note(n_patients: int) -> str:

@@ -36,6 +36,7 @@ QUESTIONS = (
         function="liftseries.models.perforation.gee:fit_perforation_gee",
         reads={"cases": "cases"},
         asks={"terms": "perforation_terms"},
+        fits=("perforation.gee",),
         analyses=(
             Analysis(
                 "perforation.gee",
@@ -53,6 +54,7 @@ QUESTIONS = (
         function="liftseries.models.perforation.firth:fit_perforation_firth",
         reads={"cases": "cases"},
         asks={"terms": "perforation_terms"},
+        fits=("perforation.firth",),
         analyses=(
             Analysis(
                 "perforation.firth",

@@ -1,6 +1,6 @@
 """What could change the answers: its questions."""
 
-from liftseries.models.shared.question import Analysis, Question
+from liftseries.models.shared.question import Analysis, Leaves, Question
 
 TITLE = "What could change the answers"
 BEHIND = "liftseries.models.sensitivity.behind"
@@ -91,5 +91,31 @@ QUESTIONS = (
                 outcome="survival",
             ),
         ),
+    ),
+    Question(
+        name="second_opinion",
+        says="a second opinion from other libraries",
+        function="liftseries.models.sensitivity.second_opinion:fit_second_opinion",
+        reads={
+            "cases": "cases",
+            "implants": "implants",
+            "visits": "visits",
+            "rates": "estimates:perforation_rate",
+            "odds": "estimates:perforation_gee",
+            "curve": "estimates:survival_km",
+            "incidence": "estimates:survival_competing",
+            "hazards": "estimates:survival_cox",
+            "times": "estimates:survival_interval",
+            "gain": "estimates:gain_mixed",
+        },
+        asks={name: name for name in ("perforation_terms", "survival_terms", "gain_terms")},
+        leaves=(
+            Leaves(
+                "second_opinion",
+                "",
+                "analysis method library n_compared estimate_difference error_difference reason problem",
+            ),
+        ),
+        alone=True,
     ),
 )

@@ -9,6 +9,7 @@ import pandas as pd
 from liftseries.base.remarks import remark
 from liftseries.estimators.intervals import NotFitted
 from liftseries.models.shared.design import Design, count_reasons, design_matrix
+from liftseries.models.shared.fitted import why_not_used
 from liftseries.models.shared.outcomes import PERFORATION_UNKNOWN, known_perforation
 from liftseries.models.shared.results import Fit, left_out_table
 
@@ -24,6 +25,7 @@ class PerforationData:
     patient : shape (n_used,)
     n_unknown : sites whose perforation is unknown
     table : shape (n_used, …), the sites used
+    why_not : site -> why it is not used, "" where it is; shape (n_sites,)
     """
 
     design: Design
@@ -31,6 +33,7 @@ class PerforationData:
     patient: np.ndarray
     n_unknown: int
     table: pd.DataFrame
+    why_not: pd.Series
 
     @property
     def counts(self) -> dict[str, int]:
@@ -63,12 +66,15 @@ def perforation_data(cases: pd.DataFrame, terms: Sequence[str]) -> PerforationDa
     table = cases.loc[known]
     design = design_matrix(table, terms)
     used = table.loc[design.used]
+    reasons = np.full(len(cases), PERFORATION_UNKNOWN, object)
+    reasons[known] = design.reasons
     return PerforationData(
         design=design,
         event=perforated[known][design.used],
         patient=used["patient_id"].to_numpy(),
         n_unknown=int((~known).sum()),
         table=used,
+        why_not=why_not_used(cases, reasons),
     )
 
 
@@ -83,6 +89,7 @@ class HazardData:
     failed : shape (n_used,), true/false
     patient : shape (n_used,)
     n_followed : implants before any was left out
+    why_not : site -> why its implant is not used, "" where it is; shape (n_followed,)
     """
 
     design: Design
@@ -90,6 +97,7 @@ class HazardData:
     failed: np.ndarray
     patient: np.ndarray
     n_followed: int
+    why_not: pd.Series
 
     @property
     def counts(self) -> dict[str, int]:
@@ -138,4 +146,5 @@ def hazard_data(implants: pd.DataFrame, terms: Sequence[str], intercept: bool = 
         failed=used["failed"].to_numpy(bool),
         patient=used["patient_id"].to_numpy(),
         n_followed=len(implants),
+        why_not=why_not_used(implants, design.reasons),
     )

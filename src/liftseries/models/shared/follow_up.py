@@ -109,6 +109,26 @@ def with_implant(cases: pd.DataFrame) -> np.ndarray:
     return ~cases["placement"].astype(object).eq("none").to_numpy(bool)
 
 
+def why_not_followed(visits: pd.DataFrame, cases: pd.DataFrame) -> pd.Series:
+    """Site -> why nothing is known of how its implant fares, "" where something is; in the order of `cases`.
+
+    The reasons are those of `FollowUp.left_out`.
+    """
+    site_id = cases["site_id"].astype(str)
+    told = visits["status"].astype(object).isin(EXAMINED)
+    visited, examined = (site_id.isin(visits.loc[which, "site_id"].astype(str)) for which in (visits.index, told))
+    reasons = [~with_implant(cases), ~visited.to_numpy(bool), ~examined.to_numpy(bool)]
+    found = np.select(reasons, [NO_IMPLANT, NO_VISIT, NOT_EXAMINED], "")
+    return pd.Series(found, index=site_id.to_numpy(object), dtype=object)
+
+
+def implants_table(implants: pd.DataFrame) -> pd.DataFrame:
+    """derived/implants.csv: what `follow_up` found of each implant, and between which months it failed."""
+    left, right = failure_intervals(implants)
+    table = implants[["site_id", "patient_id", *OUTCOME]]
+    return table.assign(interval_left=left, interval_right=np.where(np.isfinite(right), right, np.nan))
+
+
 def failure_intervals(implants: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Between which months each implant failed: after the last visit in function, up to the visit that found it.
 

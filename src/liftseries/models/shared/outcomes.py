@@ -24,6 +24,16 @@ def gain_at_visits(visits: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
     return gains.loc[gains["gain_mm"].notna()].reset_index(drop=True)
 
 
+def visits_table(visits: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
+    """derived/visits.csv: one row a visit, `gain_mm` empty where no bone height was taken."""
+    keys = ["site_id", "months"]
+    gains = gain_at_visits(visits, cases)[[*keys, "gain_mm"]]
+    table = visits[keys].merge(cases[["site_id", "patient_id"]], on="site_id", how="left", validate="many_to_one")
+    return table.merge(gains, on=keys, how="left", validate="one_to_one")[
+        ["site_id", "patient_id", "months", "gain_mm"]
+    ]
+
+
 def known_perforation(cases: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Whether it is known if a site perforated, and whether it did; both shape (n_sites,), true/false."""
     perforation = cases["perforation"].astype(object)

@@ -57,7 +57,7 @@ class Analysis:
 
 @dataclass(frozen=True)
 class Leaves:
-    """A table that a question leaves beside its estimates, as `models/{name}.csv`.
+    """A table that a question leaves beside its estimates, as `work/{name}.csv`.
 
     Attributes
     ----------
@@ -97,7 +97,7 @@ class Question:
 
     Attributes
     ----------
-    name : of its files in models/
+    name : of its files in work/
     says : what its job is doing, in a few words
     function : gives `Estimates`, or where it has no analyses anything with the attributes that it leaves
     reads : argument -> table of the run (`cases`, `implants`, `visits` …), or `estimates:QUESTION`
@@ -106,6 +106,8 @@ class Question:
     by : columns whose levels are subsets, as the argument `by`
     draws : where it resamples; what was drawn is the argument `draws`
     leaves : further tables
+    fits : names of its models that leave a covariance and the sites used, see `shared.fitted`
+    alone : whether it has a job of its own, as what it imports is heavy
     """
 
     name: str
@@ -117,6 +119,8 @@ class Question:
     by: tuple[str, ...] = ()
     draws: Draws | None = None
     leaves: tuple[Leaves, ...] = ()
+    fits: tuple[str, ...] = ()
+    alone: bool = False
 
     @property
     def room(self) -> str:

@@ -13,6 +13,7 @@ import pandas as pd
 
 from liftseries.base.remarks import remark
 from liftseries.estimators.intervals import CONF_LEVEL, critical_value, two_sided_p
+from liftseries.models.shared.fitted import FittedModel
 
 NO_STD_ERROR = 1e-10  # a standard error this small is rounding about zero
 EVENTS_A_TERM = 10
@@ -55,11 +56,13 @@ class Estimates:
     design_effects : columns RESULT_COLUMNS
         For each clustered row of `rows`, its variance over that of independent sites; see
         `Fit.design_effect_row`.
+    fitted : the models behind the rows, for whoever refits them
     """
 
     rows: pd.DataFrame
     left_out: pd.DataFrame
     design_effects: pd.DataFrame = field(default_factory=lambda: results_table([]), kw_only=True)
+    fitted: tuple[FittedModel, ...] = field(default=(), kw_only=True)
 
 
 @dataclass(frozen=True)

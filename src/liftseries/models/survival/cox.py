@@ -8,6 +8,7 @@ from liftseries.base.remarks import joined
 from liftseries.estimators.cox import cox_regression
 from liftseries.estimators.intervals import NotFitted
 from liftseries.models.shared.complete_cases import hazard_data
+from liftseries.models.shared.fitted import COX, FAILED, fitted_model
 from liftseries.models.shared.results import Estimates, Fit, few_events_note, results_table
 from liftseries.models.shared.separation import coefficient_row, refuse_infinite_hazards
 
@@ -39,7 +40,7 @@ def fit_survival_cox(
     Source: see `cox_regression` and `refuse_infinite_hazards`.
     """
     data = hazard_data(implants, terms)
-    design, effects = data.design, []
+    design, effects, covariance = data.design, [], None
     fit = Fit(
         analysis=analysis,
         subset="all",
@@ -59,4 +60,8 @@ def fit_survival_cox(
         rows = [coefficient_row(fit, term, b, se) for term, b, se in fitted]
         rows += [fit.row(term, problem=problem) for term, problem in design.problems.items()]
         effects = fit.design_effect_rows(design.names, model.std_error, model.naive_std_error)
-    return Estimates(results_table(rows), data.left_out(analysis), design_effects=results_table(effects))
+        covariance = model.covariance
+    model_left = fitted_model(analysis, METHOD, FAILED, COX, design, data.why_not, covariance)
+    return Estimates(
+        results_table(rows), data.left_out(analysis), design_effects=results_table(effects), fitted=(model_left,)
+    )

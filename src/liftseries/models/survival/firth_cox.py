@@ -2,12 +2,14 @@
 
 from collections.abc import Sequence
 
+import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import joined, remark
 from liftseries.estimators.firth_cox import firth_cox, firth_cox_jackknife
 from liftseries.estimators.intervals import NotFitted, few_patients_df
 from liftseries.models.shared.complete_cases import HazardData, hazard_data
+from liftseries.models.shared.fitted import FAILED, FIRTH_COX, FittedModel, fitted_model
 from liftseries.models.shared.penalised import (
     JACKKNIFE,
     PROFILE,
@@ -55,9 +57,9 @@ def fit_survival_firth_cox(implants: pd.DataFrame, terms: Sequence[str]) -> Esti
         model = firth_cox(data.months, data.failed, design.matrix)
     except NotFitted as why:
         rows = [*data.empty_rows(profile, str(why)), *data.empty_rows(jackknife, str(why))]
-        return Estimates(results_table(rows), data.left_out(ANALYSIS))
+        return Estimates(results_table(rows), data.left_out(ANALYSIS), fitted=(model_of(data, None),))
 
-    fitted = list(zip(design.names, model.coefficients, strict=True))
+    named = list(zip(design.names, model.coefficients, strict=True))
     try:
         if shared["n_patients"] <= len(design.names):
             raise NotFitted(
@@ -66,11 +68,17 @@ def fit_survival_firth_cox(implants: pd.DataFrame, terms: Sequence[str]) -> Esti
         left_one_out = firth_cox_jackknife(data.months, data.failed, design.matrix, data.patient, model.coefficients)
         rows = jackknife_rows(jackknife, design.names, model.coefficients, left_one_out)
     except NotFitted as why:
-        rows = [jackknife.row(term, b, problem=str(why)) for term, b in fitted]
+        rows = [jackknife.row(term, b, problem=str(why)) for term, b in named]
     effects = jackknife_effects(jackknife, rows, model)
     rows = [*profile_rows(profile, design.names, model), *rows]
     rows += [fit.row(term, problem=why) for fit in (profile, jackknife) for term, why in design.problems.items()]
-    return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects))
+    fitted = (model_of(data, model.covariance),)
+    return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects), fitted=fitted)
+
+
+def model_of(data: HazardData, covariance: np.ndarray | None) -> FittedModel:
+    """The model for whoever refits it; its covariance is that of the `profile` rows."""
+    return fitted_model(ANALYSIS, PROFILE, FAILED, FIRTH_COX, data.design, data.why_not, covariance)
 
 
 def when_to_read(data: HazardData) -> str:

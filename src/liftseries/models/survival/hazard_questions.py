@@ -20,6 +20,7 @@ COX = Question(
     function="liftseries.models.survival.cox:fit_survival_cox",
     reads=IMPLANTS,
     asks=TERMS,
+    fits=("survival.cox",),
     analyses=(
         Analysis(
             "survival.cox",
@@ -36,6 +37,7 @@ FIRTH_COX = Question(
     function="liftseries.models.survival.firth_cox:fit_survival_firth_cox",
     reads=IMPLANTS,
     asks=TERMS,
+    fits=("survival.firth_cox",),
     analyses=(
         Analysis(
             "survival.firth_cox",
@@ -84,6 +86,7 @@ INTERVAL = Question(
     function="liftseries.models.survival.interval:fit_survival_interval",
     reads=IMPLANTS,
     asks=TERMS | MONTHS,
+    fits=("survival.interval",),
     analyses=(
         Analysis(
             "survival.interval",

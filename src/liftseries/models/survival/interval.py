@@ -9,7 +9,9 @@ from liftseries.base.remarks import joined, remark
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value, few_patients_df
 from liftseries.estimators.kaplan_meier import log_log_interval
 from liftseries.estimators.weibull import weibull_interval
-from liftseries.models.shared.complete_cases import hazard_data
+from liftseries.models.shared.complete_cases import HazardData, hazard_data
+from liftseries.models.shared.design import Design
+from liftseries.models.shared.fitted import FAILED_BETWEEN, WEIBULL, FittedModel, fitted_model, why_not_used
 from liftseries.models.shared.follow_up import NEVER_IN_FUNCTION, failure_intervals, seen_after_placement
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, left_out_table, results_table
 from liftseries.models.shared.separation import coefficient_row, refuse_levels_without_failure
@@ -51,7 +53,7 @@ def fit_survival_interval(implants: pd.DataFrame, terms: Sequence[str], months: 
     shared = {"subset": "all", "method": METHOD, "df": df, "note": joined(*notes, *design.notes), **data.counts}
     fit = Fit(analysis=ANALYSIS, scale="log_time", **shared)
     curve = Fit(analysis=CURVE, scale="probability", **shared)
-    effects = []
+    effects, covariance = [], None
     try:
         data.refuse_empty(terms_needed=False)
         refuse_levels_without_failure(design, data.failed)
@@ -75,11 +77,26 @@ def fit_survival_interval(implants: pd.DataFrame, terms: Sequence[str], months: 
         months_stated = [f"{month:g}" for month in np.array(months)[stated]]
         effects += curve.design_effect_rows(months_stated, se[stated], alone[stated])
         rows += told
-    left_out = [
-        left_out_table(ANALYSIS, "all", [(NEVER_IN_FUNCTION, int((~tells).sum()))]),
-        data.left_out(ANALYSIS),
-    ]
-    return Estimates(results_table(rows), pd.concat(left_out, ignore_index=True), design_effects=results_table(effects))
+        covariance = model.covariance
+    fitted = (model_of(implants, tells, design, covariance),)
+    return Estimates(
+        results_table(rows), left_out_of(data, tells), design_effects=results_table(effects), fitted=fitted
+    )
+
+
+def left_out_of(data: HazardData, tells: np.ndarray) -> pd.DataFrame:
+    """The implants left out; `tells`, shape (n_followed,), are those seen after placement."""
+    not_seen = left_out_table(ANALYSIS, "all", [(NEVER_IN_FUNCTION, int((~tells).sum()))])
+    return pd.concat([not_seen, data.left_out(ANALYSIS)], ignore_index=True)
+
+
+def model_of(implants: pd.DataFrame, tells: np.ndarray, design: Design, covariance: np.ndarray | None) -> FittedModel:
+    """The model for whoever refits it; its covariance is the clustered sandwich."""
+    reasons = np.full(len(implants), NEVER_IN_FUNCTION, object)
+    reasons[tells] = design.reasons
+    why_not = why_not_used(implants, reasons)
+    parts = ANALYSIS, METHOD, FAILED_BETWEEN, WEIBULL, design, why_not, covariance
+    return fitted_model(*parts, further=[LOG_SHAPE])
 
 
 def curve_rows(fit: Fit, months, survival, std_error, last_month: float) -> list[dict]:

@@ -39,11 +39,9 @@ def blocks(writer: Writer) -> Iterable[Block]:
             if row["n_true"] > 0
         ]
         if told:
-            yield Paragraph(
-                f"The commonest deviations from the drilling plan: {listed(told)}.", "models/deviations.csv"
-            )
+            yield Paragraph(f"The commonest deviations from the drilling plan: {listed(told)}.", "work/deviations.csv")
         elif pd.to_numeric(whole["n_true"]).eq(0).all():
-            yield Paragraph("No deviation from the drilling plan was found.", "models/deviations.csv")
+            yield Paragraph("No deviation from the drilling plan was found.", "work/deviations.csv")
     yield from writer.figure("deviations")
     yield from writer.table("deviations")
     yield from writer.figure("ladder_case")

@@ -21,7 +21,7 @@ def gain_sentence(material: Material) -> Paragraph | None:
         f"Around month {row['months']:g} the mean bone gain was {decimal(row['mean'])} mm{sd}, from "
         f"{counted(row['n'], 'measurement')}."
     )
-    return Paragraph(text, "models/gain_by_visit.csv")
+    return Paragraph(text, "work/gain_by_visit.csv")
 
 
 def difference(row, words: Words) -> Paragraph:

@@ -23,8 +23,6 @@ def gain_scatter_table(material: Material, words: Words) -> Content | None:
     }
     rows = [(text, decimal(row[name]) or "not in the model") for name, text in names.items()]
     note = (
-        f"From {count(row['n_visits'])} measurements; models/gain_variances.csv."
-        if not missing(row["n_visits"])
-        else ""
+        f"From {count(row['n_visits'])} measurements; work/gain_variances.csv." if not missing(row["n_visits"]) else ""
     )
     return content_of(("", "mm"), rows, note)

@@ -15,7 +15,7 @@ from typing import Any
 import pandas as pd
 
 from liftseries.base.tables import read_table
-from liftseries.models.files import file_of
+from liftseries.models.files import file_of, work_file
 from liftseries.models.questions import QUESTIONS
 from liftseries.models.shared.results import DESIGN_EFFECT, LEFT_OUT_COLUMNS, RESULT_COLUMNS
 from liftseries.report.kit.words import Words
@@ -60,7 +60,7 @@ class Material:
     plan : study.yaml with every default filled in (`Plan.as_written`)
     versions : package -> version
     inputs : input file -> SHA-256
-    tables : name -> table: those of `COLUMNS`, and `left_out`, all `models/*.left_out.csv` one under another
+    tables : name -> table: those of `COLUMNS`, and `left_out`, all `work/*.left_out.csv` one under another
     figures : name -> the SVG
     withheld : of a report that leaves the house what was withheld; None of the one that stays
     """
@@ -135,14 +135,14 @@ def read_material(
 
     Parameters
     ----------
-    output : where a run left `results.csv`, `checked/`, `models/`, `figures/`
+    output : where a run left `results.csv`, `checked/`, `work/`, `figures/`
     plan : study.yaml with defaults (`Plan.as_written`)
     versions : of the packages that were used
     inputs : input file -> SHA-256
     """
     output = Path(output)
     tables = {name: read_table(output / file_of(name), COLUMNS[name].split()) for name in COLUMNS}
-    left_out = [read_table(path, LEFT_OUT_COLUMNS) for path in sorted(output.glob("models/*.left_out.csv"))]
+    left_out = [read_table(path, LEFT_OUT_COLUMNS) for path in sorted(output.glob(work_file("*.left_out")))]
     left_out = [table for table in left_out if len(table)] or [pd.DataFrame(columns=list(LEFT_OUT_COLUMNS))]
     tables["left_out"] = pd.concat(left_out, ignore_index=True)
     return Material(

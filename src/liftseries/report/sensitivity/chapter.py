@@ -30,4 +30,10 @@ def blocks(writer: Writer) -> Iterable[Block]:
         "says how many times over that widens its variance."
     )
     yield from writer.table("intraclass_correlation")
+    if len(material.table("second_opinion")):
+        yield Paragraph(
+            "Two libraries of statistics, lifelines and statsmodels, were given the same series and refitted what they "
+            "can. Their answers stand beside ours by the largest difference; where one is known to differ, why."
+        )
+        yield from writer.table("second_opinion")
     yield from problems(material, (*ALIKE, *QUESTIONS))

@@ -37,6 +37,12 @@ TABLES = (
         caption="Implants in function if those lost from sight fared best or worst.",
         released=Released(),
     ),
+    Table(
+        name="second_opinion",
+        makes=f"{ROOM}.tables:second_opinion_table",
+        caption="The same questions answered by other programs: how far their answers lie from ours.",
+        released=Released(),
+    ),
 )
 CHAPTER = Chapter(
     id="sensitivity",

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import methods_of, way_of
-from liftseries.report.kit.numbers import decimal, percent
-from liftseries.report.kit.tables.cells import Content
+from liftseries.report.kit.numbers import count, decimal, missing, percent
+from liftseries.report.kit.tables.cells import Content, content_of
 from liftseries.report.kit.tables.listing import listing_table
 from liftseries.report.kit.words import Words
 
@@ -96,4 +96,45 @@ def icc_table(material: Material, words: Words) -> Content | None:
         material.rows("measurement.icc"),
         labels,
         "Correlation (95% interval)",
+    )
+
+
+REFITTED = {
+    "perforation.rate": "Share perforated, Wilson's interval",
+    "perforation.gee": "What goes with a perforation, estimating equations",
+    "survival.km": "Implant survival, Kaplan-Meier",
+    "survival.competing": "Failure with death competing, Aalen-Johansen",
+    "survival.cox": "What goes with a failure, Cox model",
+    "survival.interval": "Failures between two visits, Weibull model",
+    "gain.mixed": "Bone gain, mixed model",
+}
+SAME = 1e-6  # relative
+
+
+def second_opinion_table(material: Material, words: Words) -> Content | None:
+    """How far the answers of other libraries lie from ours."""
+
+    def apart(share) -> str:
+        if missing(share):
+            return ""
+        return "equal to six digits" if share < SAME else f"{100 * share:.2g} %"
+
+    def text(cell) -> str:
+        return "" if missing(cell) else str(cell)
+
+    rows = [
+        (
+            REFITTED.get(row["analysis"], row["analysis"]),
+            row["library"],
+            count(row["n_compared"]),
+            apart(row["estimate_difference"]),
+            apart(row["error_difference"]),
+            "; ".join(filter(None, (text(row["reason"]), text(row["problem"])))),
+        )
+        for _, row in material.table("second_opinion").iterrows()
+    ]
+    return content_of(
+        ("Question", "Refitted by", "Numbers", "Estimates differ by", "Standard errors differ by", "Why"),
+        rows,
+        "The largest relative difference over the numbers compared; of Wilson's interval, that of its length.",
     )
