@@ -65,14 +65,14 @@ def log():
 
     Every row of the drawing is a pass with an instrument and a stop of its own: `length_mm`; where needed
     `role` (else widening), `shank_mm`, `stop` with `means` (else length) and `marked_on_mm`, `intended_mm`,
-    `rpm`, `finding` (else closed). Beside them the tray holds a drill with stops for every whole depth from
+    `rpm`, `finding` (else closed), `read_mm`. Beside them the tray holds a drill with stops for every whole depth from
     1 to 11 mm, so that the plan is one of 1 mm steps. Keywords change the site.
     """
 
     def derived(drawing: str, limits: Limits = LIMITS, **site) -> tuple[pd.DataFrame, pd.Series]:
         site = {**SITE, **site}
         passes = [{name: value or None for name, value in row.items()} for row in grid(drawing).to_dict("records")]
-        numbers = ("length_mm", "shank_mm", "stop", "marked_on_mm", "intended_mm", "rpm")
+        numbers = ("length_mm", "shank_mm", "stop", "marked_on_mm", "intended_mm", "rpm", "read_mm")
         for row in passes:
             row.update({name: float(row[name]) for name in numbers if row.get(name)})
         instruments, stops, steps = planned_tray(site["approach"])
@@ -105,10 +105,12 @@ def log():
                     "intended_depth_mm": row.get("intended_mm"),
                     "speed_rpm": row.get("rpm"),
                     "finding": row.get("finding") or "closed",
+                    "read_depth_mm": row.get("read_mm"),
                 }
             )
         tables = {"sites": [site], "steps": steps, "instruments": instruments, "stops": stops}
-        derived_steps, derived_sites = derive(*(as_checked(*table) for table in tables.items()), limits)
+        drawn = [as_checked(*table) for table in tables.items()]
+        derived_steps, derived_sites = derive(*drawn, limits, centre=pd.Series(["c"]))
         return derived_steps, derived_sites.iloc[0]
 
     return derived
