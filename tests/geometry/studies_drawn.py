@@ -9,7 +9,9 @@ from __future__ import annotations
 from hypothesis import strategies as st
 
 SHORTEST_MM = 6  # of all instruments
-LONGEST_STOP_MM = 8  # longer than the shortest instrument: where the platform lies deep such a drill still leaves the guide
+LONGEST_STOP_MM = (
+    8  # longer than the shortest instrument: where the platform lies deep such a drill still leaves the guide
+)
 WAYS = ("mixed", "mixed", "findings at drills", "gauge at the end", "gauges without stops", "nothing told")
 FEW_LENGTHS = [6, 7, 8.5, 10, 11.2, 13]
 

@@ -123,7 +123,7 @@ def test_a_stop_may_be_longer_than_the_instrument():
 
 
 def test_only_depths_above_0_are_planned_with():
-    """Travels -2 and 1: with the platform 2 mm deep the first ends at the crest and is none; at 2.1 it is 0.1 mm deep."""
+    """Travels -2 and 1: with the platform 2 mm deep the first ends at the crest, at 2.1 it is 0.1 mm deep."""
     assert rungs_mm([-2.0, 1.0], 1.5, 3.0, 2.0, 1.0, 3.0) == []
     assert rungs_mm([-2.0, 1.0], 1.5, 3.0, 2.1, 1.0, 3.0) == pytest.approx([0.1, 3.1])
 
