@@ -1,8 +1,8 @@
 """The ten deviations: each true, and just not true where the tolerance of 0.05 mm ends; and what stays empty.
 
 The drawn site (see conftest): freehand, lowest floor 5 mm, highest 6 mm, margin and step 1 mm, so the plan
-is 4, 5, 6 mm and the limit of the first depth 4 mm. A drill pass without a stop, and a gauge (with one that takes nothing
-off), reach their `length_mm`; findings are `not_tested` where none is drawn, and the centre tells of probing elsewhere.
+is 4, 5, 6 mm and the limit of the first depth 4 mm. A drill pass without a stop, and a gauge (with one that takes
+nothing off), reach their `length_mm`; findings are `not_tested` where none is drawn; the centre tells of probing.
 """
 
 from dataclasses import replace
@@ -110,7 +110,7 @@ def test_a_gauge_ends_the_first_stage_whatever_it_found(judge):
 
 
 def test_only_the_first_probing_counts(judge):
-    """4 felt, 5 felt, 6: the first stage ended at 4. Whether the next pass or a later one deepens makes no difference."""
+    """4 felt, 5 felt, 6: the first stage ended at 4. Whether the next pass or a later one deepens is all one."""
     assert judge("length_mm | finding\n4 | closed\n5 | closed\n6 |")["achieved_first_mm"] == 4
     assert judge("length_mm | finding\n4 | closed\n3 |\n4 |\n6 |")["achieved_first_mm"] == 4
 
@@ -252,7 +252,7 @@ def test_where_no_log_of_the_centre_tells_of_probing_it_cannot_be_judged(judge, 
 
 
 def test_a_centre_tells_of_probing_for_its_own_sites_alone(checked, limits):
-    """Sites a and b of one centre, c of another: a's gauge lets b's log be judged, not c's; without a log nothing is."""
+    """Sites a and b of one centre, c of another: a's gauge lets b's log be judged, not c's; without a log none is."""
     site = {"approach": "freehand", "rbh_min_mm": 5.0, "rbh_max_mm": 6.0, "platform_depth_mm": 0.0}
     sites = [{**site, "site_id": name, "implant_diameter_mm": 4.0, "implant_length_mm": 9.0} for name in "abcd"]
     drill = {"instrument_id": "drill", "role": "pilot", "approach": "freehand", "diameter_mm": 2.0, "length_mm": 4.0}

@@ -34,7 +34,9 @@ def test_geometry_judges_the_deviations_that_are_declared():
 
 def test_bands_adherence_and_gains_are_made_as_declared():
     made = tables()
-    derived = pd.DataFrame({"site_id": made["sites"]["site_id"], "rbh_mid_mm": 4.0, "protrusion_mm": 3.0, "ended": None})
+    derived = pd.DataFrame(
+        {"site_id": made["sites"]["site_id"], "rbh_mid_mm": 4.0, "protrusion_mm": 3.0, "ended": None}
+    )
     derived = derived.assign(**dict.fromkeys(DEVIATIONS, False))
     joined = cases(made["patients"], made["sites"], derived, [4], [3])
     assert set(DERIVED["bands"].columns) <= set(joined)

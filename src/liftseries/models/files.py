@@ -11,6 +11,7 @@ SPINE = {
     "cases": "models/cases.parquet",
     "implants": "models/implants.parquet",
     "visits": "checked/visits.parquet",
+    "derived_steps": "derived/steps.csv",
     "counts": "checked/counts.csv",
     "sites_not_applicable": "checked/sites_not_applicable.parquet",
     "set_aside": "set_aside.csv",

@@ -125,7 +125,7 @@ def _shipped() -> dict[str, Table]:
 
 @cache
 def derived_schema() -> dict[str, Table]:
-    """What a run works out: `steps`, `sites` (as in derived/), `bands`, `adherence`, `visits`; columns are `DerivedColumn`s."""
+    """What a run works out: `steps`, `sites` (as in derived/), `bands`, `adherence`, `visits`; of `DerivedColumn`s."""
     return {name: _table({"table": name, **entry}, DerivedColumn) for name, entry in _written("derived").items()}
 
 

@@ -1,6 +1,7 @@
 """Cases: one row a site with everything known of it, from patient, site and drilling geometry.
 
-Also says of each site whether it was drilled as planned, and cuts residual bone height and lift into the plan's bands: `<4`, `4 to <6`, `≥6`.
+Also says of each site whether it was drilled as planned, and cuts residual bone height and lift into the plan's bands:
+`<4`, `4 to <6`, `≥6`.
 """
 
 from collections.abc import Sequence
