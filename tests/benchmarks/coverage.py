@@ -278,7 +278,7 @@ def gain_mixed(series: Series) -> Iterator[Answer]:
 def depth_agreement(series: Series) -> Iterator[Answer]:
     from liftseries.models.depth.agreement import fit_depth_agreement
 
-    rows = fit_depth_agreement(series.cases).rows
+    rows = fit_depth_agreement(series.cases).rows.query("method == 'sites'")
     error = series.cases["last_error_mm"].to_numpy()
     n, mean, sd = len(error), error.mean(), error.std(ddof=1)
     limit_se = sd * np.sqrt(1 / n + 1.96**2 / 2 / (n - 1))  # Bland and Altman 1999, independent sites

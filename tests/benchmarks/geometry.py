@@ -188,7 +188,8 @@ def geometry(folder: Path) -> float:
 
     limits = Limits({"guided": 1.0, "freehand": 1.0}, 1.0, 0.05, 800.0, 5.0)
     started = time.perf_counter()
-    steps, sites = derive(*(pd.read_parquet(folder / f"{name}.parquet") for name in TABLES), limits)
+    tables = [pd.read_parquet(folder / f"{name}.parquet") for name in TABLES]
+    steps, sites = derive(*tables, limits, centre=tables[0]["operator"])
     write_parquet(folder / "derived_steps.parquet", steps)
     write_parquet(folder / "derived_sites.parquet", sites)
     return time.perf_counter() - started

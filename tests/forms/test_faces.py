@@ -45,7 +45,7 @@ LEFT_OUT = {
     "gaps_shown": (FACES, "a place in a table of the report; a cell may hold the same without it"),
 }
 # What a column that is worked out has besides; told by the dictionary alone, since nobody enters it.
-OF_DERIVED = {"may_be_term", "is_deviation", "cannot_occur", "cuts", "short_title"}
+OF_DERIVED = {"may_be_term", "is_deviation", "judged_from", "cannot_occur", "cuts", "short_title"}
 OF_DERIVED_LEFT_OUT = {"short_title": "a name before a band's limits, for the report"}
 WORDS = {"text": "text", "integer": "whole number", "number": "number", "category": "one of"}
 TYPES = {"text": "string", "category": "string", "integer": "integer", "number": "number"}
@@ -150,10 +150,15 @@ def test_dictionary_says_all_of_a_column_that_is_worked_out(table, column):
     (line,) = [line for line in page.splitlines() if line.startswith(f"| `{column.name}` |")]
     cells = line.strip("| ").split(" | ")
     assert len(cells) == len(DERIVED_HEADINGS)
-    kind = {"text": "text", "category": "text", "integer": "whole number", "number": "number"}
+    kind = {
+        "text": "text",
+        "category": "one of " + ", ".join(column.levels) if column.levels else "text",
+        "integer": "whole number",
+        "number": "number",
+    }
     told = [kind.get(column.type, "true or false"), column.unit, column.means, column.measured, column.when_empty]
     told += ["a deviation"] if column.is_deviation else []
-    told += [column.cuts, column.cannot_occur.replace("=", " is ")]
+    told += [column.judged_from, column.cuts, column.cannot_occur.replace("=", " is ")]
     for words in told:
         assert any(words in cell for cell in cells[1:]), words
     assert cells[-1] == ("may be one" if column.may_be_term else "no")

@@ -65,15 +65,19 @@ def log():
 
     Every row of the drawing is a pass with an instrument and a stop of its own: `length_mm`; where needed
     `role` (else widening), `shank_mm`, `stop` with `means` (else length) and `marked_on_mm`, `intended_mm`,
-    `rpm`, `finding` (else closed). Beside them the tray holds a drill with stops for every whole depth from
-    1 to 11 mm, so that the plan is one of 1 mm steps. Keywords change the site.
+    `rpm`, `finding` (else not_tested), `read_mm`. A gauge has a stop that takes nothing off, unless `stop` says `none`.
+    Beside them the tray holds a drill with stops for every whole depth from 1 to 11 mm, so that the plan is one of 1 mm
+    steps. Another site of the centre was probed, unless `centre_probes` is false. Keywords change the site.
     """
 
-    def derived(drawing: str, limits: Limits = LIMITS, **site) -> tuple[pd.DataFrame, pd.Series]:
+    def derived(drawing: str, limits: Limits = LIMITS, centre_probes=True, **site) -> tuple[pd.DataFrame, pd.Series]:
         site = {**SITE, **site}
         passes = [{name: value or None for name, value in row.items()} for row in grid(drawing).to_dict("records")]
-        numbers = ("length_mm", "shank_mm", "stop", "marked_on_mm", "intended_mm", "rpm")
+        numbers = ("length_mm", "shank_mm", "stop", "marked_on_mm", "intended_mm", "rpm", "read_mm")
         for row in passes:
+            if row.get("role") == "gauge" and not row.get("stop"):
+                row["stop"] = 0.0
+            row["stop"] = None if row.get("stop") == "none" else row.get("stop")
             row.update({name: float(row[name]) for name in numbers if row.get(name)})
         instruments, stops, steps = planned_tray(site["approach"])
         for step_no, row in enumerate(passes, start=1):
@@ -104,11 +108,17 @@ def log():
                     "stop_id": None if row.get("stop") is None else f"of pass {step_no}",
                     "intended_depth_mm": row.get("intended_mm"),
                     "speed_rpm": row.get("rpm"),
-                    "finding": row.get("finding") or "closed",
+                    "finding": row.get("finding") or "not_tested",
+                    "read_depth_mm": row.get("read_mm"),
                 }
             )
-        tables = {"sites": [site], "steps": steps, "instruments": instruments, "stops": stops}
-        derived_steps, derived_sites = derive(*(as_checked(*table) for table in tables.items()), limits)
+        sites = [site, {**site, "site_id": "other"}]
+        probed = {"instrument_id": "planned", "step_no": 1, "finding": "closed" if centre_probes else "not_tested"}
+        steps.append({"site_id": "other", **probed})
+        tables = {"sites": sites, "steps": steps, "instruments": instruments, "stops": stops}
+        drawn = [as_checked(*table) for table in tables.items()]
+        derived_steps, derived_sites = derive(*drawn, limits, centre=pd.Series(["c", "c"]))
+        derived_steps = derived_steps[derived_steps["site_id"] == "s"]
         return derived_steps, derived_sites.iloc[0]
 
     return derived

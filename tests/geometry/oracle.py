@@ -1,7 +1,7 @@
 """The depth arithmetic a second time, slowly: one site, one pass, one comparison at a time.
 
-Written from the contract's sections 2 and 3 alone, before `liftseries.geometry` was read, so that the two
-can only agree by both being right or both reading the contract the same way. Millimetres are exact decimals
+Written from the contract's sections 2 and 3 alone, before `liftseries.geometry` was read or changed, so that the
+two can only agree by both being right or both reading the contract the same way. Millimetres are exact decimals
 here, so that no comparison at a tolerance's edge hangs on a binary fraction. Rows are dicts; a missing cell
 is None. Source: the contract, "Depth arithmetic" and "What a run leaves"; common practice, no source.
 """
@@ -45,7 +45,7 @@ def platform_counted(approach, site):
 
 
 def depth(instrument, stop, site):
-    """How far below the crest this instrument's tip comes, mm."""
+    """How far below the crest this instrument's tip is set to come, mm."""
     p = platform_counted(instrument["approach"], site)
     return exact(instrument["length_mm"]) - stop_length(stop) + p
 
@@ -110,13 +110,16 @@ def derive_steps(site, passes, instruments, stops):
         instrument = instrument_of[one_pass["instrument_id"]]
         stop = None if one_pass["stop_id"] is None else stop_of[one_pass["stop_id"]]
         is_drill = instrument["role"] != "gauge"
-        reached = depth(instrument, stop, site)
+        is_set = is_drill or stop is not None
+        # A gauge without a stop is set to no depth: what was read on it is all that is known.
+        reached = depth(instrument, stop, site) if is_set else exact(one_pass["read_depth_mm"])
         derived.append(
             {
                 **one_pass,
                 "instrument": instrument,
                 "stop": stop,
                 "is_drill": is_drill,
+                "is_set": is_set,
                 "stop_length_mm": stop_length(stop),
                 "depth_mm": reached,
                 "deepest_before_mm": deepest,
@@ -140,22 +143,54 @@ def other_reading(one_pass, site):
     return exact(instrument["length_mm"]) - exact(stop["marking_mm"]) + p
 
 
-def achieved(passes):
+def is_probing(one_pass):
+    """A gauge pass, or a drill pass whose own finding is closed or open."""
+    return not one_pass["is_drill"] or one_pass["finding"] in ("closed", "open")
+
+
+def deepens(one_pass, plan):
+    """Whether a drill pass advances by more than the tolerance."""
+    return one_pass["is_drill"] and one_pass["advance_mm"] > exact(plan["depth_tolerance_mm"])
+
+
+def has_finding(passes):
+    """Whether any pass of the log was felt closed or open."""
+    return any(one_pass["finding"] in ("closed", "open") for one_pass in passes)
+
+
+def achieved(passes, plan):
     """First, last and breakthrough depth, None where there is none, mm."""
-    gauges = [i for i, one_pass in enumerate(passes) if not one_pass["is_drill"]]
-    opens = [i for i, one_pass in enumerate(passes) if one_pass["finding"] == "open"]
-    drilled = [(i, one_pass["depth_mm"]) for i, one_pass in enumerate(passes) if one_pass["is_drill"]]
-    if gauges:
-        first = max((d for i, d in drilled if i < gauges[0]), default=None)
-    else:
-        first = drilled[0][1] if drilled else None
-    last = max((d for _, d in drilled), default=None)
-    breakthrough = max((d for i, d in drilled if opens and i <= opens[0]), default=None)
-    return first, last, breakthrough
+    drilled = [one_pass["depth_mm"] for one_pass in passes if one_pass["is_drill"]]
+    first = drilled[0] if drilled else None
+    for i, one_pass in enumerate(passes):
+        if is_probing(one_pass) and any(deepens(later, plan) for later in passes[i + 1 :]):
+            first = max((p["depth_mm"] for p in passes[: i + 1] if p["is_drill"]), default=None)
+            break
+    breakthrough = None
+    for i, one_pass in enumerate(passes):
+        if one_pass["finding"] == "open":
+            breakthrough = max((p["depth_mm"] for p in passes[: i + 1] if p["is_drill"]), default=None)
+            break
+    return first, max(drilled, default=None), breakthrough
 
 
-def deviations(site, passes, planned_first, plan):
-    """The ten answers for one site; None = cannot be told."""
+def went_on_unprobed(passes, planned, plan):
+    """Whether the next deepening pass came unprobed after one at the planned first depth or deeper."""
+    tol = exact(plan["depth_tolerance_mm"])
+    for i, one_pass in enumerate(passes):
+        if not deepens(one_pass, plan) or one_pass["depth_mm"] < planned - tol:
+            continue
+        for later in passes[i + 1 :]:
+            if deepens(later, plan):
+                between = passes[i : passes.index(later)]  # this pass, whose own finding counts, and those between
+                if not any(is_probing(p) for p in between):
+                    return True
+                break
+    return False
+
+
+def deviations(site, passes, planned_first, plan, centre_tells_of_probing):
+    """The ten answers for one site; None = cannot be judged."""
     if not passes:
         return dict.fromkeys(DEVIATIONS)
     tol = exact(plan["depth_tolerance_mm"])
@@ -163,7 +198,7 @@ def deviations(site, passes, planned_first, plan):
     margin = exact(plan["first_depth_margin_mm"][site["approach"]])
     first_limit = exact(site["rbh_min_mm"]) - margin
     planned = first_limit if planned_first is None else planned_first
-    achieved_first, achieved_last, _ = achieved(passes)
+    achieved_first, achieved_last, _ = achieved(passes, plan)
     answer = dict.fromkeys(DEVIATIONS, False)
 
     if achieved_first is not None and achieved_first > first_limit + tol:
@@ -178,54 +213,83 @@ def deviations(site, passes, planned_first, plan):
         if seen_a_drill and one_pass["depth_mm"] > planned + tol and one_pass["advance_mm"] > step + tol:
             answer["advance_too_large"] = True
         seen_a_drill = True
-        deepens = one_pass["advance_mm"] > tol
         engaged = one_pass["engagement_mm"]
-        if deepens and engaged is not None and engaged <= 0:
+        if deepens(one_pass, plan) and engaged is not None and engaged <= 0:
             answer["unguided_start"] = True
         if one_pass["speed_rpm"] is not None and exact(one_pass["speed_rpm"]) > exact(plan["speed_limit_rpm"]):
             answer["speed_high"] = True
+    if all(one_pass["speed_rpm"] is None for one_pass in passes):
+        answer["speed_high"] = None
 
-    waiting_for_a_gauge = False
-    for one_pass in passes:
-        if not one_pass["is_drill"]:
-            waiting_for_a_gauge = False
-        elif one_pass["advance_mm"] > tol:
-            if waiting_for_a_gauge:
-                answer["not_probed"] = True
-            waiting_for_a_gauge = one_pass["depth_mm"] >= planned - tol
+    answer["not_probed"] = went_on_unprobed(passes, planned, plan) if centre_tells_of_probing else None
 
-    gauges = [one_pass for one_pass in passes if not one_pass["is_drill"]]
-    if not gauges:
+    set_gauges = [one_pass for one_pass in passes if not one_pass["is_drill"] and one_pass["is_set"]]
+    if not set_gauges:
         answer["probe_mismatch"] = None
-    for gauge in gauges:
+    for gauge in set_gauges:
         if abs(gauge["depth_mm"] - gauge["deepest_before_mm"]) > tol:
             answer["probe_mismatch"] = True
 
     opened = False
     for one_pass in passes:
-        if opened and one_pass["is_drill"] and one_pass["advance_mm"] > tol:
+        if opened and deepens(one_pass, plan):
             answer["drilled_after_open"] = True
         if one_pass["finding"] == "open":
             opened = True
+    if not has_finding(passes):
+        answer["drilled_after_open"] = None
 
     for one_pass in passes:
         intended = exact(one_pass["intended_depth_mm"])
-        if intended is None or abs(intended - one_pass["depth_mm"]) <= tol:
+        if not one_pass["is_set"] or intended is None or abs(intended - one_pass["depth_mm"]) <= tol:
             continue
         answer["intended_missed"] = True
         other = other_reading(one_pass, site)
         if other is not None and abs(intended - other) <= tol:
             answer["stop_misread"] = True
+    if all(one_pass["intended_depth_mm"] is None for one_pass in passes):
+        answer["intended_missed"] = answer["stop_misread"] = None
     return answer
 
 
-def derive_site(site, passes, instruments, stops, plan):
-    """One row of derived/sites, without the words of `plan_problem` (`has_plan` stands for them)."""
-    steps = derive_steps(site, passes, instruments, stops)
-    rungs = ladder(site, instruments, stops, plan)
+def ended(passes, last_error, plan):
+    """How the drilling ended against the plan; None without a plan or a log, or where nobody can say."""
+    tol = exact(plan["depth_tolerance_mm"])
+    if last_error is None:
+        return None
+    if last_error > tol:
+        return "deeper"
+    if last_error >= -tol:
+        return "at_plan"
+    if not has_finding(passes):
+        return None
+    return "opened_before" if any(one_pass["finding"] == "open" for one_pass in passes) else "short"
+
+
+def tells_of_probing(centre, study):
+    """Whether any log of the centre's sites has a probing."""
+    for site in study["sites"]:
+        log = [row for row in study["steps"] if row["site_id"] == site["site_id"]]
+        if site["centre"] == centre and any(map(is_probing, derive_steps(site, log, *tray(study)))):
+            return True
+    return False
+
+
+def tray(study):
+    """The study's instruments and stops."""
+    return study["instruments"], study["stops"]
+
+
+def derive_site(site, study):
+    """One row of derived/sites, without the words of `plan_problem` (`rungs` stand for them)."""
+    plan = study["plan"]
+    passes = [row for row in study["steps"] if row["site_id"] == site["site_id"]]
+    steps = derive_steps(site, passes, *tray(study))
+    rungs = ladder(site, *tray(study), plan)
     planned_first = rungs[0] if rungs else None
     planned_last = rungs[-1] if rungs else None
-    achieved_first, achieved_last, breakthrough = achieved(steps)
+    achieved_first, achieved_last, breakthrough = achieved(steps, plan)
+    last_error = minus(achieved_last, planned_last)
     low, high = exact(site["rbh_min_mm"]), exact(site["rbh_max_mm"])
     mid = (low + high) / 2
     protrusion = exact(site["platform_depth_mm"]) + exact(site["implant_length_mm"]) - mid
@@ -243,7 +307,8 @@ def derive_site(site, passes, instruments, stops, plan):
         "achieved_last_mm": achieved_last,
         "breakthrough_mm": breakthrough,
         "first_error_mm": minus(achieved_first, planned_first),
-        "last_error_mm": minus(achieved_last, planned_last),
+        "last_error_mm": last_error,
         "overdrill_mm": minus(achieved_last, high),
-        **deviations(site, steps, planned_first, plan),
+        "ended": ended(steps, last_error, plan),
+        **deviations(site, steps, planned_first, plan, tells_of_probing(site["centre"], study)),
     }

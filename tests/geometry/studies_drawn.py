@@ -1,10 +1,18 @@
-"""Draws whole studies for the oracle: drills, stops, sites, and logs that break every rule now and then."""
+"""Draws whole studies for the oracle: drills, stops, sites, and logs that break every rule now and then.
+
+Each centre keeps its logs in a way of its own: some without a gauge, some with one at the end, some without a word on
+findings, speeds or intended depths.
+"""
 
 from __future__ import annotations
 
 from hypothesis import strategies as st
 
-SHORTEST_MM = 6  # of all instruments, so that a length stop up to it fits every one
+SHORTEST_MM = 6  # of all instruments
+LONGEST_STOP_MM = (
+    8  # longer than the shortest instrument: where the platform lies deep such a drill still leaves the guide
+)
+WAYS = ("mixed", "mixed", "findings at drills", "gauge at the end", "gauges without stops", "nothing told")
 FEW_LENGTHS = [6, 7, 8.5, 10, 11.2, 13]
 
 
@@ -61,7 +69,7 @@ def length_stop(marking_mm: float):
 def stops(draw, drill_lengths: list[float]):
     """None to six stops, at times a whole series; depth stops marked for a length of the tray or another."""
     if draw(st.booleans()):
-        return [length_stop(marking) for marking in range(1, SHORTEST_MM + 1)]
+        return [length_stop(marking) for marking in range(1, LONGEST_STOP_MM + 1)]
     rows = []
     for number in range(draw(st.integers(0, 6))):
         means = draw(st.sampled_from(["length", "length", "depth"]))
@@ -69,7 +77,7 @@ def stops(draw, drill_lengths: list[float]):
         if means == "depth":
             marked_on = draw(st.one_of(st.sampled_from(drill_lengths), st.sampled_from(FEW_LENGTHS)))
         lowest = 0 if marked_on is None else max(0, round(10 * marked_on) - 10 * SHORTEST_MM + 1)
-        highest = 10 * SHORTEST_MM if marked_on is None else int(10 * marked_on)
+        highest = 10 * LONGEST_STOP_MM if marked_on is None else int(10 * marked_on)
         rows.append(
             {
                 "stop_id": f"stop {number}",
@@ -82,11 +90,12 @@ def stops(draw, drill_lengths: list[float]):
 
 
 @st.composite
-def sites(draw, number: int):
+def sites(draw, number: int, centres: list[str]):
     approach = draw(st.sampled_from(["guided", "freehand"]))
     lowest = draw(tenths(10, 90))
     return {
         "site_id": f"site {number}",
+        "centre": draw(st.sampled_from(centres)),
         "approach": approach,
         "rbh_min_mm": lowest,
         "rbh_max_mm": draw(st.one_of(st.just(lowest), tenths(round(10 * lowest), 110))),
@@ -99,37 +108,58 @@ def sites(draw, number: int):
 
 
 @st.composite
-def logs(draw, site, tray, all_stops):
+def logs(draw, site, tray, all_stops, way):
     """A site's passes, at times none; intended depths on, at the edge of and off either reading."""
     own = [row for row in tray if row["approach"] == site["approach"]]
-    platform = site["platform_depth_mm"] if site["approach"] == "guided" else 0.0
     # Chance alone hardly makes a log in which every gauge reaches just as deep as was drilled.
     probed_right = draw(st.booleans())
-    drills = [row for row in own if row["role"] != "gauge"]
+    tells = {name: draw(st.booleans()) for name in ("speed", "intended", "finding")}
+    drills, gauges = ([row for row in own if (row["role"] == "gauge") == gauge] for gauge in (False, True))
     rows, before, deepest = [], None, None
-    for step_no in range(1, draw(st.integers(0, 8)) + 1):
-        gauges = [row for row in own if deepest and row not in drills and row["length_mm"] == deepest[0]["length_mm"]]
-        instrument = draw(st.sampled_from(drills + gauges if probed_right else own))
+    n_passes = draw(st.integers(0, 8))
+    for step_no in range(1, n_passes + 1):
+        alike = [row for row in gauges if deepest and row["length_mm"] == deepest[0]["length_mm"]]
+        if way == "findings at drills" or (way == "gauge at the end" and step_no < n_passes):
+            instrument = draw(st.sampled_from(drills))
+        elif way == "gauge at the end" and gauges:
+            instrument = draw(st.sampled_from(gauges))
+        else:
+            instrument = draw(st.sampled_from(drills + alike if probed_right else own))
+        is_gauge = instrument["role"] == "gauge"
         stop = draw(st.one_of(st.none(), st.sampled_from(all_stops))) if all_stops else None
-        if instrument["role"] != "gauge":
+        if not is_gauge:
             deepest = max(deepest or (instrument, stop), (instrument, stop), key=lambda pair: travel_mm(*pair))
-        elif probed_right:
+        elif way == "gauges without stops":
+            stop = None
+        elif probed_right and deepest:
             stop = deepest[1]
         elif draw(st.booleans()):
             stop = before  # probed with the stop of the pass before
         before = stop
-        rows.append(
-            {
-                "site_id": site["site_id"],
-                "step_no": step_no,
-                "instrument_id": instrument["instrument_id"],
-                "stop_id": stop and stop["stop_id"],
-                "intended_depth_mm": draw(intended(instrument, stop, platform)),
-                "speed_rpm": draw(st.sampled_from([None, 0.0, 600.0, 800.0, 800.5, 1200.0])),
-                "finding": draw(st.sampled_from(["closed", "closed", "not_tested", "open"])),
-            }
-        )
+        rows.append(written_down(draw, site, step_no, instrument, stop, way, tells))
     return rows
+
+
+def written_down(draw, site, step_no, instrument, stop, way, tells):
+    """A pass as its centre writes it down: what it tells of speeds, intended depths, findings and readings."""
+    platform = site["platform_depth_mm"] if site["approach"] == "guided" else 0.0
+    is_gauge, silent = instrument["role"] == "gauge", way == "nothing told"
+    finding = draw(st.sampled_from(["closed", "closed", "not_tested", "open"]))
+    if silent or not (tells["finding"] or way == "findings at drills") or (way == "mixed" and not is_gauge):
+        finding = draw(st.sampled_from(["not_tested"] * 5 + ["closed", "open"])) if way == "mixed" else "not_tested"
+    speed = draw(st.sampled_from([None, 0.0, 600.0, 800.0, 800.5, 1200.0]))
+    meant = draw(intended(instrument, stop, platform))
+    reading = draw(st.one_of(st.none(), tenths(-10, 120)))
+    return {
+        "site_id": site["site_id"],
+        "step_no": step_no,
+        "instrument_id": instrument["instrument_id"],
+        "stop_id": stop and stop["stop_id"],
+        "intended_depth_mm": None if silent or not tells["intended"] else meant,
+        "speed_rpm": None if silent or not tells["speed"] else speed,
+        "finding": finding,
+        "read_depth_mm": reading if is_gauge and not silent else None,
+    }
 
 
 def travel_mm(instrument, stop) -> float:
@@ -162,11 +192,12 @@ plans = st.fixed_dictionaries(
 
 @st.composite
 def studies(draw):
-    """sites, steps in any order, instruments, stops (lists of dicts) and the plan."""
+    """sites with their centre, steps in any order, instruments, stops (lists of dicts) and the plan."""
     tray = draw(instruments("guided")) + draw(instruments("freehand"))
     all_stops = draw(stops([row["length_mm"] for row in tray]))
-    all_sites = [draw(sites(number)) for number in range(draw(st.integers(1, 4)))]
-    steps = [row for site in all_sites for row in draw(logs(site, tray, all_stops))]
+    ways = {f"centre {number}": draw(st.sampled_from(WAYS)) for number in range(draw(st.integers(1, 3)))}
+    all_sites = [draw(sites(number, list(ways))) for number in range(draw(st.integers(1, 4)))]
+    steps = [row for site in all_sites for row in draw(logs(site, tray, all_stops, ways[site["centre"]]))]
     return {
         "sites": draw(st.permutations(all_sites)),
         "steps": draw(st.permutations(steps)),

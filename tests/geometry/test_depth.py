@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 
 from liftseries.geometry.depth import (
-    StopLongerThanDrill,
     deepest_before_mm,
     drill_depth_mm,
     engagement_mm,
@@ -67,16 +66,9 @@ def test_what_is_unknown_stays_unknown():
     assert np.isnan(engagement_mm(np.nan, 0, 7, 0, 10, 3))
 
 
-@pytest.mark.parametrize("length_mm", [0.1, 0.3, 0.7, 11.2])
-def test_a_stop_as_long_as_its_drill_leaves_nothing(length_mm):
-    """Marked 0 on lengths with binary noise: the stop is as long as the drill, and no longer."""
-    stop = stop_length_mm([length_mm - 0.1], [2 * length_mm - 0.1])
-    assert drill_depth_mm([length_mm], stop, [0.0]) == pytest.approx(0, abs=1e-12)
-
-
-def test_a_stop_longer_than_its_drill_is_refused():
-    with pytest.raises(StopLongerThanDrill):
-        drill_depth_mm([7.0, 7.0], [3.0, 7.01], [0.0, 0.0])
+def test_a_guided_stop_may_be_longer_than_its_drill():
+    """A length counts from the platform: 2 mm below the crest, a 6.5 mm drill with a 7 mm stop ends 1.5 mm deep."""
+    assert drill_depth_mm([6.5, 6.5], [7.0, 8.5], [2.0, 2.0]).tolist() == [1.5, 0]
 
 
 def test_deepest_before_counts_drills_of_the_own_log_only():

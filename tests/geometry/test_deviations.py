@@ -1,7 +1,8 @@
 """The ten deviations: each true, and just not true where the tolerance of 0.05 mm ends; and what stays empty.
 
 The drawn site (see conftest): freehand, lowest floor 5 mm, highest 6 mm, margin and step 1 mm, so the plan
-is 4, 5, 6 mm and the limit of the first depth 4 mm. A pass without a stop reaches its `length_mm`.
+is 4, 5, 6 mm and the limit of the first depth 4 mm. A drill pass without a stop, and a gauge (with one that takes
+nothing off), reach their `length_mm`; findings are `not_tested` where none is drawn; the centre tells of probing.
 """
 
 from dataclasses import replace
@@ -9,6 +10,7 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
+from liftseries.geometry.derived import derive
 from liftseries.geometry.deviations import DEVIATIONS
 
 AS_PLANNED = """
@@ -69,7 +71,7 @@ def test_the_limit_of_the_first_depth_has_the_margin_of_the_approach(judge, limi
     assert not judge("length_mm | shank_mm\n3.5 | 9", careful, approach="guided")["first_too_deep"]
 
 
-def test_the_first_depth_is_the_deepest_before_the_first_gauge(judge):
+def test_the_first_depth_is_the_deepest_before_the_first_gauge_that_drilling_follows(judge):
     site = judge("""
         role     | length_mm
         widening | 4
@@ -83,7 +85,37 @@ def test_the_first_depth_is_the_deepest_before_the_first_gauge(judge):
     assert site["first_too_deep"]
 
 
-def test_without_a_gauge_the_first_depth_is_the_first_drill_pass(judge):
+@pytest.mark.parametrize("after", ["", "widening | 4.3", "widening | 4.35", "gauge | 4.3\nwidening | 3"])
+def test_a_gauge_that_only_closes_the_log_ends_no_first_stage(judge, after):
+    """4.35 after 4.3 does not deepen: 0.05 is the tolerance. So the first depth is the first drill pass."""
+    site = judge(f"role | length_mm\nwidening | 4\nwidening | 4.3\ngauge | 4.3\n{after}")
+    assert site["achieved_first_mm"] == 4
+    assert not site["first_too_deep"]
+    assert judge("role | length_mm\nwidening | 4\nwidening | 4.3\ngauge | 4.3\nwidening | 4.36")["first_too_deep"]
+
+
+@pytest.mark.parametrize(("finding", "first_mm"), [("closed", 4.2), ("open", 4.2), ("not_tested", 4)])
+def test_a_drill_pass_that_was_felt_ends_the_first_stage_and_belongs_to_it(judge, finding, first_mm):
+    site = judge(f"length_mm | finding\n4 | not_tested\n4.2 | {finding}\n5 | not_tested\n6 | not_tested")
+    assert site["achieved_first_mm"] == first_mm
+    assert site["first_too_deep"] == (first_mm > 4.05)
+
+
+def test_a_gauge_ends_the_first_stage_whatever_it_found(judge):
+    """A gauge pass is a probing, also one whose finding is not told."""
+    site = judge(
+        "role | length_mm | finding\nwidening | 4 |\nwidening | 4.2 |\ngauge | 4.2 | not_tested\nwidening | 5 |"
+    )
+    assert site["achieved_first_mm"] == 4.2
+
+
+def test_only_the_first_probing_counts(judge):
+    """4 felt, 5 felt, 6: the first stage ended at 4. Whether the next pass or a later one deepens is all one."""
+    assert judge("length_mm | finding\n4 | closed\n5 | closed\n6 |")["achieved_first_mm"] == 4
+    assert judge("length_mm | finding\n4 | closed\n3 |\n4 |\n6 |")["achieved_first_mm"] == 4
+
+
+def test_without_a_probing_the_first_depth_is_the_first_drill_pass(judge):
     site = judge("length_mm\n4\n6")
     assert site["achieved_first_mm"] == 4
     assert not site["first_too_deep"]
@@ -176,11 +208,66 @@ def test_not_probed_from_the_first_depth_less_the_tolerance_on(judge, first, unp
 
 @pytest.mark.parametrize(
     ("between", "unprobed"),
-    [("gauge | 4", False), ("widening | 4.05", True), ("widening | 4.05\ngauge | 4", False)],
-    ids=["gauge", "a pass that does not deepen", "such a pass, then the gauge"],
+    [
+        ("gauge | 4 | closed", False),
+        ("gauge | 4 | not_tested", False),
+        ("widening | 4.05 | not_tested", True),
+        ("widening | 4.05 | closed", False),
+        ("widening | 3 | open", False),
+        ("widening | 4.05 |\ngauge | 4 |", False),
+    ],
+    ids=[
+        "gauge",
+        "gauge without a finding",
+        "a pass that does not deepen",
+        "such a pass, felt",
+        "felt open",
+        "then a gauge",
+    ],
 )
-def test_a_gauge_anywhere_between_two_deepening_passes_probes(judge, between, unprobed):
-    assert judge(f"role | length_mm\nwidening | 4\n{between}\nwidening | 5")["not_probed"] == unprobed
+def test_a_probing_anywhere_between_two_deepening_passes_probes(judge, between, unprobed):
+    drawing = f"role | length_mm | finding\nwidening | 4 |\n{between}\nwidening | 5 |"
+    assert judge(drawing)["not_probed"] == unprobed
+
+
+@pytest.mark.parametrize(("of_first", "of_second", "unprobed"), [
+    ("closed", "not_tested", False), ("open", "not_tested", False),
+    ("not_tested", "closed", True), ("not_tested", "not_tested", True),
+])  # fmt: skip
+def test_a_pass_s_own_finding_probes_it_and_the_next_one_s_comes_too_late(judge, of_first, of_second, unprobed):
+    assert judge(f"length_mm | finding\n4 | {of_first}\n5 | {of_second}")["not_probed"] == unprobed
+
+
+def test_findings_at_each_drill_pass_and_no_gauge_are_as_good_as_gauges(judge):
+    """How some centres keep their logs: nothing is unprobed, the first depth is the first pass felt."""
+    site = judge("length_mm | finding\n4 | closed\n5 | closed\n6 | open")
+    assert shown(site) == set()
+    assert [site[name] for name in ("achieved_first_mm", "ended", "not_probed")] == [4, "at_plan", False]
+
+
+@pytest.mark.parametrize("drawing", ["length_mm\n4\n5", "length_mm\n3"])
+def test_where_no_log_of_the_centre_tells_of_probing_it_cannot_be_judged(judge, drawing):
+    assert judge(drawing, centre_probes=False)["not_probed"] is pd.NA
+    assert judge(drawing)["not_probed"] == (drawing != "length_mm\n3")
+
+
+def test_a_centre_tells_of_probing_for_its_own_sites_alone(checked, limits):
+    """Sites a and b of one centre, c of another: a's gauge lets b's log be judged, not c's; without a log none is."""
+    site = {"approach": "freehand", "rbh_min_mm": 5.0, "rbh_max_mm": 6.0, "platform_depth_mm": 0.0}
+    sites = [{**site, "site_id": name, "implant_diameter_mm": 4.0, "implant_length_mm": 9.0} for name in "abcd"]
+    drill = {"instrument_id": "drill", "role": "pilot", "approach": "freehand", "diameter_mm": 2.0, "length_mm": 4.0}
+    tray = [drill, {**drill, "instrument_id": "gauge", "role": "gauge"}]
+    passes = [("a", 1, "gauge"), ("b", 1, "drill"), ("c", 1, "drill")]
+    steps = [{"site_id": s, "step_no": n, "instrument_id": i, "finding": "not_tested"} for s, n, i in passes]
+    tables = {"sites": sites, "steps": steps, "instruments": tray, "stops": []}
+    _, found = derive(*(checked(*table) for table in tables.items()), limits, centre=pd.Series(["n", "n", "s", "n"]))
+    assert found["not_probed"].isna().tolist() == [False, False, True, True]
+
+
+def test_the_tolerance_on_the_side_of_the_limit(judge):
+    """The limit stands in where there is no ladder: at 3.95 a probing is due, a hair above 3.94 is none."""
+    assert judge("length_mm\n3.95\n5", rbh_max_mm=30.0)["not_probed"]
+    assert not judge("length_mm\n3.94\n5", rbh_max_mm=30.0)["not_probed"]
 
 
 def test_the_last_deepening_pass_needs_no_probe(judge):
@@ -194,6 +281,34 @@ def test_a_gauge_before_does_not_probe_what_comes_after(judge):
 
 
 # ── probe_mismatch ────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize("reading", ["", "4", "5"])
+def test_a_gauge_without_a_stop_is_set_to_no_depth(log, reading):
+    """It is 12 mm long; its depth is what was read on it, or empty, and it cannot differ from the hole."""
+    steps, site = log(f"""
+        role     | length_mm | stop | read_mm   | intended_mm
+        widening | 4         |      |           |
+        gauge    | 12        | none | {reading} | 9
+        widening | 5         |      |           | 5
+    """)
+    assert steps["depth_mm"].tolist()[1] == pytest.approx(float(reading or "nan"), nan_ok=True)
+    assert steps["deepest_before_mm"].tolist() == [0, 4, 4]
+    assert site["probe_mismatch"] is pd.NA
+    assert not site["intended_missed"]
+    assert site["achieved_first_mm"] == 4  # it is a probing all the same
+
+
+def test_what_is_read_on_a_gauge_with_a_stop_changes_nothing(log):
+    steps, site = log("role | length_mm | stop | read_mm\nwidening | 4 | |\ngauge | 12 | 8 | 6")
+    assert steps["depth_mm"].tolist() == [4, 4]
+    assert not site["probe_mismatch"]
+
+
+def test_one_gauge_with_a_stop_lets_it_be_judged(judge):
+    drawing = "role | length_mm | stop | read_mm\nwidening | 5 | |\ngauge | 12 | none | 3\ngauge | 12 | {} |"
+    assert not judge(drawing.format(7))["probe_mismatch"]
+    assert judge(drawing.format(6))["probe_mismatch"]
 
 
 @pytest.mark.parametrize(("gauge", "mismatch"), [("3.94", True), ("3.95", False), ("4.05", False), ("4.06", True)])
@@ -226,7 +341,15 @@ def test_drilled_after_open(judge, felt_by, after, deepened):
 
 def test_the_pass_that_opens_the_floor_is_not_after_it(judge):
     assert not judge("length_mm | finding\n4 | closed\n5 | open")["drilled_after_open"]
-    assert not judge("length_mm | finding\n4 | not_tested\n5 | not_tested")["drilled_after_open"]
+    assert not judge("length_mm | finding\n4 | not_tested\n5 | closed")["drilled_after_open"]
+
+
+def test_without_a_finding_nobody_can_say_whether_drilling_went_on(judge):
+    """A finding of the gauge will do; a gauge that found nothing out will not."""
+    drawing = "role | length_mm | finding\nwidening | 4 |\ngauge | 4 | {}\nwidening | 5 |"
+    assert judge(drawing.format("not_tested"))["drilled_after_open"] is pd.NA
+    assert not judge(drawing.format("closed"))["drilled_after_open"]
+    assert judge(drawing.format("open"))["drilled_after_open"]
 
 
 @pytest.mark.parametrize(
@@ -280,7 +403,12 @@ def test_a_gauge_does_not_overdrill(judge):
 @pytest.mark.parametrize(("rpm", "too_fast"), [("800", False), ("800.5", True), ("1200", True), ("", False)])
 def test_speed_high_above_the_limit_only(judge, rpm, too_fast):
     """Common practice, no source: about 800 rpm or slower in soft bone. Not recorded is not too fast."""
-    assert judge(f"length_mm | rpm\n4 | {rpm}")["speed_high"] == too_fast
+    assert judge(f"length_mm | rpm\n3 | 600\n4 | {rpm}")["speed_high"] == too_fast
+
+
+def test_without_any_speed_it_cannot_be_judged(judge):
+    assert judge("length_mm | rpm\n3 |\n4 |")["speed_high"] is pd.NA
+    assert not judge("length_mm | rpm\n3 | 0\n4 |")["speed_high"]
 
 
 def test_the_speed_of_a_gauge_does_not_count(judge):
@@ -303,9 +431,15 @@ def test_the_classic_misreading(judge):
 )
 @pytest.mark.parametrize("role", ["widening", "gauge"])
 def test_intended_missed_both_ways_and_for_gauges_too(judge, role, intended, missed):
-    drawing = f"role | length_mm | intended_mm\nwidening | 4 |\n{role} | 4 | {intended}"
+    drawing = f"role | length_mm | intended_mm\nwidening | 4 | 4\n{role} | 4 | {intended}"
     assert judge(drawing)["intended_missed"] == missed
-    assert not judge(drawing)["stop_misread"]  # no stop, nothing to misread
+    assert not judge(drawing)["stop_misread"]  # no stop, or one that takes nothing off: nothing to misread
+
+
+def test_without_any_intended_depth_neither_can_be_judged(judge):
+    site = judge("length_mm | stop\n7 | 3")
+    assert site["intended_missed"] is pd.NA
+    assert site["stop_misread"] is pd.NA
 
 
 @pytest.mark.parametrize(
@@ -345,6 +479,51 @@ def test_where_both_readings_agree_there_is_nothing_to_misread(judge):
     assert shown(judge("length_mm | stop | intended_mm\n4 ||\n12 | 7 | 5\n12 | 6 | 6")) == {"not_probed"}
 
 
+# ── ended ─────────────────────────────────────────────────────────────────────────────────────────
+
+
+@pytest.mark.parametrize(
+    ("last", "finding", "ended"),
+    [
+        ("6.06", "open", "deeper"),
+        ("6.06", "not_tested", "deeper"),  # nobody need have felt the floor to tell that
+        ("6.05", "closed", "at_plan"),
+        ("6", "not_tested", "at_plan"),
+        ("5.95", "open", "at_plan"),
+        ("5.94", "open", "opened_before"),
+        ("5.94", "closed", "short"),
+        ("5.94", "not_tested", None),
+    ],
+)
+def test_how_the_drilling_ended(judge, last, finding, ended):
+    site = judge(f"length_mm | finding\n{last} | {finding}")
+    assert site["ended"] == ended
+    assert site["last_error_mm"] == pytest.approx(float(last) - 6)
+
+
+@pytest.mark.parametrize("tenth", range(40, 110, 10))
+def test_the_tolerance_of_the_end_in_binary(judge, tenth):
+    """Planned to 4 … 10 mm: 0.05 mm less is as planned for each, 0.06 is not."""
+    planned = tenth / 10
+    for less, ended in ((0.05, "at_plan"), (0.06, "short")):
+        drawing = f"length_mm | finding\n{planned - less:.2f} | closed"
+        assert judge(drawing, rbh_min_mm=4.0, rbh_max_mm=planned)["ended"] == ended
+
+
+def test_a_floor_found_open_by_the_gauge_before_any_drill_is_open(judge):
+    drawing = "role | length_mm | finding\ngauge | 2 | open\nwidening | 4 | closed"
+    assert judge(drawing)["ended"] == "opened_before"
+
+
+@pytest.mark.parametrize(
+    ("drawing", "site"),
+    [("length_mm", {}), ("role | length_mm\ngauge | 4", {}), ("length_mm | finding\n4 | closed", {"rbh_max_mm": 30.0})],
+    ids=["no log", "no drill pass", "no plan"],
+)
+def test_where_it_cannot_be_told_how_it_ended(judge, drawing, site):
+    assert judge(drawing, **site)["ended"] is None
+
+
 # ── what stays empty ──────────────────────────────────────────────────────────────────────────────
 
 
@@ -359,20 +538,43 @@ def test_without_a_log_everything_of_the_log_is_empty(judge):
         "first_error_mm",
         "last_error_mm",
         "overdrill_mm",
+        "ended",
     ]
     assert site[drilled].isna().all()
     assert site["planned_first_mm"] == 4
 
 
-def test_without_a_gauge_only_probe_mismatch_is_empty(judge):
-    site = judge("length_mm\n4\n5")
-    assert site["probe_mismatch"] is pd.NA
-    assert site.drop("probe_mismatch")[[name for name in DEVIATIONS if name != "probe_mismatch"]].notna().all()
+NEEDS_MORE_THAN_A_LOG = {
+    "not_probed", "probe_mismatch", "drilled_after_open", "speed_high", "intended_missed", "stop_misread"
+}  # fmt: skip
 
 
-def test_freehand_nothing_starts_unguided_and_without_records_nothing_is_fast_or_missed(judge):
-    site = judge("length_mm\n4\n5")
-    assert [site[name] for name in ("unguided_start", "speed_high", "intended_missed", "stop_misread")] == [False] * 4
+@pytest.mark.parametrize("approach", ["freehand", "guided"])
+def test_a_log_that_tells_of_nothing_else_lets_four_be_judged(judge, approach):
+    """Freehand nothing starts outside a guide: that is false and not unknown."""
+    site = judge("length_mm | shank_mm\n4 | 9\n5 | 9", centre_probes=False, approach=approach, guide_offset_mm=10.0)
+    assert {name for name in DEVIATIONS if site[name] is pd.NA} == NEEDS_MORE_THAN_A_LOG
+    assert not site["unguided_start"]
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "judged"),
+    [
+        ("rpm", "600", {"speed_high"}),
+        ("intended_mm", "4", {"intended_missed", "stop_misread"}),
+        ("finding", "closed", {"not_probed", "drilled_after_open"}),
+        ("finding", "not_tested", set()),
+    ],
+)
+def test_each_record_lets_its_own_be_judged(judge, column, value, judged):
+    """Told at one pass of two is enough."""
+    site = judge(f"length_mm | {column}\n4 | {value}\n5 |", centre_probes=False)
+    assert {name for name in NEEDS_MORE_THAN_A_LOG if site[name] is not pd.NA} == judged
+
+
+def test_a_gauge_without_a_stop_lets_probing_be_judged_alone(judge):
+    site = judge("role | length_mm | stop\nwidening | 4 |\ngauge | 12 | none\nwidening | 5 |", centre_probes=False)
+    assert {name for name in NEEDS_MORE_THAN_A_LOG if site[name] is not pd.NA} == {"not_probed"}
 
 
 def test_a_log_of_gauges_alone_reached_nothing(judge):
@@ -383,7 +585,7 @@ def test_a_log_of_gauges_alone_reached_nothing(judge):
 
 
 def test_a_gauge_first_leaves_the_first_depth_empty(judge):
-    """The deepest drill pass before the first gauge pass: there is none, so it is not too deep either."""
+    """The deepest drill pass up to the first probing: there is none, so it is not too deep either."""
     site = judge("role | length_mm\ngauge | 0\nwidening | 5")
     assert pd.isna(site["achieved_first_mm"])
     assert not site["first_too_deep"]

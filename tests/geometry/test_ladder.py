@@ -117,9 +117,21 @@ def test_equal_depths_are_one_rung_whatever_their_binary_noise():
     assert reach([11.2], [7]).travel_mm[0] == reach([5.2], [1]).travel_mm[0]
 
 
-def test_a_stop_longer_than_the_instrument_goes_on_none():
-    """9 mm on a 7 mm drill would end 2 mm above the platform."""
-    assert reach([7, 10], [9]).travel_mm.tolist() == [1, 7, 10]
+def test_a_stop_may_be_longer_than_the_instrument():
+    """9 mm on a 7 mm drill ends 2 mm above the platform: below the crest where the platform lies deeper than that."""
+    assert reach([7, 10], [9]).travel_mm.tolist() == [-2, 1, 7, 10]
+
+
+def test_only_depths_above_0_are_planned_with():
+    """Travels -2 and 1: with the platform 2 mm deep the first ends at the crest, at 2.1 it is 0.1 mm deep."""
+    assert rungs_mm([-2.0, 1.0], 1.5, 3.0, 2.0, 1.0, 3.0) == []
+    assert rungs_mm([-2.0, 1.0], 1.5, 3.0, 2.1, 1.0, 3.0) == pytest.approx([0.1, 3.1])
+
+
+def test_a_6_5_mm_drill_with_a_7_mm_stop_and_the_platform_2_mm_deep_stands_on_the_ladder():
+    """The contract's own example: 6.5 - 7 + 2 = 1.5 mm below the crest, the first rung under 2.5 mm of bone."""
+    travel = reach([6.5], [7, 6, 5]).travel_mm
+    assert rungs_mm(travel, 2.5, 3.2, 2.0, 1.0, 1.0) == [1.5, 2.5, 3.5]
 
 
 # ── first, next, last, by hand ────────────────────────────────────────────────────────────────────

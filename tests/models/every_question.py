@@ -6,6 +6,8 @@ import pandas as pd
 
 from liftseries.models.depth.agreement import fit_depth_agreement
 from liftseries.models.depth.proportional_bias import fit_depth_proportional_bias
+from liftseries.models.depth.read import fit_depth_read
+from liftseries.models.depth.shares import fit_depth_adherence, fit_depth_ended
 from liftseries.models.gain.mixed import fit_gain_mixed
 from liftseries.models.perforation.firth import fit_perforation_firth
 from liftseries.models.perforation.gee import fit_perforation_gee
@@ -44,6 +46,14 @@ def stored(draws: pd.DataFrame) -> pd.DataFrame:
     return pd.read_csv(io.StringIO(draws.to_csv(index=False)))
 
 
+def gauged(cases: pd.DataFrame) -> pd.DataFrame:
+    """A log of one gauge pass at every third site, read 0.1 mm too deep at every sixth."""
+    sites = cases["site_id"].iloc[::3]
+    read = [4.1 if number % 2 else 4.0 for number in range(len(sites))]
+    hole = {"advance_mm": float("nan"), "deepest_before_mm": 4.0, "read_depth_mm": read}
+    return pd.DataFrame({"site_id": sites, "step_no": 2, "finding": "closed", **hole})
+
+
 def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
     """Name of the question -> its estimates."""
     implants = follow_up(visits, cases).implants
@@ -73,7 +83,10 @@ def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
         "survival_gain": fit_survival_gain(visits, implants, cases, hazards, 12.0),
         "gain_mixed": fit_gain_mixed(visits, cases, GAIN),
         "measurement_icc": fit_measurement_icc(cases, visits),
+        "depth_ended": fit_depth_ended(cases),
+        "depth_adherence": fit_depth_adherence(cases, ["approach", "protocol", "centre"]),
         "depth_agreement": fit_depth_agreement(cases),
+        "depth_read": fit_depth_read(cases, gauged(cases)),
         "depth_proportional_bias": fit_depth_proportional_bias(cases),
         "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows),
         "sensitivity_detection": fit_sensitivity_detection(cases),

@@ -13,6 +13,8 @@ LEVELS = {
     "placement": ["same_day", "staged", "none"],
     "status": ["functioning", "failed", "patient_died", "not_examined"],
     "complication": ["none", "infection", "sinusitis", "vertigo"],
+    "ended": ["at_plan", "opened_before", "deeper", "short"],
+    "as_drilled": ["plan", "not_plan"],
 }
 
 
@@ -47,6 +49,8 @@ def invented_cases(n_patients: int, seed: int) -> pd.DataFrame:
             "protrusion_mm": np.round(rng.uniform(1, 6, n), 1),
             "planned_last_mm": np.round(rbh),
             "achieved_last_mm": np.round(rbh) + np.round(rng.normal(0.1, 0.5, n), 1),
+            "ended": category("ended", np.resize(["at_plan", "opened_before", "deeper", "at_plan", "short", None], n)),
+            "as_drilled": category("as_drilled", np.resize(["plan", "plan", "not_plan", "plan", None], n)),
         }
     )
 

@@ -10,7 +10,7 @@ from tempfile import TemporaryDirectory
 
 sys.path.append(str(Path(__file__).parents[1] / "report"))
 
-from made_series import PLAN, Series, made_series
+from made_series import PLAN, Series, made_readings, made_series
 
 from liftseries.base.outputs import write_csv
 from liftseries.models.files import file_of
@@ -56,5 +56,5 @@ def made_series_of(**options) -> Made:
         series.leave_in(Path(output))
         write_csv(Path(output) / file_of("survival_curves"), series.curves)
         whole = read_material(output, PLAN, {"liftseries": "0"}, {"sites_of_a_person.csv": "0" * 64})
-    population = Population(PLAN["plan"], series.cases, series.implants, series.visits)
+    population = Population(PLAN["plan"], series.cases, series.implants, series.visits, made_readings(series.cases))
     return Made(series, population, whole)

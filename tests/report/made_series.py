@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 from made_tables import BANDS_MM, ladder_cases, made_cases, made_counts, made_set_aside, made_visits
 
@@ -12,6 +13,8 @@ from liftseries.base.outputs import write_csv
 from liftseries.models.depth.agreement import fit_depth_agreement
 from liftseries.models.depth.deviations import count_deviations
 from liftseries.models.depth.proportional_bias import fit_depth_proportional_bias
+from liftseries.models.depth.read import fit_depth_read
+from liftseries.models.depth.shares import fit_depth_adherence, fit_depth_ended
 from liftseries.models.files import file_of, work_file
 from liftseries.models.gain.mixed import fit_gain_mixed
 from liftseries.models.perforation.firth import fit_perforation_firth
@@ -93,6 +96,7 @@ class Series:
         if source.startswith("results:"):
             return self.rows(source.removeprefix("results:"))
         rows = {"cases": self.cases, "visits": self.visits, "implants": self.implants}
+        rows["derived_steps"] = made_readings(self.cases)
         return rows[source] if source in rows else self.left[file_of(source)]
 
     def drawings(self) -> dict[str, Drawing]:
@@ -147,6 +151,15 @@ def made_series(n_patients: int, seed: int, approaches=("guided", "freehand"), v
     return Series(cases, leaves["survival_curves"], left, visited, implants)
 
 
+def made_readings(cases: pd.DataFrame) -> pd.DataFrame:
+    """A gauge pass at every second site with a log, read up to 0.2 mm off the hole; no rows without a log."""
+    sites = cases.loc[cases["as_drilled"].notna(), "site_id"].iloc[::2]
+    hole = 3.0 + np.arange(len(sites)) % 4
+    read = hole + np.resize([-0.2, 0.0, 0.1, 0.0, 0.2], len(sites))
+    told = {"finding": "closed", "advance_mm": np.nan, "deepest_before_mm": hole, "read_depth_mm": read}
+    return pd.DataFrame({"site_id": sites, "step_no": 2, **told})
+
+
 def fitted(cases: pd.DataFrame, visited: pd.DataFrame, implants: pd.DataFrame) -> dict[str, Estimates]:
     """Every question that has analyses, by name."""
     plan = PLAN["plan"]
@@ -178,6 +191,9 @@ def fitted(cases: pd.DataFrame, visited: pd.DataFrame, implants: pd.DataFrame) -
         "survival_gain": fit_survival_gain(visited, implants, cases, hazards, plan["landmark_months"]),
         "gain_mixed": fit_gain_mixed(visited, cases, plan["gain_terms"]),
         "measurement_icc": fit_measurement_icc(cases, visited),
+        "depth_ended": fit_depth_ended(cases),
+        "depth_adherence": fit_depth_adherence(cases, ["approach", "protocol", "centre"]),
+        "depth_read": fit_depth_read(cases, made_readings(cases)),
         "depth_agreement": fit_depth_agreement(cases),
         "depth_proportional_bias": fit_depth_proportional_bias(cases),
         "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows),

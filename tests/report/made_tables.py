@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.geometry.deviations import DEVIATIONS
+from liftseries.models.shared.cases import as_drilled
 
 BANDS_MM = [4.0, 6.0]
 LEVELS = {
@@ -13,6 +14,7 @@ LEVELS = {
     "approach": ["guided", "freehand"],
     "graft": ["none", "autogenous", "xenograft"],
     "perforation": ["no", "yes", "unknown"],
+    "ended": ["at_plan", "opened_before", "deeper", "short"],
     "placement": ["same_day", "staged", "none"],
     "status": ["functioning", "failed", "patient_died", "not_examined"],
     "complication": ["none", "infection", "sinusitis"],
@@ -78,6 +80,10 @@ def made_cases(n_patients: int, seed: int, approaches, log: bool) -> pd.DataFram
             "protrusion_mm": lift,
             "lift_band": pd.cut(lift, bands, right=False, labels=["<4", "4 to <6", "≥6"]),
             "planned_last_mm": planned,
+            "ended": category(
+                "ended", np.resize(["at_plan", "opened_before", "deeper", "short"], n) if log else [None] * n
+            ),
+            "as_drilled": as_drilled(pd.DataFrame(deviations)),
             "achieved_last_mm": planned + np.round(rng.normal(0.1, 0.5, n) * 2) / 2,
             **deviations,
         }

@@ -11,7 +11,7 @@ from studies import tables
 
 from liftseries.base.plain_yaml import load_shipped_yaml, load_yaml
 from liftseries.geometry.derived import SITE_COLUMNS, STEP_COLUMNS
-from liftseries.geometry.deviations import Deviations
+from liftseries.geometry.deviations import DEVIATIONS, Deviations
 from liftseries.models.series import describe
 from liftseries.models.shared.cases import cases
 from liftseries.models.shared.outcomes import gain_at_visits
@@ -29,15 +29,22 @@ def test_geometry_judges_the_deviations_that_are_declared():
     declared = [name for name, column in DERIVED["sites"].columns.items() if column.is_deviation]
     assert declared == [field.name for field in fields(Deviations)]
     assert all(DERIVED["sites"].columns[name].type == "true_false" for name in declared)
+    assert all(DERIVED["sites"].columns[name].judged_from for name in declared)
 
 
-def test_bands_and_gains_are_made_as_declared():
+def test_bands_adherence_and_gains_are_made_as_declared():
     made = tables()
-    derived = pd.DataFrame({"site_id": made["sites"]["site_id"], "rbh_mid_mm": 4.0, "protrusion_mm": 3.0})
+    derived = pd.DataFrame(
+        {"site_id": made["sites"]["site_id"], "rbh_mid_mm": 4.0, "protrusion_mm": 3.0, "ended": None}
+    )
+    derived = derived.assign(**dict.fromkeys(DEVIATIONS, False))
     joined = cases(made["patients"], made["sites"], derived, [4], [3])
     assert set(DERIVED["bands"].columns) <= set(joined)
     for name, column in DERIVED["bands"].columns.items():
         assert column.cuts in joined, name
+    assert set(DERIVED["adherence"].columns) <= set(joined)
+    for table, name in (("sites", "ended"), ("adherence", "as_drilled")):
+        assert tuple(joined[name].cat.categories) == DERIVED[table].columns[name].levels
     visits = made["visits"].assign(bone_height_mm=9.0)
     assert set(DERIVED["visits"].columns) <= set(gain_at_visits(visits, joined))
 

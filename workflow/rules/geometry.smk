@@ -4,6 +4,7 @@
 rule derive_depths:
     """Depth of every pass; ladder, lift, achieved depths and deviations of every site."""
     input:
+        patients="checked/patients.parquet",
         sites="checked/sites.parquet",
         steps="checked/steps.parquet",
         instruments="checked/instruments.parquet",

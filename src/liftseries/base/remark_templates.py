@@ -14,6 +14,7 @@ TEMPLATES: dict[str, str] = {
     "not_followed_beyond_landmark": "not followed beyond the landmark",
     "no_visit_with_bone_height": "no visit with a bone height",
     "left_out_as_in": "as in {analysis}",
+    "no_gauge_read_here": "no depth read on a gauge while the floor was closed",
     # ── nothing to estimate from ────────────────────────────────────────────────────────────────────────────
     "column_absent": "there is no such column",
     "term_absent": "{column} is no term of the perforation model",
@@ -30,6 +31,7 @@ TEMPLATES: dict[str, str] = {
     "no_complete_case_with_bone_height": "no visit has a bone height and all terms recorded",
     "bone_height_not_recorded": "no visit has a bone height",
     "depths_not_recorded": "no site has both an achieved and a planned last depth",
+    "no_gauge_read": "no depth was read on a gauge while the floor was closed",
     "none_followed": "no implant was followed",
     "none_followed_beyond_landmark": "no implant was followed beyond the landmark at {months:g} months",
     "last_follow_up": "the last follow-up ends at {months:g} months",

@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 TEXT_COLUMNS = (
-    "analysis", "subset", "term", "scale", "method", "note", "problem", "reason", "level", "stage", "column",
+    "site_id", "analysis", "subset", "term", "scale", "method", "note", "problem", "reason", "level", "stage", "column",
     "unit", "table", "file", "rule", "message", "value_class", "deviation",
     "complication", "rungs_mm", "deviations", "site_label", "variable", "level_of", "model", "predictors",
 )  # fmt: skip

@@ -31,13 +31,14 @@ def check_tables(job: Job) -> None:
 
 def derive_depths(job: Job) -> None:
     """Checked tables -> derived/steps.csv, derived/sites.csv, cases for the drawing of ladders."""
-    from liftseries.geometry.derived import derive
+    from liftseries.geometry.derived import centre_of_sites, derive
     from liftseries.geometry.examples import ladder_cases
     from liftseries.geometry.limits import Limits
 
     tables = {name: pd.read_parquet(path) for name, path in vars(job.inputs).items()}
     limits = Limits(**job.params.limits)
-    steps, sites = derive(**tables, limits=limits)
+    centre = centre_of_sites(tables["sites"], tables.pop("patients"))
+    steps, sites = derive(**tables, limits=limits, centre=centre)
     write_csv(job.outputs.steps, steps)
     write_csv(job.outputs.sites, sites)
     cases = ladder_cases(tables["sites"], sites, steps, tables["instruments"], tables["stops"], limits)
@@ -50,7 +51,7 @@ def join_cases(job: Job) -> None:
 
     patients, sites = pd.read_parquet(job.inputs.patients), pd.read_parquet(job.inputs.sites)
     # A site may be called 12, 007 or NA: its name stays as it was written.
-    texts = dict.fromkeys(("site_id", "plan_problem"), str)
+    texts = dict.fromkeys(("site_id", "plan_problem", "ended"), str)
     derived = pd.read_csv(job.inputs.derived, dtype=texts, keep_default_na=False, na_values=[""])
     bands = job.params.rbh_bands_mm, job.params.lift_bands_mm
     write_parquet(job.outputs.cases, cases(patients, sites, derived, *bands))

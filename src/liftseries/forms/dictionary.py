@@ -138,6 +138,8 @@ def derived_cells(table: Table, column: DerivedColumn) -> tuple[str, ...]:
     """What stands beside the name of a column that is worked out, in the order of `DERIVED_HEADINGS`."""
     holds = _holds(table, column) + ("; a deviation" if column.is_deviation else "")
     measured = column.measured
+    if column.judged_from:
+        measured += f"; judged from {column.judged_from}"
     if column.cannot_occur:
         measured += f"; never true where {column.cannot_occur.replace('=', ' is ')}"
     return holds, column.means, measured, column.when_empty, "may be one" if column.may_be_term else "no"

@@ -15,10 +15,6 @@ Array = NDArray[np.float64]
 HAIR_MM = 1e-9
 
 
-class StopLongerThanDrill(ValueError):
-    """A stop would take off more than the whole instrument."""
-
-
 def stop_length_mm(marking_mm: ArrayLike, marked_on_length_mm: ArrayLike) -> Array:
     """What a stop takes off an instrument.
 
@@ -41,33 +37,26 @@ def stop_length_mm(marking_mm: ArrayLike, marked_on_length_mm: ArrayLike) -> Arr
 
 
 def drill_depth_mm(length_mm: ArrayLike, stop_length_mm: ArrayLike, platform_depth_mm: ArrayLike) -> Array:
-    """Depth that each pass reaches below the crest.
+    """Depth below the crest that each pass is set to.
 
     Parameters
     ----------
     length_mm : shape (n_passes,), mm
         How far the tip goes with no stop.
     stop_length_mm : shape (n_passes,), mm
-        What the stop takes off; 0 without a stop.
+        What the stop takes off; 0 without a stop. It may be longer than a guided instrument, whose length counts from
+        the planned platform and not from the shoulder.
     platform_depth_mm : shape (n_passes,), mm
         Planned platform below the crest, negative above it; 0 for freehand instruments.
 
     Returns
     -------
     shape (n_passes,), mm
-        NaN where any input is NaN.
-
-    Raises
-    ------
-    StopLongerThanDrill
-        A stop would take off more than the whole instrument.
+        NaN where any input is NaN; 0 or less where the tip stays at or above the crest.
 
     Source: the contract, "Depth arithmetic".
     """
-    length, stop = np.asarray(length_mm, float), np.asarray(stop_length_mm, float)
-    if np.any(stop > length + HAIR_MM):
-        raise StopLongerThanDrill("a stop is longer than its instrument")
-    return length - stop + platform_depth_mm
+    return np.asarray(length_mm, float) - stop_length_mm + platform_depth_mm
 
 
 def deepest_before_mm(depth_mm: Array, is_drill: NDArray[np.bool_], starts: NDArray[np.intp]) -> Array:

@@ -21,7 +21,7 @@ SITE_COLUMNS = (
     "site_id", "rbh_mid_mm", "floor_slope_deg", "protrusion_mm", "dome_ml",
     "planned_first_mm", "planned_last_mm", "planned_rungs", "plan_problem",
     "achieved_first_mm", "achieved_last_mm", "breakthrough_mm",
-    "first_error_mm", "last_error_mm", "overdrill_mm",
+    "first_error_mm", "last_error_mm", "overdrill_mm", "ended",
     *deviations.DEVIATIONS,
 )  # fmt: skip
 
@@ -32,6 +32,7 @@ def derive(
     instruments: pd.DataFrame,
     stops: pd.DataFrame,
     limits: Limits,
+    centre: pd.Series,
 ) -> tuple[pd.DataFrame | None, pd.DataFrame]:
     """Depths of every pass, and plan, achievement and deviations of every site.
 
@@ -40,6 +41,8 @@ def derive(
     sites, steps, instruments, stops
         Checked tables; `steps` None where the study has no drilling log.
     limits
+    centre : shape (n_sites,)
+        Of each site: whether the floor was probed is judged only where some log of the centre tells of a probing.
 
     Returns
     -------
@@ -64,7 +67,7 @@ def derive(
         for name in STEP_COLUMNS:
             measured[name][rows] = log[name] if name in log else getattr(passes, name)
         logged = log["site"][passes.starts]
-        reached = deviations.achieved(passes)
+        reached = deviations.achieved(passes, limits.depth_tolerance_mm)
         flags = deviations.judge(
             passes,
             reached,
@@ -73,12 +76,17 @@ def derive(
             tolerance_mm=limits.depth_tolerance_mm,
             speed_limit_rpm=limits.speed_limit_rpm,
         )
-        gauged = deviations.has_gauge(passes)
-        for name, values in {**vars(reached), **vars(flags), "has_log": True, "has_gauge": gauged}.items():
+        for name, values in {**vars(reached), **vars(flags), **vars(deviations.told(passes)), "log": True}.items():
             found[name][logged] = values
+    found["probing"] = _at_any_site_of(centre, found["probing"])
     # Not `assign`: it would copy every column of the log.
     derived_steps = pd.DataFrame({**steps, **measured}, copy=False)
-    return derived_steps, _judged(derived, judged_by["rbh_max_mm"], found)
+    return derived_steps, _judged(derived, judged_by["rbh_max_mm"], found, limits.depth_tolerance_mm)
+
+
+def centre_of_sites(sites: pd.DataFrame, patients: pd.DataFrame) -> pd.Series:
+    """The centre of each site's patient; shape (n_sites,)."""
+    return sites["patient_id"].map(patients.set_index("patient_id")["centre"])
 
 
 def reach(instruments: pd.DataFrame, stops: pd.DataFrame, approach: str, gauges: bool = False) -> ladder.Reach:
@@ -162,7 +170,10 @@ def _sources(
                 "site": site,
                 "speed_rpm": _floats(steps["speed_rpm"]),
                 "intended_depth_mm": _floats(steps["intended_depth_mm"]),
+                "read_depth_mm": _floats(steps["read_depth_mm"]),
+                "found_closed": (steps["finding"] == "closed").to_numpy(dtype=bool),
                 "found_open": (steps["finding"] == "open").to_numpy(dtype=bool),
+                "has_stop": stop >= 0,
             },
         ),
         (
@@ -219,7 +230,8 @@ def _log(sources: tuple, rows: np.ndarray) -> dict[str, np.ndarray]:
 def _passes(log: dict) -> deviations.Passes:
     length, marking, platform = log["length_mm"], log["marking_mm"], log["platform_mm"]
     starts = np.flatnonzero(np.diff(log["site"], prepend=-1))
-    reached = depth.drill_depth_mm(length, log["stop_length_mm"], platform)
+    set_to = depth.drill_depth_mm(length, log["stop_length_mm"], platform)
+    reached = np.where(log["is_drill"] | log["has_stop"], set_to, log["read_depth_mm"])
     before = depth.deepest_before_mm(reached, log["is_drill"], starts)
     held = depth.engagement_mm(
         np.where(log["guided"] & log["is_drill"], log["guide_shank_mm"], np.nan),
@@ -232,12 +244,14 @@ def _passes(log: dict) -> deviations.Passes:
     return deviations.Passes(
         starts=starts,
         is_drill=log["is_drill"],
+        has_stop=log["has_stop"],
         depth_mm=reached,
         deepest_before_mm=before,
         engagement_mm=held,
         speed_rpm=log["speed_rpm"],
         intended_depth_mm=log["intended_depth_mm"],
         misread_depth_mm=np.where(log["marked_as_depth"], length - marking + platform, marking),
+        found_closed=log["found_closed"],
         found_open=log["found_open"],
     )
 
@@ -245,27 +259,38 @@ def _passes(log: dict) -> deviations.Passes:
 def _nothing_found(n_sites: int) -> dict[str, np.ndarray]:
     """Depths NaN and flags false for every site, to be filled where there is a log."""
     depths = {field.name: np.full(n_sites, np.nan) for field in fields(deviations.Achieved)}
-    flags = (*deviations.DEVIATIONS, "has_log", "has_gauge")
+    flags = (*deviations.DEVIATIONS, *(field.name for field in fields(deviations.Told)), "log")
     return depths | {name: np.zeros(n_sites, dtype=bool) for name in flags}
 
 
-def _judged(derived: pd.DataFrame, rbh_max_mm: depth.Array, found: dict[str, np.ndarray]) -> pd.DataFrame:
+def _at_any_site_of(centre: pd.Series, flags: np.ndarray) -> np.ndarray:
+    """Whether any site of each site's centre has the flag; shape (n_sites,)."""
+    codes = pd.factorize(centre, use_na_sentinel=False)[0]
+    return (np.bincount(codes, flags) > 0)[codes]
+
+
+def _judged(
+    derived: pd.DataFrame, rbh_max_mm: depth.Array, found: dict[str, np.ndarray], tolerance_mm: float
+) -> pd.DataFrame:
+    last_error = found["last_mm"] - derived["planned_last_mm"].to_numpy()
     columns = {
         "achieved_first_mm": found["first_mm"],
         "achieved_last_mm": found["last_mm"],
         "breakthrough_mm": found["breakthrough_mm"],
         "first_error_mm": found["first_mm"] - derived["planned_first_mm"].to_numpy(),
-        "last_error_mm": found["last_mm"] - derived["planned_last_mm"].to_numpy(),
+        "last_error_mm": last_error,
         "overdrill_mm": found["last_mm"] - rbh_max_mm,
+        "ended": deviations.ended(last_error, found["finding"], found["open_floor"], tolerance_mm),
     }
     for name in deviations.DEVIATIONS:
-        known = found["has_gauge" if name == "probe_mismatch" else "has_log"]
+        known = found["log"] & found[deviations.JUDGED_FROM.get(name, "log")]
         columns[name] = pd.arrays.BooleanArray(found[name], ~known)
     return derived.assign(**columns)[list(SITE_COLUMNS)]
 
 
 def _without_log(derived: pd.DataFrame) -> pd.DataFrame:
-    missing = [name for name in SITE_COLUMNS if name not in derived]
-    empty = {name: pd.NA if name in deviations.DEVIATIONS else np.nan for name in missing}
-    kinds = {name: "boolean" if name in deviations.DEVIATIONS else float for name in missing}
-    return derived.assign(**empty).astype(kinds)[list(SITE_COLUMNS)]
+    kinds = dict.fromkeys(deviations.DEVIATIONS, "boolean") | {"ended": object}
+    missing = {name: kinds.get(name, float) for name in SITE_COLUMNS if name not in derived}
+    empty = {float: np.nan, object: None, "boolean": pd.NA}
+    columns = {name: pd.Series(empty[kind], derived.index, dtype=kind) for name, kind in missing.items()}
+    return derived.assign(**columns)[list(SITE_COLUMNS)]

@@ -73,13 +73,14 @@ def settings(
     length_mm, diameter_mm, guide_shank_mm : shape (n_instruments,), mm
     stop_length_mm, marked_on_length_mm : shape (n_stops,), mm
         The latter NaN for stops marked with their own length. A depth-marked stop goes on no other length than
-        the one it is marked for; a stop longer than the instrument goes on none.
+        the one it is marked for. A stop may be longer than a guided instrument: where the platform lies deep enough
+        its tip still ends below the crest, and only such depths are planned with.
     """
     stop = np.concatenate([[0.0], stop_length_mm])
     marked_on = np.concatenate([[np.nan], marked_on_length_mm])
     length = np.asarray(length_mm, float)[:, None]
-    fits = (stop <= length + HAIR_MM) & (np.isnan(marked_on) | (np.abs(marked_on - length) <= HAIR_MM))
-    instrument, slot = np.nonzero(fits)
+    fits = np.isnan(marked_on) | (np.abs(marked_on - length) <= HAIR_MM)
+    instrument, slot = np.nonzero(np.broadcast_to(fits, (length.size, stop.size)))
     # Rounded to a millionth of a micrometre, so that equal depths are equal numbers.
     travel = np.round(np.asarray(length_mm, float)[instrument] - stop[slot], 9)
     order = np.lexsort((slot, np.asarray(diameter_mm)[instrument], np.asarray(length_mm)[instrument], travel))

@@ -14,6 +14,7 @@ SPINE = {
     "cases": f"{WORK}/cases.parquet",
     "implants": f"{WORK}/implants.parquet",
     "visits": "checked/visits.parquet",
+    "derived_steps": "derived/steps.csv",
     "counts": "checked/counts.csv",
     "sites_not_applicable": "checked/sites_not_applicable.parquet",
     "set_aside": "set_aside.csv",

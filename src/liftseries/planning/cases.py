@@ -6,7 +6,7 @@ from dataclasses import fields
 
 import pandas as pd
 
-from liftseries.geometry.derived import derive
+from liftseries.geometry.derived import centre_of_sites, derive
 from liftseries.geometry.limits import Limits
 from liftseries.intake.study import empty_table, read_study
 from liftseries.models.shared.cases import cases
@@ -21,8 +21,9 @@ def read_cases(plan: Plan) -> pd.DataFrame:
     StudyError
         With every problem of the tables; see `read_study`.
     """
-    read = read_study(plan).tables
-    tables = {name: read.get(name, empty_table(table)) for name, table in plan.schema.items()}
+    checked = read_study(plan).tables
+    tables = {name: checked.get(name, empty_table(table)) for name, table in plan.schema.items()}
     limits = Limits(**{field.name: getattr(plan, field.name) for field in fields(Limits)})
-    _, derived = derive(*(tables[name] for name in ("sites", "steps", "instruments", "stops")), limits=limits)
+    read = (tables[name] for name in ("sites", "steps", "instruments", "stops"))
+    _, derived = derive(*read, limits=limits, centre=centre_of_sites(tables["sites"], tables["patients"]))
     return cases(tables["patients"], tables["sites"], derived, plan.rbh_bands_mm, plan.lift_bands_mm)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from liftseries.base.tables import read_table
 from liftseries.models.files import file_of
 from liftseries.models.shared.population import Population
 from liftseries.study.plan import Plan
@@ -18,4 +19,5 @@ def read_population(output: Path, plan: Plan) -> Population:
         cases=pd.read_parquet(output / file_of("cases")).reset_index(drop=True),
         implants=pd.read_parquet(output / file_of("implants")).reset_index(drop=True),
         visits=pd.read_parquet(output / "checked/visits.parquet"),
+        steps=read_table(output / "derived/steps.csv"),
     )

@@ -81,6 +81,7 @@ class DerivedColumn(Column):
 
     may_be_term: bool = False
     is_deviation: bool = False
+    judged_from: str = ""  # of a deviation: what must be recorded for it to be judged
     cannot_occur: str = ""  # a subset of whose sites none shows the deviation: `approach=freehand`
     cuts: str = ""  # of a band: the column that it cuts
     short_title: str = ""  # of a band: its name before its limits, where that is not the title
@@ -124,7 +125,7 @@ def _shipped() -> dict[str, Table]:
 
 @cache
 def derived_schema() -> dict[str, Table]:
-    """What a run works out: `steps`, `sites` (as in derived/), `bands` and `visits`; columns are `DerivedColumn`s."""
+    """What a run works out: `steps`, `sites` (as in derived/), `bands`, `adherence`, `visits`; of `DerivedColumn`s."""
     return {name: _table({"table": name, **entry}, DerivedColumn) for name, entry in _written("derived").items()}
 
 

@@ -54,7 +54,7 @@ def draw_steps(
     drills = tables["instruments"], tables["stops"]
     real_sites = tables["sites"].assign(centre=real_centre.to_numpy())
     steps = tables["steps"]
-    derived_steps, planned = derive(real_sites, steps, *drills, limits=limits)
+    derived_steps, planned = derive(real_sites, steps, *drills, limits=limits, centre=real_sites["centre"])
     real_sites = _situation_of_sites(real_sites, planned, limits)
     by_site = steps.groupby("site_id")
     real_sites["logged"] = real_sites["site_id"].isin(steps["site_id"])
@@ -62,7 +62,7 @@ def draw_steps(
         real_sites[f"has_{name}"] = real_sites["site_id"].map(by_site[name].count()).fillna(0) > 0
     pool = _situations(derived_steps, real_sites, tables["instruments"])
 
-    _, planned = derive(new_sites, None, *drills, limits=limits)
+    _, planned = derive(new_sites, None, *drills, limits=limits, centre=new_sites["centre"])
     new = _situation_of_sites(new_sites, planned, limits)
     like = draw_donors(real_sites, new, rng, ["protocol"], ["approach", "centre"])
     flags = ["logged", *(f"has_{name}" for name in RECORDED)]

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
+from liftseries.base.remarks import remark
 from liftseries.disclosure.declared import Behind, Counted, behind_estimate
 from liftseries.models.depth.agreement import depth_missing
 from liftseries.models.depth.proportional_bias import AS_IN_AGREEMENT
+from liftseries.models.depth.read import readings
+from liftseries.models.depth.shares import NOT_JUDGED, ended_missing
 from liftseries.models.shared.behind import Row
+from liftseries.models.shared.levels import as_levels
 from liftseries.models.shared.population import Population
 
 
@@ -16,21 +22,64 @@ def agreement(p: Population, row: Row) -> Behind:
     return behind_estimate(~_left_out(p), recorded=True)
 
 
+def read(p: Population, row: Row) -> Behind:
+    """Sites with a gauge reading while the floor was not yet open."""
+    return behind_estimate(_read(p), recorded=True)
+
+
+def ended(p: Population, row: Row) -> Behind:
+    """Sites of which it is known how the drilling ended; events are those that ended so."""
+    known = ~_any(ended_missing(p.cases))
+    return _share(known, known & p.cases["ended"].eq(row.term).to_numpy(bool))
+
+
+def adherence(p: Population, row: Row) -> Behind:
+    """Sites where it can be judged whether they were drilled as planned; events are those that were."""
+    judged = p.subset(row.subset) & p.cases["as_drilled"].notna().to_numpy(bool)
+    return _share(judged, judged & p.cases["as_drilled"].eq("plan").to_numpy(bool))
+
+
 def deviation(p: Population, row) -> Behind | None:
-    """Sites where a deviation could be judged, and those where it occurred."""
+    """Sites where a deviation could be judged, those where it occurred, and those with a log where it could not."""
     if row.deviation not in p.cases:
         return None
-    flags = p.cases[row.deviation].astype("boolean")
-    judged = p.subset(row.subset) & flags.notna().to_numpy(bool)
-    counts = {"n_sites": Counted(judged), "n_true": Counted(judged & flags.fillna(False).to_numpy(bool))}
+    flags, member = p.cases[row.deviation].astype("boolean"), p.subset(row.subset)
+    known = flags.notna().to_numpy(bool)
+    logged = p.cases["as_drilled"].notna().to_numpy(bool)
+    counts = {
+        "n_sites": Counted(member & known),
+        "n_true": Counted(member & flags.fillna(False).to_numpy(bool)),
+        "n_not_judged": Counted(member & logged & ~known, recorded=True),
+    }
     return Behind(counts, seen_in=(f"deviations {row.deviation}",))
 
 
 def left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites without one of the two depths: by reason, and all of them."""
-    named = {reason: Counted(out, recorded=True) for reason, out in depth_missing(p.cases).items()}
-    return named | {AS_IN_AGREEMENT: Counted(_left_out(p), recorded=True)}
+    """Sites without one of the two depths, of unknown end or adherence, or without a reading: by reason."""
+    member = p.subset(subset) if subset == "all" or "=" in subset else p.everyone
+    reasons = ended_missing(p.cases) | {
+        AS_IN_AGREEMENT: _left_out(p),
+        NOT_JUDGED: member & p.cases["as_drilled"].isna().to_numpy(bool),
+        remark("no_gauge_read_here"): ~_read(p),
+    }
+    if subset in p.cases:
+        reasons |= {remark("label_unknown", column=subset): as_levels(p.cases[subset]).codes < 0}
+    return {reason: Counted(np.asarray(out), recorded=True) for reason, out in reasons.items()}
+
+
+def _share(sites: np.ndarray, events: np.ndarray) -> Behind:
+    """A share and its interval are exact functions of both and of the patients."""
+    away = (Counted(sites), Counted(events), Counted(sites, "patients"))
+    return behind_estimate(sites, events, gives_away=away)
+
+
+def _read(p: Population) -> np.ndarray:
+    return p.where_sites(readings(p.steps)["site_id"])
+
+
+def _any(sets: Mapping[str, np.ndarray]) -> np.ndarray:
+    return np.any(list(sets.values()), axis=0)
 
 
 def _left_out(p: Population) -> np.ndarray:
-    return np.any(list(depth_missing(p.cases).values()), axis=0)
+    return _any(depth_missing(p.cases))

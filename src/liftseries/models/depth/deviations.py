@@ -19,13 +19,14 @@ def count_deviations(cases: pd.DataFrame, by: Sequence[str] = ("approach",)) -> 
 
     Returns
     -------
-    `deviation, subset, n_sites, n_true, share`
-        n_sites: sites with a log (with a gauge pass for probe_mismatch).
+    `deviation, subset, n_sites, n_true, share, n_not_judged`
+        n_sites: sites where it can be judged; n_not_judged: sites with a log where it cannot.
     """
     rows = []
+    logged = cases[list(DEVIATIONS)].notna().any(axis=1).to_numpy()
     for subset, member in subsets(cases, by):
         for deviation in DEVIATIONS:
             judged = cases.loc[member, deviation].astype("boolean").dropna()
-            n, n_true = len(judged), int(judged.sum())
-            rows.append((deviation, subset, n, n_true, n_true / n if n else np.nan))
-    return pd.DataFrame(rows, columns=["deviation", "subset", "n_sites", "n_true", "share"])
+            n, n_true, n_logged = len(judged), int(judged.sum()), int((member & logged).sum())
+            rows.append((deviation, subset, n, n_true, n_true / n if n else np.nan, n_logged - n))
+    return pd.DataFrame(rows, columns=["deviation", "subset", "n_sites", "n_true", "share", "n_not_judged"])

@@ -6,7 +6,46 @@ from liftseries.models.shared.question import Analysis, Leaves, Question
 TITLE = "How deep was drilled"
 BEHIND = "liftseries.models.depth.behind"
 
+LIMITS = {
+    "sites": "mean over the sites, patients as clusters; limits ± 1.96 SD, intervals by the patient jackknife; t(K - 1)",
+    "reml": "linear mixed model, REML, intercept for the patient; limits by MOVER",
+}
+SHARE = {"patients": "events / sites, patients as clusters, logit interval with t(K - 1)"}
+
 QUESTIONS = (
+    Question(
+        name="depth_ended",
+        says="how the drilling ended",
+        function="liftseries.models.depth.shares:fit_depth_ended",
+        reads={"cases": "cases"},
+        analyses=(
+            Analysis(
+                "depth.ended",
+                "how the drilling ended against the plan: as planned, the floor open earlier, deeper, short",
+                SHARE,
+                headline=("patients",),
+                behind=f"{BEHIND}:ended",
+                left_out=f"{BEHIND}:left_out",
+            ),
+        ),
+    ),
+    Question(
+        name="depth_adherence",
+        says="sites drilled as planned",
+        function="liftseries.models.depth.shares:fit_depth_adherence",
+        reads={"cases": "cases"},
+        by=("approach", "protocol", "centre"),
+        analyses=(
+            Analysis(
+                "depth.adherence",
+                "sites drilled as planned: none of the deviations that can be judged",
+                SHARE,
+                headline=("patients",),
+                behind=f"{BEHIND}:adherence",
+                left_out=f"{BEHIND}:left_out",
+            ),
+        ),
+    ),
     Question(
         name="depth_agreement",
         says="agreement with the plan",
@@ -16,8 +55,25 @@ QUESTIONS = (
             Analysis(
                 "depth.agreement",
                 "planned against achieved depth: bias and limits of agreement",
-                {"reml": "linear mixed model, REML, intercept for the patient; limits by MOVER"},
+                LIMITS,
+                headline=("sites",),
                 behind=f"{BEHIND}:agreement",
+                left_out=f"{BEHIND}:left_out",
+            ),
+        ),
+    ),
+    Question(
+        name="depth_read",
+        says="gauge readings against the arithmetic",
+        function="liftseries.models.depth.read:fit_depth_read",
+        reads={"cases": "cases", "steps": "derived_steps"},
+        analyses=(
+            Analysis(
+                "depth.read",
+                "what was read on a gauge less the recomputed depth of the hole: bias and limits of agreement",
+                LIMITS,
+                headline=("sites",),
+                behind=f"{BEHIND}:read",
                 left_out=f"{BEHIND}:left_out",
             ),
         ),
@@ -47,9 +103,9 @@ QUESTIONS = (
             Leaves(
                 "deviations",
                 "",
-                "deviation subset n_sites n_true share",
+                "deviation subset n_sites n_true share n_not_judged",
                 TableRules(
-                    ("n_sites", "n_true"),
+                    ("n_sites", "n_true", "n_not_judged"),
                     (Rule(("share",), ("n_sites", "n_true")),),
                     behind=f"{BEHIND}:deviation",
                 ),

@@ -19,6 +19,7 @@ from liftseries.models.shared.follow_up import with_implant
 from liftseries.models.shared.levels import as_levels, is_missing
 from liftseries.models.shared.outcomes import gain_at_visits, known_perforation
 
+STEP_COLUMNS = ["site_id", "step_no", "finding", "advance_mm", "read_depth_mm", "deepest_before_mm"]
 OUTCOMES = ("perforation", "achieved_last_mm", "planned_last_mm")
 
 
@@ -32,12 +33,14 @@ class Population:
     cases : one row a site, as `models.cases` gives it
     implants : one row an implant that was followed, as `follow_up` gives it
     visits : the checked visits
+    steps : derived/steps.csv; no rows without a log
     """
 
     plan: Mapping[str, Any]
     cases: pd.DataFrame
     implants: pd.DataFrame
     visits: pd.DataFrame
+    steps: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=STEP_COLUMNS))
     _worked_out: dict = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def once(self, key: tuple, work_out: Callable[[], Any]) -> Any:

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import pandas as pd
 
 from liftseries.models.depth.questions import QUESTIONS
-from liftseries.report.depth.sentences import bias_sentence, depth_sentence
+from liftseries.report.depth.sentences import bias_sentence, depth_sentence, ended_sentences, read_sentence
 from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import listed, share_of
@@ -17,11 +17,19 @@ from liftseries.report.kit.writer import Writer
 
 
 def blocks(writer: Writer) -> Iterable[Block]:
-    """Planned against achieved depth, deviations, the ladder of single cases."""
+    """How the drilling ended, deviations, the ladder of single cases; bias and limits of the depths go last."""
     material = writer.material
     if not has_log(material):
         yield Paragraph("The study has no drilling log, so nothing can be said of how deep was drilled.")
         return
+    yield from ended_sentences(material)
+    yield from writer.figure("ended")
+    yield from writer.figure("adherence")
+    yield from _deviations(writer)
+    yield from writer.figure("ladder_case")
+    yield from read_sentence(material)
+    yield from writer.figure("depth_read")
+    yield from writer.table("depth_read")
     sentence = depth_sentence(material)
     if sentence:
         yield sentence
@@ -29,6 +37,12 @@ def blocks(writer: Writer) -> Iterable[Block]:
     yield from writer.table("depth_agreement")
     yield from bias_sentence(material)
     yield from writer.table("proportional_bias")
+    yield from problems(material, QUESTIONS)
+
+
+def _deviations(writer: Writer) -> Iterable[Block]:
+    """The commonest deviations in a sentence, all in a figure and a table."""
+    material = writer.material
     whole = material.table("deviations")[material.table("deviations")["subset"].eq("all")]
     whole = whole[pd.to_numeric(whole["n_sites"]).ne(0)]
     if len(whole):
@@ -39,13 +53,16 @@ def blocks(writer: Writer) -> Iterable[Block]:
             if row["n_true"] > 0
         ]
         if told:
-            yield Paragraph(f"The commonest deviations from the drilling plan: {listed(told)}.", "work/deviations.csv")
+            yield Paragraph(
+                f"The commonest deviations from the drilling plan, of the sites where each can be judged: {listed(told)}.",
+                "work/deviations.csv",
+            )
         elif pd.to_numeric(whole["n_true"]).eq(0).all():
-            yield Paragraph("No deviation from the drilling plan was found.", "work/deviations.csv")
+            yield Paragraph(
+                "No deviation from the drilling plan was found where one can be judged.", "work/deviations.csv"
+            )
     yield from writer.figure("deviations")
     yield from writer.table("deviations")
-    yield from writer.figure("ladder_case")
-    yield from problems(material, QUESTIONS)
 
 
 def has_log(material: Material) -> bool:

@@ -19,10 +19,43 @@ FIGURES = (
     ),
     Figure(
         name="deviations",
-        draws=f"{ROOM}.figures:draw_deviations",
+        draws=f"{ROOM}.share_figures:draw_deviations",
         reads={"deviations": "deviations"},
-        caption="Sites with a drilling log that show each deviation from the drilling plan, by approach.",
+        caption=(
+            "Sites with a drilling log that show each deviation from the drilling plan, by approach: the share of those "
+            "where it can be judged, and beside it (hatched) those where the log does not tell enough to judge it."
+        ),
         released=Released(),
+    ),
+    Figure(
+        name="ended",
+        draws=f"{ROOM}.share_figures:draw_ended",
+        reads={"ended": "results:depth.ended"},
+        caption=(
+            "How the drilling ended against the plan: share of the sites with a plan and a drilling log, with 95% "
+            "interval, patients as clusters. As planned is within the tolerance of the plan."
+        ),
+        released=Released(),
+    ),
+    Figure(
+        name="adherence",
+        draws=f"{ROOM}.share_figures:draw_adherence",
+        reads={"adherence": "results:depth.adherence"},
+        caption=(
+            "Sites drilled as planned, that is with none of the deviations that can be judged from their log: share of "
+            "the sites with a drilling log, with 95% interval, patients as clusters."
+        ),
+        released=Released(),
+    ),
+    Figure(
+        name="depth_read",
+        draws=f"{ROOM}.figures:draw_depth_read",
+        reads={"steps": "derived_steps", "agreement": "results:depth.read"},
+        caption=(
+            "Depth read on the gauge less the depth of the hole as recomputed from instrument and stop, while the floor "
+            "was closed; a larger mark stands for more readings. Solid line: bias; dashed lines: limits of agreement."
+        ),
+        released=KeptIn(SINGLE_RECORDS, "gauge readings"),
     ),
     Figure(
         name="ladder_case",
@@ -40,7 +73,7 @@ TABLES = (
     Table(
         name="deviations",
         makes=f"{ROOM}.tables:deviations_table",
-        caption="Sites that show a deviation, of the sites where it could be judged.",
+        caption="Sites that show a deviation, of the sites where it can be judged, and how many cannot be judged.",
         released=Released(),
     ),
     Table(
@@ -48,6 +81,14 @@ TABLES = (
         makes=f"{ROOM}.tables:agreement_table",
         caption="Agreement of the last drilled depth with the planned one, mm; positive is deeper than planned.",
         released=Released(),
+        options={"analysis": "depth.agreement", "bias": "Bias, achieved less planned"},
+    ),
+    Table(
+        name="depth_read",
+        makes=f"{ROOM}.tables:agreement_table",
+        caption="Agreement of the depth read on the gauge with the recomputed one, mm; positive is read deeper.",
+        released=Released(),
+        options={"analysis": "depth.read", "bias": "Bias, read less recomputed"},
     ),
     Table(
         name="proportional_bias",

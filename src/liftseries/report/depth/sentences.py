@@ -4,15 +4,77 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+import pandas as pd
+
 from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import counted, decimal, missing
-from liftseries.report.kit.sentences import first_term, open_direction, size_of, source
+from liftseries.report.kit.numbers import (
+    NOT_ESTIMATED,
+    count,
+    counted,
+    decimal,
+    listed,
+    missing,
+    percent,
+    share_of,
+)
+from liftseries.report.kit.sentences import first_term, open_direction, size_of, small, source
+from liftseries.report.kit.words import ENDED, trace
+
+
+def ended_sentences(material: Material) -> Iterable[Block]:
+    """How the sites with a plan and a log ended, and how many were drilled as planned."""
+    rows = {row["term"]: row for _, row in quoted(material, "depth.ended").iterrows()}
+    if rows:
+        one = next(iter(rows.values()))
+        told = [f"{small(ENDED[term])} {_share(row)}" for term, row in rows.items()]
+        text = (
+            f"Of {counted(one['n_sites'], 'site')} with a plan and a drilling log the drilling ended: {listed(told)}."
+        )
+        yield Paragraph(text, trace("depth.ended", "all", "", ""))
+    for _, row in quoted(material, "depth.adherence", "all").iterrows():
+        text = (
+            f"{share_of(row['n_events'], row['n_sites'])} sites with a drilling log were drilled as planned "
+            f"(95% interval {_limits(row)}): their log shows none of the deviations that can be judged from it."
+        )
+        yield Paragraph(text[0].upper() + text[1:], source(row))
+
+
+def _share(row) -> str:
+    """`12 (3.5%, 95% interval 2.1 to 5.6%)`."""
+    return f"{count(row['n_events'])} ({percent(row['estimate'])}, 95% interval {_limits(row)})"
+
+
+def _limits(row) -> str:
+    if missing(row["conf_low"]):
+        return NOT_ESTIMATED
+    return f"{percent(row['conf_low'])} to {percent(row['conf_high'])}"
+
+
+def quoted(material: Material, analysis: str, subset: str | None = None) -> pd.DataFrame:
+    """The headline rows of an analysis that have an estimate."""
+    rows = material.rows(analysis, subset)
+    return rows[rows["headline"].astype(bool) & rows["estimate"].notna()]
+
+
+def read_sentence(material: Material) -> Iterable[Block]:
+    """How far the gauge's readings lie from the recomputed depths."""
+    rows = {row["term"]: row for _, row in quoted(material, "depth.read").iterrows()}
+    if not {"bias", "low", "high"} <= set(rows):
+        return
+    size, deeper = size_of(rows["bias"])
+    yield Paragraph(
+        f"Where a depth was read on the gauge with the floor closed, it lay on average {size} mm "
+        f"{'deeper' if deeper else 'less deep'} than recomputed from instrument and stop, at "
+        f"{counted(rows['bias']['n_sites'], 'site')}; the limits of agreement reach from "
+        f"{decimal(rows['low']['estimate'])} to {decimal(rows['high']['estimate'])} mm.",
+        source(rows["bias"]),
+    )
 
 
 def depth_sentence(material: Material) -> Paragraph | None:
     """How far the last depth lies from the planned one."""
-    rows = {row["term"]: row for _, row in material.rows("depth.agreement").iterrows() if not missing(row["estimate"])}
+    rows = {row["term"]: row for _, row in quoted(material, "depth.agreement").iterrows()}
     if not {"bias", "low", "high"} <= set(rows):
         return None
     bias = rows["bias"]

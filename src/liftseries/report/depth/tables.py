@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.method import methods_of
-from liftseries.report.kit.numbers import p_value, share_of
+from liftseries.report.kit.method import methods_of, way_of
+from liftseries.report.kit.numbers import count, p_value, share_of
+from liftseries.report.kit.sentences import small
 from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate, numbers
-from liftseries.report.kit.words import CANNOT_OCCUR, DEVIATIONS, IMPOSSIBLE, Words, trace_of
+from liftseries.report.kit.words import CANNOT_OCCUR, DEVIATIONS, IMPOSSIBLE, JUDGED_FROM, NOT_JUDGED, Words, trace_of
 
 
 def deviations_table(material: Material, words: Words) -> Content | None:
@@ -23,40 +24,46 @@ def deviations_table(material: Material, words: Words) -> Content | None:
         )
         for kind in dict.fromkeys(table["deviation"])
     ]
+    judged_from = "; ".join(f"{small(DEVIATIONS[kind])}: {words}" for kind, words in JUDGED_FROM.items())
     heads = ["All" if s == "all" else s.partition("=")[2].capitalize() for s in subsets]
     return content_of(
         ("Deviation", *heads),
         rows,
-        "Judged from the drilling log; whether a gauge depth differs needs a gauge pass.",
+        f"What must be recorded for each to be judged. {judged_from}.",
     )
 
 
 def _judged(cell, kind: str, subset: str) -> str:
     if (kind, subset) in IMPOSSIBLE:
         return CANNOT_OCCUR
-    return share_of(cell.n_true, cell.n_sites) if cell is not None and cell.n_sites else "none judged"
+    if cell is None:
+        return "no log"
+    judged = share_of(cell.n_true, cell.n_sites) if cell.n_sites else "none judged"
+    return judged + (f"; {count(cell.n_not_judged)} {NOT_JUDGED}" if cell.n_not_judged else "")
 
 
-def agreement_table(material: Material, words: Words) -> Content | None:
-    """Bias and limits of agreement of the last depth."""
+def agreement_table(material: Material, words: Words, analysis: str, bias: str) -> Content | None:
+    """Bias and limits of agreement, by each method; `bias` says less what."""
+    found = material.rows(analysis)
     names = {
-        "bias": "Bias, achieved less planned",
+        "bias": bias,
         "low": "Lower limit of agreement",
         "high": "Upper limit of agreement",
     }
     rows = [
         (
             names.get(row["term"], row["term"]),
+            str(way_of(row)).partition(";")[0].partition(",")[0].capitalize(),
             estimate(row),
             p_value(row["p_value"]),
             design_effect(material, row),
             *numbers(row),
             trace_of(row),
         )
-        for _, row in material.rows("depth.agreement").iterrows()
+        for _, row in found[found["estimate"].notna()].iterrows()
     ]
     return content_of(
-        ("", "mm (95% interval)", "p", "Design effect", "Sites", "Patients", TRACE),
+        ("", "By", "mm (95% interval)", "p", "Design effect", "Sites", "Patients", TRACE),
         rows,
-        methods_of(material.rows("depth.agreement")),
+        methods_of(found),
     )

@@ -17,9 +17,18 @@ from liftseries.study.schema import Column, columns_by_name, derived_schema
 _DERIVED = {name: column for table in derived_schema().values() for name, column in table.columns.items()}
 BANDS = {name: column.short_title or column.title for name, column in _DERIVED.items() if column.cuts}
 DEVIATIONS = {name: column.title for name, column in _DERIVED.items() if column.is_deviation}
+DEFINITIONS = {name: _DERIVED[name].means for name in DEVIATIONS}
+JUDGED_FROM = {name: _DERIVED[name].judged_from for name in DEVIATIONS}
 IMPOSSIBLE = {(name, column.cannot_occur) for name, column in _DERIVED.items() if column.cannot_occur}
 PARAMETERS = {INTERCEPT: "Intercept", "(log shape)": "Log of the shape"}
 CANNOT_OCCUR = "cannot occur"
+NOT_JUDGED = "cannot be judged"
+ENDED = {
+    "at_plan": "As planned",
+    "opened_before": "Floor open before the planned depth",
+    "deeper": "Deeper than planned",
+    "short": "Short of plan, floor closed",
+}
 SCALES = {
     "log_odds": "odds ratio",
     "log_hazard": "hazard ratio",

@@ -1,0 +1,102 @@
+"""How the drilling ended against the plan, and how many sites were drilled as planned; patients are clusters."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from liftseries.base.remarks import remark
+from liftseries.estimators.intervals import CONF_LEVEL, NotFitted
+from liftseries.estimators.proportion import share_of_patients
+from liftseries.geometry.deviations import ENDED
+from liftseries.models.depth.agreement import depth_missing
+from liftseries.models.shared.levels import as_levels, subsets
+from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
+
+ENDED_ANALYSIS, ADHERENCE_ANALYSIS = "depth.ended", "depth.adherence"
+METHOD = "patients"
+NOT_JUDGED = remark("label_unknown", column="as_drilled")
+
+
+def fit_depth_ended(cases: pd.DataFrame) -> Estimates:
+    """How the sites with a plan and a log ended.
+
+    Parameters
+    ----------
+    cases : one row a site, as `cases()` gives it
+
+    Returns
+    -------
+    Estimates
+        Terms `at_plan`, `opened_before`, `deeper`, `short`, scale `risk`: shares that sum to 1.
+
+    Source: `share_of_patients`.
+    """
+    ended = cases["ended"].astype(object)
+    known = ended.notna().to_numpy()
+    patient = cases["patient_id"].to_numpy()[known]
+    rows = [share_row(ENDED_ANALYSIS, "all", term, ended[known].eq(term).to_numpy(), patient) for term in ENDED]
+    reasons = [(reason, int(out.sum())) for reason, out in ended_missing(cases).items()]
+    return Estimates(results_table(rows), left_out_table(ENDED_ANALYSIS, "all", reasons))
+
+
+def fit_depth_adherence(cases: pd.DataFrame, by: Sequence[str] = ()) -> Estimates:
+    """At what share of the sites that can be judged the drilling went as planned.
+
+    Parameters
+    ----------
+    cases : one row a site, as `cases()` gives it
+    by : columns whose levels are subsets besides `all`
+
+    Returns
+    -------
+    Estimates
+        Term `share`, scale `risk`, a row a subset.
+
+    Source: `share_of_patients`.
+    """
+    kept = cases["as_drilled"].astype(object)
+    known, as_planned = kept.notna().to_numpy(), kept.eq("plan").to_numpy()
+    patient = cases["patient_id"].to_numpy()
+    rows, left_out = [], []
+    for subset, member in subsets(cases, by):
+        used = member & known
+        rows.append(share_row(ADHERENCE_ANALYSIS, subset, "share", as_planned[used], patient[used]))
+        left_out.append(left_out_table(ADHERENCE_ANALYSIS, subset, [(NOT_JUDGED, int((member & ~known).sum()))]))
+    for column in by:
+        n_without = int((as_levels(cases[column]).codes < 0).sum())
+        left_out.append(
+            left_out_table(ADHERENCE_ANALYSIS, column, [(remark("label_unknown", column=column), n_without)])
+        )
+    return Estimates(results_table(rows), pd.concat(left_out, ignore_index=True))
+
+
+def share_row(analysis: str, subset: str, term: str, event: np.ndarray, patient: np.ndarray) -> dict:
+    """The row of one share; `event`, true/false, and `patient` of the sites that count, shapes (n,)."""
+    fit = Fit(
+        analysis=analysis,
+        subset=subset,
+        scale="risk",
+        method=METHOD,
+        n_sites=len(event),
+        n_patients=len(pd.unique(patient)),
+        n_events=int(event.sum()),
+    )
+    try:
+        share = share_of_patients(event, patient)
+    except NotFitted as why:
+        return fit.row(term, problem=str(why))
+    limits = {"conf_low": share.conf_low, "conf_high": share.conf_high}
+    level = CONF_LEVEL if np.isfinite(share.conf_low) else np.nan
+    found = {"df": share.df, "note": share.note, "headline": True, "conf_level": level}
+    return fit.row(term, share.estimate, share.std_error, **limits, **found)
+
+
+def ended_missing(cases: pd.DataFrame) -> dict[str, np.ndarray]:
+    """Why nothing is said of how a site ended -> at which sites, shape (n_sites,); a site stands under its first."""
+    missing = depth_missing(cases)
+    depths_known = ~np.any(list(missing.values()), axis=0)
+    unknown = depths_known & cases["ended"].isna().to_numpy()
+    return missing | {remark("label_unknown", column="ended"): unknown}
