@@ -154,6 +154,7 @@ TEMPLATES: dict[str, str] = {
     "below_gate_no_ratio": "{n_events:event}: too few for a ratio",
     "below_gate_terms": "{n_events:event} carry {n_allowed:term}, the model has {n_terms:term}",
     "below_gate_at_risk": "{n_at_risk:implant} at risk: too few to quote",
+    "quoted_instead": "the report quotes {analysis}",
     "bias_reduced": "bias-reduced (Mancl-DeRouen), t(K - p)",
     "t_less_coefficients": "t(K - p)",
     "t_less_one": "t(K - 1)",
