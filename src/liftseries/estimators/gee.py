@@ -44,7 +44,7 @@ class GeeFit:
     sandwich : shape (p, p)
         Sandwich without a factor, whatever the number of patients.
     model_covariance : shape (p, p)
-        The model's own, as if the working correlation were the true one; the scale is 1, as a share's variance is known.
+        The model's own, as if the working correlation were the true one; the scale is 1, as risk gives variance.
     bias_reduced : works out Mancl and DeRouen's covariance, shape (p, p)
         Raises NotFitted where a patient alone determines a coefficient.
     alpha : correlation within a patient
