@@ -13,7 +13,7 @@ from liftseries.base.remarks import remark
 from liftseries.estimators.firth import CELLS_AT_ONCE, jackknife_groups
 from liftseries.estimators.intervals import NotFitted
 
-MOST_STEPS, SETTLED, LARGEST_STEP = 100, 1e-12, 2.0
+MOST_STEPS, SETTLED, LARGEST_STEP, FLATTEST = 100, 1e-12, 2.0, 1e-12
 
 
 def moved_intercepts(log_odds: np.ndarray, event: np.ndarray, kept: np.ndarray) -> np.ndarray:
@@ -43,8 +43,9 @@ def moved_intercepts(log_odds: np.ndarray, event: np.ndarray, kept: np.ndarray) 
     moved = np.zeros(len(log_odds))
     for _ in range(MOST_STEPS):
         risk = expit(log_odds + moved[:, None]) * kept
-        step = (share - risk.sum(axis=1) / n_kept) / ((risk * (1 - risk)).sum(axis=1) / n_kept)
-        moved = moved + np.clip(step, -LARGEST_STEP, LARGEST_STEP)
+        slope = np.maximum((risk * (1 - risk)).sum(axis=1) / n_kept, FLATTEST)
+        step = np.clip((share - risk.sum(axis=1) / n_kept) / slope, -LARGEST_STEP, LARGEST_STEP)
+        moved = moved + step
         if np.abs(step).max() < SETTLED:
             break
     return moved
