@@ -181,7 +181,7 @@ def fitted(cases: pd.DataFrame, visited: pd.DataFrame, implants: pd.DataFrame) -
         "measurement_icc": fit_measurement_icc(cases, visited),
         "depth_agreement": fit_depth_agreement(cases),
         "depth_proportional_bias": fit_depth_proportional_bias(cases),
-        "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, firth.rows, cox.rows),
+        "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows, firth.rows),
         "sensitivity_detection": fit_sensitivity_detection(cases),
         "sensitivity_lost": fit_sensitivity_lost(implants, months),
     }

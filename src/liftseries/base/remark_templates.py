@@ -155,13 +155,14 @@ TEMPLATES: dict[str, str] = {
     "below_gate_terms": "{n_events:event} carry {n_allowed:term}, the model has {n_terms:term}",
     "below_gate_curve": "{n_events:event}: too few for a curve",
     "below_gate_prediction": "{n_events:event}: too few to judge a prediction",
-    "below_gate_evalue": "{n_events:event}: too few for an E-value",
+    "below_gate_evalue": "{n_events:event}: too few to ask what could explain a ratio away",
     "below_gate_at_risk": "{n_at_risk:implant} at risk: too few to quote",
     "correlation_below_zero": "correlation within patients {alpha:.2f}, below 0: sites of patients with many sites "
     "weigh more than those of others",
-    "low_design_effect": "its variance is {ratio:.2f} times that of independent sites: an alarm, no gain in precision",
+    "narrow_by_clustering": "its variance is {ratio:.2f} times that of independent sites: an alarm, no gain in "
+    "precision",
     "models_variance": "the model's own variance, as it is the larger",
-    "of_first_terms": "model of the first terms: {terms:names}",
+    "first_terms": "the first {n_terms:term} of the plan alone, as the events carry no more",
     "quoted_instead": "the report quotes {analysis}",
     "bias_reduced": "bias-reduced (Mancl-DeRouen), t(K - p)",
     "t_less_coefficients": "t(K - p)",

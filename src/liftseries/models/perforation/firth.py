@@ -100,7 +100,7 @@ def fit_perforation_firth(cases: pd.DataFrame, terms: Sequence[str]) -> Estimate
     whole, quoted = whole_model(cases, terms), quoted_model(cases, terms)
     rows, effects = model_rows(whole.data, (PROFILE, JACKKNIFE, WIDER), whole.firth_gate)
     if quoted.first_terms:
-        note = remark("of_first_terms", terms=quoted.terms)
+        note = remark("first_terms", n_terms=len(quoted.terms))
         more_rows, more_effects = model_rows(quoted.data, (FIRST_TERMS,), quoted.firth_gate, note)
         rows += more_rows
         effects += more_effects

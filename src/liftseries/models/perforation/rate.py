@@ -157,4 +157,4 @@ def negative_correlation_note(alpha: float) -> str:
 def low_effect_note(effect: dict) -> str:
     """A remark where a design effect is so low that it is an alarm, else nothing."""
     ratio = effect["estimate"]
-    return remark("low_design_effect", ratio=ratio) if ratio < LOW_DESIGN_EFFECT else ""
+    return remark("narrow_by_clustering", ratio=ratio) if ratio < LOW_DESIGN_EFFECT else ""

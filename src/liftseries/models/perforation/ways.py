@@ -75,7 +75,7 @@ class Way:
 def quoted_ways(quoted: Quoted) -> list[Way]:
     """Firth's model and the GEE of the same terms; the one whose ratio is quoted gives the risks that are."""
     data = quoted.data
-    first = remark("of_first_terms", terms=quoted.terms) if quoted.first_terms else ""
+    first = remark("first_terms", n_terms=len(quoted.terms)) if quoted.first_terms else ""
     try:
         model = PenalisedRisk(penalised(data, profile=False))
         notes, df = (*model.notes, first, quoted.firth_gate), model.df

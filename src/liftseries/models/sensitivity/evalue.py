@@ -16,12 +16,15 @@ FARTHEST = 300.0  # log ratio; an E-value squares its ratio, which has no number
 RARE = 0.15  # events below which odds and hazard ratios pass for risk ratios; VanderWeele and Ding 2017
 
 
-def fit_sensitivity_evalue(perforation: pd.DataFrame, penalised: pd.DataFrame, survival: pd.DataFrame) -> Estimates:
+def fit_sensitivity_evalue(
+    perforation: pd.DataFrame, survival: pd.DataFrame, penalised_perforation: pd.DataFrame
+) -> Estimates:
     """E-values of the quoted ratios of a perforation, and of the terms of survival.cox.
 
     Parameters
     ----------
-    perforation, penalised, survival : rows of perforation.gee, perforation.firth and survival.cox
+    perforation, penalised_perforation : rows of perforation.gee and perforation.firth
+    survival : rows of survival.cox
 
     Returns
     -------
@@ -33,11 +36,15 @@ def fit_sensitivity_evalue(perforation: pd.DataFrame, penalised: pd.DataFrame, s
     Source: VanderWeele and Ding 2017, doi:10.7326/M16-2607.
     """
     rows = []
-    for model in (rows_quoted(perforation, penalised), survival):
+    for model in (quoted(penalised_perforation, perforation), survival):
         for _, row in model[~model["term"].eq(INTERCEPT)].iterrows():
             common = row["n_sites"] > 0 and row["n_events"] / row["n_sites"] >= RARE
             hazard = row["scale"] == "log_hazard"
-            gate = "" if hazard or row["n_events"] >= EVALUE else remark("below_gate_evalue", n_events=row["n_events"])
+            gate = (
+                ""
+                if hazard or row["n_events"] >= EVALUE
+                else remark("below_gate_evalue", n_events=int(row["n_events"]))
+            )
             fit = Fit(
                 analysis=ANALYSIS,
                 subset="all",
@@ -66,9 +73,9 @@ def fit_sensitivity_evalue(perforation: pd.DataFrame, penalised: pd.DataFrame, s
     return Estimates(results_table(rows), left_out_table(ANALYSIS, "all", []))
 
 
-def rows_quoted(gee: pd.DataFrame, penalised: pd.DataFrame) -> pd.DataFrame:
+def quoted(penalised: pd.DataFrame, model: pd.DataFrame) -> pd.DataFrame:
     """Of each term the row whose ratio is quoted; where none is, that of the penalised whole model."""
-    rows = pd.concat([gee, penalised], ignore_index=True)
+    rows = pd.concat([model, penalised], ignore_index=True)
     rows = rows[rows["headline"] | rows["method"].eq(WIDER)].sort_values("headline", ascending=False, kind="stable")
     order = {term: place for place, term in enumerate(dict.fromkeys(penalised["term"]))}
     return rows.drop_duplicates("term").sort_values("term", key=lambda terms: terms.map(order), kind="stable")

@@ -34,8 +34,8 @@ QUESTIONS = (
         function="liftseries.models.sensitivity.evalue:fit_sensitivity_evalue",
         reads={
             "perforation": "estimates:perforation_gee",
-            "penalised": "estimates:perforation_firth",
             "survival": "estimates:survival_cox",
+            "penalised_perforation": "estimates:perforation_firth",
         },
         analyses=(
             Analysis(
