@@ -157,10 +157,9 @@ TEMPLATES: dict[str, str] = {
     "below_gate_prediction": "{n_events:event}: too few to judge a prediction",
     "below_gate_evalue": "{n_events:event}: too few to ask what could explain a ratio away",
     "below_gate_at_risk": "{n_at_risk:implant} at risk: too few to quote",
-    "correlation_below_zero": "correlation within patients {alpha:.2f}, below 0: sites of patients with many sites "
-    "weigh more than those of others",
-    "narrow_by_clustering": "its variance is {ratio:.2f} times that of independent sites: an alarm, no gain in "
-    "precision",
+    "correlation_below_zero": "correlation within patients below 0: sites of patients with many sites weigh more than "
+    "those of others",
+    "narrow_by_clustering": "its variance is less than half that of independent sites: an alarm, no gain in precision",
     "models_variance": "the model's own variance, as it is the larger",
     "first_terms": "the first {n_terms:term} of the plan alone, as the events carry no more",
     "quoted_instead": "the report quotes {analysis}",

@@ -213,7 +213,7 @@ def test_e_value_of_a_common_hazard_ratio():
     ratio = 0.75 / (1 - 0.5**0.5)
     common = fit_sensitivity_evalue(none, model, none).rows.loc[0, "estimate"]
     assert common == pytest.approx(ratio + np.sqrt(ratio * (ratio - 1)))
-    rare = fit_sensitivity_evalue(none, model, none.assign(n_events=14)).rows.loc[0, "estimate"]
+    rare = fit_sensitivity_evalue(none, model.assign(n_events=14), none).rows.loc[0, "estimate"]
     assert rare == pytest.approx(4 + np.sqrt(12))
 
 

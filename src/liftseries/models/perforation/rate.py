@@ -151,10 +151,9 @@ def cluster_row(event: np.ndarray, patient: np.ndarray, shared: dict) -> tuple[l
 
 def negative_correlation_note(alpha: float) -> str:
     """A remark where sites of a patient come out less alike than those of different patients, else nothing."""
-    return remark("correlation_below_zero", alpha=alpha) if alpha < 0 else ""
+    return remark("correlation_below_zero") if alpha < 0 else ""
 
 
 def low_effect_note(effect: dict) -> str:
     """A remark where a design effect is so low that it is an alarm, else nothing."""
-    ratio = effect["estimate"]
-    return remark("narrow_by_clustering", ratio=ratio) if ratio < LOW_DESIGN_EFFECT else ""
+    return remark("narrow_by_clustering") if effect["estimate"] < LOW_DESIGN_EFFECT else ""
