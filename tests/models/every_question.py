@@ -58,6 +58,7 @@ def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
     """Name of the question -> its estimates."""
     implants = follow_up(visits, cases).implants
     gee, cox = fit_perforation_gee(cases, odds), fit_survival_cox(implants, hazards)
+    firth = fit_perforation_firth(cases, odds)
     odds_draws = stored(perforation_imputed_draws(cases, odds, *HELPERS, *SETS))
     hazard_draws = stored(survival_imputed_draws(implants, hazards, *HELPERS, *SETS))
     resampled = stored(turnbull_draws(implants, MONTHS, *RESAMPLES))
@@ -65,7 +66,7 @@ def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
     return {
         "perforation_rate": fit_perforation_rate(cases, ["rbh_band", "approach"]),
         "perforation_gee": gee,
-        "perforation_firth": fit_perforation_firth(cases, odds),
+        "perforation_firth": firth,
         "perforation_imputed": fit_perforation_imputed(cases, odds, *HELPERS, odds_draws),
         "perforation_risk": fit_perforation_risk(cases, odds, CONTRASTS),
         "perforation_validation": fit_perforation_validation(cases, odds, judged),
@@ -88,7 +89,7 @@ def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
         "depth_agreement": fit_depth_agreement(cases),
         "depth_read": fit_depth_read(cases, gauged(cases)),
         "depth_proportional_bias": fit_depth_proportional_bias(cases),
-        "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows),
+        "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows, firth.rows),
         "sensitivity_detection": fit_sensitivity_detection(cases),
         "sensitivity_lost": fit_sensitivity_lost(implants, MONTHS),
     }

@@ -33,7 +33,8 @@ def cases():
 def test_a_share_seen_divides_the_rate(cases):
     rows = fit_sensitivity_detection(cases).rows
     whole = rows[rows["analysis"].eq("sensitivity.detection") & rows["subset"].eq("all")].set_index("term")
-    rate = fit_perforation_rate(cases).rows.set_index("method").loc["cluster"]
+    rate = fit_perforation_rate(cases).rows.set_index("method").loc["patients"]
+    assert whole["method"].eq("patients").all()
     assert whole.loc["1", "estimate"] == rate["estimate"]
     assert whole.loc["0.4", "estimate"] == pytest.approx(rate["estimate"] / 0.4)
     assert whole.loc["0.4", "conf_low"] == pytest.approx(rate["conf_low"] / 0.4)
@@ -125,12 +126,38 @@ def test_e_value_of_an_interval_that_holds_none_is_one():
             "problem": ["", "", "", "no finite odds"],
         }
     )
-    rows = fit_sensitivity_evalue(model, model.iloc[:0]).rows.set_index("term")
+    model = model.assign(method="corrected", headline=True)
+    none = model.iloc[:0]
+    rows = fit_sensitivity_evalue(model, none, none).rows.set_index("term")
+    assert rows["headline"].tolist() == [True, True, False]
     assert rows.loc["perforation.gee a", "estimate"] == pytest.approx(2 + np.sqrt(2))
     assert rows.loc["perforation.gee a", "conf_low"] == pytest.approx(1.5 + np.sqrt(0.75))
     assert rows.loc["perforation.gee b", "estimate"] == pytest.approx(2 + np.sqrt(2))
     assert rows.loc["perforation.gee b", "conf_low"] == 1
     assert "no finite odds" in rows.loc["perforation.gee c", "problem"]
+
+
+@pytest.mark.parametrize(("n_events", "quoted"), [(19, False), (20, True)])
+def test_e_values_of_a_perforation_rest_on_the_quoted_row_from_20_events_on(n_events, quoted):
+    """Odds ratio 2 is quoted, 3 is not; a term that nobody quotes keeps the penalised whole model's."""
+    columns = "analysis term method headline estimate conf_low conf_high"
+    rows = [
+        ("perforation.gee", "a", "sandwich", False, 3.0, 1.5, 6.0),
+        ("perforation.gee", "a", "corrected", False, 3.0, 1.5, 6.0),
+        ("perforation.firth", "a", "profile", False, 2.0, 1.5, 3.0),
+        ("perforation.firth", "a", "profile_or_jackknife", True, 2.0, 1.5, 3.0),
+        ("perforation.firth", "b", "profile_or_jackknife", False, 4.0, 2.0, 9.0),
+    ]
+    table = pd.DataFrame(rows, columns=columns.split())
+    logs = {name: np.log(table[name]) for name in ("estimate", "conf_low", "conf_high")}
+    counts = {"n_sites": 500, "n_patients": 300, "n_events": n_events}
+    table = table.assign(**logs, **counts, scale="log_odds", problem="")
+    gee, firth = table[table["analysis"].eq("perforation.gee")], table[table["analysis"].eq("perforation.firth")]
+    found = fit_sensitivity_evalue(gee, table.iloc[:0], firth).rows.set_index("term")
+    assert found.index.tolist() == ["perforation.firth a", "perforation.firth b"]
+    assert found["estimate"].tolist() == pytest.approx([2 + np.sqrt(2), 4 + np.sqrt(12)])
+    assert found["headline"].tolist() == [quoted, False]
+    assert found["note"].str.contains("too few to ask what").tolist() == [not quoted] * 2
 
 
 def test_e_values_of_endless_ratios_are_numbers():
@@ -147,9 +174,12 @@ def test_e_values_of_endless_ratios_are_numbers():
             "n_patients": 5,
             "n_events": 4,
             "problem": ["", "strange unit"],
+            "method": "sandwich",
+            "headline": False,
         }
     )
-    rows = fit_sensitivity_evalue(model.iloc[:0], model).rows
+    none = model.iloc[:0]
+    rows = fit_sensitivity_evalue(none, model, none).rows
     assert np.isfinite(rows[["estimate", "conf_low"]].to_numpy()).all()
     assert rows["conf_low"].iloc[0] == 1
     assert rows["conf_low"].iloc[1] < rows["estimate"].iloc[1]
@@ -175,12 +205,15 @@ def test_e_value_of_a_common_hazard_ratio():
             "n_patients": 50,
             "n_events": [15],
             "problem": "",
+            "method": "sandwich",
+            "headline": False,
         }
     )
+    none = model.iloc[:0]
     ratio = 0.75 / (1 - 0.5**0.5)
-    common = fit_sensitivity_evalue(model.iloc[:0], model).rows.loc[0, "estimate"]
+    common = fit_sensitivity_evalue(none, model, none).rows.loc[0, "estimate"]
     assert common == pytest.approx(ratio + np.sqrt(ratio * (ratio - 1)))
-    rare = fit_sensitivity_evalue(model.iloc[:0], model.assign(n_events=14)).rows.loc[0, "estimate"]
+    rare = fit_sensitivity_evalue(none, model.assign(n_events=14), none).rows.loc[0, "estimate"]
     assert rare == pytest.approx(4 + np.sqrt(12))
 
 

@@ -6,6 +6,8 @@ import pandas as pd
 from liftseries.base.remarks import joined, remark
 from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.models.shared.design import INTERCEPT
+from liftseries.models.shared.gates import EVALUE
+from liftseries.models.shared.penalised import WIDER
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
 
 ANALYSIS = "sensitivity.evalue"
@@ -14,26 +16,35 @@ FARTHEST = 300.0  # log ratio; an E-value squares its ratio, which has no number
 RARE = 0.15  # events below which odds and hazard ratios pass for risk ratios; VanderWeele and Ding 2017
 
 
-def fit_sensitivity_evalue(perforation: pd.DataFrame, survival: pd.DataFrame) -> Estimates:
-    """E-values of the terms of perforation.gee and survival.cox.
+def fit_sensitivity_evalue(
+    perforation: pd.DataFrame, survival: pd.DataFrame, penalised_perforation: pd.DataFrame
+) -> Estimates:
+    """E-values of the quoted ratios of a perforation, and of the terms of survival.cox.
 
     Parameters
     ----------
-    perforation, survival : their rows
+    perforation, penalised_perforation : rows of perforation.gee and perforation.firth
+    survival : rows of survival.cox
 
     Returns
     -------
     Estimates
-        Term `perforation.gee approach[guided]`, scale `E-value`: estimate for the ratio, conf_low for the limit that
+        Term `perforation.firth approach[guided]`, scale `E-value`: estimate for the ratio, conf_low for the limit that
         lies nearer to no difference, 1 where the interval holds it. A number's is per unit.
+        Those of a perforation are quoted from 20 events on.
 
     Source: VanderWeele and Ding 2017, doi:10.7326/M16-2607.
     """
     rows = []
-    for model in (perforation, survival):
+    for model in (quoted(penalised_perforation, perforation), survival):
         for _, row in model[~model["term"].eq(INTERCEPT)].iterrows():
             common = row["n_sites"] > 0 and row["n_events"] / row["n_sites"] >= RARE
             hazard = row["scale"] == "log_hazard"
+            gate = (
+                ""
+                if hazard or row["n_events"] >= EVALUE
+                else remark("below_gate_evalue", n_events=int(row["n_events"]))
+            )
             fit = Fit(
                 analysis=ANALYSIS,
                 subset="all",
@@ -45,6 +56,7 @@ def fit_sensitivity_evalue(perforation: pd.DataFrame, survival: pd.DataFrame) ->
                 note=joined(
                     remark("events_common") if common else remark("taken_as_risk_ratio"),
                     "" if "[" in row["term"] else remark("per_unit"),
+                    gate,
                 ),
             )
             term = f"{row['analysis']} {row['term']}"
@@ -56,8 +68,17 @@ def fit_sensitivity_evalue(perforation: pd.DataFrame, survival: pd.DataFrame) ->
             nearer = low if ratio >= 1 else high
             holds_none = low <= 1 <= high
             limit = 1.0 if holds_none else e_value(nearer)
-            rows.append(fit.row(term, e_value(ratio), problem=row["problem"], conf_low=limit, conf_level=CONF_LEVEL))
+            told = {"conf_low": limit, "conf_level": CONF_LEVEL, "headline": bool(row["headline"]) and not gate}
+            rows.append(fit.row(term, e_value(ratio), problem=row["problem"], **told))
     return Estimates(results_table(rows), left_out_table(ANALYSIS, "all", []))
+
+
+def quoted(penalised: pd.DataFrame, model: pd.DataFrame) -> pd.DataFrame:
+    """Of each term the row whose ratio is quoted; where none is, that of the penalised whole model."""
+    rows = pd.concat([model, penalised], ignore_index=True)
+    rows = rows[rows["headline"] | rows["method"].eq(WIDER)].sort_values("headline", ascending=False, kind="stable")
+    order = {term: place for place, term in enumerate(dict.fromkeys(penalised["term"]))}
+    return rows.drop_duplicates("term").sort_values("term", key=lambda terms: terms.map(order), kind="stable")
 
 
 def e_value(risk_ratio: float) -> float:

@@ -32,12 +32,17 @@ QUESTIONS = (
         name="sensitivity_evalue",
         says="unmeasured causes",
         function="liftseries.models.sensitivity.evalue:fit_sensitivity_evalue",
-        reads={"perforation": "estimates:perforation_gee", "survival": "estimates:survival_cox"},
+        reads={
+            "perforation": "estimates:perforation_gee",
+            "survival": "estimates:survival_cox",
+            "penalised_perforation": "estimates:perforation_firth",
+        },
         analyses=(
             Analysis(
                 "sensitivity.evalue",
                 "how strong an unmeasured cause would have to be",
                 {"odds_ratio": "E-value of an odds ratio", "hazard_ratio": "E-value of a hazard ratio"},
+                headline=("odds_ratio",),
                 of_row=True,
             ),
         ),
@@ -52,7 +57,7 @@ QUESTIONS = (
             Analysis(
                 "sensitivity.detection",
                 "rates if tears were overlooked",
-                {"cluster": "clustered rate over the share of tears seen"},
+                {"patients": "share of sites, patients as clusters, over the share of tears seen"},
                 behind=f"{BEHIND_PERFORATION}:rate",
                 outcome="perforation",
             ),
