@@ -13,7 +13,9 @@ from liftseries.models.depth.agreement import fit_depth_agreement
 from liftseries.models.depth.deviations import count_deviations
 from liftseries.models.depth.proportional_bias import fit_depth_proportional_bias
 from liftseries.models.files import file_of
+from liftseries.models.gain.marginal import fit_bone_marginal
 from liftseries.models.gain.mixed import fit_gain_mixed
+from liftseries.models.gain.stability import fit_stability
 from liftseries.models.perforation.firth import fit_perforation_firth
 from liftseries.models.perforation.gee import fit_perforation_gee
 from liftseries.models.perforation.imputed import fit_perforation_imputed, perforation_imputed_draws
@@ -177,6 +179,8 @@ def fitted(cases: pd.DataFrame, visited: pd.DataFrame, implants: pd.DataFrame) -
         "survival_patient": fit_survival_patient(implants, months),
         "survival_gain": fit_survival_gain(visited, implants, cases, hazards, plan["landmark_months"]),
         "gain_mixed": fit_gain_mixed(visited, cases, plan["gain_terms"]),
+        "bone_marginal": fit_bone_marginal(visited, cases, months),
+        "stability": fit_stability(cases, by=["bone_quality", "rbh_band"]),
         "measurement_icc": fit_measurement_icc(cases, visited),
         "depth_agreement": fit_depth_agreement(cases),
         "depth_proportional_bias": fit_depth_proportional_bias(cases),
