@@ -1,6 +1,4 @@
-"""The mean of measurements at sites that share patients."""
-
-from dataclasses import dataclass
+"""The mean of sites that share patients, and its standard error from the differences between patients."""
 
 import numpy as np
 
@@ -9,46 +7,26 @@ from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.intervals import NotFitted
 
 
-@dataclass(frozen=True)
-class Mean:
-    """A mean over sites, its error from the differences between patients.
+def mean_of_patients(values: np.ndarray, patient: np.ndarray) -> tuple[float, float, int]:
+    """The mean over the sites, its standard error and K - 1, with K patients as clusters.
 
-    Attributes
-    ----------
-    estimate
-    std_error : 0 where the patients do not differ
-    naive_std_error : as if sites were independent
-    df : K - 1, of t
-    """
-
-    estimate: float
-    std_error: float
-    naive_std_error: float
-    df: int
-
-
-def mean_of_patients(value: np.ndarray, patient: np.ndarray) -> Mean:
-    """The mean over sites with patients as clusters: variance K / (K - 1) Σ_k (Σ (x - mean))² / n², K patients.
+        variance = K / (K - 1) Σ_k (Σ_i (y_ki - mean))² / n²
 
     Parameters
     ----------
-    value : shape (n,), one a site
+    values : shape (n,)
     patient : shape (n,)
         Whose site it is.
 
     Raises NotFitted with fewer than two patients.
 
-    Source: the linearised mean of clusters drawn with replacement, Cochran 1977, Sampling Techniques, section 11.8
-    (from memory).
+    Source: the linearised ratio, Cochran 1977, Sampling Techniques, section 6.3 (from memory), as R's `svymean` over
+    clusters; with one site a patient the error of the usual t interval.
     """
+    values = np.asarray(values, float)
     codes, k = cluster_codes(patient)
     if k < 2:
         raise NotFitted(remark("one_patient" if k else "no_site"))
-    n, mean = len(value), float(np.mean(value))
-    of_patient = np.bincount(codes, weights=value - mean, minlength=k)
-    return Mean(
-        estimate=mean,
-        std_error=float(np.sqrt(k / (k - 1) * (of_patient**2).sum()) / n),
-        naive_std_error=float(np.std(value, ddof=1) / np.sqrt(n)),
-        df=k - 1,
-    )
+    mean = float(values.mean())
+    of_patient = np.bincount(codes, values - mean, k)
+    return mean, float(np.sqrt(k / (k - 1) * (of_patient**2).sum()) / len(values)), k - 1

@@ -23,11 +23,11 @@ def mean_row(fit: Fit, term: str, value: np.ndarray, patient: np.ndarray) -> tup
     value, patient : shape (n,), one a site
     """
     try:
-        mean = mean_of_patients(value, patient)
+        mean, std_error, df = mean_of_patients(value, patient)
     except NotFitted as why:
         return fit.row(term, problem=str(why)), []
-    row = replace(fit, df=mean.df).wald_row(term, mean.estimate, mean.std_error, p_value=False)
-    effects = fit.design_effect_rows([term], [mean.std_error], [mean.naive_std_error])
+    row = replace(fit, df=df).wald_row(term, mean, std_error, p_value=False)
+    effects = fit.design_effect_rows([term], [std_error], [value.std(ddof=1) / np.sqrt(len(value))])
     return quoted(row, len(value)), effects
 
 

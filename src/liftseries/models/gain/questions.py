@@ -22,8 +22,8 @@ QUESTIONS = (
         analyses=(
             Analysis(
                 "gain.mixed",
-                "bone gain, REML, intercepts for the patient and the site within the patient; its mean at 12 months and "
-                "its change per year",
+                "bone gain, REML, intercepts for the patient and the site within the patient; its mean at 12 months "
+                "and its change per year",
                 MODELS,
                 headline=("corrected",),
                 behind=f"{BEHIND}:mixed",
@@ -89,8 +89,8 @@ QUESTIONS = (
             Analysis(
                 name,
                 means,
-                MEANS | {"described": "as counted over the sites, without an interval"},
-                headline=("patients", "described"),
+                MEANS,
+                headline=("patients",),
                 behind=f"{BEHIND}:stability",
                 left_out=f"{BEHIND}:{name.partition('.')[2]}_left_out",
                 outcome=name,

@@ -13,7 +13,6 @@ from liftseries.models.shared.results import Estimates, Fit, left_out_table, res
 
 SCALES = {"stability.torque": "ncm", "stability.isq": "isq"}
 COLUMNS = {"stability.torque": "torque_ncm", "stability.isq": "isq"}
-DESCRIBED = "described"
 QUARTILES = {"q1": 0.25, "median": 0.5, "q3": 0.75}
 STATISTICS = ("mean", "sd", *QUARTILES)
 
@@ -29,9 +28,8 @@ def fit_stability(cases: pd.DataFrame, by: Sequence[str] = ()) -> Estimates:
     Returns
     -------
     Estimates
-        Terms `mean` (method `patients`), `sd`, `q1`, `median`, `q3` (method `described`, without an interval) of
+        Terms `mean`, and without an interval `sd`, `q1`, `median`, `q3` (quartiles as R's type 7), of
         `stability.torque`, scale `ncm`, and `stability.isq`, scale `isq`; of `all` alone where none was measured.
-        Quartiles as R's type 7.
     """
     rows: list[dict] = []
     effects: list[dict] = []
@@ -66,19 +64,13 @@ def _rows(analysis: str, subset: str, sites: pd.DataFrame) -> tuple[list[dict], 
     )
     if sites.empty:
         nowhere = remark("value_not_recorded")
-        return [fit.row(term, problem=nowhere, method=_method(term)) for term in STATISTICS], []
+        return [fit.row(term, problem=nowhere) for term in STATISTICS], []
     value = sites[COLUMNS[analysis]].to_numpy(float)
     mean, effects = mean_row(fit, "mean", value, sites["patient_id"].to_numpy())
-    if len(value) > 1:
-        sd = fit.row("sd", float(value.std(ddof=1)), method=DESCRIBED)
-    else:
-        sd = fit.row("sd", problem=remark("one_measurement"), method=DESCRIBED)
-    quartiles = [fit.row(term, float(np.quantile(value, share)), method=DESCRIBED) for term, share in QUARTILES.items()]
+    alone = remark("one_measurement")
+    sd = fit.row("sd", float(value.std(ddof=1))) if len(value) > 1 else fit.row("sd", problem=alone)
+    quartiles = [fit.row(term, float(np.quantile(value, share))) for term, share in QUARTILES.items()]
     return [mean, *(quoted(row, len(value)) for row in (sd, *quartiles))], effects
-
-
-def _method(term: str) -> str:
-    return PATIENTS if term == "mean" else DESCRIBED
 
 
 def _reasons(analysis: str, cases: pd.DataFrame, by: Sequence[str]) -> Iterator[tuple[str, list[tuple[str, int]]]]:
