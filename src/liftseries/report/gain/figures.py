@@ -32,7 +32,7 @@ from liftseries.report.kit.words import Words
 
 MOST_VECTOR_POINTS = 4000  # beyond, single values become pixels: the file would be megabytes of circles
 PANEL_MM, LEFT_MM, BOTTOM_MM, HIGH_MM = 70.0, 13.0, 19.0, 58.0
-MOST_TICKS = 7
+MOST_TICKS = 8
 
 
 @dataclass(frozen=True)

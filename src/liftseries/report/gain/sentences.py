@@ -41,7 +41,7 @@ def marginal_sentences(material: Material) -> Iterable[Paragraph]:
         text = f"On average the marginal bone lay {listed(told)} below the platform"
         change = quoted_row(material, MARGINAL, CHANGE)
         if change is not None:
-            text += f"; {_changed(change, 'its distance', ('grew', 'shrank'))}"
+            text += f"; {_changed(change, 'it', ('sank', 'rose'))}"
             means = rows[rows["term"].str.startswith("mean at ") | rows["term"].eq(CHANGE)]
         yield Paragraph(f"{text}.", "; ".join(source(row) for _, row in means.iterrows()))
     shares = rows[rows["term"].str.startswith("beyond ")]
@@ -60,19 +60,20 @@ def _mm(row) -> str:
 
 def _changed(row, what: str, ways: tuple[str, str]) -> str:
     numbers, larger = size_of(row)
-    text = f"per year {what} {ways[0] if larger else ways[1]} by {numbers.replace(' (', ' mm (', 1)}"
+    way = ways[0] if larger else ways[1]
+    text = f"along a straight line {what} {way} by {numbers.replace(' (', ' mm (', 1)} per year"
     return text + open_direction(row["conf_low"], row["conf_high"], 0.0).replace(";", ",", 1)
 
 
 def _share(row) -> str:
-    """`7 of 402 sites, 1.7% (0.8% to 3.6%)`."""
+    """`7 of 402 sites (1.7%, 0.8% to 3.6%)`."""
     if missing(row["std_error"]) and row["estimate"] in (0, 1):
         share = bound(row)
     else:
-        share = interval(row["estimate"], row["conf_low"], row["conf_high"], percent)
+        share = f"{percent(row['estimate'])}, {percent(row['conf_low'])} to {percent(row['conf_high'])}"
     if is_withheld(row["n_events"]) or is_withheld(row["n_sites"]):
         return f"{share} of the sites"
-    return f"{row['n_events']:g} of {counted(row['n_sites'], 'site')}, {share},"
+    return f"{row['n_events']:g} of {counted(row['n_sites'], 'site')} ({share})"
 
 
 def differences(material: Material, words: Words) -> Iterable[Paragraph]:
