@@ -1,16 +1,20 @@
-"""REML mixed models against R's nlme and lme4 (mixed.R, nested_lmer.R)."""
+"""REML mixed models against R's nlme and lme4 (mixed.R, nested_lmer.R, nested_sandwich.R)."""
 
 import numpy as np
 import pandas as pd
 import pytest
 
 from liftseries.estimators.mixed import mixed_reml
+from liftseries.estimators.mixed_clustered import patient_influence
 from liftseries.models.depth.agreement import fit_depth_agreement
 from liftseries.models.gain.mixed import fit_gain_mixed
 
 FIXED = 1e-6  # both sides iterate; ours polishes its optimum, nlme and lme4 stop at 1e-8 or so of the likelihood
 VARIANCE = 1e-6
 LIKELIHOOD = 1e-10
+
+
+TERMS = ["(intercept)", "protrusion_mm", "grafted", "months"]
 
 
 def with_constant(*columns):
@@ -68,6 +72,16 @@ def test_visits_within_sites_within_patients(nested_gain, r_rows, key, intercept
     compare_nested(fit, r_rows("nested_lmer", key), intercepts)
 
 
+@pytest.mark.parametrize("key", ["both", "patient", "site"])
+def test_the_sandwich_is_that_of_lmers_fit_with_full_matrices(nested_gain, r_rows, key):
+    x = with_constant(*nested_gain[["protrusion_mm", "grafted", "months"]].to_numpy(float).T)
+    y, patient, site = (nested_gain[name].to_numpy() for name in ("gain_mm", "patient_id", "site_id"))
+    fit = mixed_reml(y, x, patient if key != "site" else None, site if key != "patient" else None)
+    influence = patient_influence(fit, y, x, patient, site)
+    std_error = np.sqrt(np.diag(influence.T @ influence))
+    np.testing.assert_allclose(std_error, r_rows("nested_sandwich", key)["value"], rtol=FIXED)
+
+
 def test_rows_of_gain_mixed(nested_gain, r_rows):
     """A residual height of 4 mm added to bone height and site alike leaves the gain that lmer saw."""
     site_columns = ["site_id", "patient_id", "protrusion_mm", "grafted"]
@@ -75,13 +89,24 @@ def test_rows_of_gain_mixed(nested_gain, r_rows):
     visits = nested_gain[["site_id", "months"]].assign(bone_height_mm=nested_gain["gain_mm"] + 4.0)
     gain = fit_gain_mixed(visits, cases, ["protrusion_mm", "grafted", "months"])
     r = r_rows("nested_lmer", "both")
-    np.testing.assert_allclose(gain.rows["estimate"], r["value"][:4], rtol=FIXED)
-    np.testing.assert_allclose(gain.rows["std_error"], r["se"][:4], rtol=FIXED)
+    of_method = {method: rows.set_index("term") for method, rows in gain.rows.groupby("method")}
+    reml = of_method["reml"].loc[TERMS]
+    np.testing.assert_allclose(reml["estimate"], r["value"][:4], rtol=FIXED)
+    np.testing.assert_allclose(reml["std_error"], r["se"][:4], rtol=FIXED)
+    # 60 patients; where the sandwich is the smaller one, lmer's own error stands.
+    sandwich = r_rows("nested_sandwich", "both")["value"] * np.sqrt(60 / 59)
+    larger = np.maximum(sandwich.to_numpy(), r["se"][:4].to_numpy())
+    assert (larger == sandwich.to_numpy()).tolist() == [True, True, False, False]
+    np.testing.assert_allclose(of_method["corrected"].loc[TERMS, "std_error"], larger, rtol=FIXED)
     sd = gain.variances.loc[0, ["patient_sd_mm", "site_sd_mm", "residual_sd_mm"]].astype(float)
     theirs = r.loc[["sd:patient_id", "sd:site_id", "sd:Residual"], "value"]
     np.testing.assert_allclose(sd, theirs, rtol=VARIANCE)
     assert gain.rows["n_patients"].eq(60).all()
     assert gain.rows["df"].isna().all()
+    # A combination of R's own coefficients: the sites' mean covariates, each site once, at month 12.
+    first = nested_gain.drop_duplicates("site_id")
+    at = np.array([1, first["protrusion_mm"].mean(), first["grafted"].mean(), 12.0])
+    assert of_method["reml"].loc["mean at 12", "estimate"] == pytest.approx(at @ r["value"][:4].to_numpy(), rel=FIXED)
 
 
 def depth_cases(series, patient):

@@ -8,7 +8,9 @@ from liftseries.models.depth.agreement import fit_depth_agreement
 from liftseries.models.depth.proportional_bias import fit_depth_proportional_bias
 from liftseries.models.depth.read import fit_depth_read
 from liftseries.models.depth.shares import fit_depth_adherence, fit_depth_ended
+from liftseries.models.gain.marginal import fit_bone_marginal
 from liftseries.models.gain.mixed import fit_gain_mixed
+from liftseries.models.gain.stability import fit_stability
 from liftseries.models.perforation.firth import fit_perforation_firth
 from liftseries.models.perforation.gee import fit_perforation_gee
 from liftseries.models.perforation.imputed import fit_perforation_imputed, perforation_imputed_draws
@@ -83,6 +85,8 @@ def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
         "survival_patient": fit_survival_patient(implants, MONTHS),
         "survival_gain": fit_survival_gain(visits, implants, cases, hazards, 12.0),
         "gain_mixed": fit_gain_mixed(visits, cases, GAIN),
+        "bone_marginal": fit_bone_marginal(visits, cases, MONTHS),
+        "stability": fit_stability(cases, ["bone_quality", "rbh_band"]),
         "measurement_icc": fit_measurement_icc(cases, visits),
         "depth_ended": fit_depth_ended(cases),
         "depth_adherence": fit_depth_adherence(cases, ["approach", "protocol", "centre"]),

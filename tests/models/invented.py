@@ -11,6 +11,7 @@ LEVELS = {
     "septum": ["no", "yes", "unknown"],
     "perforation": ["no", "yes", "unknown"],
     "placement": ["same_day", "staged", "none"],
+    "healing": ["submerged", "transmucosal"],
     "status": ["functioning", "failed", "patient_died", "not_examined"],
     "complication": ["none", "infection", "sinusitis", "vertigo"],
     "ended": ["at_plan", "opened_before", "deeper", "short"],
@@ -31,7 +32,7 @@ def invented_cases(n_patients: int, seed: int) -> pd.DataFrame:
     n = len(patient)
     rbh = np.round(rng.uniform(2, 8, n), 1)
     risk = 1 / (1 + np.exp(1.2 + 0.2 * (rbh - 5) - rng.normal(0, 0.7, n_patients)[patient]))
-    return pd.DataFrame(
+    cases = pd.DataFrame(
         {
             "site_id": [f"S{i:04d}" for i in range(n)],
             "patient_id": [f"P{i:03d}" for i in patient],
@@ -53,6 +54,12 @@ def invented_cases(n_patients: int, seed: int) -> pd.DataFrame:
             "as_drilled": category("as_drilled", np.resize(["plan", "plan", "not_plan", "plan", None], n)),
         }
     )
+    return cases.assign(
+        healing=category("healing", rng.choice(LEVELS["healing"], n)),
+        bone_quality=pd.array(np.where(rng.random(n) < 0.1, None, rng.integers(1, 5, n)), dtype="Int64"),
+        torque_ncm=np.round(rng.normal(35, 8, n)),
+        isq=np.where(rng.random(n) < 0.3, np.nan, np.round(rng.normal(66, 5, n))),
+    )
 
 
 def invented_visits(cases: pd.DataFrame, seed: int) -> pd.DataFrame:
@@ -71,5 +78,7 @@ def invented_visits(cases: pd.DataFrame, seed: int) -> pd.DataFrame:
     visits = pd.DataFrame(rows, columns=["site_id", "months", "status", "bone_height_mm"])
     complication = rng.choice(["none", "infection", "sinusitis"], len(visits), p=[0.9, 0.06, 0.04])
     return visits.assign(
-        status=category("status", visits["status"]), complication=category("complication", complication)
+        status=category("status", visits["status"]),
+        complication=category("complication", complication),
+        marginal_bone_mm=np.round(rng.gamma(2, 0.25 + visits["months"].to_numpy(float) / 150), 1),
     )

@@ -340,21 +340,6 @@ def test_cox_without_failures_or_without_terms(implants):
 # --- gain.mixed -----------------------------------------------------------
 
 
-def test_gain_is_bone_height_less_residual_height(one_site_each):
-    cases = one_site_each(rbh_mid_mm=[4.0, 5.0, 6.0, 5.5])
-    visits = pd.DataFrame(
-        {
-            "site_id": ["S0", "S1", "S2", "S3"],
-            "months": [2.9, 3.0, 8.9, 18.0],
-            "bone_height_mm": [7.0, 9, 8, 8],
-        }
-    )
-    by_visit = fit_gain_mixed(visits, cases, []).by_visit
-    assert by_visit["months"].tolist() == [0, 6, 24]
-    assert by_visit["n"].tolist() == [1, 2, 1]
-    assert by_visit["mean"].tolist() == [3, 3, 2.5]
-
-
 def test_intercepts_that_the_data_cannot_carry_are_dropped_and_named(many_cases, many_visits):
     first_visits = many_visits.drop_duplicates("site_id")
     no_repeat = fit_gain_mixed(first_visits, many_cases, ["protrusion_mm"])
@@ -367,7 +352,9 @@ def test_intercepts_that_the_data_cannot_carry_are_dropped_and_named(many_cases,
     neither = fit_gain_mixed(first_visits, one_site, ["protrusion_mm"])
     assert neither.rows["note"].eq("no patient has two sites; no site has two visits").all()
     for estimates in (no_repeat, site_only, neither):
-        assert estimates.rows["estimate"].notna().all()
+        coefficients = estimates.rows["term"].isin(["(intercept)", "protrusion_mm"])
+        assert estimates.rows.loc[coefficients, "estimate"].notna().all()
+        assert estimates.rows.loc[~coefficients, "problem"].eq("months are no term of the model").all()
 
 
 def test_gain_by_t_under_50_patients(few_cases, many_visits, many_cases):

@@ -16,7 +16,9 @@ from liftseries.models.depth.proportional_bias import fit_depth_proportional_bia
 from liftseries.models.depth.read import fit_depth_read
 from liftseries.models.depth.shares import fit_depth_adherence, fit_depth_ended
 from liftseries.models.files import file_of, work_file
+from liftseries.models.gain.marginal import fit_bone_marginal
 from liftseries.models.gain.mixed import fit_gain_mixed
+from liftseries.models.gain.stability import fit_stability
 from liftseries.models.perforation.firth import fit_perforation_firth
 from liftseries.models.perforation.gee import fit_perforation_gee
 from liftseries.models.perforation.imputed import fit_perforation_imputed, perforation_imputed_draws
@@ -191,6 +193,8 @@ def fitted(cases: pd.DataFrame, visited: pd.DataFrame, implants: pd.DataFrame) -
         "survival_patient": fit_survival_patient(implants, months),
         "survival_gain": fit_survival_gain(visited, implants, cases, hazards, plan["landmark_months"]),
         "gain_mixed": fit_gain_mixed(visited, cases, plan["gain_terms"]),
+        "bone_marginal": fit_bone_marginal(visited, cases, months),
+        "stability": fit_stability(cases, by=["bone_quality", "rbh_band"]),
         "measurement_icc": fit_measurement_icc(cases, visited),
         "depth_ended": fit_depth_ended(cases),
         "depth_adherence": fit_depth_adherence(cases, ["approach", "protocol", "centre"]),

@@ -16,6 +16,7 @@ LEVELS = {
     "perforation": ["no", "yes", "unknown"],
     "ended": ["at_plan", "opened_before", "deeper", "short"],
     "placement": ["same_day", "staged", "none"],
+    "healing": ["submerged", "transmucosal"],
     "status": ["functioning", "failed", "patient_died", "not_examined"],
     "complication": ["none", "infection", "sinusitis"],
 }
@@ -86,6 +87,10 @@ def made_cases(n_patients: int, seed: int, approaches, log: bool) -> pd.DataFram
             "as_drilled": as_drilled(pd.DataFrame(deviations)),
             "achieved_last_mm": planned + np.round(rng.normal(0.1, 0.5, n) * 2) / 2,
             **deviations,
+            "healing": category("healing", rng.choice(LEVELS["healing"], n)),
+            "bone_quality": pd.array(rng.integers(1, 5, n), dtype="Int64"),
+            "torque_ncm": np.round(rng.normal(35, 8, n)),
+            "isq": np.where(rng.random(n) < 0.3, np.nan, np.round(rng.normal(66, 5, n))),
         }
     ).astype(dict.fromkeys(["site_id", "patient_id", "centre", "protocol"], object))
 
@@ -110,7 +115,9 @@ def made_visits(cases: pd.DataFrame, seed: int) -> pd.DataFrame:
     visits = visits.astype({"site_id": object, "months": float, "bone_height_mm": float})
     complication = rng.choice(LEVELS["complication"], len(visits), p=[0.9, 0.06, 0.04])
     return visits.assign(
-        status=category("status", visits["status"]), complication=category("complication", complication)
+        status=category("status", visits["status"]),
+        complication=category("complication", complication),
+        marginal_bone_mm=np.round(rng.gamma(2, 0.25 + visits["months"].to_numpy(float) / 150), 1),
     )
 
 

@@ -81,7 +81,7 @@ def test_purposes_are_those_of_the_plan():
 def test_each_figure_is_drawn_in_the_job_of_its_room():
     jobs = figures_of(names())
     assert sorted(figure.name for figures in jobs.values() for figure in figures) == sorted({f.name for f in FIGURES})
-    assert [figure.name for figure in jobs["gain"]] == ["gain_by_visit", "gain_terms"]
+    assert [figure.name for figure in jobs["gain"]] == ["bone_over_time", "gain_terms"]
 
 
 def test_a_job_is_told_of_the_plan_only_what_its_figures_read():

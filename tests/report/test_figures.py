@@ -92,7 +92,7 @@ def test_without_data_a_figure_says_why_it_is_empty(drawings, name):
 def test_without_visits_and_log_the_figures_that_need_them_say_so(drawings):
     found = drawings["no_visits_no_log"]
     for name in ("planned_achieved", "deviations", "ladder_case", "survival", "survival_by_height",
-                 "hazard_ratios", "gain_by_visit", "gain_terms"):  # fmt: skip
+                 "hazard_ratios", "bone_over_time", "gain_terms"):  # fmt: skip
         assert found[name].alt.startswith("Nothing is drawn: "), name
     for name in ("flow", "residual_height", "perforation_by_height", "perforation_methods"):
         assert not found[name].alt.startswith("Nothing is drawn: "), name
@@ -101,11 +101,11 @@ def test_without_visits_and_log_the_figures_that_need_them_say_so(drawings):
 def test_files_are_the_same_bytes_twice(made, drawings, tmp_path):
     for run, found in (("one", drawings["full"]), ("two", made["full"].drawings())):
         for name, drawing in found.items():
-            if name in ("survival", "flow", "gain_by_visit"):
+            if name in ("survival", "flow", "bone_over_time"):
                 save(drawing, tmp_path / run / name)
     written = sorted(path.name for path in (tmp_path / "one").iterdir())
     assert written == sorted(
-        f"{n}.{form}" for n in ("survival", "flow", "gain_by_visit") for form in ("svg", "pdf", "png")
+        f"{n}.{form}" for n in ("survival", "flow", "bone_over_time") for form in ("svg", "pdf", "png")
     )
     for name in written:
         assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes(), name

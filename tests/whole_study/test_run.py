@@ -61,6 +61,7 @@ def test_results_hold_every_analysis_of_this_release(demo):
         "perforation.validation", "survival.km", "survival.life_table", "survival.cox", "survival.firth_cox",
         "survival.imputed", "survival.interval", "survival.interval_curve", "survival.turnbull", "survival.competing",
         "survival.ph", "survival.rmst", "survival.rmst_difference", "survival.patient", "survival.gain", "gain.mixed",
+        "bone.marginal", "stability.torque", "stability.isq",
         "measurement.icc", "depth.agreement", "depth.proportional_bias", "sensitivity.evalue", "sensitivity.detection",
         "sensitivity.detection_contrast", "sensitivity.lost_implants", "sensitivity.tipping_point",
         "clustering.design_effect",

@@ -49,6 +49,7 @@ COUNTED_IN_ORDER = (
     "survival_life_table",
     "survival_km",
     "gain_mixed",
+    "bone_marginal",
     "perforation_imputed",
     "survival_imputed",
 )

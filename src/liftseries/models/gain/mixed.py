@@ -3,19 +3,16 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
-from liftseries.base.remarks import joined, remark
-from liftseries.estimators.intervals import FEW_PATIENTS, NotFitted
-from liftseries.estimators.mixed import least_squares_std_error, mixed_reml
-from liftseries.models.shared.design import design_matrix
-from liftseries.models.shared.fitted import REML, fitted_model, random_intercepts, why_not_used
+from liftseries.base.remarks import remark
+from liftseries.models.gain.at_visits import Measured, fit_at_visits
+from liftseries.models.gain.recalls import by_recall, reasons_of_sites
 from liftseries.models.shared.outcomes import gain_at_visits
-from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
+from liftseries.models.shared.results import Estimates, left_out_table, results_table
 
 ANALYSIS = "gain.mixed"
-METHOD = "reml"
+QUOTED_AT = 12.0  # months: the mean gain that the report quotes
 NO_BONE_HEIGHT = remark("no_visit_with_bone_height")
 
 
@@ -28,7 +25,7 @@ class GainEstimates(Estimates):
     variances : one row, `patient_sd_mm, site_sd_mm, residual_sd_mm, n_visits`
         Empty where the model has no such intercept or could not be fitted.
     by_visit : `months, n, mean, sd`
-        Gain in mm at the visits nearest to each usual recall, see `gain_by_recall`.
+        Gain in mm at the visits nearest to each usual recall, see `by_recall`.
     """
 
     variances: pd.DataFrame
@@ -36,8 +33,7 @@ class GainEstimates(Estimates):
 
 
 def fit_gain_mixed(visits: pd.DataFrame, cases: pd.DataFrame, terms: Sequence[str]) -> GainEstimates:
-    """Bone gain in mm on the plan's terms, REML with intercepts for the patient and the site within the
-    patient.
+    """Bone gain in mm on the plan's terms, its mean at 12 months and its change per year.
 
     Parameters
     ----------
@@ -48,112 +44,18 @@ def fit_gain_mixed(visits: pd.DataFrame, cases: pd.DataFrame, terms: Sequence[st
     Returns
     -------
     GainEstimates
-        A row a term on the scale `mm`; by t with K - p degrees of freedom below 50 patients.
-
-    Source: see `mixed_reml`.
+        See `fit_at_visits`.
     """
     gains = gain_at_visits(visits, cases)
-    design = design_matrix(gains, terms)
-    used = gains.loc[design.used]
-    n_patients, n_sites = used["patient_id"].nunique(), used["site_id"].nunique()
-    patient = used["patient_id"].to_numpy() if n_sites > n_patients else None
-    site = used["site_id"].to_numpy() if len(used) > n_sites else None
-    df = n_patients - len(design.names) if n_patients < FEW_PATIENTS else None
-    fit = Fit(
-        analysis=ANALYSIS,
-        subset="all",
-        scale="mm",
-        method=METHOD,
-        n_sites=n_sites,
-        n_patients=n_patients,
-        df=df if df is not None and df > 0 else None,
-        note=joined(
-            remark("no_patient_with_two_sites") if patient is None else "",
-            remark("no_site_with_two_visits") if site is None else "",
-            remark("t_less_coefficients") if df is not None else "",
-            *design.notes,
-        ),
-    )
-    variances = {
-        "patient_sd_mm": np.nan,
-        "site_sd_mm": np.nan,
-        "residual_sd_mm": np.nan,
-        "n_visits": len(used),
-    }
-    effects, covariance = [], None
-    try:
-        if len(gains) == 0:
-            raise NotFitted(remark("bone_height_not_recorded"))
-        if len(used) == 0:
-            raise NotFitted(remark("no_complete_case_with_bone_height"))
-        if n_patients <= len(design.names):
-            raise NotFitted(remark("too_few_patients", n_patients=n_patients, n_coefficients=len(design.names)))
-        model = mixed_reml(used["gain_mm"].to_numpy(float), design.matrix, patient, site)
-    except NotFitted as why:
-        own = design.problems if len(used) else {}
-        rows = [fit.row(term, problem=own.get(term, str(why))) for term in design.terms()]
-    else:
-        rows = [
-            fit.wald_row(term, b, se)
-            for term, b, se in zip(design.names, model.coefficients, model.std_error, strict=True)
-        ]
-        rows += [fit.row(term, problem=problem) for term, problem in design.problems.items()]
-        covariance = model.covariance
-        naive = least_squares_std_error(design.matrix, used["gain_mm"].to_numpy(float))
-        if patient is not None or site is not None:
-            effects = fit.design_effect_rows(design.names, model.std_error, naive)
-        variances |= {
-            "patient_sd_mm": np.sqrt(model.patient_variance),
-            "site_sd_mm": np.sqrt(model.site_variance),
-            "residual_sd_mm": np.sqrt(model.residual_variance),
-        }
-    random = random_intercepts(patient is not None, site is not None)
-    why_not = why_not_used(cases, reasons_of_sites(cases, gains, design.reasons).to_numpy())
-    model_left = fitted_model(ANALYSIS, METHOD, "gain_mm", REML, design, why_not, covariance, random=random)
+    nowhere, no_complete_case = remark("bone_height_not_recorded"), remark("no_complete_case_with_bone_height")
+    measured = Measured(gains, "gain_mm", terms, nowhere, no_complete_case)
+    answer = fit_at_visits(ANALYSIS, measured, mean_at=QUOTED_AT)
+    reason = reasons_of_sites(cases, gains, answer.design.reasons, NO_BONE_HEIGHT)
     return GainEstimates(
-        rows=results_table(rows),
-        left_out=sites_left_out(cases, gains, design.reasons),
-        design_effects=results_table(effects),
-        variances=pd.DataFrame([variances]),
-        by_visit=gain_by_recall(gains),
-        fitted=(model_left,),
+        rows=results_table(answer.rows),
+        left_out=left_out_table(ANALYSIS, "all", list(reason[reason != ""].value_counts(sort=False).items())),
+        design_effects=results_table(answer.effects),
+        variances=pd.DataFrame([answer.variances]),
+        by_visit=by_recall(gains["months"].to_numpy(float), gains["gain_mm"].astype(float)),
+        fitted=(answer.model(ANALYSIS, measured, cases, reason),),
     )
-
-
-def gain_by_recall(gains: pd.DataFrame) -> pd.DataFrame:
-    """Number, mean and standard deviation of the gain at the visits nearest to each usual recall.
-
-    Recalls: at placement, after six months, then every year; common practice, no source.
-    """
-    recall = nearest_recall(gains["months"].to_numpy(float))
-    by_recall = gains["gain_mm"].astype(float).groupby(recall).agg(n="size", mean="mean", sd="std")
-    return by_recall.rename_axis("months").reset_index()
-
-
-def nearest_recall(months: np.ndarray) -> np.ndarray:
-    """The usual recall that each visit lies nearest to, in months; shape (n_visits,)."""
-    year = np.floor(months / 12 + 0.5) * 12
-    return np.select([months < 3, months < 9, months < 18], [0, 6, 12], year).astype(int)
-
-
-def sites_left_out(cases: pd.DataFrame, gains: pd.DataFrame, reasons: np.ndarray) -> pd.DataFrame:
-    """Sites of which no visit entered the model, each under its first reason."""
-    reason = reasons_of_sites(cases, gains, reasons)
-    counts = reason[reason != ""].value_counts(sort=False)
-    return left_out_table(ANALYSIS, "all", list(counts.items()))
-
-
-def reasons_of_sites(cases: pd.DataFrame, gains: pd.DataFrame, reasons: np.ndarray) -> pd.Series:
-    """Why no visit of a site entered the model, "" where one did; in the order of `cases`.
-
-    Parameters
-    ----------
-    cases : one row a site
-    gains : one row a visit, as `gain_at_visits` gives it
-    reasons : shape (n_visits,), why each is not used; "" where it is
-    """
-    site_id = cases["site_id"].astype(object)
-    first_reason = pd.Series(reasons, index=gains["site_id"].astype(object).to_numpy()).groupby(level=0).agg("first")
-    with_visit_used = set(gains.loc[reasons == "", "site_id"])
-    reason = site_id.map(first_reason).where(site_id.isin(gains["site_id"]), NO_BONE_HEIGHT)
-    return reason.mask(site_id.isin(with_visit_used), "")

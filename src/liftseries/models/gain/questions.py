@@ -1,10 +1,16 @@
 """What bone was gained: its questions."""
 
-from liftseries.disclosure.declared import Rule, TableRules
+from liftseries.disclosure.declared import LEAVE_BY, Rule, TableRules
 from liftseries.models.shared.question import Analysis, Leaves, Question
 
 TITLE = "What bone was gained"
 BEHIND = "liftseries.models.gain.behind"
+MODELS = {
+    "corrected": "linear mixed model, REML, intercepts for the patient and the site within the patient; variance the "
+    "larger of the patients' sandwich times K / (K - 1) and of the model's own",
+    "reml": "the same model with its own variance",
+}
+MEANS = {"patients": "over the sites, patients as clusters, t(K - 1)"}
 
 QUESTIONS = (
     Question(
@@ -17,8 +23,10 @@ QUESTIONS = (
         analyses=(
             Analysis(
                 "gain.mixed",
-                "bone gain, REML, intercepts for the patient and the site within the patient",
-                {"reml": "linear mixed model, REML, intercepts for the patient and the site within the patient"},
+                "bone gain, REML, intercepts for the patient and the site within the patient; its mean at 12 months "
+                "and its change per year",
+                MODELS,
+                headline=("corrected",),
                 behind=f"{BEHIND}:mixed",
                 left_out=f"{BEHIND}:left_out",
             ),
@@ -40,6 +48,59 @@ QUESTIONS = (
                 "months n mean sd",
                 TableRules(("n",), (Rule(("mean", "sd"), behind=1),), labels=("months",), behind=f"{BEHIND}:recall"),
             ),
+        ),
+    ),
+    Question(
+        name="bone_marginal",
+        says="marginal bone",
+        function="liftseries.models.gain.marginal:fit_bone_marginal",
+        reads={"visits": "visits", "cases": "cases"},
+        asks={"months": "survival_months"},
+        analyses=(
+            Analysis(
+                "bone.marginal",
+                "marginal bone level: mixed model on months and healing, mean and share beyond 2 mm at each month",
+                MODELS | MEANS,
+                headline=("corrected", "patients"),
+                behind=f"{BEHIND}:marginal",
+                left_out=f"{BEHIND}:marginal_left_out",
+            ),
+        ),
+        leaves=(
+            Leaves(
+                "bone_by_visit",
+                "by_visit",
+                "months n mean sd",
+                TableRules(
+                    ("n",),
+                    (Rule(("mean", "sd"), behind=1),),
+                    labels=("months",),
+                    behind=f"{BEHIND}:marginal_recall",
+                ),
+            ),
+        ),
+    ),
+    Question(
+        name="stability",
+        says="torque and ISQ",
+        function="liftseries.models.gain.stability:fit_stability",
+        reads={"cases": "cases"},
+        by=("bone_quality", "rbh_band"),
+        analyses=tuple(
+            Analysis(
+                name,
+                means,
+                MEANS,
+                headline=("patients",),
+                behind=f"{BEHIND}:stability",
+                left_out=f"{BEHIND}:{name.partition('.')[2]}_left_out",
+                outcome=name,
+                leave_by=(*LEAVE_BY, "bone_quality"),
+            )
+            for name, means in (
+                ("stability.torque", "insertion torque: mean, standard deviation, quartiles"),
+                ("stability.isq", "resonance-frequency stability quotient: the same"),
+            )
         ),
     ),
 )

@@ -8,38 +8,65 @@ ROOM = "liftseries.report.gain"
 
 FIGURES = (
     Figure(
-        name="gain_by_visit",
-        draws=f"{ROOM}.figures:draw_gain_by_visit",
-        reads={"by_visit": "gain_by_visit", "visits": "visits", "cases": "cases"},
+        name="bone_over_time",
+        draws=f"{ROOM}.figures:draw_bone_over_time",
+        reads={
+            "gain": "results:gain.mixed",
+            "marginal": "results:bone.marginal",
+            "gain_by_visit": "gain_by_visit",
+            "bone_by_visit": "bone_by_visit",
+            "visits": "visits",
+            "cases": "cases",
+        },
         caption=(
-            "Bone gain at the visits: every measurement, and the mean with its standard deviation at the visits "
-            "nearest to placement, six months and each year."
+            "Bone gain, and how far the marginal bone lies below the platform, over time. Filled: the means that the "
+            "text quotes, with their 95% intervals. Open: the mean of the measurements nearest to each other recall "
+            "(placement, six months, each year). Dots: every measurement. The numbers below say how many stand behind "
+            "each mean; of fewer than five none is drawn, and no line joins them, since the sites change."
         ),
         released=Released(
-            "Bone gain: the mean with its standard deviation at the visits nearest to placement, six months and each "
-            "year. Single measurements are not shown; a dash is a number withheld."
+            "Bone gain, and how far the marginal bone lies below the platform, over time. Filled: the means that the "
+            "text quotes, with their 95% intervals. Open: the mean of the measurements nearest to each other recall. "
+            "Single measurements are not shown; a dash is a number withheld."
         ),
     ),
     Figure(
         name="gain_terms",
         draws=f"{ROOM}.figures:draw_gain_terms",
         reads={"gain": "results:gain.mixed", "words": "words"},
-        caption="Differences in bone gain with 95% intervals, each term held against the others.",
+        caption="Differences in bone gain with 95% intervals, each term adjusted for the others.",
         released=Released(),
     ),
 )
 TABLES = (
     Table(
-        name="gain_terms",
-        makes="liftseries.report.kit.tables.terms:terms_table",
-        caption="Differences in bone gain, mm, by term.",
+        name="bone_at_months",
+        makes=f"{ROOM}.tables:bone_at_months_table",
+        caption="Bone gain and marginal bone level at the months asked for.",
         released=Released(),
-        options={"analysis": "gain.mixed"},
+    ),
+    Table(
+        name="bone_terms",
+        makes=f"{ROOM}.tables:bone_terms_table",
+        caption="Differences in bone gain and in marginal bone level, mm, by term.",
+        released=Released(),
     ),
     Table(
         name="gain_scatter",
         makes=f"{ROOM}.tables:gain_scatter_table",
         caption="Scatter of the bone gain, standard deviations.",
+        released=Released(),
+    ),
+    Table(
+        name="bone_methods",
+        makes=f"{ROOM}.tables:bone_methods_table",
+        caption="Bone: the same question by other methods.",
+        released=Released(),
+    ),
+    Table(
+        name="stability",
+        makes=f"{ROOM}.tables:stability_table",
+        caption="Insertion torque and stability quotient (ISQ) by bone quality and residual bone height.",
         released=Released(),
     ),
 )

@@ -33,6 +33,8 @@ SCALES = {
     "log_odds": "odds ratio",
     "log_hazard": "hazard ratio",
     "mm": "mm",
+    "ncm": "N cm",
+    "isq": "ISQ",
     "risk": "share",
     "probability": "probability",
     "log_time": "log time",

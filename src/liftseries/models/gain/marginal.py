@@ -1,0 +1,137 @@
+"""Marginal bone: its level at the visits, how it changes, and at how many sites it lies far below the platform."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from liftseries.base.remarks import remark
+from liftseries.estimators.intervals import CONF_LEVEL, NotFitted
+from liftseries.estimators.proportion import share_of_patients
+from liftseries.models.gain.at_visits import Measured, fit_at_visits
+from liftseries.models.gain.means import PATIENTS, mean_row, quoted
+from liftseries.models.gain.recalls import AROUND_MONTHS, by_recall, nearest_visits, reasons_of_sites
+from liftseries.models.shared.follow_up import NO_IMPLANT, with_implant
+from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
+
+ANALYSIS = "bone.marginal"
+TERMS = ("months", "healing")
+FAR_MM = 2.0  # a level beyond it is told as a share; a usual limit of the field, no source
+NO_MARGINAL_BONE = remark("no_visit_with_marginal_bone")
+
+
+@dataclass(frozen=True)
+class MarginalEstimates(Estimates):
+    """The level's coefficients, its means and shares at the plan's months, and its course.
+
+    Attributes
+    ----------
+    by_visit : `months, n, mean, sd`
+        Level in mm at the visits nearest to each usual recall, see `by_recall`.
+    """
+
+    by_visit: pd.DataFrame
+
+
+def fit_bone_marginal(visits: pd.DataFrame, cases: pd.DataFrame, months: Sequence[float]) -> MarginalEstimates:
+    """Marginal bone level in mm below the platform.
+
+    Parameters
+    ----------
+    visits : the contract's visits
+    cases : one row a site, as `cases()` gives it
+    months : at which the mean, and the share beyond 2 mm, is wanted
+
+    Returns
+    -------
+    MarginalEstimates
+        The mixed model on months and healing, see `fit_at_visits`; `mean at 12` and `beyond 2 at 12`, method
+        `patients`, over the sites with a measurement within three months, each by its nearest one.
+    """
+    levels = marginal_at_visits(visits, cases)
+    nowhere, no_complete_case = NO_MARGINAL_BONE, remark("no_complete_case_with_marginal_bone")
+    measured = Measured(levels, "marginal_bone_mm", TERMS, nowhere, no_complete_case)
+    answer = fit_at_visits(ANALYSIS, measured)
+    rows, effects = list(answer.rows), list(answer.effects)
+    for month in months:
+        for told in (_mean_at, _beyond_at):
+            row, effect = told(month, nearest_visits(levels, month))
+            rows.append(row)
+            effects += effect
+    reason = marginal_reasons(cases, levels, answer.design.reasons)
+    return MarginalEstimates(
+        rows=results_table(rows),
+        left_out=left_out_table(ANALYSIS, "all", list(reason[reason != ""].value_counts(sort=False).items())),
+        design_effects=results_table(effects),
+        by_visit=by_recall(levels["months"].to_numpy(float), levels["marginal_bone_mm"].astype(float)),
+        fitted=(answer.model(ANALYSIS, measured, cases, reason),),
+    )
+
+
+def marginal_at_visits(visits: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
+    """One row a visit of an implant with a marginal bone level: `marginal_bone_mm`, `months` and the site's columns."""
+    if "marginal_bone_mm" not in visits:
+        return cases.iloc[:0].assign(months=np.zeros(0), marginal_bone_mm=np.zeros(0))
+    of_visits = ["months", "marginal_bone_mm"]
+    measured = visits.loc[visits["marginal_bone_mm"].notna(), ["site_id", *of_visits]]
+    sites = cases.loc[with_implant(cases), [column for column in cases if column not in of_visits]]
+    return measured.merge(sites, on="site_id", how="inner", validate="many_to_one")
+
+
+def marginal_reasons(cases: pd.DataFrame, levels: pd.DataFrame, reasons: np.ndarray) -> pd.Series:
+    """Why no visit of a site entered the model, "" where one did; see `reasons_of_sites`."""
+    return reasons_of_sites(cases, levels, reasons, NO_MARGINAL_BONE).where(with_implant(cases), NO_IMPLANT)
+
+
+def beyond(near: pd.DataFrame) -> np.ndarray:
+    """Whether each level lies more than 2 mm below the platform; shape (n,)."""
+    return near["marginal_bone_mm"].to_numpy(float) > FAR_MM
+
+
+def _mean_at(month: float, near: pd.DataFrame) -> tuple[dict, list[dict]]:
+    fit = _fit(near, "mm")
+    if near.empty:
+        return fit.row(f"mean at {month:g}", problem=_nobody(month)), []
+    return mean_row(fit, f"mean at {month:g}", near["marginal_bone_mm"].to_numpy(float), near["patient_id"].to_numpy())
+
+
+def _beyond_at(month: float, near: pd.DataFrame) -> tuple[dict, list[dict]]:
+    event, term = beyond(near), f"beyond {FAR_MM:g} at {month:g}"
+    fit = _fit(near, "risk", int(event.sum()))
+    try:
+        if near.empty:
+            raise NotFitted(_nobody(month))
+        share = share_of_patients(event, near["patient_id"].to_numpy())
+        if np.isnan(share.conf_low):
+            raise NotFitted(share.note)
+    except NotFitted as why:
+        return fit.row(term, problem=str(why)), []
+    row = fit.row(
+        term,
+        share.estimate,
+        share.std_error,
+        conf_low=share.conf_low,
+        conf_high=share.conf_high,
+        conf_level=CONF_LEVEL,
+        df=share.df,
+        note=share.note,
+    )
+    naive = np.sqrt(share.estimate * (1 - share.estimate) / len(near))
+    return quoted(row, len(near)), fit.design_effect_rows([term], [share.std_error], [naive])
+
+
+def _fit(near: pd.DataFrame, scale: str, n_events: int | None = None) -> Fit:
+    return Fit(
+        analysis=ANALYSIS,
+        subset="all",
+        scale=scale,
+        method=PATIENTS,
+        n_sites=len(near),
+        n_patients=near["patient_id"].nunique(),
+        n_events=n_events,
+    )
+
+
+def _nobody(month: float) -> str:
+    return remark("none_measured_around", around=AROUND_MONTHS, months=month)
