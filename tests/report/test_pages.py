@@ -194,8 +194,8 @@ def test_gain_and_its_terms_share_a_measurement(pages):
 
 
 def test_limits_of_survival_stay_unsaid_where_nobody_was_followed(pages):
-    assert "An implant found lost" in pages["full"].text
-    for words in ("An implant found lost", "failures for"):
+    assert "A failure found at a visit" in pages["full"].text
+    for words in ("A failure found at a visit", "failures for"):
         assert words not in pages["no_visits_no_log"].text
 
 

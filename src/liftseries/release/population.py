@@ -17,4 +17,5 @@ def read_population(output: Path, plan: Plan) -> Population:
         cases=pd.read_parquet(output / "models/cases.parquet").reset_index(drop=True),
         implants=pd.read_parquet(output / "models/implants.parquet").reset_index(drop=True),
         visits=pd.read_parquet(output / "checked/visits.parquet"),
+        data_until=plan.data_until,
     )

@@ -6,7 +6,6 @@ import pytest
 
 from liftseries.models.depth.deviations import count_deviations
 from liftseries.models.series.describe import characteristics, flow, missingness
-from liftseries.models.survival.complications import count_complications
 
 
 @pytest.fixture
@@ -40,7 +39,6 @@ def test_flow(four_sites, counts):
         ("with a drilling log", 2, 3),
         ("perforation known", 2, 3),
         ("with an implant", 3, 3),
-        ("with a visit", 2, 3),
         ("followed", 1, 1),
     ]
 
@@ -104,17 +102,3 @@ def test_deviations_are_shares_of_the_sites_that_could_be_judged(one_site_each):
     assert table.loc[("overdrilled", "all")].tolist() == pytest.approx([3, 1, 1 / 3])
     assert table.loc[("overdrilled", "approach=guided")].tolist() == pytest.approx([2, 1, 1 / 2])
     assert table.index.get_level_values(0).nunique() == 10
-
-
-def test_a_site_counts_once_for_a_complication(one_site_each, as_category):
-    cases = one_site_each(rbh_mid_mm=[4.0, 5.0, 6.0]).assign(patient_id=["P0", "P0", "P1"])
-    visits = pd.DataFrame(
-        {
-            "site_id": ["S0", "S0", "S1", "S2", "stranger"],
-            "complication": as_category("complication", ["infection", "infection", "infection", None, "vertigo"]),
-        }
-    )
-    table = count_complications(visits, cases).set_index("complication")
-    assert table.loc["infection"].tolist() == [2, 1, 2, 1.0]
-    assert table.loc["vertigo", "n_sites"] == 0
-    assert "none" not in table.index
