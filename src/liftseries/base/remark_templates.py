@@ -36,6 +36,7 @@ TEMPLATES: dict[str, str] = {
     "none_due": "no implant was due by then",
     "complications_not_recorded": "no visit says whether there was a complication",
     "follow_up_not_ended": "the follow-up of too few implants has ended to tell",
+    "band_at_one_month": "the curve and its limits come down at one month, so there is no interval",
     "band_too_high": "a limit of the curve does not come down so far, so there is no interval",
     "last_visit_in_function": "the last visit in function was at {months:g} months",
     "level_absent": "no site used has {column} = {level}",

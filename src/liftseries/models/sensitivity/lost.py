@@ -55,13 +55,8 @@ def fit_sensitivity_lost(
     rows, tipping, effects = [], [], []
     for month in months:
         lost = lost_before(month, time, failed, died, reachable)
-        fares = {
-            OBSERVED: (time, failed),
-            BEST: (np.where(lost, month, time), failed),
-            WORST: (time, failed | lost),
-        }
         of_case = {}
-        for method, (until, event) in fares.items():
+        for method, (until, event) in _fates(month, time, failed, lost).items():
             estimate = kaplan_meier(until, event, patient)
             fit = Fit(analysis=ANALYSIS, method=method, n_events=int((event & (until <= month)).sum()), **shared)
             of_case[method] = survival_rows(fit, [month], *estimate.at([month]), estimate.last_month)[0]
@@ -79,6 +74,11 @@ def fit_sensitivity_lost(
         tipping.append(tipping_row(fit, month, time, failed, lost, of_case[OBSERVED]))
     left_out = left_out_table(ANALYSIS, "all", [])
     return Estimates(results_table([*rows, *tipping]), left_out, design_effects=results_table(effects))
+
+
+def _fates(month: float, time: np.ndarray, failed: np.ndarray, lost: np.ndarray) -> dict:
+    """Case -> until when each implant was followed and whether it failed then."""
+    return {OBSERVED: (time, failed), BEST: (np.where(lost, month, time), failed), WORST: (time, failed | lost)}
 
 
 def tipping_row(fit: Fit, month: float, time, failed, lost, observed: dict) -> dict:

@@ -30,3 +30,9 @@ def exact_row(fit: Fit, term: str, n_events: int, n: int, headline: bool = True)
     """A row with the exact interval of n_events among n independent units."""
     low, high = exact(n_events, n)
     return fit.row(term, n_events / n, conf_low=low, conf_high=high, conf_level=CONF_LEVEL, headline=headline)
+
+
+def effect_of_share(fit: Fit, row: dict) -> list[dict]:
+    """The design effect of a share of sites: its variance over that of as many independent sites."""
+    share = row["estimate"]
+    return fit.design_effect_rows([row["term"]], [row["std_error"]], [np.sqrt(share * (1 - share) / fit.n_sites)])

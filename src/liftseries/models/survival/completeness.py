@@ -15,7 +15,7 @@ from liftseries.estimators.proportion import share_of_patients
 from liftseries.models.shared.due import closing_month, lost_before, month_in_words, reachable_months, seen_at
 from liftseries.models.shared.follow_up import NO_IMPLANT, with_implant
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
-from liftseries.models.shared.share_rows import clustered_row
+from liftseries.models.shared.share_rows import clustered_row, effect_of_share
 
 ANALYSIS = "followup.completeness"
 METHOD = "patients"
@@ -99,16 +99,19 @@ def fit_followup_completeness(
     placed = cases.loc[with_implant(cases)]
     group = _placed(placed, implants, reachable_months(placed, closed))
     note = "" if data_until else remark("closing_implied")
-    rows, table = [], []
+    rows, effects, table = [], [], []
     for month in planned_months(months):
         seen = seen_at(month, placed, visits)
         due = group.reachable >= month
         table.append({"months": month} | group.counts(month, seen))
         problem = remark("none_followed") if implants.empty else ""
-        rows.append(_row(f"{month:g}", seen[due], group.patient[due], note, problem))
+        row, effect = _row(f"{month:g}", seen[due], group.patient[due], note, problem)
+        rows.append(row)
+        effects += effect
     told = [] if np.isnan(closed) else [(month_in_words(closed), not data_until)]
     return CompletenessEstimates(
         rows=results_table(rows),
+        design_effects=results_table(effects),
         left_out=left_out_table(ANALYSIS, "all", [(NO_IMPLANT, len(cases) - len(placed))]),
         by_month=pd.DataFrame(table, columns=["months", *COUNTS]),
         closed=pd.DataFrame(told, columns=["month", "implied"]),
@@ -128,12 +131,14 @@ def _placed(placed: pd.DataFrame, implants: pd.DataFrame, reachable: np.ndarray)
     return Placed(placed["patient_id"].to_numpy(), reachable, told["months"].to_numpy(float), failed, died)
 
 
-def _row(term: str, seen: np.ndarray, patient: np.ndarray, note: str, problem: str) -> dict:
+def _row(term: str, seen: np.ndarray, patient: np.ndarray, note: str, problem: str) -> tuple[dict, list[dict]]:
+    """A month's row and its design effect."""
     counts = {"n_sites": len(seen), "n_patients": len(pd.unique(patient)), "n_events": int(seen.sum())}
     fit = Fit(ANALYSIS, "all", "probability", METHOD, **counts, note=note)
     if problem or not len(seen):
-        return fit.row(term, problem=problem or remark("none_due"))
+        return fit.row(term, problem=problem or remark("none_due")), []
     try:
-        return clustered_row(fit, term, share_of_patients(seen, patient))
+        row = clustered_row(fit, term, share_of_patients(seen, patient))
     except NotFitted as why:
-        return fit.row(term, float(seen.mean()), problem=str(why))
+        return fit.row(term, float(seen.mean()), problem=str(why)), []
+    return row, effect_of_share(fit, row)

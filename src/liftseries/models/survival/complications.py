@@ -11,7 +11,7 @@ from liftseries.estimators.proportion import share_of_patients
 from liftseries.models.shared.due import HAIR
 from liftseries.models.shared.levels import as_levels, subsets
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
-from liftseries.models.shared.share_rows import clustered_row, exact_row
+from liftseries.models.shared.share_rows import clustered_row, effect_of_share, exact_row
 
 RATE, FIRST_YEAR = "complications.rate", "complications.first_year"
 PATIENTS, SITES = "patients", "sites"
@@ -39,16 +39,18 @@ def fit_complications(visits: pd.DataFrame, cases: pd.DataFrame, by: Sequence[st
     """
     asked = asked_at_visits(visits, cases)
     kinds = kinds_of(visits)
-    rows = []
+    rows, effects = [], []
     of_first_year = asked[asked["months"] <= YEAR_MONTHS + HAIR]
     for analysis, part, columns in ((RATE, asked, by), (FIRST_YEAR, of_first_year, ())):
         for subset, member in subsets(cases, columns):
             here = part[part["site_id"].isin(cases.loc[member, "site_id"])]
             for kind in (ANY, *kinds):
-                rows += _rows(analysis, subset, kind, here)
+                told, effect = _rows(analysis, subset, kind, here)
+                rows += told
+                effects += effect
     n_silent = len(cases) - asked["site_id"].nunique()
     left_out = left_out_table(RATE, "all", [(remark("complications_not_recorded"), n_silent)])
-    return Estimates(results_table(rows), left_out)
+    return Estimates(results_table(rows), left_out, design_effects=results_table(effects))
 
 
 def asked_at_visits(visits: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
@@ -72,8 +74,8 @@ def with_kind(asked: pd.DataFrame, kind: str) -> pd.DataFrame:
     return asked[asked["complication"].ne(NONE) if kind == ANY else asked["complication"].eq(kind)]
 
 
-def _rows(analysis: str, subset: str, kind: str, asked: pd.DataFrame) -> list[dict]:
-    """One row a method."""
+def _rows(analysis: str, subset: str, kind: str, asked: pd.DataFrame) -> tuple[list[dict], list[dict]]:
+    """One row a method, and the design effect of the share of sites."""
     sites = asked.drop_duplicates("site_id")
     ever = with_kind(asked, kind)
     event = sites["site_id"].isin(ever["site_id"]).to_numpy(bool)
@@ -82,10 +84,11 @@ def _rows(analysis: str, subset: str, kind: str, asked: pd.DataFrame) -> list[di
     of_patients = Fit(method=PATIENTS, n_events=k_ever, **shared)
     of_sites = Fit(method=SITES, n_events=int(event.sum()), **shared)
     if n == 0:
-        return [fit.row(kind, problem=remark("complications_not_recorded")) for fit in (of_patients, of_sites)]
-    rows = [exact_row(of_patients, kind, k_ever, k)]
+        none = remark("complications_not_recorded")
+        return [fit.row(kind, problem=none) for fit in (of_patients, of_sites)], []
+    by_patient = exact_row(of_patients, kind, k_ever, k)
     try:
-        share = share_of_patients(event, sites["patient_id"].to_numpy())
-        return [*rows, clustered_row(of_sites, kind, share, headline=False)]
+        row = clustered_row(of_sites, kind, share_of_patients(event, sites["patient_id"].to_numpy()), headline=False)
     except NotFitted as why:
-        return [*rows, of_sites.row(kind, float(np.mean(event)), problem=str(why))]
+        return [by_patient, of_sites.row(kind, float(np.mean(event)), problem=str(why))], []
+    return [by_patient, row], effect_of_share(of_sites, row)

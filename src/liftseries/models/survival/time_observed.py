@@ -41,18 +41,22 @@ def fit_followup_time(implants: pd.DataFrame) -> Estimates:
     patient = implants["patient_id"].to_numpy()
     shared = {"subset": "all", "n_sites": len(implants), "n_patients": len(pd.unique(patient))}
     fit = Fit(MEDIAN, scale="months", method=REVERSE, n_events=int(ended.sum()), **shared)
+    left_out = left_out_table(MEDIAN, "all", [])
     if len(implants) == 0:
-        none = remark("none_followed")
-        rows = [fit.row(term, problem=none) for term in SHARE_STILL_FOLLOWED]
-        empty = ((YEARS, "sum", COUNTED, "years"), (RATE, "rate", PATIENTS, "per_100_years"))
-        rows += [
-            Fit(name, scale=scale, method=method, **shared).row(term, problem=none)
-            for name, term, method, scale in empty
-        ]
-        return Estimates(results_table(rows), left_out_table(MEDIAN, "all", []))
-    rows = quantile_rows(fit, kaplan_meier(months, ended, patient))
-    rows += [*_rates(shared, months, failed, patient), *_failures(shared, months, failed, patient)]
-    return Estimates(results_table(rows), left_out_table(MEDIAN, "all", []))
+        return Estimates(results_table(_none_followed(fit, shared)), left_out)
+    rates, effects = _rates(shared, months, failed, patient)
+    rows = [*quantile_rows(fit, kaplan_meier(months, ended, patient)), *rates]
+    rows += _failures(shared, months, failed, patient)
+    return Estimates(results_table(rows), left_out, design_effects=results_table(effects))
+
+
+def _none_followed(fit: Fit, shared: dict) -> list[dict]:
+    none = remark("none_followed")
+    others = (
+        (Fit(YEARS, scale="years", method=COUNTED, **shared), "sum"),
+        (Fit(RATE, scale="per_100_years", method=PATIENTS, **shared), "rate"),
+    )
+    return [one.row(term, problem=none) for one, term in (*((fit, term) for term in SHARE_STILL_FOLLOWED), *others)]
 
 
 def quantile_rows(fit: Fit, followed: KaplanMeier) -> list[dict]:
@@ -69,6 +73,8 @@ def quantile_rows(fit: Fit, followed: KaplanMeier) -> list[dict]:
             rows.append(fit.row(term, month, problem=remark("one_patient_followed")))
         elif np.isnan(earliest) or np.isnan(latest):
             rows.append(fit.row(term, month, problem=remark("band_too_high"), headline=True))
+        elif earliest == latest:
+            rows.append(fit.row(term, month, problem=remark("band_at_one_month"), headline=True))
         else:
             limits = {"conf_low": earliest, "conf_high": latest, "conf_level": CONF_LEVEL}
             rows.append(fit.row(term, month, headline=True, **limits))
@@ -81,16 +87,17 @@ def _first_below(months: np.ndarray, curve: np.ndarray, share: float) -> float:
     return float(months[reached[0]]) if len(reached) else np.nan
 
 
-def _rates(shared: dict, months: np.ndarray, failed: np.ndarray, patient: np.ndarray) -> list[dict]:
-    """Implant-years, and failures per 100 of them."""
+def _rates(shared: dict, months: np.ndarray, failed: np.ndarray, patient: np.ndarray) -> tuple[list[dict], list[dict]]:
+    """Implant-years and failures per 100 of them, and the design effect of the latter."""
     years = Fit(YEARS, scale="years", method=COUNTED, n_events=int(failed.sum()), **shared)
     rows = [years.row("sum", float(months.sum() / 12), headline=True)]
     fit = Fit(RATE, scale="per_100_years", method=PATIENTS, n_events=int(failed.sum()), **shared)
     try:
-        rate = incidence_of_patients(failed, months / 12, patient)
+        row = clustered_row(fit, "rate", incidence_of_patients(failed, months / 12, patient), times=PER_YEARS)
     except NotFitted as why:
-        return [*rows, fit.row("rate", problem=str(why))]
-    return [*rows, clustered_row(fit, "rate", rate, times=PER_YEARS)]
+        return [*rows, fit.row("rate", problem=str(why))], []
+    of_poisson = row["estimate"] / np.sqrt(max(failed.sum(), 1))
+    return [*rows, row], fit.design_effect_rows(["rate"], [row["std_error"]], [of_poisson])
 
 
 def _failures(shared: dict, months: np.ndarray, failed: np.ndarray, patient: np.ndarray) -> list[dict]:
