@@ -199,6 +199,15 @@ def test_limits_of_survival_stay_unsaid_where_nobody_was_followed(pages):
         assert words not in pages["no_visits_no_log"].text
 
 
+def test_follow_up_is_told_where_somebody_was_seen(pages):
+    """Who is lost and who was not yet due are told apart; nothing of it where there was no visit."""
+    words = ("The median follow-up was", "were not yet due, which is no loss", "lost to follow-up before it")
+    for told in words:
+        assert told in pages["full"].text
+        assert told not in pages["no_visits_no_log"].text
+    assert "lost from sight" not in pages["full"].text
+
+
 def test_numbers_still_at_risk_are_told_when_follow_up_is_short(made, tmp_path):
     from liftseries.report.closing.limits import limits_told
 

@@ -57,7 +57,7 @@ def _how_completely(material: Material) -> Iterable[Block]:
     lost = f"{count(n_lost)} {'was' if _one(n_lost) else 'were'} lost to follow-up before it"
     not_yet = counts["n_not_yet_due"]
     yield Paragraph(
-        f"{closed_in_words(material)}At month {row['term']} {counted(n_due, 'implant')} "
+        f"{closed_in_words(material)}At month {row['term']}, {counted(n_due, 'implant')} "
         f"{'was' if _one(n_due) else 'were'} due; how they fared then is known of {count(row['n_events'])}, {share}; "
         f"{lost}. {counted(not_yet, 'implant')} {'was' if _one(not_yet) else 'were'} not yet due, which is no loss.",
         source(row),
