@@ -137,6 +137,7 @@ study:
     How often does the sinus membrane tear, how long do the implants stay and how much bone is gained under
     three protocols? A: gauged drilling, lift by fluid. B: gauged drilling, lift by packed graft. C: drilling
     short of the sinus floor, the last steps and the lift by osteotome.
+  data_until: 2025-12
 purpose: publication
 tables:
   patients:

@@ -4,7 +4,7 @@ library(survival)
 d <- series()
 d$failed <- d$status == 1; d$died <- d$status == 2
 month <- 36
-lost <- !d$failed & !d$died & d$time_months < month
+lost <- !d$failed & !d$died & d$time_months < month - 3  # a visit 3 months early is the visit of the month
 at_month <- function(key, time, event) {
   s <- summary(survfit(Surv(time, event) ~ 1, cluster = d$patient_id, conf.type = "log-log"), times = month)
   record("lost", key, s$surv, s$std.err, s$lower, s$upper)

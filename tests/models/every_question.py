@@ -23,6 +23,8 @@ from liftseries.models.sensitivity.icc import fit_measurement_icc
 from liftseries.models.sensitivity.lost import fit_sensitivity_lost
 from liftseries.models.shared.follow_up import follow_up
 from liftseries.models.survival.competing import fit_survival_competing
+from liftseries.models.survival.completeness import fit_followup_completeness
+from liftseries.models.survival.complications import fit_complications
 from liftseries.models.survival.cox import fit_survival_cox
 from liftseries.models.survival.firth_cox import fit_survival_firth_cox
 from liftseries.models.survival.gain import fit_survival_gain
@@ -33,6 +35,7 @@ from liftseries.models.survival.life_table import fit_survival_life_table
 from liftseries.models.survival.patient import fit_survival_patient
 from liftseries.models.survival.ph import fit_survival_ph
 from liftseries.models.survival.rmst import fit_survival_rmst
+from liftseries.models.survival.time_observed import fit_followup_time
 from liftseries.models.survival.turnbull import fit_survival_turnbull, turnbull_draws
 
 MONTHS = [12, 36, 60]
@@ -72,6 +75,9 @@ def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
         "perforation_imputed": fit_perforation_imputed(cases, odds, *HELPERS, odds_draws),
         "perforation_risk": fit_perforation_risk(cases, odds, CONTRASTS),
         "perforation_validation": fit_perforation_validation(cases, odds, judged),
+        "followup_completeness": fit_followup_completeness(cases, implants, visits, MONTHS, ""),
+        "followup_time": fit_followup_time(implants),
+        "complications": fit_complications(visits, cases, ["protocol"]),
         "survival_km": fit_survival_km(implants, MONTHS, ["rbh_band"]),
         "survival_life_table": fit_survival_life_table(implants),
         "survival_cox": cox,
@@ -95,5 +101,5 @@ def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
         "depth_proportional_bias": fit_depth_proportional_bias(cases),
         "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows, firth.rows),
         "sensitivity_detection": fit_sensitivity_detection(cases),
-        "sensitivity_lost": fit_sensitivity_lost(implants, MONTHS),
+        "sensitivity_lost": fit_sensitivity_lost(implants, cases, visits, MONTHS, ""),
     }

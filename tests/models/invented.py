@@ -39,6 +39,7 @@ def invented_cases(n_patients: int, seed: int) -> pd.DataFrame:
             "centre": rng.choice(["east", "west"], n_patients)[patient],
             "age_years": rng.integers(30, 80, n_patients)[patient],
             "smoking": category("smoking", rng.choice(["never", "former", "current"], n_patients)[patient]),
+            "surgery_year": 2018 + patient % 4,
             "approach": category("approach", rng.choice(["guided", "freehand"], n)),
             "protocol": rng.choice(["A", "B"], n),
             "graft": category("graft", rng.choice(["none", "xenograft"], n)),

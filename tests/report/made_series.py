@@ -34,7 +34,8 @@ from liftseries.models.series import describe
 from liftseries.models.shared.follow_up import follow_up
 from liftseries.models.shared.results import Estimates
 from liftseries.models.survival.competing import fit_survival_competing
-from liftseries.models.survival.complications import count_complications
+from liftseries.models.survival.completeness import fit_followup_completeness
+from liftseries.models.survival.complications import fit_complications
 from liftseries.models.survival.cox import fit_survival_cox
 from liftseries.models.survival.firth_cox import fit_survival_firth_cox
 from liftseries.models.survival.gain import fit_survival_gain
@@ -45,6 +46,7 @@ from liftseries.models.survival.life_table import fit_survival_life_table
 from liftseries.models.survival.patient import fit_survival_patient
 from liftseries.models.survival.ph import fit_survival_ph
 from liftseries.models.survival.rmst import fit_survival_rmst
+from liftseries.models.survival.time_observed import fit_followup_time
 from liftseries.models.survival.turnbull import fit_survival_turnbull, turnbull_draws
 from liftseries.report.kit.drawing import draw_figure
 from liftseries.report.kit.figures.style import Drawing
@@ -139,7 +141,6 @@ def made_series(n_patients: int, seed: int, approaches=("guided", "freehand"), v
         "characteristics": describe.characteristics(cases),
         "missing": describe.missingness(cases),
         "deviations": count_deviations(cases),
-        "complications": count_complications(visited, cases),
     }
     rows = [table for fit in fits.values() for table in (fit.rows, fit.design_effects) if len(table)]
     left = {
@@ -180,6 +181,9 @@ def fitted(cases: pd.DataFrame, visited: pd.DataFrame, implants: pd.DataFrame) -
         "perforation_imputed": fit_perforation_imputed(cases, odds, *auxiliary, odds_drawn),
         "perforation_risk": fit_perforation_risk(cases, odds, plan["risk_contrasts"]),
         "perforation_validation": fit_perforation_validation(cases, odds, validation_draws(cases, odds, *resamples)),
+        "followup_completeness": fit_followup_completeness(cases, implants, visited, months, ""),
+        "followup_time": fit_followup_time(implants),
+        "complications": fit_complications(visited, cases, by=["protocol"]),
         "survival_km": fit_survival_km(implants, months, by=["rbh_band", "approach"]),
         "survival_life_table": fit_survival_life_table(implants),
         "survival_cox": cox,
@@ -203,5 +207,5 @@ def fitted(cases: pd.DataFrame, visited: pd.DataFrame, implants: pd.DataFrame) -
         "depth_proportional_bias": fit_depth_proportional_bias(cases),
         "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows, firth.rows),
         "sensitivity_detection": fit_sensitivity_detection(cases),
-        "sensitivity_lost": fit_sensitivity_lost(implants, months),
+        "sensitivity_lost": fit_sensitivity_lost(implants, cases, visited, months, ""),
     }

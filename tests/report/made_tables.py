@@ -71,6 +71,7 @@ def made_cases(n_patients: int, seed: int, approaches, log: bool) -> pd.DataFram
                 "smoking",
                 rng.choice(LEVELS["smoking"], max(n_patients, 1), p=[0.5, 0.2, 0.25, 0.05])[patient],
             ),
+            "surgery_year": pd.array(np.full(n, 2018), dtype="Int64"),
             "approach": category("approach", rng.choice(approaches, n)),
             "protocol": rng.choice(["A", "B"], n),
             "graft": category("graft", rng.choice(["none", "xenograft"], n)),

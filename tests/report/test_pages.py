@@ -196,9 +196,18 @@ def test_gain_and_its_terms_share_a_measurement(pages):
 
 
 def test_limits_of_survival_stay_unsaid_where_nobody_was_followed(pages):
-    assert "An implant found lost" in pages["full"].text
-    for words in ("An implant found lost", "failures for"):
+    assert "A failure found at a visit" in pages["full"].text
+    for words in ("A failure found at a visit", "failures for"):
         assert words not in pages["no_visits_no_log"].text
+
+
+def test_follow_up_is_told_where_somebody_was_seen(pages):
+    """Who is lost and who was not yet due are told apart; nothing of it where there was no visit."""
+    words = ("The median follow-up was", "were not yet due, which is no loss", "lost to follow-up before it")
+    for told in words:
+        assert told in pages["full"].text
+        assert told not in pages["no_visits_no_log"].text
+    assert "lost from sight" not in pages["full"].text
 
 
 def test_numbers_still_at_risk_are_told_when_follow_up_is_short(made, tmp_path):

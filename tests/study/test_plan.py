@@ -187,3 +187,17 @@ def test_patient_columns_hold_the_studys_own(tmp_path):
     plan = plan_of(tmp_path, "extra_columns: {patients: {insured: {type: category, levels: [no, yes]}}}")
     assert plan.patient_columns[0] == "patient_id"
     assert plan.patient_columns[-1] == "insured"
+
+
+@pytest.mark.parametrize("written", ["2025-06", "1999-12"])
+def test_the_month_in_which_the_data_were_closed(tmp_path, written):
+    assert plan_of(tmp_path, f"study: {{data_until: {written}}}").data_until == written
+    assert plan_of(tmp_path, "").data_until == ""
+
+
+@pytest.mark.parametrize("written", ["2025-13", "2025-00", "2025-6", "2025-06-30", "June 2025"])
+def test_what_is_no_month_is_told(tmp_path, written):
+    told = problems_of(tmp_path, f"study: {{data_until: {written}}}")
+    assert told == [
+        f'study.yaml, study, data_until: "{written}" is no month: write the year and the month, such as 2025-06.'
+    ]

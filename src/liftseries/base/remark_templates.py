@@ -40,6 +40,11 @@ TEMPLATES: dict[str, str] = {
     "none_followed": "no implant was followed",
     "none_followed_beyond_landmark": "no implant was followed beyond the landmark at {months:g} months",
     "last_follow_up": "the last follow-up ends at {months:g} months",
+    "none_due": "no implant was due by then",
+    "complications_not_recorded": "no visit says whether there was a complication",
+    "follow_up_not_ended": "the follow-up of too few implants has ended to tell",
+    "band_at_one_month": "the curve and its limits come down at one month, so there is no interval",
+    "band_too_high": "a limit of the curve does not come down so far, so there is no interval",
     "last_visit_in_function": "the last visit in function was at {months:g} months",
     "level_absent": "no site used has {column} = {level}",
     "no_term_to_compare": "no term is left to compare",
@@ -166,6 +171,7 @@ TEMPLATES: dict[str, str] = {
     "{n_coefficients:coefficient}",
     # ── what an estimate rests on ───────────────────────────────────────────────────────────────────────────
     "few_events": "{n_events:event} for {n_terms:term}: too few to rely on",
+    "no_time_observed": "no implant was observed after placement",
     "one_sided_bound": "a bound of one side, as all sites are alike",
     "one_patient_has_the_outcome": "the exact interval of one patient among all, widened to hold the share",
     "below_gate_no_ratio": "{n_events:event}: too few for a ratio",
@@ -209,6 +215,7 @@ TEMPLATES: dict[str, str] = {
     "failure_after_fallen_out": "{n_patients:patient} with a failure after that",
     "lost_before": "{n_lost:implant} lost to follow-up before month {months:g}",
     "taken_as_risk_ratio": "taken as a risk ratio",
+    "closing_implied": "the month in which the data were closed is the latest that the tables imply",
     "events_common": "events common, so turned into a risk ratio",
     "per_unit": "per unit",
 }

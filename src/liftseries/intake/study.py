@@ -105,7 +105,7 @@ def checked_drafts(plan: Plan, corrections: Corrections, names: Iterable[str] = 
         _check_filled(draft)
         screen_draft(draft, plan.reading.cleared.get(name, ()))
         check_rows(draft)
-    check_across(drafts)
+    check_across(drafts, plan.data_until)
     for draft in drafts.values():
         mark_not_applicable(draft)
         propose_tenfold(draft)

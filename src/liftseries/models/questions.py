@@ -45,7 +45,7 @@ RESULTS = TableRules(
 COUNTED_IN_ORDER = (
     "series",
     "deviations",
-    "complications",
+    "followup_completeness",
     "survival_life_table",
     "survival_km",
     "gain_mixed",

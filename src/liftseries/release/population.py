@@ -20,4 +20,5 @@ def read_population(output: Path, plan: Plan) -> Population:
         implants=pd.read_parquet(output / file_of("implants")).reset_index(drop=True),
         visits=pd.read_parquet(output / "checked/visits.parquet"),
         steps=read_table(output / "derived/steps.csv"),
+        data_until=plan.data_until,
     )

@@ -29,6 +29,7 @@ class Plan:
     study_id: str
     title: str
     question: str
+    data_until: str  # a month, 2025-06; empty where the tables imply it
     purpose: tuple[str, ...]
     tables: Mapping[str, tuple[Source, ...]]
     first_depth_margin_mm: Mapping[str, float]
@@ -152,6 +153,7 @@ def _plan(filled: dict[str, Any], study: Path) -> Plan:
         study_id=own["id"],
         title=own["title"],
         question=own["question"],
+        data_until=own["data_until"],
         purpose=tuple(filled["purpose"]),
         tables={
             table: tuple(source_of(label, study) for label in labels) for table, labels in filled["tables"].items()

@@ -50,6 +50,8 @@ def _in_words(error) -> Iterator[Problem]:
             yield Problem(where, f'"{found}" is not a table.{did_you_mean(str(found), expected)}')
         case "enum":
             yield Problem(where, f'"{found}" is none of {", ".join(expected)}.{did_you_mean(str(found), expected)}')
+        case "pattern" if "data_until" in error.absolute_path:
+            yield Problem(where, f'"{found}" is no month: write the year and the month, such as 2025-06.')
         case "pattern":
             yield Problem(where, f'"{found}" is no column name: use small letters, digits and _, a letter first.')
         case "minimum":

@@ -7,7 +7,6 @@ import pytest
 from liftseries.geometry.deviations import DEVIATIONS
 from liftseries.models.depth.deviations import count_deviations
 from liftseries.models.series.describe import characteristics, flow, missingness
-from liftseries.models.survival.complications import count_complications
 
 
 @pytest.fixture
@@ -41,7 +40,6 @@ def test_flow(four_sites, counts):
         ("with a drilling log", 2, 3),
         ("perforation known", 2, 3),
         ("with an implant", 3, 3),
-        ("with a visit", 2, 3),
         ("followed", 1, 1),
     ]
 
@@ -118,17 +116,3 @@ def test_deviations_that_cannot_be_judged_are_counted_among_the_sites_with_a_log
     assert table.loc[("speed_high", "approach=freehand")].tolist() == [0, 0, 1]
     assert table.loc[("probe_mismatch", "all")].tolist() == [0, 0, 3]
     assert table.loc[("overdrilled", "all")].tolist() == [3, 1, 0]
-
-
-def test_a_site_counts_once_for_a_complication(one_site_each, as_category):
-    cases = one_site_each(rbh_mid_mm=[4.0, 5.0, 6.0]).assign(patient_id=["P0", "P0", "P1"])
-    visits = pd.DataFrame(
-        {
-            "site_id": ["S0", "S0", "S1", "S2", "stranger"],
-            "complication": as_category("complication", ["infection", "infection", "infection", None, "vertigo"]),
-        }
-    )
-    table = count_complications(visits, cases).set_index("complication")
-    assert table.loc["infection"].tolist() == [2, 1, 2, 1.0]
-    assert table.loc["vertigo", "n_sites"] == 0
-    assert "none" not in table.index

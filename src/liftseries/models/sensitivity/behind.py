@@ -13,9 +13,10 @@ import numpy as np
 
 from liftseries.disclosure.declared import Behind, Counted, behind_estimate
 from liftseries.models.depth import behind as depth
-from liftseries.models.sensitivity.lost import TIPPING, WORST, lost_before
+from liftseries.models.sensitivity.lost import TIPPING, WORST
 from liftseries.models.shared.behind import Row
 from liftseries.models.shared.design import reference_among
+from liftseries.models.shared.due import lost_before
 from liftseries.models.shared.levels import as_levels
 from liftseries.models.shared.population import Population
 
@@ -46,9 +47,9 @@ def alike(p: Population, row: Row) -> Behind:
 
 
 def lost(p: Population, row: Row) -> Behind:
-    """All implants followed; events are failures by the month, in the worst case with the implants lost before it."""
+    """All implants followed; events are failures by the month, in the worst case with those lost before it."""
     by_then = p.followed & p.failed & (p.months <= row.month)
-    gone = p.followed & lost_before(row.month, p.months, p.failed, p.died)
+    gone = p.followed & lost_before(row.month, p.months, p.failed, p.died, p.reachable)
     worst = row.method == WORST
     away = [Counted(by_then)]
     if worst or row.analysis == TIPPING:

@@ -8,6 +8,7 @@ from scipy.optimize import brentq
 
 from liftseries.base.remarks import remark
 from liftseries.estimators.kaplan_meier import kaplan_meier
+from liftseries.models.shared.due import closing_month, lost_before, reachable_months
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
 from liftseries.models.survival.km import survival_rows
 
@@ -16,15 +17,20 @@ OBSERVED, BEST, WORST = "as_observed", "best_case", "worst_case"
 SHARE = "tipping_point"
 
 
-def fit_sensitivity_lost(implants: pd.DataFrame, months: Sequence[float]) -> Estimates:
+def fit_sensitivity_lost(
+    implants: pd.DataFrame, cases: pd.DataFrame, visits: pd.DataFrame, months: Sequence[float], data_until: str
+) -> Estimates:
     """Survival at the months under what may have become of implants lost to follow-up.
 
-    An implant is lost before a month if its follow-up ends in function before it; a death is no loss.
+    Who is lost: see `models.shared.due`. An implant that is not yet due, or was seen within 3 months before the month,
+    stays censored as observed in every case.
 
     Parameters
     ----------
     implants : one row an implant, as `follow_up()` gives it
+    cases, visits : from which it follows when the data were closed, where the plan does not say
     months : at which survival is asked for
+    data_until : the month in which the data were closed, or ""
 
     Returns
     -------
@@ -39,6 +45,7 @@ def fit_sensitivity_lost(implants: pd.DataFrame, months: Sequence[float]) -> Est
     time, failed = implants["months"].to_numpy(float), implants["failed"].to_numpy(bool)
     died = implants["died"].to_numpy(bool)
     patient = implants["patient_id"].to_numpy()
+    reachable = reachable_months(implants, closing_month(data_until, cases, visits))
     shared = {
         "subset": "all",
         "scale": "probability",
@@ -47,14 +54,9 @@ def fit_sensitivity_lost(implants: pd.DataFrame, months: Sequence[float]) -> Est
     }
     rows, tipping, effects = [], [], []
     for month in months:
-        lost = lost_before(month, time, failed, died)
-        cases = {
-            OBSERVED: (time, failed),
-            BEST: (np.where(lost, month, time), failed),
-            WORST: (time, failed | lost),
-        }
+        lost = lost_before(month, time, failed, died, reachable)
         of_case = {}
-        for method, (until, event) in cases.items():
+        for method, (until, event) in _fates(month, time, failed, lost).items():
             estimate = kaplan_meier(until, event, patient)
             fit = Fit(analysis=ANALYSIS, method=method, n_events=int((event & (until <= month)).sum()), **shared)
             of_case[method] = survival_rows(fit, [month], *estimate.at([month]), estimate.last_month)[0]
@@ -74,9 +76,9 @@ def fit_sensitivity_lost(implants: pd.DataFrame, months: Sequence[float]) -> Est
     return Estimates(results_table([*rows, *tipping]), left_out, design_effects=results_table(effects))
 
 
-def lost_before(month: float, time: np.ndarray, failed: np.ndarray, died: np.ndarray) -> np.ndarray:
-    """Which implants left in function before a month, their patients alive; arrays of shape (n,)."""
-    return ~failed & ~died & (time < month)
+def _fates(month: float, time: np.ndarray, failed: np.ndarray, lost: np.ndarray) -> dict:
+    """Case -> until when each implant was followed and whether it failed then."""
+    return {OBSERVED: (time, failed), BEST: (np.where(lost, month, time), failed), WORST: (time, failed | lost)}
 
 
 def tipping_row(fit: Fit, month: float, time, failed, lost, observed: dict) -> dict:

@@ -72,18 +72,18 @@ QUESTIONS = (
     ),
     Question(
         name="sensitivity_lost",
-        says="implants lost",
+        says="implants lost to follow-up",
         function="liftseries.models.sensitivity.lost:fit_sensitivity_lost",
-        reads={"implants": "implants"},
-        asks={"months": "survival_months"},
+        reads={"implants": "implants", "cases": "cases", "visits": "visits"},
+        asks={"months": "survival_months", "data_until": "data_until"},
         analyses=(
             Analysis(
                 "sensitivity.lost_implants",
-                "survival if lost implants fared best or worst",
+                "survival if the implants lost to follow-up fared best or worst",
                 {
                     "as_observed": "as observed",
-                    "best_case": "best case: all lost implants last",
-                    "worst_case": "worst case: all lost implants fail right after their last visit",
+                    "best_case": "best case: all implants lost to follow-up last",
+                    "worst_case": "worst case: all implants lost to follow-up fail right after their last visit",
                 },
                 behind=f"{BEHIND}:lost",
                 outcome="survival",
@@ -91,7 +91,7 @@ QUESTIONS = (
             Analysis(
                 "sensitivity.tipping_point",
                 "how many of them it takes",
-                {"tipping_point": "share of the implants lost before the month that must have failed"},
+                {"tipping_point": "share of the implants lost to follow-up that must have failed"},
                 behind=f"{BEHIND}:lost",
                 outcome="survival",
             ),

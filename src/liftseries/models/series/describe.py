@@ -74,7 +74,7 @@ def flow(cases: pd.DataFrame, visits: pd.DataFrame | None, counts: pd.DataFrame)
     -------
     `stage, n_patients, n_sites`
         `read`, `set aside`, `in the series`, `with a drilling log`, `perforation known`, `with an implant`,
-        `with a visit` and `followed` (an implant seen in function or failed, or its patient reported dead).
+        `followed` (an implant seen in function or failed, or its patient reported dead).
         From `in the series` on, a patient counts while one of their sites does.
     """
     by_table = counts.groupby("table")[["read", "set_aside"]].sum().reindex(["patients", "sites"], fill_value=0)
@@ -97,7 +97,6 @@ def stages_reached(cases: pd.DataFrame, visits: pd.DataFrame | None) -> dict[str
         "with a drilling log": cases["first_too_deep"].notna().to_numpy(bool),
         "perforation known": known_perforation(cases)[0],
         "with an implant": placed,
-        "with a visit": cases["site_id"].isin(seen["site_id"]).to_numpy(bool),
         "followed": placed & cases["site_id"].isin(examined["site_id"]).to_numpy(bool),
     }
 

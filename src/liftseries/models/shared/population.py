@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.disclosure.declared import LEAVE_BY
+from liftseries.models.shared.due import closing_month, reachable_months
 from liftseries.models.shared.follow_up import with_implant
 from liftseries.models.shared.levels import as_levels, is_missing
 from liftseries.models.shared.outcomes import gain_at_visits, known_perforation
@@ -34,6 +35,7 @@ class Population:
     implants : one row an implant that was followed, as `follow_up` gives it
     visits : the checked visits
     steps : derived/steps.csv; no rows without a log
+    data_until : the month in which the data were closed, as in study.yaml; "" where the tables imply it
     """
 
     plan: Mapping[str, Any]
@@ -41,6 +43,7 @@ class Population:
     implants: pd.DataFrame
     visits: pd.DataFrame
     steps: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=STEP_COLUMNS))
+    data_until: str = ""
     _worked_out: dict = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def once(self, key: tuple, work_out: Callable[[], Any]) -> Any:
@@ -126,6 +129,11 @@ class Population:
     def died(self) -> np.ndarray:
         """Sites whose patient died with the implant in function."""
         return self._implant_value("died", False)
+
+    @cached_property
+    def reachable(self) -> np.ndarray:
+        """Months that the follow-up of each site's implant could have reached when the data were closed."""
+        return reachable_months(self.cases, closing_month(self.data_until, self.cases, self.visits))
 
     def where_sites(self, site_id) -> np.ndarray:
         """Which sites are named."""

@@ -188,18 +188,6 @@ def curve(p: Population, row) -> Behind:
     return Behind(gives_away=(failed,), rests_on=(part & (p.months >= row.months),), seen_in=_beside(row.subset))
 
 
-def complication(p: Population, row) -> Behind:
-    """Sites that ever had a complication, and those of which any visit says whether."""
-    asked = p.visits.loc[p.visits["complication"].notna(), ["site_id", "complication"]]
-    ever = p.where_sites(asked.loc[asked["complication"].astype(object).eq(row.complication), "site_id"])
-    counts = {
-        "n_sites": Counted(ever),
-        "n_patients": Counted(ever, "patients"),
-        "n_asked": Counted(p.where_sites(asked["site_id"])),
-    }
-    return Behind(counts, seen_in=("complications",))
-
-
 def imputation(p: Population, row) -> Behind | None:
     """Values imputed among the implants followed."""
     return imputed_values(p, row, p.followed)

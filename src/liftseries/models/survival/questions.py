@@ -2,6 +2,7 @@
 
 from liftseries.disclosure.declared import Rule, TableRules
 from liftseries.models.shared.question import ONE_SIDED, Analysis, Draws, Leaves, Question
+from liftseries.models.survival import follow_up_questions as follow_up
 from liftseries.models.survival import hazard_questions as hazards
 from liftseries.models.survival.hazard_questions import BEHIND, IMPLANTS, MONTHS
 
@@ -9,6 +10,8 @@ TITLE = "How long implants stay"
 JACKKNIFE = "patient-clustered infinitesimal jackknife"
 
 QUESTIONS = (
+    follow_up.COMPLETENESS,
+    follow_up.TIME,
     Question(
         name="survival_km",
         says="Kaplan-Meier",
@@ -167,22 +170,5 @@ QUESTIONS = (
         ),
     ),
     hazards.GAIN,
-    Question(
-        name="complications",
-        says="complications",
-        function="liftseries.models.survival.complications:count_complications",
-        reads={"visits": "visits", "cases": "cases"},
-        leaves=(
-            Leaves(
-                "complications",
-                "",
-                "complication n_sites n_patients n_asked share",
-                TableRules(
-                    ("n_sites", "n_patients", "n_asked"),
-                    (Rule(("share",), ("n_sites", "n_asked")),),
-                    behind=f"{BEHIND}:complication",
-                ),
-            ),
-        ),
-    ),
+    follow_up.COMPLICATIONS,
 )

@@ -33,7 +33,7 @@ def limits_told(material: Material) -> Iterable[str]:
     yield from _detection(material)
     if pd.to_numeric(material.rows("survival.km")["n_events"]).gt(0).any():
         yield (
-            "An implant found lost failed at some time since the visit before. The report dates it at the "
+            "A failure found at a visit happened at some time since the visit before. The report dates it at the "
             "visit that found it, so that survival before that visit looks a little better than it was."
         )
     yield from _dropouts(material)
@@ -104,14 +104,24 @@ def _dropouts(material: Material) -> Iterable[str]:
     ]
     yield (
         f"Of {counted(n, 'implant')} at risk at placement, the following were still at risk: "
-        f"{listed(told)}. The others had failed, died or were not seen any longer; if those who stay away "
-        "fare worse, survival is flattered."
+        f"{listed(told)}. The others had failed or died, were not yet due or were lost to follow-up"
+        f"{_lost(material)}; if those who stay away fare worse, survival is flattered."
     )
     left_out = material.left_out
     never = left_out[left_out["analysis"].isin(["survival.km", "follow_up"]) & left_out["subset"].eq("all")]
     told = [f"{count(row['n_sites'])} ({material.words.reason(str(row['reason']))})" for _, row in never.iterrows()]
     if told:
         yield f"Sites that no survival estimate could use: {listed(told)}."
+
+
+def _lost(material: Material) -> str:
+    """How many were lost to follow-up before the last month at which survival is stated."""
+    table = material.table("followup_by_month")
+    table = table[table["n_due"].ne(0)] if len(table) else table
+    if table.empty:
+        return ""
+    row = table.iloc[-1]
+    return f" ({count(row['n_lost'])} of {counted(row['n_due'], 'implant')} due at month {row['months']:g})"
 
 
 def _shared_height(material: Material) -> Iterable[str]:

@@ -12,7 +12,7 @@ from liftseries.report.sensitivity.sentences import evalue_sentence, lost_senten
 
 
 def blocks(writer: Writer) -> Iterable[Block]:
-    """Unmeasured causes, overlooked tears, implants lost, how alike sites are."""
+    """Unmeasured causes, overlooked tears, implants lost to follow-up, how alike sites are."""
     material = writer.material
     yield from evalue_sentence(material)
     yield from writer.table("evalues")

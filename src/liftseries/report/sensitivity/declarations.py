@@ -34,7 +34,7 @@ TABLES = (
     Table(
         name="lost_implants",
         makes=f"{ROOM}.tables:lost_table",
-        caption="Implants in function if those lost from sight fared best or worst.",
+        caption="Implants in function if those lost to follow-up fared best or worst; one not yet due is not lost.",
         released=Released(),
     ),
     Table(

@@ -9,7 +9,7 @@ from liftseries.report.kit.material import Material
 
 
 def of_sensitivity(material: Material) -> Iterable[Paragraph]:
-    """How alike sites are, unmeasured causes, overlooked tears, implants lost."""
+    """How alike sites are, unmeasured causes, overlooked tears, implants lost to follow-up."""
     yield Paragraph(
         lead="How alike sites are",
         text=(
@@ -24,7 +24,8 @@ def of_sensitivity(material: Material) -> Iterable[Paragraph]:
         text=(
             "E-values: VanderWeele and Ding 2017, doi:10.7326/M16-2607. Shares of tears seen: the rate over that "
             "share (Rogan and Gladen 1978, doi:10.1093/oxfordjournals.aje.a112510), none seen that was not there. "
-            "Lost implants: those whose follow-up ended in function before the month; all lasting, all failing right "
-            "after their last visit, and the share at which survival falls to the lower limit of the interval."
+            "Implants lost to follow-up before the month: all lasting, all failing right after their last visit, and "
+            "the share at which survival falls to the lower limit of the interval. An implant not yet due stays as "
+            "observed."
         ),
     )

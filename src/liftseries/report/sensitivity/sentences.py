@@ -23,7 +23,7 @@ def evalue_sentence(material: Material) -> Iterable[Block]:
 
 
 def lost_sentence(material: Material) -> Iterable[Block]:
-    """How far the implants lost from sight could move survival."""
+    """How far the implants lost to follow-up could move survival."""
     rows = material.rows("sensitivity.lost_implants")
     rows = rows[rows["estimate"].notna()]
     if rows.empty:
@@ -33,7 +33,8 @@ def lost_sentence(material: Material) -> Iterable[Block]:
     if {BEST, WORST} <= set(cases):
         best, worst = cases[BEST], cases[WORST]
         yield Paragraph(
-            f"Implants are lost from sight. Had all of them lasted, {percent(best['estimate'])} would stand at "
-            f"{last_month} months; had all failed right after their last visit, {percent(worst['estimate'])}.",
+            f"Had all implants lost to follow-up before month {last_month} lasted, {percent(best['estimate'])} would "
+            f"stand at {last_month} months; had all failed right after their last visit, "
+            f"{percent(worst['estimate'])}. Implants that were not yet due are not among them.",
             source(worst),
         )

@@ -1,4 +1,4 @@
-"""What could change the answers: unmeasured causes, tears overlooked, implants lost, how alike sites are."""
+"""What could change the answers: unmeasured causes, tears overlooked, lost to follow-up, how alike sites are."""
 
 from __future__ import annotations
 
@@ -67,14 +67,14 @@ def detection_contrast_table(material: Material, words: Words) -> Content | None
 
 
 def lost_table(material: Material, words: Words) -> Content | None:
-    """Survival if the implants lost from sight fared best or worst, and what it takes to change the answer."""
+    """Survival if the implants lost to follow-up fared best or worst, and what it takes to change the answer."""
     rows = material.results[
         material.results["analysis"].isin(["sensitivity.lost_implants", "sensitivity.tipping_point"])
     ]
 
     def case(row) -> str:
         if row["analysis"] == "sensitivity.tipping_point":
-            return "Share of the lost that must have failed to reach the interval's lower limit"
+            return "Share of those lost to follow-up that must have failed to reach the interval's lower limit"
         return way_of(row)
 
     return listing_table(

@@ -9,6 +9,7 @@ from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.numbers import WITHHELD, counted
 from liftseries.report.kit.sentences import effects, problems, rows_to_read
 from liftseries.report.kit.writer import Writer
+from liftseries.report.survival.follow_up import follow_up_sentences
 from liftseries.report.survival.sentences import MODELS, hazards_sentence, survival_sentence
 
 
@@ -26,6 +27,9 @@ def blocks(writer: Writer) -> Iterable[Block]:
     else:
         yield Paragraph("No implant was followed long enough for a survival estimate.")
     yield Paragraph("A failure is dated at the visit that found it.")
+    yield from follow_up_sentences(material)
+    yield from writer.table("follow_up")
+    yield from writer.table("time_followed")
     yield from writer.figure("survival")
     yield from writer.table("survival")
     yield from writer.table("numbers_at_risk")

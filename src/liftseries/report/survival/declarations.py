@@ -164,8 +164,20 @@ TABLES = (
     ),
     Table(
         name="complications",
-        makes=f"{ROOM}.tables:complications_table",
-        caption="Sites that ever had a complication, of the sites with one or none recorded at any visit.",
+        makes=f"{ROOM}.follow_up_tables:complications_table",
+        caption="Patients and sites with a complication, by kind and protocol.",
+        released=Released(),
+    ),
+    Table(
+        name="follow_up",
+        makes=f"{ROOM}.follow_up_tables:completeness_table",
+        caption="Implants due at each planned month, how many of them are known, lost to follow-up, and not yet due.",
+        released=Released(),
+    ),
+    Table(
+        name="time_followed",
+        makes=f"{ROOM}.follow_up_tables:time_table",
+        caption="How long implants were followed, and their failures.",
         released=Released(),
     ),
 )

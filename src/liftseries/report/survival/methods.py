@@ -8,10 +8,12 @@ from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import listed
 from liftseries.report.kit.sentences import left_out, terms_named
+from liftseries.report.survival.follow_up import of_follow_up
 
 
 def of_survival(material: Material) -> Iterable[Paragraph]:
     """Survival, hazards, and what the choices behind them are worth."""
+    yield from of_follow_up(material)
     yield Paragraph(
         lead="Survival",
         text=(

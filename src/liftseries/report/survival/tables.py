@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import bound_on, methods_of, one_sided, way_of
-from liftseries.report.kit.numbers import count, decimal, missing, percent, share_of
+from liftseries.report.kit.numbers import count, decimal, missing, percent
 from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate, numbers
 from liftseries.report.kit.tables.listing import listing_table
 from liftseries.report.kit.words import Words, trace_of
@@ -102,24 +102,6 @@ def life_table_table(material: Material, words: Words) -> Content | None:
         rows,
         "An implant censored within a year counts as at "
         "risk for half of it. " + methods_of(material.rows("survival.life_table")),
-    )
-
-
-def complications_table(material: Material, words: Words) -> Content | None:
-    """Sites that ever had a complication, by kind."""
-    if material.table("complications").empty or not material.table("complications")["n_asked"].max():
-        return None
-    rows = [
-        (
-            str(row["complication"]).capitalize(),
-            share_of(row["n_sites"], row["n_asked"]),
-            count(row["n_patients"]),
-        )
-        for _, row in material.table("complications").iterrows()
-    ]
-    return content_of(
-        ("Complication", "Sites", "Patients"),
-        rows,
     )
 
 

@@ -37,7 +37,7 @@ def in_numbers(material: Material) -> Iterable[tuple[str, str]]:
         yield "In the series", people(stages["in the series"])
     if "set aside" in stages:
         yield "Set aside", people(stages["set aside"])
-    for stage, label in (("with a drilling log", "With a drilling log"), ("with a visit", "With a visit")):
+    for stage, label in (("with a drilling log", "With a drilling log"), ("followed", "Followed")):
         if stage in stages:
             yield label, people(stages[stage])
     rate = first(material.rows("perforation.rate", "all"))  # each method's row has the same counts
