@@ -65,6 +65,7 @@ TEMPLATES: dict[str, str] = {
     "one_patient_of_sites": "all sites belong to one patient, so none can be left out",
     "one_patient_of_implants": "all implants belong to one patient, so none can be left out",
     "one_patient_followed": "all implants belong to one patient, so no variance is seen",
+    "too_few_patients_followed": "too few patients ({n_patients:patient}) followed until then",
     "one_patient_of_failures": "all failures belong to one patient, so no jackknife can leave that patient out",
     "one_patient_of_outcome": "all perforated sites, or all others, are one patient's, so it has no interval",
     "one_patient_at_level": "all sites with {column} = {level} belong to one patient",
@@ -153,6 +154,10 @@ TEMPLATES: dict[str, str] = {
     "one_patient_has_the_outcome": "the exact interval of one patient among all, widened to hold the share",
     "below_gate_no_ratio": "{n_events:event}: too few for a ratio",
     "below_gate_terms": "{n_events:event} carry {n_allowed:term}, the model has {n_terms:term}",
+    "bound_without_failure": "a bound of one side, as no implant has failed by then",
+    "bound_of_one_patient": "the exact interval of one patient among those followed until then, widened to hold the "
+    "estimate",
+    "below_gate_diagnostics": "{n_events:event}: too few to see a change over time",
     "below_gate_at_risk": "{n_at_risk:implant} at risk: too few to quote",
     "bias_reduced": "bias-reduced (Mancl-DeRouen), t(K - p)",
     "t_less_coefficients": "t(K - p)",
