@@ -159,6 +159,7 @@ TEMPLATES: dict[str, str] = {
     "estimate",
     "below_gate_diagnostics": "{n_events:event}: too few to see a change over time",
     "below_gate_at_risk": "{n_at_risk:implant} at risk: too few to quote",
+    "quoted_instead": "the report quotes {analysis}",
     "bias_reduced": "bias-reduced (Mancl-DeRouen), t(K - p)",
     "t_less_coefficients": "t(K - p)",
     "t_less_one": "t(K - 1)",

@@ -1,4 +1,4 @@
-"""Rows of a penalised model: profile limits, and the jackknife over patients."""
+"""Rows of a penalised model: profile limits, the jackknife over patients, and the wider of both, which is quoted."""
 
 from collections.abc import Sequence
 
@@ -7,10 +7,11 @@ import numpy as np
 from liftseries.base.remarks import joined, remark
 from liftseries.estimators.firth import MOST_GROUPS, FirthFit
 from liftseries.estimators.intervals import CONF_LEVEL
+from liftseries.models.shared.gates import MANY_EVENTS, ratio_gate
 from liftseries.models.shared.results import Fit
 from liftseries.models.shared.separation import coefficient_row, strange_unit
 
-PROFILE, JACKKNIFE = "profile", "jackknife"
+PROFILE, JACKKNIFE, WIDER = "profile", "jackknife", "profile_or_jackknife"
 NOT_FOUND = {
     "conf_low": remark("lower_profile_limit_not_found"),
     "conf_high": remark("upper_profile_limit_not_found"),
@@ -51,3 +52,51 @@ def profile_rows(fit: Fit, names: Sequence[str], model: FirthFit) -> list[dict]:
 def jackknife_rows(fit: Fit, names: Sequence[str], coefficients: np.ndarray, std_error: np.ndarray) -> list[dict]:
     """A row a term with the interval of its jackknife standard error."""
     return [coefficient_row(fit, *row) for row in zip(names, coefficients, std_error, strict=True)]
+
+
+def wider_rows(fit: Fit, profile: Sequence[dict], jackknife: Sequence[dict], gate: str = "") -> list[dict]:
+    """A row a term with the smaller of both lower limits and the larger of both upper ones: what the report quotes.
+
+    The profile takes sites as independent, the jackknife has little to go by where few patients have an event; in
+    simulated series each is too narrow where the other is not (tests/benchmarks/coverage.py). The p-value is the larger
+    one, so that it agrees with the interval; standard error and degrees of freedom are the jackknife's.
+
+    Parameters
+    ----------
+    fit : what these rows share
+    profile, jackknife : rows of the same terms in the same order
+    gate : why they are not to be quoted, as `quoted_gate` says; "" makes those with both limits headlines
+    """
+    rows = []
+    for one, other in zip(profile, jackknife, strict=True):
+        found = {
+            name: (one.get(name, np.nan), other.get(name, np.nan)) for name in ("conf_low", "conf_high", "p_value")
+        }
+        low, high = np.minimum(*found["conf_low"]), np.maximum(*found["conf_high"])
+        limits = {"conf_low": low, "conf_high": high, "conf_level": CONF_LEVEL}
+        row = fit.row(
+            one["term"],
+            one["estimate"],
+            other["std_error"],
+            joined(*dict.fromkeys([one["problem"], other["problem"]])),
+            p_value=np.maximum(*found["p_value"]),
+            note=joined(fit.note, gate),
+            df=other["df"],
+            headline=not gate and bool(np.isfinite([low, high]).all()),
+        )
+        rows.append(row | (limits if np.isfinite([low, high]).any() else {}))
+    return rows
+
+
+def quoted_gate(n_events: int, n_terms: int, instead: str = "") -> str:
+    """Why a penalised model's ratios are not to be quoted, as a remark; "" where they may be.
+
+    Parameters
+    ----------
+    n_events
+    n_terms : coefficients of the model, the constant aside
+    instead : the unpenalised analysis that is quoted from many events on; "" where it has no finite answer
+    """
+    if n_events >= MANY_EVENTS and instead:
+        return remark("quoted_instead", analysis=instead)
+    return ratio_gate(n_events, n_terms)
