@@ -67,6 +67,8 @@ TEMPLATES: dict[str, str] = {
     "one_patient_followed": "all implants belong to one patient, so no variance is seen",
     "too_few_patients_followed": "too few patients ({n_patients:patient}) followed until then",
     "one_patient_of_failures": "all failures belong to one patient, so no jackknife can leave that patient out",
+    "one_patient_of_failures_or_others": "all failures, or all implants that have not failed, are one patient's, so it "
+    "has no interval",
     "one_patient_of_outcome": "all perforated sites, or all others, are one patient's, so it has no interval",
     "one_patient_at_level": "all sites with {column} = {level} belong to one patient",
     "one_patient_determines": "one patient alone determines a coefficient, so no jackknife can leave that patient out",
@@ -144,10 +146,6 @@ TEMPLATES: dict[str, str] = {
     "see": "see {analysis}",
     "read_instead": "read {analysis}, {method}",
     "bound_holds": "{method} is the bound that holds",
-    "to_be_read_beside": "to be read beside {analysis}",
-    "to_be_read_not_finite": "to be read instead of {analysis}, which has no finite answer",
-    "to_be_read_few_failures": "to be read instead of {analysis}: {n_failures:failure} for "
-    "{n_coefficients:coefficient}",
     # ── what an estimate rests on ───────────────────────────────────────────────────────────────────────────
     "few_events": "{n_events:event} for {n_terms:term}: too few to rely on",
     "one_sided_bound": "a bound of one side, as all sites are alike",
@@ -160,9 +158,12 @@ TEMPLATES: dict[str, str] = {
     "below_gate_diagnostics": "{n_events:event}: too few to see a change over time",
     "below_gate_at_risk": "{n_at_risk:implant} at risk: too few to quote",
     "quoted_instead": "the report quotes {analysis}",
+    "low_design_effect": "below one half: a sign of too few patients with the event, not of sites that differ",
     "bias_reduced": "bias-reduced (Mancl-DeRouen), t(K - p)",
     "t_less_coefficients": "t(K - p)",
     "t_less_one": "t(K - 1)",
+    "t_less_one_of_fewer": "t(m - 1), m the patients with a failure or those without, whichever are fewer",
+    "first_terms": "the first {n_terms:term} of the plan alone, as the events carry no more",
     "working_independence": "working independence, as sites of a patient are less alike than an exchangeable "
     "correlation allows",
     "correlation_held": "correlation held below 1",

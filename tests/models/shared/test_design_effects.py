@@ -4,7 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from liftseries.base.remarks import names_in
 from liftseries.models.perforation.rate import fit_perforation_rate
+from liftseries.models.shared.results import Fit
 from liftseries.models.survival.km import fit_survival_km
 
 
@@ -36,3 +38,10 @@ def test_pairs_that_always_differ_cost_less_than_nothing():
     cases = pd.DataFrame({"patient_id": np.repeat(np.arange(40), 2), "perforation": perforated})
     effect = fit_perforation_rate(cases).design_effects["estimate"]
     assert 0 < effect.iloc[0] < 0.2
+
+
+@pytest.mark.parametrize(("std_error", "warned"), [(np.sqrt(0.5), False), (np.sqrt(0.499), True), (2.0, False)])
+def test_a_design_effect_below_one_half_is_warned_of(std_error, warned):
+    fit = Fit("survival.km", "all", "probability", "infinitesimal_jackknife", n_sites=9, n_patients=5)
+    row = fit.design_effect_row("36", std_error, 1.0)
+    assert (names_in(row["note"]) == {"low_design_effect"}) is warned

@@ -13,6 +13,7 @@ import pandas as pd
 
 from liftseries.base.remarks import remark
 from liftseries.estimators.intervals import CONF_LEVEL, critical_value, two_sided_p
+from liftseries.models.shared.gates import LOW_DESIGN_EFFECT
 
 NO_STD_ERROR = 1e-10  # a standard error this small is rounding about zero
 EVENTS_A_TERM = 10
@@ -114,18 +115,15 @@ class Fit:
     def design_effect_row(self, term: str, std_error: float, naive_std_error: float) -> dict:
         """How many times the variance is that of independent sites: how much the clustering costs a term.
 
-        It has the method of the row that it belongs to.
+        It has the method of the row that it belongs to. Below one half it says rather that patients with the event are
+        too few to see how alike their sites are; its note warns of it.
 
         Source: Kish 1965, Survey Sampling, section 8.2 (from memory).
         """
-        return self.row(
-            f"{self.analysis} {term}",
-            (std_error / naive_std_error) ** 2,
-            analysis=DESIGN_EFFECT,
-            scale="ratio",
-            df=None,
-            note="",
-        )
+        effect = (std_error / naive_std_error) ** 2
+        note = remark("low_design_effect") if effect < LOW_DESIGN_EFFECT else ""
+        term = f"{self.analysis} {term}"
+        return self.row(term, effect, analysis=DESIGN_EFFECT, scale="ratio", df=None, note=note)
 
     def design_effect_rows(self, terms, std_error, naive_std_error) -> list[dict]:
         """A design effect for every term whose standard error is not zero."""

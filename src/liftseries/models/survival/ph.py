@@ -13,6 +13,7 @@ from liftseries.estimators.intervals import NotFitted
 from liftseries.estimators.proportional_hazards import hazards_over_time
 from liftseries.estimators.spline import knots_of, restricted_cubic_spline
 from liftseries.models.shared.complete_cases import hazard_data
+from liftseries.models.shared.gates import diagnostics_gate
 from liftseries.models.shared.results import Estimates, Fit, results_table
 from liftseries.models.shared.separation import refuse_infinite_hazards
 
@@ -47,13 +48,15 @@ def fit_survival_ph(implants: pd.DataFrame, terms: Sequence[str]) -> Proportiona
     Returns
     -------
     ProportionalHazards
-        Two rows a term and two `GLOBAL`, scale `chi_squared`: implants taken as independent, and clustered in patients.
+        Two rows a term and two `GLOBAL`, scale `chi_squared`: implants taken as independent, and clustered in patients,
+        the headline from 20 failures on; below, no smooth line is drawn through the residuals either.
 
     Source: see `hazards_over_time`.
     """
     data = hazard_data(implants, terms)
     design = data.design
-    shared = {"analysis": ANALYSIS, "subset": "all", "scale": "chi_squared", **data.counts}
+    gate = diagnostics_gate(int(data.failed.sum()))
+    shared = {"analysis": ANALYSIS, "subset": "all", "scale": "chi_squared", "note": gate, **data.counts}
     of_term = {term: [] for term in dict.fromkeys(name.partition("[")[0] for name in design.names)}
     for k, name in enumerate(design.names):
         of_term[name.partition("[")[0]].append(k)
@@ -68,6 +71,7 @@ def fit_survival_ph(implants: pd.DataFrame, terms: Sequence[str]) -> Proportiona
         fitted = (data.months, data.failed, design.matrix, data.patient, model.coefficients)
         over_time = hazards_over_time(*fitted)
         residuals = residual_table(design.names, model.coefficients, over_time)
+        residuals["smooth"] = np.nan if gate else residuals["smooth"]
     except NotFitted as why:
         problems = {term: str(why) for term in groups} | (design.problems if len(data.months) else {})
         for method in (SCORE, CLUSTERED):
@@ -91,7 +95,9 @@ def fit_survival_ph(implants: pd.DataFrame, terms: Sequence[str]) -> Proportiona
                 rows.append(fit.row(term, problem=str(why)))
             else:
                 p_value = float(chdtrc(len(columns), chi_squared))
-                rows.append(fit.row(term, chi_squared, df=len(columns), p_value=p_value))
+                rows.append(
+                    fit.row(term, chi_squared, df=len(columns), p_value=p_value, headline=clustered and not gate)
+                )
         rows += [fit.row(term, problem=problem) for term, problem in design.problems.items()]
     return ProportionalHazards(results_table(rows), data.left_out(ANALYSIS), residuals=residuals)
 
