@@ -155,6 +155,7 @@ TEMPLATES: dict[str, str] = {
     "bound_without_failure": "a bound of one side, as no implant has failed by then",
     "bound_of_one_patient": "the exact interval of one patient among those followed until then, widened to hold the "
     "estimate",
+    "below_gate_evalue": "{n_events:event}: too few to ask what could explain a ratio away",
     "below_gate_diagnostics": "{n_events:event}: too few to see a change over time",
     "below_gate_at_risk": "{n_at_risk:implant} at risk: too few to quote",
     "quoted_instead": "the report quotes {analysis}",

@@ -6,6 +6,8 @@ import pandas as pd
 from liftseries.base.remarks import joined, remark
 from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.models.shared.design import INTERCEPT
+from liftseries.models.shared.gates import EVALUE
+from liftseries.models.shared.penalised import WIDER
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
 
 ANALYSIS = "sensitivity.evalue"
@@ -14,12 +16,15 @@ FARTHEST = 300.0  # log ratio; an E-value squares its ratio, which has no number
 RARE = 0.15  # events below which odds and hazard ratios pass for risk ratios; VanderWeele and Ding 2017
 
 
-def fit_sensitivity_evalue(perforation: pd.DataFrame, survival: pd.DataFrame) -> Estimates:
-    """E-values of the terms of perforation.gee and survival.cox.
+def fit_sensitivity_evalue(
+    perforation: pd.DataFrame, survival: pd.DataFrame, penalised_survival: pd.DataFrame
+) -> Estimates:
+    """E-values of the terms of perforation.gee and of the hazard ratios that are quoted.
 
     Parameters
     ----------
-    perforation, survival : their rows
+    perforation : rows of perforation.gee
+    survival, penalised_survival : rows of survival.cox and survival.firth_cox
 
     Returns
     -------
@@ -30,7 +35,7 @@ def fit_sensitivity_evalue(perforation: pd.DataFrame, survival: pd.DataFrame) ->
     Source: VanderWeele and Ding 2017, doi:10.7326/M16-2607.
     """
     rows = []
-    for model in (perforation, survival):
+    for model in (perforation, quoted(penalised_survival, survival)):
         for _, row in model[~model["term"].eq(INTERCEPT)].iterrows():
             common = row["n_sites"] > 0 and row["n_events"] / row["n_sites"] >= RARE
             hazard = row["scale"] == "log_hazard"
@@ -48,6 +53,10 @@ def fit_sensitivity_evalue(perforation: pd.DataFrame, survival: pd.DataFrame) ->
                 ),
             )
             term = f"{row['analysis']} {row['term']}"
+            if hazard and row["n_events"] < EVALUE:
+                few = remark("below_gate_evalue", n_events=int(row["n_events"]))
+                rows.append(fit.row(term, problem=remark("no_ratio", why=few)))
+                continue
             if pd.isna(row["estimate"]) or pd.isna(row["conf_low"]):
                 rows.append(fit.row(term, problem=remark("no_ratio", why=row["problem"])))
                 continue
@@ -58,6 +67,12 @@ def fit_sensitivity_evalue(perforation: pd.DataFrame, survival: pd.DataFrame) ->
             limit = 1.0 if holds_none else e_value(nearer)
             rows.append(fit.row(term, e_value(ratio), problem=row["problem"], conf_low=limit, conf_level=CONF_LEVEL))
     return Estimates(results_table(rows), left_out_table(ANALYSIS, "all", []))
+
+
+def quoted(penalised: pd.DataFrame, model: pd.DataFrame) -> pd.DataFrame:
+    """The headline rows of a model or of its penalised form; where there is none, those that would be penalised."""
+    both = pd.concat([penalised, model], ignore_index=True)
+    return both[both["headline"]] if both["headline"].any() else penalised[penalised["method"].eq(WIDER)]
 
 
 def e_value(risk_ratio: float) -> float:

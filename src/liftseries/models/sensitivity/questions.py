@@ -32,7 +32,11 @@ QUESTIONS = (
         name="sensitivity_evalue",
         says="unmeasured causes",
         function="liftseries.models.sensitivity.evalue:fit_sensitivity_evalue",
-        reads={"perforation": "estimates:perforation_gee", "survival": "estimates:survival_cox"},
+        reads={
+            "perforation": "estimates:perforation_gee",
+            "survival": "estimates:survival_cox",
+            "penalised_survival": "estimates:survival_firth_cox",
+        },
         analyses=(
             Analysis(
                 "sensitivity.evalue",

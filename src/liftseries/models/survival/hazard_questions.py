@@ -3,6 +3,13 @@
 from liftseries.disclosure.declared import TableRules
 from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
 
+CORRECTED = "the same, the variance times m / (m - 1) and never below the model's own, t(m - 1)"
+PENALISED = {
+    "profile": "Firth's penalised Cox model, profile limits, implants taken as independent",
+    "jackknife": "Firth's penalised Cox model, patients left out one after the other",
+    "profile_or_jackknife": "Firth's penalised Cox model, the wider of profile and jackknife, limit by limit",
+    "first_terms": "the same of a model of the plan's first terms, as many as the failures carry",
+}
 COX_MODEL = "Cox model, Efron ties, patient-clustered sandwich"
 WEIBULL = {
     "weibull": "Weibull accelerated failure time, interval-censored, patient-clustered, no standard error below the "
@@ -24,7 +31,8 @@ COX = Question(
         Analysis(
             "survival.cox",
             "Cox model, Efron ties, errors clustered in patients",
-            {"sandwich": COX_MODEL},
+            {"sandwich": COX_MODEL, "corrected": CORRECTED},
+            headline=("corrected",),
             behind=f"{BEHIND}:hazards",
             left_out=f"{BEHIND}:hazards_left_out",
         ),
@@ -39,11 +47,9 @@ FIRTH_COX = Question(
     analyses=(
         Analysis(
             "survival.firth_cox",
-            "the same model penalised: profile interval, and a jackknife",
-            {
-                "profile": "Firth's penalised Cox model, profile limits, implants taken as independent",
-                "jackknife": "Firth's penalised Cox model, patients left out one after the other",
-            },
+            "the same model penalised: profile interval, a jackknife, and the wider of both",
+            PENALISED,
+            headline=("profile_or_jackknife", "first_terms"),
             behind=f"{BEHIND}:hazards",
             left_out=f"{BEHIND}:hazards_left_out",
         ),
@@ -114,6 +120,7 @@ PH = Question(
                 "score": "score test, Kaplan-Meier time, implants taken as independent",
                 "score_clustered": "score test, Kaplan-Meier time, patient-clustered",
             },
+            headline=("score_clustered",),
             behind=f"{BEHIND}:hazards",
             left_out=f"{BEHIND}:hazards_left_out",
         ),
@@ -130,7 +137,8 @@ GAIN = Question(
         Analysis(
             "survival.gain",
             "bone gain and failure after a landmark, so that no implant is credited with living until it was measured",
-            {"sandwich": f"{COX_MODEL}, from the landmark on"},
+            {"sandwich": f"{COX_MODEL}, from the landmark on", "corrected": CORRECTED, **PENALISED},
+            headline=("profile_or_jackknife", "first_terms", "corrected"),
             behind=f"{BEHIND}:landmark",
             left_out=f"{BEHIND}:landmark_left_out",
         ),
