@@ -61,9 +61,9 @@ def fewest_at_risk(n_implants: int) -> int:
 
 
 def last_month_told(months: np.ndarray) -> float:
-    """The last month at which enough implants are at risk, of follow-up of shape (n,); -1 where none is."""
+    """The last month at which enough implants are at risk, of follow-up of shape (n,); NaN where there is none."""
     fewest = fewest_at_risk(len(months))
-    return float(np.sort(months)[-fewest]) if len(months) >= fewest else -1.0
+    return float(np.sort(months)[-fewest]) if len(months) >= fewest else float("nan")
 
 
 def diagnostics_gate(n_events: int) -> str:

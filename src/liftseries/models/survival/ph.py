@@ -10,7 +10,7 @@ from scipy.special import chdtrc
 from liftseries.base.remarks import remark
 from liftseries.estimators.cox import cox_regression
 from liftseries.estimators.intervals import NotFitted
-from liftseries.estimators.proportional_hazards import hazards_over_time
+from liftseries.estimators.proportional_hazards import HazardsOverTime, hazards_over_time
 from liftseries.estimators.spline import knots_of, restricted_cubic_spline
 from liftseries.models.shared.complete_cases import hazard_data
 from liftseries.models.shared.gates import diagnostics_gate
@@ -83,23 +83,23 @@ def fit_survival_ph(implants: pd.DataFrame, terms: Sequence[str]) -> Proportiona
         return ProportionalHazards(results_table(rows), data.left_out(ANALYSIS), residuals=residuals)
 
     for method in (SCORE, CLUSTERED):
-        clustered = method == CLUSTERED
         fit = Fit(method=method, **shared)
-        for term, columns in groups.items():
-            try:
-                n_patients = data.counts["n_patients"]
-                if clustered and n_patients <= 2 * len(design.names):
-                    raise NotFitted(remark("too_few_patients_for_clustered_test", n_patients=n_patients))
-                chi_squared = over_time.chi_squared(columns, clustered)
-            except NotFitted as why:
-                rows.append(fit.row(term, problem=str(why)))
-            else:
-                p_value = float(chdtrc(len(columns), chi_squared))
-                rows.append(
-                    fit.row(term, chi_squared, df=len(columns), p_value=p_value, headline=clustered and not gate)
-                )
+        rows += [score_row(fit, term, columns, over_time, len(design.names)) for term, columns in groups.items()]
         rows += [fit.row(term, problem=problem) for term, problem in design.problems.items()]
     return ProportionalHazards(results_table(rows), data.left_out(ANALYSIS), residuals=residuals)
+
+
+def score_row(fit: Fit, term: str, columns: np.ndarray, over_time: HazardsOverTime, n_coefficients: int) -> dict:
+    """The test of a term's columns, or of all together; the clustered one is the headline where no note forbids it."""
+    clustered = fit.method == CLUSTERED
+    try:
+        if clustered and fit.n_patients <= 2 * n_coefficients:
+            raise NotFitted(remark("too_few_patients_for_clustered_test", n_patients=fit.n_patients))
+        chi_squared = over_time.chi_squared(columns, clustered)
+    except NotFitted as why:
+        return fit.row(term, problem=str(why))
+    p_value = float(chdtrc(len(columns), chi_squared))
+    return fit.row(term, chi_squared, df=len(columns), p_value=p_value, headline=clustered and not fit.note)
 
 
 def residual_table(names: Sequence[str], coefficients: np.ndarray, over_time) -> pd.DataFrame:
