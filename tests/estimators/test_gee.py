@@ -161,3 +161,29 @@ def test_admissible_solution_is_kept_though_the_way_to_it_is_not():
     assert ours.remark == ""
     assert ours.alpha == pytest.approx(theirs.cov_struct.dep_params, rel=1e-8)
     assert ours.coefficients == pytest.approx(theirs.params, rel=1e-8)
+
+
+@pytest.mark.parametrize("n_patients", [25, 150])
+def test_every_covariance_is_at_hand_whatever_the_number_of_patients(n_patients):
+    """Oracle: statsmodels' robust, bias-reduced and naive covariance of the same fit."""
+    from statsmodels.genmod.cov_struct import Exchangeable
+    from statsmodels.genmod.families import Binomial
+    from statsmodels.genmod.generalized_estimating_equations import GEE
+
+    x, event, patient = simulated(n_patients, seed=n_patients)
+    fit = logistic_gee(x, event, patient)
+    model = GEE(event.astype(float), x, groups=patient, family=Binomial(), cov_struct=Exchangeable())
+    ours = {"robust": fit.sandwich, "bias_reduced": fit.bias_reduced(), "naive": fit.model_covariance}
+    for kind, covariance in ours.items():
+        theirs = model.fit(maxiter=500, ctol=1e-13, cov_type=kind, params_niter=1).cov_params()
+        np.testing.assert_allclose(covariance, theirs, rtol=1e-6)
+    larger = np.maximum(np.diag(fit.bias_reduced()), np.diag(fit.model_covariance))
+    np.testing.assert_allclose([fit.corrected_variance(row) for row in np.eye(3)], larger)
+
+
+def test_a_patient_who_alone_determines_a_coefficient_leaves_the_sandwich():
+    x = np.array([[1, 1], *[[1, 0]] * 5, [1, 1]], float)
+    fit = logistic_gee(x, np.array([1, 1, 0, 0, 1, 0, 0], bool), np.array([0, 1, 2, 3, 4, 5, 0]), few_clusters=0)
+    assert np.isfinite(fit.std_error).all()
+    with pytest.raises(NotFitted, match="one patient alone"):
+        fit.corrected_variance(np.array([0.0, 1.0]))

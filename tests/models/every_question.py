@@ -49,6 +49,7 @@ def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
     implants = follow_up(visits, cases).implants
     gee, cox = fit_perforation_gee(cases, odds), fit_survival_cox(implants, hazards)
     firth_cox = fit_survival_firth_cox(implants, hazards)
+    firth = fit_perforation_firth(cases, odds)
     odds_draws = stored(perforation_imputed_draws(cases, odds, *HELPERS, *SETS))
     hazard_draws = stored(survival_imputed_draws(implants, hazards, *HELPERS, *SETS))
     resampled = stored(turnbull_draws(implants, MONTHS, *RESAMPLES))
@@ -56,7 +57,7 @@ def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
     return {
         "perforation_rate": fit_perforation_rate(cases, ["rbh_band", "approach"]),
         "perforation_gee": gee,
-        "perforation_firth": fit_perforation_firth(cases, odds),
+        "perforation_firth": firth,
         "perforation_imputed": fit_perforation_imputed(cases, odds, *HELPERS, odds_draws),
         "perforation_risk": fit_perforation_risk(cases, odds, CONTRASTS),
         "perforation_validation": fit_perforation_validation(cases, odds, judged),
@@ -76,7 +77,7 @@ def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
         "measurement_icc": fit_measurement_icc(cases, visits),
         "depth_agreement": fit_depth_agreement(cases),
         "depth_proportional_bias": fit_depth_proportional_bias(cases),
-        "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows, firth_cox.rows),
+        "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows, firth.rows, firth_cox.rows),
         "sensitivity_detection": fit_sensitivity_detection(cases),
         "sensitivity_lost": fit_sensitivity_lost(implants, MONTHS),
     }

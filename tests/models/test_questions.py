@@ -123,13 +123,20 @@ def test_patients_who_cancel_out_have_no_standard_error(one_site_each):
 # --- perforation.gee ------------------------------------------------------
 
 
+def gee_by_method(cases, terms):
+    """The rows of `sandwich` and of `corrected`, by term."""
+    rows = fit_perforation_gee(cases, terms).rows.set_index("term")
+    return [rows[rows["method"].eq(method)] for method in ("sandwich", "corrected")]
+
+
 def test_few_patients_get_t_and_many_the_normal(few_cases, many_cases):
-    few = fit_perforation_gee(few_cases, ["rbh_mid_mm"]).rows
-    many = fit_perforation_gee(many_cases, ["rbh_mid_mm"]).rows
+    robust, few = gee_by_method(few_cases, ["rbh_mid_mm"])
+    many, corrected = gee_by_method(many_cases, ["rbh_mid_mm"])
     assert few["df"].tolist() == [28, 28]
-    assert few["note"].str.contains("bias-reduced").all()
-    assert many["df"].isna().all()
+    assert few["note"].str.startswith("t(K - p)").all()
+    assert pd.concat([robust, many, corrected])["df"].isna().all()
     assert many["note"].eq("").all()
+    assert corrected["note"].str.contains("the report quotes perforation.firth").all()
     ratio = (many["conf_high"] - many["estimate"]) / many["std_error"]
     np.testing.assert_allclose(ratio, 1.959964, atol=1e-6)
 
@@ -139,7 +146,7 @@ def test_a_level_without_contrast_stops_the_model(many_cases, outcome, which):
     cases = many_cases.copy()
     cases.loc[cases["approach"] == "guided", "perforation"] = outcome
     rows = fit_perforation_gee(cases, ["rbh_mid_mm", "approach"]).rows
-    assert rows["term"].tolist() == ["(intercept)", "rbh_mid_mm", "approach[guided]"]
+    assert rows["term"].tolist() == ["(intercept)", "rbh_mid_mm", "approach[guided]"] * 2
     assert all_empty_with(rows, f"{which} with approach = guided was perforated")
 
 
@@ -156,10 +163,11 @@ def test_a_height_that_tells_perforations_apart(many_cases):
 
 def test_a_constant_term_has_its_own_row_and_the_rest_is_fitted(many_cases):
     cases = many_cases.assign(isq=70.0)
-    rows = fit_perforation_gee(cases, ["rbh_mid_mm", "isq"]).rows.set_index("term")
-    assert "does not vary" in rows.loc["isq", "problem"]
-    alone = fit_perforation_gee(many_cases, ["rbh_mid_mm"]).rows.set_index("term")
-    assert rows.loc["rbh_mid_mm", "estimate"] == pytest.approx(alone.loc["rbh_mid_mm", "estimate"])
+    for rows, alone in zip(
+        gee_by_method(cases, ["rbh_mid_mm", "isq"]), gee_by_method(many_cases, ["rbh_mid_mm"]), strict=True
+    ):
+        assert "does not vary" in rows.loc["isq", "problem"]
+        assert rows.loc["rbh_mid_mm", "estimate"] == pytest.approx(alone.loc["rbh_mid_mm", "estimate"])
 
 
 def test_more_coefficients_than_patients(many_cases):
@@ -173,15 +181,15 @@ def test_more_coefficients_than_patients(many_cases):
 def test_an_absent_reference_is_said_in_the_note(many_cases):
     cases = many_cases[many_cases["smoking"] != "never"]
     rows = fit_perforation_gee(cases, ["smoking"]).rows
-    assert rows["term"].tolist() == ["(intercept)", "smoking[current]"]
+    assert rows["term"].tolist() == ["(intercept)", "smoking[current]"] * 2
     assert rows["note"].str.contains("smoking against former, as no complete case is never").all()
 
 
 def test_a_year_makes_a_strange_intercept_that_is_remarked_on(many_cases):
     """The odds in the year 0 are of no use, but the slope is the same as from 2000 on."""
     year = 2015 + np.arange(len(many_cases)) % 7
-    rows = fit_perforation_gee(many_cases.assign(surgery_year=year), ["surgery_year"]).rows.set_index("term")
-    since = fit_perforation_gee(many_cases.assign(surgery_year=year - 2000), ["surgery_year"]).rows.set_index("term")
+    rows, _ = gee_by_method(many_cases.assign(surgery_year=year), ["surgery_year"])
+    since, _ = gee_by_method(many_cases.assign(surgery_year=year - 2000), ["surgery_year"])
     slope = "surgery_year"
     assert rows.loc[slope, "estimate"] == pytest.approx(since.loc[slope, "estimate"], rel=1e-7)
     assert rows.loc[slope, "problem"] == ""
@@ -258,16 +266,18 @@ def test_all_censored_is_one_with_bounds_of_one_side_alone():
     assert rows.loc[3, "problem"] == "too few patients (1 patient) followed until then"
 
 
-def test_no_perforation_leaves_bounds_of_one_side():
+def test_no_perforation_leaves_a_bound_of_one_side():
     """Rule of three (Hanley and Lippman-Hand 1983): none in 100 is at most 3 %; exactly 1 - 0.05^(1/100) = 2.95 %."""
     cases = pd.DataFrame({"patient_id": np.repeat(np.arange(100), 2), "perforation": ["no"] * 200})
     rows = fit_perforation_rate(cases).rows.set_index("method")
-    assert rows.loc["one_sided_patients", "conf_high"] == pytest.approx(0.0295, abs=5e-5)
-    assert rows.loc["one_sided_sites", "conf_high"] < rows.loc["one_sided_patients", "conf_high"]
-    assert rows.loc["one_sided_patients", ["estimate", "conf_low"]].tolist() == [0, 0]
-    assert "one_sided_patients" in rows.loc["cluster", "problem"]
+    assert rows.index.tolist() == ["patients", "wilson", "exact", "cluster"]
+    assert rows.loc["patients", "conf_high"] == pytest.approx(0.0295, abs=5e-5)
+    assert rows.loc["patients", ["estimate", "conf_low"]].tolist() == [0, 0]
+    assert rows.loc["patients", "headline"]
+    assert rows.loc["patients", "note"] == "a bound of one side, as all sites are alike"
+    assert "patients is the bound that holds" in rows.loc["cluster", "problem"]
     every = fit_perforation_rate(cases.assign(perforation="yes")).rows.set_index("method")
-    assert every.loc["one_sided_patients", "conf_low"] == pytest.approx(1 - 0.0295, abs=5e-5)
+    assert every.loc["patients", "conf_low"] == pytest.approx(1 - 0.0295, abs=5e-5)
 
 
 def test_all_failed_and_one_patient_have_no_interval():
@@ -441,7 +451,7 @@ def test_few_means_under_50_patients(n_patients):
     rate = fit_perforation_rate(cases).rows
     models = [
         rate[rate["method"] == "cluster"],
-        fit_perforation_gee(cases, ["rbh_mid_mm"]).rows,
+        gee_by_method(cases, ["rbh_mid_mm"])[1],
         fit_gain_mixed(invented_visits(cases, seed=12), cases, ["months"]).rows,
         fit_depth_agreement(cases).rows,
     ]

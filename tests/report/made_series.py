@@ -158,12 +158,13 @@ def fitted(cases: pd.DataFrame, visited: pd.DataFrame, implants: pd.DataFrame) -
     sets = plan["seed"], 0, plan["imputation"]["sets"], plan["imputation"]["iterations"]
     gee, cox = fit_perforation_gee(cases, odds), fit_survival_cox(implants, hazards)
     firth_cox = fit_survival_firth_cox(implants, hazards)
+    firth = fit_perforation_firth(cases, odds)
     odds_drawn = perforation_imputed_draws(cases, odds, *auxiliary, *sets)
     hazards_drawn = survival_imputed_draws(implants, hazards, *auxiliary, *sets)
     return {
         "perforation_rate": fit_perforation_rate(cases, by=["rbh_band", "lift_band", "approach", "protocol", "centre"]),
         "perforation_gee": gee,
-        "perforation_firth": fit_perforation_firth(cases, odds),
+        "perforation_firth": firth,
         "perforation_imputed": fit_perforation_imputed(cases, odds, *auxiliary, odds_drawn),
         "perforation_risk": fit_perforation_risk(cases, odds, plan["risk_contrasts"]),
         "perforation_validation": fit_perforation_validation(cases, odds, validation_draws(cases, odds, *resamples)),
@@ -183,7 +184,7 @@ def fitted(cases: pd.DataFrame, visited: pd.DataFrame, implants: pd.DataFrame) -
         "measurement_icc": fit_measurement_icc(cases, visited),
         "depth_agreement": fit_depth_agreement(cases),
         "depth_proportional_bias": fit_depth_proportional_bias(cases),
-        "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows, firth_cox.rows),
+        "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows, firth.rows, firth_cox.rows),
         "sensitivity_detection": fit_sensitivity_detection(cases),
         "sensitivity_lost": fit_sensitivity_lost(implants, months),
     }

@@ -314,7 +314,17 @@ def jackknife_std_error(replicates: np.ndarray) -> np.ndarray:
 
 
 def firth_logistic_jackknife(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, start: np.ndarray) -> np.ndarray:
-    """Standard error of `firth_logistic` with patients left out one after the other, all refits at once.
+    """Standard error of `firth_logistic` with patients left out one after the other; see `firth_logistic_refits`.
+
+    Returns
+    -------
+    shape (p,)
+    """
+    return jackknife_std_error(firth_logistic_refits(x, event, cluster, start))
+
+
+def firth_logistic_refits(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, start: np.ndarray) -> np.ndarray:
+    """Coefficients of `firth_logistic` with patients left out one after the other, all refits at once.
 
     Parameters
     ----------
@@ -325,7 +335,8 @@ def firth_logistic_jackknife(x: np.ndarray, event: np.ndarray, cluster: np.ndarr
 
     Returns
     -------
-    shape (p,)
+    shape (n_groups, p)
+        In the order of the groups that `jackknife_groups` gives.
 
     Raises
     ------
@@ -346,7 +357,7 @@ def firth_logistic_jackknife(x: np.ndarray, event: np.ndarray, cluster: np.ndarr
         _refits(z, y, products, group[None, :] != np.arange(first, min(first + at_once, n_groups))[:, None], origin)
         for first in range(0, n_groups, at_once)
     ]
-    return jackknife_std_error(np.concatenate(found) @ back.T)
+    return np.concatenate(found) @ back.T
 
 
 def _refits(z, y, products, kept, origin) -> np.ndarray:

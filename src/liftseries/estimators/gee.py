@@ -4,7 +4,11 @@ With Pearson residuals e and Z = √(μ(1-μ)) X, the inverse of a patient's exc
 (I - c J) / (1-α) with c = α / (1 + (n-1) α), needs only the sums of e and Z: no matrix is ever built.
 """
 
+from __future__ import annotations
+
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from scipy.linalg import solve_triangular
@@ -35,8 +39,14 @@ class GeeFit:
     ----------
     coefficients : shape (p,), log odds
     covariance : shape (p, p)
-        Sandwich without a factor, or the bias-reduced covariance.
+        Sandwich without a factor, or the bias-reduced covariance below `few_clusters`.
     std_error : shape (p,)
+    sandwich : shape (p, p)
+        Sandwich without a factor, whatever the number of patients.
+    model_covariance : shape (p, p)
+        The model's own, as if the working correlation were the true one; the scale is 1, as risk gives variance.
+    bias_reduced : works out Mancl and DeRouen's covariance, shape (p, p)
+        Raises NotFitted where a patient alone determines a coefficient.
     alpha : correlation within a patient
     remark : HELD or INDEPENDENCE where alpha is not its moment estimate, else ""
     phi : scale
@@ -48,6 +58,9 @@ class GeeFit:
 
     coefficients: np.ndarray
     covariance: np.ndarray
+    sandwich: np.ndarray
+    model_covariance: np.ndarray
+    bias_reduced: Callable[[], np.ndarray]
     alpha: float
     remark: str
     phi: float
@@ -63,6 +76,16 @@ class GeeFit:
     def naive_std_error(self) -> np.ndarray:
         """As if sites were independent."""
         return np.sqrt(np.diag(self.naive_covariance))
+
+    def corrected_variance(self, gradient: np.ndarray) -> float:
+        """Variance of `gradient` @ coefficients: the larger of Mancl and DeRouen's and of the model's own.
+
+        With few events the sandwich may show less variance than the model knows of; Mancl and DeRouen's makes up for
+        residuals that are too small. Raises NotFitted as `bias_reduced`.
+        """
+        return float(
+            max(gradient @ covariance @ gradient for covariance in (self.bias_reduced(), self.model_covariance))
+        )
 
 
 def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clusters: int = FEW_PATIENTS) -> GeeFit:
@@ -118,26 +141,38 @@ def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clus
     at = exchangeable or independent
     about_alpha = INDEPENDENCE if exchangeable is None else HELD if at.alpha == LARGEST_ALPHA else ""
 
-    bread, scores = np.linalg.inv(at.information), at.scores
-    few = n_clusters < few_clusters
-    if few:
-        part = equations.information_by_patient(at)
-        half = np.linalg.cholesky(bread)
-        if np.linalg.eigvalsh(half.T @ part @ half).max() > FULL_LEVERAGE:
-            raise NotFitted(remark("one_patient_determines_gee"))
-        scores = np.linalg.solve(np.eye(p) - part @ bread, scores[:, :, None])[:, :, 0]
-    covariance = bread @ (scores.T @ scores) @ bread
+    bread = np.linalg.inv(at.information)
     back = solve_triangular(r, np.eye(p)) * np.sqrt(n)
+
+    def of_the_columns_given(covariance: np.ndarray) -> np.ndarray:
+        return back @ covariance @ back.T
+
+    sandwich = of_the_columns_given(bread @ (at.scores.T @ at.scores) @ bread)
+    few = n_clusters < few_clusters
+    bias_reduced = cache(lambda: of_the_columns_given(_bias_reduced(equations, at, bread)))
     return GeeFit(
         coefficients=back @ at.beta,
-        covariance=back @ covariance @ back.T,
+        covariance=bias_reduced() if few else sandwich,
+        sandwich=sandwich,
+        model_covariance=of_the_columns_given(bread),
+        bias_reduced=bias_reduced,
         alpha=float(at.alpha),
         remark=about_alpha,
         phi=float(at.phi),
-        naive_covariance=back @ np.linalg.inv(independent.information) @ back.T,
+        naive_covariance=of_the_columns_given(np.linalg.inv(independent.information)),
         n_clusters=n_clusters,
         df=n_clusters - p if few else None,
     )
+
+
+def _bias_reduced(equations: _Equations, at: _Point, bread: np.ndarray) -> np.ndarray:
+    """Mancl and DeRouen's covariance in the equations' own columns."""
+    part = equations.information_by_patient(at)
+    half = np.linalg.cholesky(bread)
+    if np.linalg.eigvalsh(half.T @ part @ half).max() > FULL_LEVERAGE:
+        raise NotFitted(remark("one_patient_determines_gee"))
+    scores = np.linalg.solve(np.eye(len(bread)) - part @ bread, at.scores[:, :, None])[:, :, 0]
+    return bread @ (scores.T @ scores) @ bread
 
 
 @dataclass(frozen=True)

@@ -52,8 +52,8 @@ def row_of(printed) -> Row:
     """
     analysis, term, method = printed.analysis, str(printed.term), str(printed.method)
     if analysis == DESIGN_EFFECT or (analysis in ANALYSES and ANALYSES[analysis].of_row):
+        method = method if analysis == DESIGN_EFFECT else ""
         analysis, _, term = term.partition(" ")
-        method = ""
     return Row(analysis, printed.subset, term, method)
 
 

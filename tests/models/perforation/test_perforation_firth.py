@@ -1,4 +1,4 @@
-"""Rows of perforation.firth: two a term, finite under separation, a problem wherever there is no number."""
+"""Rows of perforation.firth: three a term, finite under separation, a problem wherever there is no number."""
 
 import warnings
 
@@ -27,10 +27,15 @@ def all_told(rows, words):
     return rows["estimate"].isna().all() and rows["problem"].str.contains(words).all()
 
 
-def test_two_rows_a_term_with_one_estimate(many_cases):
+def test_three_rows_a_term_with_one_estimate(many_cases):
     rows = fit_perforation_firth(many_cases, TERMS).rows
-    assert rows["method"].isin(["profile", "jackknife"]).all()
+    assert rows["method"].tolist() == ["profile"] * 3 + ["jackknife"] * 3 + ["profile_or_jackknife"] * 3
+    assert rows["headline"].tolist() == [False] * 6 + [True] * 3
     profile, jackknife = by_method(many_cases).values()
+    wider = rows[rows["method"].eq("profile_or_jackknife")].set_index("term")
+    assert wider["conf_low"].tolist() == np.minimum(profile["conf_low"], jackknife["conf_low"]).tolist()
+    assert wider["conf_high"].tolist() == np.maximum(profile["conf_high"], jackknife["conf_high"]).tolist()
+    assert wider["std_error"].tolist() == jackknife["std_error"].tolist()
     assert profile.index.tolist() == jackknife.index.tolist() == NAMES
     np.testing.assert_array_equal(profile["estimate"], jackknife["estimate"])
     assert rows[["std_error", "conf_low", "conf_high", "p_value"]].notna().all(axis=None)
@@ -63,7 +68,7 @@ def test_left_out_sites_and_an_absent_reference_are_told(many_cases):
     cases.loc[:1, "perforation"] = "unknown"
     estimates = fit_perforation_firth(cases, ["smoking"])
     note = "smoking against former, as no complete case is never"
-    assert set(estimates.rows["method"]) == {"profile", "jackknife"}
+    assert set(estimates.rows["method"]) == {"profile", "jackknife", "profile_or_jackknife"}
     assert estimates.rows["note"].eq(note).all()
     assert estimates.left_out[["analysis", "reason", "n_sites"]].to_numpy().tolist() == [
         ["perforation.firth", "perforation unknown", 2]
@@ -133,6 +138,7 @@ def test_tiny_series_never_crash_and_never_leave_a_silent_blank(n_patients, seed
         warnings.simplefilter("error")
         rows = fit_perforation_firth(cases, ["rbh_mid_mm", "approach", "smoking"]).rows
     said = rows["problem"].ne("")
+    assert rows.loc[rows["headline"], ["conf_low", "conf_high"]].notna().all(axis=None)
     assert (rows["estimate"].notna() | said).all()
     assert (rows[["conf_low", "conf_high", "p_value"]].notna().all(axis=1) | said).all()
     assert not rows["std_error"].eq(0).any()

@@ -7,7 +7,8 @@ from invented import invented_cases
 
 from liftseries.estimators.gee import INDEPENDENCE, logistic_gee
 from liftseries.models.perforation.rate import fit_perforation_rate
-from liftseries.models.perforation.risk import RiskModel, fit_perforation_risk
+from liftseries.models.perforation.risk import fit_perforation_risk
+from liftseries.models.perforation.standardised import RiskModel
 from liftseries.models.shared.complete_cases import perforation_data
 
 TERMS = ["rbh_mid_mm", "approach", "protrusion_mm"]
@@ -18,8 +19,9 @@ def cases():
     return invented_cases(250, seed=51)
 
 
-def rows_of(cases, terms=TERMS, **contrasts):
-    return fit_perforation_risk(cases, terms, contrasts).rows
+def rows_of(cases, terms=TERMS, methods=("standardised", "spline"), **contrasts):
+    rows = fit_perforation_risk(cases, terms, contrasts).rows
+    return rows[rows["method"].isin(methods)]
 
 
 def test_without_other_terms_a_band_has_its_own_rate(cases):

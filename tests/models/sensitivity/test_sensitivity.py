@@ -36,7 +36,8 @@ def cases():
 def test_a_share_seen_divides_the_rate(cases):
     rows = fit_sensitivity_detection(cases).rows
     whole = rows[rows["analysis"].eq("sensitivity.detection") & rows["subset"].eq("all")].set_index("term")
-    rate = fit_perforation_rate(cases).rows.set_index("method").loc["cluster"]
+    rate = fit_perforation_rate(cases).rows.set_index("method").loc["patients"]
+    assert whole["method"].eq("patients").all()
     assert whole.loc["1", "estimate"] == rate["estimate"]
     assert whole.loc["0.4", "estimate"] == pytest.approx(rate["estimate"] / 0.4)
     assert whole.loc["0.4", "conf_low"] == pytest.approx(rate["conf_low"] / 0.4)
@@ -128,12 +129,38 @@ def test_e_value_of_an_interval_that_holds_none_is_one():
             "problem": ["", "", "", "no finite odds"],
         }
     )
-    rows = fit_sensitivity_evalue(model, NO_HAZARDS, NO_HAZARDS).rows.set_index("term")
+    model = model.assign(method="corrected", headline=True)
+    none = model.iloc[:0]
+    rows = fit_sensitivity_evalue(model, NO_HAZARDS, none, NO_HAZARDS).rows.set_index("term")
+    assert rows["headline"].tolist() == [True, True, False]
     assert rows.loc["perforation.gee a", "estimate"] == pytest.approx(2 + np.sqrt(2))
     assert rows.loc["perforation.gee a", "conf_low"] == pytest.approx(1.5 + np.sqrt(0.75))
     assert rows.loc["perforation.gee b", "estimate"] == pytest.approx(2 + np.sqrt(2))
     assert rows.loc["perforation.gee b", "conf_low"] == 1
     assert "no finite odds" in rows.loc["perforation.gee c", "problem"]
+
+
+@pytest.mark.parametrize(("n_events", "quoted"), [(19, False), (20, True)])
+def test_e_values_of_a_perforation_rest_on_the_quoted_row_from_20_events_on(n_events, quoted):
+    """Odds ratio 2 is quoted, 3 is not; a term that nobody quotes keeps the penalised whole model's."""
+    columns = "analysis term method headline estimate conf_low conf_high"
+    rows = [
+        ("perforation.gee", "a", "sandwich", False, 3.0, 1.5, 6.0),
+        ("perforation.gee", "a", "corrected", False, 3.0, 1.5, 6.0),
+        ("perforation.firth", "a", "profile", False, 2.0, 1.5, 3.0),
+        ("perforation.firth", "a", "profile_or_jackknife", True, 2.0, 1.5, 3.0),
+        ("perforation.firth", "b", "profile_or_jackknife", False, 4.0, 2.0, 9.0),
+    ]
+    table = pd.DataFrame(rows, columns=columns.split())
+    logs = {name: np.log(table[name]) for name in ("estimate", "conf_low", "conf_high")}
+    counts = {"n_sites": 500, "n_patients": 300, "n_events": n_events}
+    table = table.assign(**logs, **counts, scale="log_odds", problem="")
+    gee, firth = table[table["analysis"].eq("perforation.gee")], table[table["analysis"].eq("perforation.firth")]
+    found = fit_sensitivity_evalue(gee, NO_HAZARDS, firth, NO_HAZARDS).rows.set_index("term")
+    assert found.index.tolist() == ["perforation.firth a", "perforation.firth b"]
+    assert found["estimate"].tolist() == pytest.approx([2 + np.sqrt(2), 4 + np.sqrt(12)])
+    assert found["headline"].tolist() == [quoted, False]
+    assert found["note"].str.contains("too few to ask what").tolist() == [not quoted] * 2
 
 
 def test_e_values_of_endless_ratios_are_numbers():
@@ -154,7 +181,7 @@ def test_e_values_of_endless_ratios_are_numbers():
             "method": "corrected",
         }
     )
-    rows = fit_sensitivity_evalue(model.iloc[:0], model, NO_HAZARDS).rows
+    rows = fit_sensitivity_evalue(NO_HAZARDS, model, NO_HAZARDS, NO_HAZARDS).rows
     assert np.isfinite(rows[["estimate", "conf_low"]].to_numpy()).all()
     assert rows["conf_low"].iloc[0] == 1
     assert rows["conf_low"].iloc[1] < rows["estimate"].iloc[1]
@@ -185,9 +212,9 @@ def test_e_value_of_a_common_hazard_ratio():
         }
     )
     ratio = 0.75 / (1 - 0.5**0.5)
-    common = fit_sensitivity_evalue(model.iloc[:0], model, NO_HAZARDS).rows.loc[0, "estimate"]
+    common = fit_sensitivity_evalue(NO_HAZARDS, model, NO_HAZARDS, NO_HAZARDS).rows.loc[0, "estimate"]
     assert common == pytest.approx(ratio + np.sqrt(ratio * (ratio - 1)))
-    rare = fit_sensitivity_evalue(model.iloc[:0], model.assign(n_events=29), NO_HAZARDS).rows.loc[0, "estimate"]
+    rare = fit_sensitivity_evalue(NO_HAZARDS, model.assign(n_events=29), NO_HAZARDS, NO_HAZARDS).rows.loc[0, "estimate"]
     assert rare == pytest.approx(4 + np.sqrt(12))
 
 
@@ -202,14 +229,15 @@ def test_e_values_rest_on_the_quoted_hazard_ratio_and_on_20_failures():
     firth = results_table(row | shared | limits for row in firth)
     cox = {"analysis": "survival.cox", "method": "corrected", "headline": False, "estimate": np.log(5)}
     cox = results_table([cox | shared | limits])
-    rows = fit_sensitivity_evalue(NO_HAZARDS, cox, firth).rows
+    rows = fit_sensitivity_evalue(NO_HAZARDS, cox, NO_HAZARDS, firth).rows
     assert rows["term"].tolist() == ["survival.firth_cox a"]
     assert rows["estimate"].tolist() == pytest.approx([2 + np.sqrt(2)])
-    few = fit_sensitivity_evalue(NO_HAZARDS, cox.assign(n_events=19), firth.assign(n_events=19)).rows
-    assert few["estimate"].isna().all()
-    assert few["problem"].str.contains("19 events: too few to ask").all()
+    few = fit_sensitivity_evalue(NO_HAZARDS, cox.assign(n_events=19), NO_HAZARDS, firth.assign(n_events=19)).rows
+    assert rows["headline"].tolist() == [True]
+    assert few["headline"].tolist() == [False]
+    assert few["note"].str.contains("19 events: too few to ask").all()
     none = fit_sensitivity_evalue(
-        NO_HAZARDS, cox, firth.assign(headline=False, estimate=np.nan, problem="why not")
+        NO_HAZARDS, cox, NO_HAZARDS, firth.assign(headline=False, estimate=np.nan, problem="why not")
     ).rows
     assert none["term"].tolist() == ["survival.firth_cox a"]
     assert none["problem"].tolist() == ["no ratio to explain away: why not"]

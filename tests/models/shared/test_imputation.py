@@ -123,7 +123,7 @@ def test_imputation_mends_what_complete_cases_get_wrong():
             "helper": helper,
         }
     )
-    complete = fit_perforation_gee(cases, ["x"]).rows.set_index("term").loc["x"]
+    complete = fit_perforation_gee(cases, ["x"]).rows.query("method == 'sandwich'").set_index("term").loc["x"]
     draws = perforation_imputed_draws(cases, ["x"], ["helper"], [], 1, 0, 8, 4)
     imputed = fit_perforation_imputed(cases, ["x"], ["helper"], [], draws).rows.set_index("term").loc["x"]
     assert abs(complete["estimate"] - 1) > 4 * complete["std_error"]

@@ -224,12 +224,13 @@ def test_design_effects_of_the_gee_are_over_an_ordinary_logistic_regression(many
     from statsmodels.discrete.discrete_model import Logit
 
     estimates = fit_perforation_gee(many_cases, ["rbh_mid_mm", "approach"])
+    assert estimates.rows["method"].tolist() == ["sandwich"] * 3 + ["corrected"] * 3
     design = design_matrix(many_cases, ["rbh_mid_mm", "approach"])
     event = many_cases["perforation"].eq("yes").to_numpy(float)
     naive = Logit(event, design.matrix).fit(disp=0, method="newton", tol=1e-12).bse
-    expected = (estimates.rows["std_error"].to_numpy() / naive) ** 2
+    expected = (estimates.rows["std_error"].to_numpy() / np.tile(naive, 2)) ** 2
     np.testing.assert_allclose(estimates.design_effects["estimate"], expected, rtol=1e-8)
-    assert estimates.design_effects["term"].tolist() == [f"perforation.gee {name}" for name in design.names]
+    assert estimates.design_effects["term"].tolist() == [f"perforation.gee {name}" for name in design.names] * 2
     assert estimates.design_effects["analysis"].eq("clustering.design_effect").all()
 
 

@@ -3,7 +3,7 @@
 | analysis | its numbers are worked out from |
 |---|---|
 | perforation.rate, sensitivity.detection | sites known and sites perforated: exact functions of the two |
-| perforation.rate, one-sided | sites known and their patients |
+| the same, `patients` | and the number of patients, where it bounds or only one patient has an event |
 | the models of terms | see `models.shared.behind` |
 """
 
@@ -14,7 +14,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from liftseries.disclosure.declared import Behind, Counted, behind_estimate
+from liftseries.models.perforation.firth import ANALYSIS, FIRST_TERMS
+from liftseries.models.perforation.quoted import quoted_model
+from liftseries.models.perforation.rate import PATIENTS
 from liftseries.models.perforation.risk import EXPOSURES, terms_along, terms_by_band
+from liftseries.models.perforation.ways import FIRTH, GEE
 from liftseries.models.shared.behind import Row, behind_model, by_reason, imputed_values, level_unknown
 from liftseries.models.shared.complete_cases import perforation_data
 from liftseries.models.shared.outcomes import PERFORATION_UNKNOWN
@@ -27,13 +31,24 @@ def rate(p: Population, row: Row) -> Behind:
     """Sites of a subset whose perforation is known, and those perforated."""
     used = p.subset(row.subset) & p.perforation_known
     events = used & p.perforated
-    away = (Counted(used), Counted(events), *((Counted(used, "patients"),) if row.one_sided else ()))
+    away = (Counted(used), Counted(events), *((Counted(used, "patients"),) if row.method == PATIENTS else ()))
     return behind_estimate(used, events, gives_away=away, recorded=True)
 
 
 def model(p: Population, row: Row) -> Behind:
-    """Complete cases of the plan's terms."""
-    return _model(p, row, p.plan["perforation_terms"])
+    """Complete cases of the plan's terms, or of those that are quoted where it is a model of the first ones.
+
+    An E-value names the analysis alone, and is that of the quoted row.
+    """
+    terms = p.plan["perforation_terms"]
+    if row.method == FIRST_TERMS or (not row.method and row.analysis == ANALYSIS):
+        return _model(p, row, _quoted(p, terms, "" if row.method else row.term.partition("[")[0]))
+    return _model(p, row, terms)
+
+
+def _quoted(p: Population, terms: Sequence[str], column: str = "") -> Sequence[str]:
+    """The terms of the model that is quoted."""
+    return p.once(("quoted", column, *terms), lambda: quoted_model(p.cases, terms, column)).terms
 
 
 def validation(p: Population, row: Row) -> Behind:
@@ -42,8 +57,16 @@ def validation(p: Population, row: Row) -> Behind:
 
 
 def along_exposure(p: Population, row: Row) -> Behind:
-    """Complete cases of the model with a measure as a spline."""
-    return _model(p, row, terms_along(EXPOSURE_OF[row.analysis], p.plan["perforation_terms"]))
+    """Complete cases of the quoted model, or of that with a measure as a spline."""
+    return _model(p, row, _terms_of_risk(p, row, EXPOSURE_OF[row.analysis]))
+
+
+def _terms_of_risk(p: Population, row: Row, column: str) -> Sequence[str]:
+    terms = p.plan["perforation_terms"]
+    along = terms_along(column, terms) if column in EXPOSURES else terms
+    if row.method not in (FIRTH, GEE):
+        return along
+    return _quoted(p, terms if column in terms else along, column)
 
 
 def nonlinearity(p: Population, row: Row) -> Behind:
@@ -53,13 +76,13 @@ def nonlinearity(p: Population, row: Row) -> Behind:
 
 def band(p: Population, row: Row) -> Behind:
     """Complete cases of the model with bands."""
-    return _model(p, row, terms_by_band(p.plan["perforation_terms"]))
+    terms = terms_by_band(p.plan["perforation_terms"])
+    return _model(p, row, _quoted(p, terms, "rbh_band") if row.method in (FIRTH, GEE) else terms)
 
 
 def difference(p: Population, row: Row) -> Behind:
     """Complete cases of the model that a contrast (`rbh_mid_mm: 7 to 4`) is read off."""
-    column, terms = row.term.partition(":")[0], p.plan["perforation_terms"]
-    return _model(p, row, terms_along(column, terms) if column in EXPOSURES else terms)
+    return _model(p, row, _terms_of_risk(p, row, row.term.partition(":")[0]))
 
 
 def imputed(p: Population, row: Row) -> Behind:

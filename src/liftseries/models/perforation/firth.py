@@ -1,24 +1,82 @@
 """What goes with a perforation where events are few: Firth-penalised odds, which stay finite under separation."""
 
-from collections.abc import Sequence
+from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import joined, remark
-from liftseries.estimators.firth import firth_logistic, firth_logistic_jackknife
+from liftseries.estimators.firth import FirthFit, firth_logistic, firth_logistic_refits, jackknife_std_error
 from liftseries.estimators.intervals import NotFitted, few_patients_df
-from liftseries.models.shared.complete_cases import perforation_data
+from liftseries.models.perforation.quoted import FIRTH as ANALYSIS
+from liftseries.models.perforation.quoted import quoted_model, whole_model
+from liftseries.models.shared.complete_cases import PerforationData
 from liftseries.models.shared.penalised import (
     JACKKNIFE,
     PROFILE,
+    WIDER,
     grouped_note,
     jackknife_effects,
     jackknife_rows,
     profile_rows,
+    wider_rows,
 )
 from liftseries.models.shared.results import Estimates, Fit, results_table
 
-ANALYSIS = "perforation.firth"
+FIRST_TERMS = "first_terms"
+
+
+@dataclass(frozen=True)
+class Penalised:
+    """Firth's fit of a perforation, and its refits without each patient.
+
+    Attributes
+    ----------
+    data : the sites used
+    fit : of `firth_logistic`
+    refits : shape (n_groups, p)
+        No row where patients cannot be left out; `why_no_refits` says why.
+    """
+
+    data: PerforationData
+    fit: FirthFit
+    refits: np.ndarray
+    why_no_refits: str = ""
+
+
+def penalised(data: PerforationData, profile: bool = True) -> Penalised:
+    """Firth's model of complete cases.
+
+    Parameters
+    ----------
+    data
+    profile : whether profile limits are worked out
+
+    Raises
+    ------
+    NotFitted
+        Nothing, or nothing but perforations, to compare; too few sites.
+    """
+    n, p = data.design.matrix.shape
+    if n == 0:
+        raise NotFitted(remark("no_complete_case_with_perforation"))
+    if data.event.all():
+        raise NotFitted(remark("all_perforated_none_to_compare"))
+    if not data.event.any():
+        raise NotFitted(remark("no_perforation_to_compare"))
+    if n <= p:
+        raise NotFitted(remark("too_few_sites", n_sites=n, n_coefficients=p))
+    fit = firth_logistic(data.design.matrix, data.event, profile)
+    try:
+        if (n_patients := data.counts["n_patients"]) <= p:
+            raise NotFitted(remark("too_few_patients", n_patients=n_patients, n_coefficients=p))
+        refits = firth_logistic_refits(data.design.matrix, data.event, data.patient, fit.coefficients)
+    except NotFitted as why:
+        return Penalised(data, fit, np.empty((0, p)), str(why))
+    return Penalised(data, fit, refits)
 
 
 def fit_perforation_firth(cases: pd.DataFrame, terms: Sequence[str]) -> Estimates:
@@ -32,47 +90,54 @@ def fit_perforation_firth(cases: pd.DataFrame, terms: Sequence[str]) -> Estimate
     Returns
     -------
     Estimates
-        Two rows a term on the scale `log_odds`: `profile`, whose interval and p-value come from the penalised
-        likelihood and take sites as independent, and `jackknife`, whose standard error comes from leaving patients out.
+        Three rows a term on the scale `log_odds`: `profile`, whose interval and p-value come from the penalised
+        likelihood and take sites as independent, `jackknife`, whose standard error comes from leaving patients out, and
+        `profile_or_jackknife`, the wider of both, quoted below 500 events. Where the events do not carry all terms, as
+        many of the first as they carry stand in a model of their own, `first_terms`, and those rows are quoted.
 
-    Source: see `firth_logistic` and `firth_logistic_jackknife`.
+    Source: see `firth_logistic` and `firth_logistic_refits`.
     """
-    data = perforation_data(cases, terms)
-    design = data.design
-    shared = {"analysis": ANALYSIS, "subset": "all", "scale": "log_odds", **data.counts}
-    profile = Fit(method=PROFILE, note=joined(*design.notes), **shared)
-    jackknife = Fit(
-        method=JACKKNIFE,
-        note=joined(grouped_note(shared["n_patients"]), *design.notes),
-        df=few_patients_df(shared["n_patients"], len(design.names)),
-        **shared,
-    )
-    try:
-        if len(data.event) == 0:
-            raise NotFitted(remark("no_complete_case_with_perforation"))
-        if data.event.all():
-            raise NotFitted(remark("all_perforated_none_to_compare"))
-        if not data.event.any():
-            raise NotFitted(remark("no_perforation_to_compare"))
-        if len(data.event) <= len(design.names):
-            raise NotFitted(remark("too_few_sites", n_sites=len(data.event), n_coefficients=len(design.names)))
-        model = firth_logistic(design.matrix, data.event)
-    except NotFitted as why:
-        rows = [*data.empty_rows(profile, str(why)), *data.empty_rows(jackknife, str(why))]
-        return Estimates(results_table(rows), data.left_out(ANALYSIS))
+    whole, quoted = whole_model(cases, terms), quoted_model(cases, terms)
+    rows, effects = model_rows(whole.data, (PROFILE, JACKKNIFE, WIDER), whole.firth_gate)
+    if quoted.first_terms:
+        note = remark("first_terms", n_terms=len(quoted.terms))
+        more_rows, more_effects = model_rows(quoted.data, (FIRST_TERMS,), quoted.firth_gate, note)
+        rows += more_rows
+        effects += more_effects
+    return Estimates(results_table(rows), whole.data.left_out(ANALYSIS), design_effects=results_table(effects))
 
+
+def model_rows(
+    data: PerforationData, methods: Sequence[str], gate: str, note: str = ""
+) -> tuple[list[dict], list[dict]]:
+    """Rows of a penalised model by each of `methods`, the last of which is the wider one; and their design effects.
+
+    `gate` says why the wider one is not quoted, `note` which model it is.
+    """
+    shared = {"analysis": ANALYSIS, "subset": "all", "scale": "log_odds", **data.counts}
+    notes, df = [note, *data.design.notes], few_patients_df(shared["n_patients"], len(data.design.names))
+    profile = Fit(method=PROFILE, note=joined(*notes), **shared)
+    left_out = {"note": joined(grouped_note(shared["n_patients"]), *notes), "df": df, **shared}
+    jackknife, wider = Fit(method=JACKKNIFE, **left_out), Fit(method=methods[-1], **left_out)
+    fits = [fit for fit in (profile, jackknife, wider) if fit.method in methods]
     try:
-        if shared["n_patients"] <= len(design.names):
-            raise NotFitted(
-                remark("too_few_patients", n_patients=shared["n_patients"], n_coefficients=len(design.names))
-            )
-        left_one_out = firth_logistic_jackknife(design.matrix, data.event, data.patient, model.coefficients)
-        rows = jackknife_rows(jackknife, design.names, model.coefficients, left_one_out)
+        model = penalised(data)
     except NotFitted as why:
-        rows = [
-            jackknife.row(term, b, problem=str(why)) for term, b in zip(design.names, model.coefficients, strict=True)
-        ]
-    effects = jackknife_effects(jackknife, rows, model)
-    rows = [*profile_rows(profile, design.names, model), *rows]
-    rows += [fit.row(term, problem=why) for fit in (profile, jackknife) for term, why in design.problems.items()]
-    return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects))
+        return [row for fit in fits for row in data.empty_rows(fit, str(why))], []
+
+    names, coefficients = data.design.names, model.fit.coefficients
+    if model.why_no_refits:
+        of_refits = [jackknife.row(*row, problem=model.why_no_refits) for row in zip(names, coefficients, strict=True)]
+    else:
+        of_refits = jackknife_rows(jackknife, names, coefficients, jackknife_std_error(model.refits))
+    of_profile = profile_rows(profile, names, model.fit)
+    rows = {PROFILE: of_profile, JACKKNIFE: of_refits, wider.method: wider_rows(wider, of_profile, of_refits, gate)}
+    found = [row for method in methods for row in rows[method]]
+    effects = [
+        effect
+        for fit in (wider, jackknife)
+        if fit in fits
+        for effect in jackknife_effects(fit, rows[fit.method], model.fit)
+    ]
+    found += [fit.row(term, problem=why) for fit in fits for term, why in data.design.problems.items()]
+    return found, effects

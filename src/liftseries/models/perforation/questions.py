@@ -1,10 +1,19 @@
 """How often the membrane tears, and what goes with it: its questions."""
 
 from liftseries.disclosure.declared import TableRules
-from liftseries.models.shared.question import ONE_SIDED, Analysis, Draws, Leaves, Question
+from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
 
 TITLE = "How often the membrane tears, and what goes with it"
-STANDARDISED = {"standardised": "risks standardised over the sites used, logistic GEE exchangeable"}
+SHARE, ODDS = "How many sites were perforated?", "What goes with a perforation?"
+ALONG, CONTRAST = "What is the risk at a height?", "How much does the risk differ?"
+RISKS = {
+    "firth": "risks standardised over the sites used, Firth's penalised logistic model, its intercept moved to the "
+    "observed share, patients left out one after the other",
+    "gee": "risks standardised over the sites used, logistic GEE exchangeable, corrected covariance",
+}
+SPLINE = "risks standardised over the sites used, logistic GEE exchangeable, height and lift as splines"
+STANDARDISED = RISKS | {"standardised": SPLINE}
+BAND = "logistic GEE exchangeable; secondary, as a band stands for all heights in it"
 BEHIND = "liftseries.models.perforation.behind"
 
 QUESTIONS = (
@@ -17,18 +26,22 @@ QUESTIONS = (
         analyses=(
             Analysis(
                 "perforation.rate",
-                "share of sites perforated: Wilson, exact, and clustered in patients",
+                "share of sites perforated, patients as clusters; Wilson, exact and GEE beside it",
                 {
+                    "patients": "share of sites, variance between patients, interval on the logit; exact with one "
+                    "patient who has it, a bound of one side with none",
                     "wilson": "Wilson interval, sites taken as independent",
                     "exact": "exact interval (Clopper-Pearson), sites taken as independent",
                     "cluster": "logistic GEE with a constant only, sites exchangeable within the patient, interval on "
                     "the logit",
-                    **ONE_SIDED,
                 },
+                headline=("patients",),
+                answers=SHARE,
                 behind=f"{BEHIND}:rate",
                 left_out=f"{BEHIND}:rate_left_out",
             ),
         ),
+        leaves=(Leaves("perforation_few_cases", "few_cases", "rbh_mid_mm approach perforation_stage"),),
     ),
     Question(
         name="perforation_gee",
@@ -39,9 +52,14 @@ QUESTIONS = (
         analyses=(
             Analysis(
                 "perforation.gee",
-                "logistic model, sites exchangeable within the patient, robust errors; bias-reduced with t below 50 "
-                "patients",
-                {"sandwich": "logistic GEE, sites exchangeable within the patient, robust covariance"},
+                "logistic model, sites exchangeable within the patient: robust errors, and the larger of bias-reduced "
+                "and model's",
+                {
+                    "sandwich": "logistic GEE, sites exchangeable within the patient, robust covariance",
+                    "corrected": "the same with the larger of the bias-reduced (Mancl-DeRouen) and model's variance",
+                },
+                headline=("corrected",),
+                answers=ODDS,
                 behind=f"{BEHIND}:model",
                 left_out=f"{BEHIND}:model_left_out",
             ),
@@ -56,12 +74,16 @@ QUESTIONS = (
         analyses=(
             Analysis(
                 "perforation.firth",
-                "the same model penalised, finite where a level has no event: profile interval, and a jackknife over "
-                "patients",
+                "the same model penalised, finite where a level has no event: profile interval, a jackknife over "
+                "patients, and the wider of both",
                 {
                     "profile": "Firth's penalised logistic model, profile limits, sites taken as independent",
                     "jackknife": "Firth's penalised logistic model, patients left out one after the other",
+                    "profile_or_jackknife": "Firth's penalised logistic model, the wider of both limits",
+                    "first_terms": "the same with as many of the plan's first terms as the events carry",
                 },
+                headline=("profile_or_jackknife", "first_terms"),
+                answers=ODDS,
                 behind=f"{BEHIND}:model",
                 left_out=f"{BEHIND}:model_left_out",
             ),
@@ -85,6 +107,7 @@ QUESTIONS = (
                     "pooled": "imputations by chained equations, Rubin's rules, Barnard-Rubin df; logistic GEE, sites "
                     "exchangeable within the patient"
                 },
+                answers=ODDS,
                 behind=f"{BEHIND}:imputed",
                 left_out=f"{BEHIND}:rate_left_out",
             ),
@@ -113,8 +136,10 @@ QUESTIONS = (
         analyses=(
             Analysis(
                 "perforation.risk",
-                "standardised risk along residual height, from a spline",
+                "standardised risk along residual height, from the quoted model and from a spline",
                 STANDARDISED,
+                headline=("firth", "gee"),
+                answers=ALONG,
                 behind=f"{BEHIND}:along_exposure",
                 left_out=f"{BEHIND}:risk_left_out",
             ),
@@ -122,29 +147,37 @@ QUESTIONS = (
                 "perforation.risk_lift",
                 "the same along planned lift",
                 STANDARDISED,
+                headline=("firth", "gee"),
+                answers=ALONG,
                 behind=f"{BEHIND}:along_exposure",
                 left_out=f"{BEHIND}:risk_lift_left_out",
             ),
             Analysis(
                 "perforation.risk_band",
                 "the same by band, secondary",
-                {"standardised": f"{STANDARDISED['standardised']}; secondary, as a band stands for all heights in it"},
+                RISKS | {"standardised": f"risks standardised over the sites used, {BAND}"},
+                headline=("firth", "gee"),
                 behind=f"{BEHIND}:band",
             ),
             Analysis(
                 "perforation.nonlinearity",
                 "the bend of the spline",
                 {"spline": "non-linear coefficient of a restricted cubic spline, logistic GEE exchangeable"},
+                headline=("spline",),
                 behind=f"{BEHIND}:nonlinearity",
             ),
             Analysis(
                 "perforation.risk_difference",
                 "differences per 100 sites",
                 STANDARDISED,
+                headline=("firth", "gee"),
+                answers=CONTRAST,
                 behind=f"{BEHIND}:difference",
             ),
         ),
-        leaves=(Leaves("perforation_risk_curves", "curves", "exposure value_mm risk conf_low conf_high n_sites"),),
+        leaves=(
+            Leaves("perforation_risk_curves", "curves", "exposure method value_mm risk conf_low conf_high n_sites"),
+        ),
     ),
     Question(
         name="perforation_validation",
@@ -162,6 +195,7 @@ QUESTIONS = (
                     "on the whole series",
                     "leave_one_centre_out": "each centre's sites predicted by a model fitted to the others",
                 },
+                headline=("optimism_corrected",),
                 behind=f"{BEHIND}:validation",
                 left_out=f"{BEHIND}:model_left_out",
             ),

@@ -19,6 +19,7 @@ from liftseries.estimators.prediction import Measure, c_statistic, calibration_i
 from liftseries.estimators.resampling import patients_drawn
 from liftseries.models.shared.complete_cases import PerforationData, perforation_data
 from liftseries.models.shared.design import independent_columns
+from liftseries.models.shared.gates import SPLINE as PREDICTION  # a prediction is judged from as many events on
 from liftseries.models.shared.levels import as_levels, levels_present
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, results_table
 from liftseries.models.shared.separation import refuse_infinite_odds
@@ -148,6 +149,8 @@ def corrected_rows(data: PerforationData, apparent: list[dict], draws: pd.DataFr
     n_penalised = judged.loc[judged["penalised"].astype(bool), "replicate"].nunique()
     notes = [remark("resamples", n_resamples=n_replicates)]
     notes += [remark("resamples_penalised", n_resamples=n_penalised)] if n_penalised else []
+    n_events = data.counts["n_events"]
+    gate = remark("below_gate_prediction", n_events=n_events) if n_events < PREDICTION else ""
     fit = Fit(analysis=ANALYSIS, subset="all", scale="statistic", method=CORRECTED, note=joined(*notes), **data.counts)
     rows = []
     for row in apparent:
@@ -165,10 +168,11 @@ def corrected_rows(data: PerforationData, apparent: list[dict], draws: pd.DataFr
         unjudged = n_replicates - len(drawn)
         note = joined(
             *notes,
+            gate,
             remark("resamples_not_judged", n_resamples=unjudged) if unjudged else "",
             remark("percentiles_shifted" if discriminates else "percentiles_tried_on_series"),
         )
-        rows.append(fit.row(row["term"], estimate, float(spread.std()), **limits, note=note))
+        rows.append(fit.row(row["term"], estimate, float(spread.std()), **limits, note=note, headline=not gate))
     return rows
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 from liftseries.base.remarks import joined, remark
 from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.intervals import few_patients_df
-from liftseries.models.perforation.rate import CLUSTER, fit_perforation_rate
+from liftseries.models.perforation.rate import CLUSTER, PATIENTS, fit_perforation_rate
 from liftseries.models.shared.design import reference_among
 from liftseries.models.shared.levels import as_levels, levels_present
 from liftseries.models.shared.outcomes import known_perforation
@@ -31,7 +31,7 @@ def fit_sensitivity_detection(cases: pd.DataFrame, by: Sequence[str] = ("approac
     Returns
     -------
     Estimates
-        `sensitivity.detection`: a subset and share of tears seen (term, `0.6`), scale `risk`: the clustered rate and
+        `sensitivity.detection`: a subset and share of tears seen (term, `0.6`), scale `risk`: the quoted rate and
         its interval over that share. `sensitivity.detection_contrast`: term `approach[guided] 0.6/0.8`, share seen in
         the reference and in the level, scale `log_odds`. No tear is taken to have been seen that was none.
 
@@ -40,14 +40,15 @@ def fit_sensitivity_detection(cases: pd.DataFrame, by: Sequence[str] = ("approac
     crude = fit_perforation_rate(cases, by)
     rates = crude.rows
     # Divided by a share, an estimate keeps the design effect that it had.
-    of_rate = crude.design_effects.set_index("subset")["estimate"].to_dict()
+    quoted = crude.design_effects[crude.design_effects["method"].eq(PATIENTS)]
+    of_rate = quoted.set_index("subset")["estimate"].to_dict()
     rows, effects = [], []
-    for _, rate in rates[rates["method"].eq(CLUSTER)].iterrows():
+    for _, rate in rates[rates["method"].eq(PATIENTS)].iterrows():
         fit = Fit(
             analysis=ANALYSIS,
             subset=rate["subset"],
             scale="risk",
-            method=CLUSTER,
+            method=PATIENTS,
             n_sites=int(rate["n_sites"]),
             n_patients=int(rate["n_patients"]),
             n_events=int(rate["n_events"]),
@@ -77,7 +78,8 @@ def corrected_row(fit: Fit, rate: pd.Series, detected: float) -> dict:
     if risk > 1:
         return fit.row(term, problem=remark("too_few_tears_seen"))
     limits = {"conf_low": rate["conf_low"] / detected, "conf_high": min(rate["conf_high"] / detected, 1.0)}
-    return fit.row(term, risk, rate["std_error"] / detected, **limits, conf_level=rate["conf_level"])
+    told = {"conf_level": rate["conf_level"], "note": rate["note"]}
+    return fit.row(term, risk, rate["std_error"] / detected, rate["problem"], **limits, **told)
 
 
 def contrast_rows(cases: pd.DataFrame, column: str) -> tuple[list[dict], list[dict]]:

@@ -17,28 +17,33 @@ RARE = 0.15  # events below which odds and hazard ratios pass for risk ratios; V
 
 
 def fit_sensitivity_evalue(
-    perforation: pd.DataFrame, survival: pd.DataFrame, penalised_survival: pd.DataFrame
+    perforation: pd.DataFrame,
+    survival: pd.DataFrame,
+    penalised_perforation: pd.DataFrame,
+    penalised_survival: pd.DataFrame,
 ) -> Estimates:
-    """E-values of the terms of perforation.gee and of the hazard ratios that are quoted.
+    """E-values of the quoted ratios of a perforation and of implant failure.
 
     Parameters
     ----------
-    perforation : rows of perforation.gee
+    perforation, penalised_perforation : rows of perforation.gee and perforation.firth
     survival, penalised_survival : rows of survival.cox and survival.firth_cox
 
     Returns
     -------
     Estimates
-        Term `perforation.gee approach[guided]`, scale `E-value`: estimate for the ratio, conf_low for the limit that
-        lies nearer to no difference, 1 where the interval holds it. A number's is per unit.
+        Term `perforation.firth approach[guided]`, scale `E-value`: estimate for the ratio, conf_low for the limit that
+        lies nearer to no difference, 1 where the interval holds it. A number's is per unit. Quoted from 20 events on.
 
     Source: VanderWeele and Ding 2017, doi:10.7326/M16-2607.
     """
     rows = []
-    for model in (perforation, quoted(penalised_survival, survival)):
+    for model in (quoted(penalised_perforation, perforation), quoted(penalised_survival, survival)):
         for _, row in model[~model["term"].eq(INTERCEPT)].iterrows():
             common = row["n_sites"] > 0 and row["n_events"] / row["n_sites"] >= RARE
             hazard = row["scale"] == "log_hazard"
+            n_events = int(row["n_events"])
+            gate = "" if n_events >= EVALUE else remark("below_gate_evalue", n_events=n_events)
             fit = Fit(
                 analysis=ANALYSIS,
                 subset="all",
@@ -46,17 +51,14 @@ def fit_sensitivity_evalue(
                 method=HAZARD_RATIO if hazard else ODDS_RATIO,
                 n_sites=int(row["n_sites"]),
                 n_patients=int(row["n_patients"]),
-                n_events=int(row["n_events"]),
+                n_events=n_events,
                 note=joined(
                     remark("events_common") if common else remark("taken_as_risk_ratio"),
                     "" if "[" in row["term"] else remark("per_unit"),
+                    gate,
                 ),
             )
             term = f"{row['analysis']} {row['term']}"
-            if hazard and row["n_events"] < EVALUE:
-                few = remark("below_gate_evalue", n_events=int(row["n_events"]))
-                rows.append(fit.row(term, problem=remark("no_ratio", why=few)))
-                continue
             if pd.isna(row["estimate"]) or pd.isna(row["conf_low"]):
                 rows.append(fit.row(term, problem=remark("no_ratio", why=row["problem"])))
                 continue
@@ -65,14 +67,17 @@ def fit_sensitivity_evalue(
             nearer = low if ratio >= 1 else high
             holds_none = low <= 1 <= high
             limit = 1.0 if holds_none else e_value(nearer)
-            rows.append(fit.row(term, e_value(ratio), problem=row["problem"], conf_low=limit, conf_level=CONF_LEVEL))
+            told = {"conf_low": limit, "conf_level": CONF_LEVEL, "headline": bool(row["headline"]) and not gate}
+            rows.append(fit.row(term, e_value(ratio), problem=row["problem"], **told))
     return Estimates(results_table(rows), left_out_table(ANALYSIS, "all", []))
 
 
 def quoted(penalised: pd.DataFrame, model: pd.DataFrame) -> pd.DataFrame:
-    """The headline rows of a model or of its penalised form; where there is none, those that would be penalised."""
-    both = pd.concat([penalised, model], ignore_index=True)
-    return both[both["headline"]] if both["headline"].any() else penalised[penalised["method"].eq(WIDER)]
+    """Of each term the row whose ratio is quoted; where none is, that of the penalised whole model."""
+    rows = pd.concat([model, penalised], ignore_index=True)
+    rows = rows[rows["headline"] | rows["method"].eq(WIDER)].sort_values("headline", ascending=False, kind="stable")
+    order = {term: place for place, term in enumerate(dict.fromkeys(penalised["term"]))}
+    return rows.drop_duplicates("term").sort_values("term", key=lambda terms: terms.map(order), kind="stable")
 
 
 def e_value(risk_ratio: float) -> float:

@@ -35,6 +35,7 @@ QUESTIONS = (
         reads={
             "perforation": "estimates:perforation_gee",
             "survival": "estimates:survival_cox",
+            "penalised_perforation": "estimates:perforation_firth",
             "penalised_survival": "estimates:survival_firth_cox",
         },
         analyses=(
@@ -42,6 +43,7 @@ QUESTIONS = (
                 "sensitivity.evalue",
                 "how strong an unmeasured cause would have to be",
                 {"odds_ratio": "E-value of an odds ratio", "hazard_ratio": "E-value of a hazard ratio"},
+                headline=("odds_ratio",),
                 of_row=True,
             ),
         ),
@@ -56,7 +58,7 @@ QUESTIONS = (
             Analysis(
                 "sensitivity.detection",
                 "rates if tears were overlooked",
-                {"cluster": "clustered rate over the share of tears seen"},
+                {"patients": "share of sites, patients as clusters, over the share of tears seen"},
                 behind=f"{BEHIND_PERFORATION}:rate",
                 outcome="perforation",
             ),

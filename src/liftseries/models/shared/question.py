@@ -29,6 +29,8 @@ class Analysis:
     means : what it is, for README's table
     methods : code in the column `method` -> what it does, for the report
     headline : the methods whose row may be the one that the report quotes, `headline` in results.csv
+    answers : the question in words, where several methods or analyses answer it: their rows are about the same terms
+        and meet in one table, "the same question by other methods"
     behind : function of the population and a row that says who stands behind it; without one its numbers stay in the
         house
     left_out : function of the population and a subset: reason -> which sites are left out for it, as `Counted`
@@ -43,6 +45,7 @@ class Analysis:
     means: str
     methods: Mapping[str, str] = field(default_factory=dict)
     headline: tuple[str, ...] = ()
+    answers: str = ""
     behind: str = ""
     left_out: str = ""
     outcome: str = ""

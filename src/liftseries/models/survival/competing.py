@@ -10,7 +10,7 @@ from liftseries.estimators.aalen_johansen import aalen_johansen
 from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.estimators.kaplan_meier import log_log_interval
 from liftseries.models.shared.levels import subsets
-from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, results_table
+from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, results_table, warned
 from liftseries.models.survival.corrected import by_month, corrected_rows, interleaved
 from liftseries.models.survival.km import METHOD, levels_left_out, of_implants
 
@@ -51,7 +51,9 @@ def fit_survival_competing(implants: pd.DataFrame, months: Sequence[float], by: 
             if np.isfinite(row["std_error"])
         ]
     return Estimates(
-        results_table(rows), levels_left_out(ANALYSIS, implants, by), design_effects=results_table(effects)
+        results_table(warned(rows, effects)),
+        levels_left_out(ANALYSIS, implants, by),
+        design_effects=results_table(effects),
     )
 
 

@@ -11,7 +11,7 @@ from liftseries.estimators.cox import CoxFit, cox_regression
 from liftseries.estimators.intervals import NotFitted
 from liftseries.models.shared.complete_cases import HazardData, hazard_data
 from liftseries.models.shared.gates import MANY_EVENTS, ratio_gate
-from liftseries.models.shared.results import Estimates, Fit, few_events_note, results_table
+from liftseries.models.shared.results import Estimates, Fit, few_events_note, results_table, warned
 from liftseries.models.shared.separation import coefficient_row, refuse_infinite_hazards
 
 ANALYSIS, PENALISED = "survival.cox", "survival.firth_cox"
@@ -53,12 +53,12 @@ def fit_survival_cox(
         rows = [*data.empty_rows(fit, str(why)), *data.empty_rows(corrected, str(why))]
     else:
         fitted = list(zip(design.names, model.coefficients, model.std_error, strict=True))
-        rows = [coefficient_row(fit, term, b, se) for term, b, se in fitted]
+        effects = fit.design_effect_rows(design.names, model.std_error, model.naive_std_error)
+        rows = warned([coefficient_row(fit, term, b, se) for term, b, se in fitted], effects)
         rows += [
             row | {"headline": not gate and row["problem"] == ""} for row in corrected_rows(corrected, data, model)
         ]
         rows += [one.row(term, problem=why) for one in (fit, corrected) for term, why in design.problems.items()]
-        effects = fit.design_effect_rows(design.names, model.std_error, model.naive_std_error)
     return Estimates(results_table(rows), data.left_out(analysis), design_effects=results_table(effects))
 
 

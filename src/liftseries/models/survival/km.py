@@ -12,7 +12,15 @@ from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.estimators.kaplan_meier import KaplanMeier, kaplan_meier, log_log_interval, numbers_at
 from liftseries.models.shared.gates import last_month_told
 from liftseries.models.shared.levels import as_levels, subsets
-from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, left_out_table, results_table
+from liftseries.models.shared.results import (
+    NO_STD_ERROR,
+    ZERO_STD_ERROR,
+    Estimates,
+    Fit,
+    left_out_table,
+    results_table,
+    warned,
+)
 from liftseries.models.survival.corrected import METHOD as CORRECTED
 from liftseries.models.survival.corrected import ByMonth, by_month, corrected_rows, interleaved
 
@@ -75,7 +83,7 @@ def fit_survival_km(implants: pd.DataFrame, months: Sequence[float], by: Sequenc
             curves.append(curve_of(subset, part, estimate, months))
             at_risk.append(at_risk_of(subset, part, months))
     return KaplanMeierEstimates(
-        rows=results_table(rows),
+        rows=results_table(warned(rows, effects)),
         left_out=levels_left_out(ANALYSIS, implants, by),
         design_effects=results_table(effects),
         curves=_stacked(curves, ("subset", "months", "survival", "conf_low", "conf_high")),

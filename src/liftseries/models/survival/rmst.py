@@ -12,7 +12,7 @@ from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_valu
 from liftseries.estimators.rmst import RestrictedMean, restricted_mean
 from liftseries.models.shared.design import reference_among
 from liftseries.models.shared.levels import as_levels, levels_present, subsets
-from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, results_table
+from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, results_table, warned
 from liftseries.models.survival.corrected import by_month, corrected_rows, interleaved
 from liftseries.models.survival.km import METHOD, levels_left_out, of_implants
 
@@ -55,7 +55,9 @@ def fit_survival_rmst(implants: pd.DataFrame, months: Sequence[float], by: Seque
             effects += found[1]
     order = sorted(rows, key=lambda row: row["analysis"] == DIFFERENCE)
     return Estimates(
-        results_table(order), levels_left_out(ANALYSIS, implants, by), design_effects=results_table(effects)
+        results_table(warned(order, effects)),
+        levels_left_out(ANALYSIS, implants, by),
+        design_effects=results_table(effects),
     )
 
 
