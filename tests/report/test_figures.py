@@ -6,10 +6,11 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
-from made_series import KINDS, made_series
+from made_series import KINDS
 from packed import everything_in
 from PIL import Image
 
+from liftseries.models.perforation.rate import fit_perforation_rate
 from liftseries.report.depth import ladder_figures
 from liftseries.report.kit.figures.style import LOOKS, save
 from liftseries.report.kit.svg import alt_text, width_mm
@@ -92,7 +93,7 @@ def test_without_visits_and_log_the_figures_that_need_them_say_so(drawings):
     for name in ("planned_achieved", "deviations", "ladder_case", "survival", "survival_by_height",
                  "hazard_ratios", "gain_by_visit", "gain_terms"):  # fmt: skip
         assert found[name].alt.startswith("Nothing is drawn: "), name
-    for name in ("flow", "residual_height", "perforation_by_height", "perforation_odds"):
+    for name in ("flow", "residual_height", "perforation_by_height", "perforation_methods"):
         assert not found[name].alt.startswith("Nothing is drawn: "), name
 
 
@@ -175,13 +176,25 @@ def test_a_long_log_gets_the_whole_width(made):
     assert tops[0] > tops[1]
 
 
-def test_where_the_clustered_interval_cannot_be_had_the_exact_one_is_marked():
-    rows = made_series(2, seed=4).rows("perforation.rate")
-    assert rows.query("method == 'cluster'")["estimate"].isna().any()
-    drawing = perforation.draw_perforation_by_height(rows)
+def test_where_at_most_one_patient_has_the_outcome_the_interval_is_marked():
+    cases = pd.DataFrame({"patient_id": range(30), "perforation": "no", "approach": ["guided", "freehand"] * 15})
+    cases.loc[0, "perforation"] = "yes"
+    drawing = perforation.draw_perforation_by_height(fit_perforation_rate(cases, ["approach"]).rows)
     texts = [text.get_text() for text in drawing.figure.texts]
-    assert any(text.endswith(" *") for text in texts)
-    assert any(text.startswith("* Open marker: exact interval") for text in texts)
+    assert "3.3% (0.1% to 17.2%) *" in texts  # Clopper-Pearson of 1 in 30
+    assert "at most 18.1% *" in texts  # 1 - 0.05^(1/15)
+    assert any(text.startswith("* Open marker: at most one patient has the outcome") for text in texts)
+
+
+def test_the_quoted_method_is_filled_and_the_others_are_open(made):
+    full = made["full"]
+    rows = [full.rows(f"perforation.{name}") for name in ("firth", "gee", "imputed")]
+    drawing = perforation.draw_perforation_methods(*rows)
+    faces = [line.get_markerfacecolor() for line in drawing.figure.axes[0].lines if line.get_marker() == "s"]
+    n_terms = 2
+    assert len(faces) == n_terms * (3 + 2)  # nothing is missing, so that nothing is imputed
+    assert sum(face != "white" for face in faces) == n_terms
+    assert faces[0] != "white"
 
 
 def test_a_term_without_an_estimate_is_shown_as_such(made):

@@ -155,8 +155,9 @@ def test_main_findings_are_four_to_six_sentences_with_their_sources(reports):
 
 
 def test_a_finding_says_what_results_say(reports, made):
-    row = made["full"].rows("perforation.gee").query("term == 'rbh_mid_mm'").iloc[0]
-    (told,) = [f for f in reports["full"].findings if f.source == "perforation.gee · all · rbh_mid_mm"]
+    row = made["full"].rows("perforation.firth").query("term == 'rbh_mid_mm' and headline").iloc[0]
+    place = "perforation.firth · all · rbh_mid_mm · profile_or_jackknife"
+    (told,) = [f for f in reports["full"].findings if f.source == place]
     low, high = (2.718281828459045 ** row[end] for end in ("conf_low", "conf_high"))
     assert f"({low:.2f} to {high:.2f}) times as high" in told.text
     assert ("so the direction stays open" in told.text) == (low < 1 < high)

@@ -54,7 +54,7 @@ def _few_events(material: Material) -> Iterable[str]:
     ):
         rows = material.rows(analysis)
         if len(rows) and not missing(rows["n_events"].iloc[0]) and rows["n_sites"].iloc[0]:
-            n_terms = int(rows["term"].ne(INTERCEPT).sum())
+            n_terms = len(set(rows["term"]) - {INTERCEPT})
             told.append(f"{counted(rows['n_events'].iloc[0], one, many)} for {counted(n_terms, 'coefficient')}")
     if told:
         yield (

@@ -45,8 +45,8 @@ def of_separation(material: Material) -> Iterable[Paragraph]:
             "rest; if so the ratio is left empty and the term named. Firth's penalty keeps estimates finite (Firth "
             "1993, doi:10.1093/biomet/80.1.27; Heinze and Schemper 2001 and 2002, "
             "doi:10.1111/j.0006-341X.2001.00114.x, doi:10.1002/sim.1047). Its profile interval takes sites as "
-            "independent; the jackknife leaves out one patient at a time. Below ten events for a term the findings "
-            "give the jackknife, since a sandwich gathers its variance from the few patients with an event."
+            "independent; the jackknife leaves out one patient at a time. The report quotes the wider of both, since "
+            "a sandwich gathers its variance from the few patients with an event."
         ),
     )
 

@@ -114,15 +114,22 @@ class Material:
             chosen &= self.results["subset"].eq(subset)
         return self.results[chosen]
 
-    def design_effect(self, analysis: str, subset: str, term: str) -> float:
-        """The design effect of a clustered row; NaN where it has none."""
-        return self._design_effects.get((subset, f"{analysis} {term}"), math.nan)
+    def quoted(self, *analyses: str) -> pd.DataFrame:
+        """The rows of these analyses that the report quotes: the headlines that have an estimate."""
+        rows = self.results[self.results["analysis"].isin(analyses)]
+        return rows[rows["headline"].eq(True) & rows["estimate"].notna()]
+
+    def design_effect(self, analysis: str, subset: str, term: str, method: str = "") -> float:
+        """The design effect of a clustered row, by any method where none is named; NaN where it has none."""
+        return self._design_effects.get((subset, f"{analysis} {term}", method), math.nan)
 
     @cached_property
-    def _design_effects(self) -> dict[tuple[str, str], float]:
-        """Subset and term -> the first design effect that stands there."""
-        rows = self.rows(DESIGN_EFFECT).drop_duplicates(["subset", "term"])
-        return dict(zip(zip(rows["subset"], rows["term"], strict=True), rows["estimate"].astype(float), strict=True))
+    def _design_effects(self) -> dict[tuple[str, str, str], float]:
+        """Subset, term and method -> design effect; without a method the first that stands there."""
+        rows = self.rows(DESIGN_EFFECT)
+        rows = pd.concat([rows, rows.drop_duplicates(["subset", "term"]).assign(method="")])
+        keys = zip(rows["subset"], rows["term"], rows["method"], strict=True)
+        return dict(zip(keys, rows["estimate"].astype(float), strict=True))
 
 
 def read_material(

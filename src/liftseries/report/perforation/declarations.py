@@ -2,42 +2,53 @@
 
 from __future__ import annotations
 
-from liftseries.report.kit.declarations import NOT_COARSENED, Chapter, Figure, KeptIn, Released, Table
-
-ROOM = "liftseries.report.perforation"
-# Ways to estimate the same terms: heading, analysis, what its method begins with.
-ODDS_WAYS = (
-    ("Clustered (GEE)", "perforation.gee", ""),
-    ("Penalised, profile interval", "perforation.firth", "profile"),
-    ("Penalised, patient jackknife", "perforation.firth", "jackknife"),
-    ("Missing terms imputed", "perforation.imputed", ""),
+from liftseries.report.kit.declarations import (
+    NOT_COARSENED,
+    SINGLE_RECORDS,
+    Chapter,
+    Figure,
+    KeptIn,
+    Released,
+    Table,
 )
 
+ROOM = "liftseries.report.perforation"
 FIGURES = (
     Figure(
         name="perforation_by_height",
         draws=f"{ROOM}.figures:draw_perforation_by_height",
-        reads={"rates": "results:perforation.rate"},
-        caption=(
-            "Share of sites whose membrane was perforated, with 95% intervals that take sites as clustered in patients."
-        ),
+        reads={"rates": "results:perforation.rate", "words": "words"},
+        caption=("Share of sites whose membrane was perforated, with 95% intervals that take patients as clusters."),
         released=Released(),
     ),
     Figure(
-        name="perforation_odds",
-        draws=f"{ROOM}.figures:draw_perforation_odds",
-        reads={"gee": "results:perforation.gee", "words": "words"},
-        caption="Odds ratios of a perforation with 95% intervals, each term held against the others.",
+        name="perforation_methods",
+        draws=f"{ROOM}.figures:draw_perforation_methods",
+        reads={
+            "firth": "results:perforation.firth",
+            "gee": "results:perforation.gee",
+            "imputed": "results:perforation.imputed",
+            "words": "words",
+        },
+        caption=(
+            "The same question by other methods: odds ratios of a perforation with 95% intervals, each term adjusted "
+            "for the others. Filled: the one that the report quotes."
+        ),
         released=Released(),
     ),
     Figure(
         name="risk_curves",
         draws=f"{ROOM}.figures:draw_risk_curves",
-        reads={"curves": "perforation_risk_curves"},
+        reads={
+            "curves": "perforation_risk_curves",
+            "height": "results:perforation.risk",
+            "lift": "results:perforation.risk_lift",
+        },
         caption=(
-            "Standardised risk of a perforation along residual bone height and planned lift, with patient-clustered "
-            "95% bands: what the mean risk would be if every site had that height or lift. Bars below: how many sites "
-            "were near it."
+            "Standardised risk of a perforation along residual bone height and planned lift, the other terms as they "
+            "are in the series. Solid, with its patient-clustered 95% band: a flexible curve (restricted cubic "
+            "spline), below 20 perforations the model whose odds ratio is quoted. Dashed beside the curve: that model. "
+            "Bars below: how many sites were near each height."
         ),
         released=KeptIn(NOT_COARSENED, "the risk curves with the number of sites below them"),
     ),
@@ -46,22 +57,26 @@ TABLES = (
     Table(
         name="perforation_rate",
         makes=f"{ROOM}.tables:perforation_rate_table",
-        caption="Share of sites whose membrane was perforated, with 95% intervals.",
+        caption="Share of sites whose membrane was perforated, with 95% intervals, patients as clusters.",
         released=Released(),
+    ),
+    Table(
+        name="perforation_few_cases",
+        makes=f"{ROOM}.tables:few_cases_table",
+        caption="The perforations one by one: too few to be compared.",
+        released=KeptIn(SINGLE_RECORDS, "the table of the few perforations"),
     ),
     Table(
         name="perforation_odds",
-        makes="liftseries.report.kit.tables.terms:terms_table",
-        caption="Odds ratios of a perforation, sites clustered in patients.",
+        makes=f"{ROOM}.tables:odds_table",
+        caption="Odds ratios of a perforation, each term adjusted for the others.",
         released=Released(),
-        options={"analysis": "perforation.gee"},
     ),
     Table(
-        name="perforation_ways",
-        makes="liftseries.report.kit.tables.terms:side_by_side_table",
-        caption="Ratios of a perforation (odds), each term estimated in several ways.",
+        name="perforation_methods",
+        makes=f"{ROOM}.other_methods:methods_table",
+        caption="The same question by other methods.",
         released=Released(),
-        options={"ways": ODDS_WAYS},
     ),
     Table(
         name="risk_differences",
@@ -72,13 +87,13 @@ TABLES = (
     Table(
         name="perforation_risk",
         makes=f"{ROOM}.tables:risk_table",
-        caption="Standardised risk of a perforation: as if every site had the height, the lift or the band named.",
+        caption="Modelled risk of a perforation by height, lift and band, the other terms as they are in the series.",
         released=Released(),
     ),
     Table(
         name="perforation_nonlinearity",
         makes=f"{ROOM}.tables:nonlinearity_table",
-        caption="The bend of the risk: the spline's non-linear term, as an odds ratio.",
+        caption="Non-linearity of the risk: the spline's non-linear term, as an odds ratio.",
         released=Released(),
     ),
     Table(

@@ -1,65 +1,68 @@
-"""What happened to the membrane, drawn: rates and standardised risks against bone and lift, odds ratios."""
+"""What happened to the membrane, drawn: shares, standardised risks against bone and lift, odds ratios by method."""
 
 from __future__ import annotations
 
 import pandas as pd
 from matplotlib.ticker import FuncFormatter
 
+from liftseries.base.remarks import names_in
+from liftseries.models.shared.design import INTERCEPT
 from liftseries.report.kit.figures.forest import Axis, Line, draw_forest
 from liftseries.report.kit.figures.style import (
     DARK,
     DOUBLE_MM,
     LIGHT,
+    MID,
     Drawing,
     axes_at,
     drawn,
     new_figure,
     nothing_drawn,
 )
-from liftseries.report.kit.figures.terms import draw_terms
-from liftseries.report.kit.numbers import WITHHELD, count, counted, interval, missing, percent
+from liftseries.report.kit.numbers import WITHHELD, count, exponent, interval, missing, p_value, percent, ratio
 from liftseries.report.kit.words import BANDS, Words
+from liftseries.report.perforation.other_methods import beside, method_name
+from liftseries.report.perforation.sentences import SHARES_BY, share_words
+
+NOT_OF_AN_ERROR = {"one_sided_bound", "one_patient_has_the_outcome"}
 
 
 @drawn
-def draw_perforation_by_height(rates: pd.DataFrame) -> Drawing:
-    """Share of sites perforated: all, by residual height and by planned lift.
+def draw_perforation_by_height(rates: pd.DataFrame, words: Words | None = None) -> Drawing:
+    """Share of sites perforated: all, by residual height and planned lift, by approach, protocol and centre.
 
     Parameters
     ----------
     rates : rows of `perforation.rate`
-        The patient-clustered interval is drawn; where there is none the exact one, with an open marker.
+        Those of `patients` are drawn; where at most one patient has the outcome, with an open marker.
+    words : names of the study's own columns
     """
-    chosen = [row for subset in _subsets(rates) if (row := _drawn_row(rates, subset)) is not None]
-    if not any(row["n_sites"] for row, _ in chosen if not missing(row["n_sites"])):
+    words = words or Words()
+    rates = rates[rates["method"].eq("patients")] if len(rates) else rates
+    chosen = [row for subset in _subsets(rates) for _, row in rates[rates["subset"].eq(subset)].iterrows()]
+    if not any(row["n_sites"] for row in chosen if not missing(row["n_sites"])):
         return nothing_drawn("no site has its perforation recorded", DOUBLE_MM)
-    lines, told, group = [], [], ""
-    for row, exact in chosen:
+    lines, told, group, few = [], [], "", False
+    for row in chosen:
         name, _, level = row["subset"].partition("=")
-        if name in BANDS and name != group:
+        if level and name != group:
             group = name
-            lines.append(Line(f"{BANDS[name]}, mm", heading=True))
+            lines.append(Line(f"{BANDS[name]}, mm" if name in BANDS else words.column(name), heading=True))
         perforated = f"{count(row['n_events'])} of {count(row['n_sites'])}"
         without = WITHHELD if row["problem"] == WITHHELD else "not estimated"
-        numbers = interval(row["estimate"], row["conf_low"], row["conf_high"], percent) or without
-        label = "All sites" if name == "all" else f"   {level}"
-        lines.append(
-            Line(
-                label=label,
-                columns=(perforated, numbers + (" *" if exact else "")),
-                estimate=float(row["estimate"]),
-                low=float(row["conf_low"]),
-                high=float(row["conf_high"]),
-                open_marker=exact,
-            )
-        )
-        said = "all sites" if name == "all" else f"{BANDS[name].lower()} {level} mm"
-        told.append(f"{said} {perforated}, {numbers}{', exact interval' if exact else ''}")
+        numbers = share_words(row) or without
+        open_marker = bool(NOT_OF_AN_ERROR & names_in(row["note"]))
+        few |= open_marker
+        estimate, low, high = (float(row[column]) for column in ("estimate", "conf_low", "conf_high"))
+        label = f"   {level.replace('_', ' ')}" if level else "All sites"
+        columns = (perforated, numbers + (" *" if open_marker else ""))
+        lines.append(Line(label, columns, estimate, low, high, open_marker))
+        told.append(f"{words.subset(row['subset']) if level else 'all sites'} {perforated}, {numbers}")
     note = ""
-    if any(exact for _, exact in chosen):
+    if few:
         note = (
-            "* Open marker: exact interval, which takes sites as independent; the patient-clustered one "
-            "could not be had."
+            "* Open marker: at most one patient has the outcome, so that the interval is the exact one of as many "
+            "chances as there are patients; with none, a bound of one side."
         )
     return draw_forest(
         lines,
@@ -71,41 +74,53 @@ def draw_perforation_by_height(rates: pd.DataFrame) -> Drawing:
 
 
 def _subsets(rates: pd.DataFrame) -> list[str]:
-    """All sites, then the bands in the order in which they stand."""
+    """All sites, then the levels of each column in the order in which they stand."""
     there = list(dict.fromkeys(rates["subset"])) if len(rates) else []
-    return [s for s in there if s == "all"] + [s for band in BANDS for s in there if s.startswith(f"{band}=")]
-
-
-def _drawn_row(rates: pd.DataFrame, subset: str) -> tuple[pd.Series, bool] | None:
-    """The row of a subset to draw, and whether it is the exact one."""
-    rows = {row["method"]: row for _, row in rates[rates["subset"].eq(subset)].iterrows()}
-    clustered = rows.get("cluster")
-    if clustered is not None and not missing(clustered["estimate"]):
-        return clustered, False
-    return (rows["exact"], rows["exact"]["problem"] != WITHHELD) if "exact" in rows else None
+    return [s for s in there if s == "all"] + [s for name in SHARES_BY for s in there if s.startswith(f"{name}=")]
 
 
 @drawn
-def draw_perforation_odds(gee: pd.DataFrame, words: Words | None = None) -> Drawing:
-    """Odds ratios of a perforation.
+def draw_perforation_methods(
+    firth: pd.DataFrame, gee: pd.DataFrame, imputed: pd.DataFrame, words: Words | None = None
+) -> Drawing:
+    """Odds ratios of a perforation: of each term the quoted one, filled, and the same by other methods, open.
 
     Parameters
     ----------
-    gee : rows of `perforation.gee`
+    firth, gee, imputed : rows of `perforation.firth`, `.gee` and `.imputed`
     words : names of the study's own columns
     """
-    lead = ""
-    if len(gee):
-        first = gee.iloc[0]
-        lead = f"{counted(first['n_events'], 'perforation')} in {counted(first['n_sites'], 'site')}. "
-    return draw_terms(
-        gee,
-        words,
-        "Odds ratio of a perforation",
-        ("fewer perforations", "more perforations"),
-        ratio=True,
-        lead=lead,
+    words = words or Words()
+    rows = pd.concat([table for table in (firth, gee, imputed) if len(table)] or [firth])
+    quoted = rows[rows["headline"].eq(True) & rows["estimate"].notna()] if len(rows) else rows
+    quoted = quoted[~quoted["term"].eq(INTERCEPT)] if len(quoted) else quoted
+    if quoted.empty:
+        return nothing_drawn("no odds ratio of a perforation is quoted", DOUBLE_MM)
+    lines, told = [], []
+    for _, one in quoted.iterrows():
+        heading = words.term(one["term"], str(one["note"]))
+        lines.append(Line(heading, heading=True))
+        for _, row in beside(rows, one).iterrows():
+            label = f"   {method_name(row)}"
+            if missing(row["estimate"]):  # the table says why
+                lines += [Line(label, (WITHHELD, ""))] if row["problem"] == WITHHELD else []
+                continue
+            estimate, low, high = (exponent(float(row[name])) for name in ("estimate", "conf_low", "conf_high"))
+            numbers = interval(estimate, low, high, ratio)
+            lines.append(Line(label, (numbers, p_value(row["p_value"])), estimate, low, high, not row["headline"]))
+        told.append(f"{heading}: {_of(one)}")
+    return draw_forest(
+        lines,
+        ("Ratio (95% interval)", "p"),
+        Axis("Odds ratio of a perforation", none=1.0, ratio=True, towards=("fewer perforations", "more perforations")),
+        f"Odds ratios of a perforation by term and method. Quoted: {'; '.join(told)}.",
+        "Filled: the row that the report quotes. Open: the same question by other methods.",
     )
+
+
+def _of(row) -> str:
+    """The ratio of a row with its interval."""
+    return interval(*(exponent(float(row[name])) for name in ("estimate", "conf_low", "conf_high")), ratio)
 
 
 PANELS = {"rbh_mid_mm": "Residual bone height, mm", "protrusion_mm": "Planned lift, mm"}
@@ -113,18 +128,19 @@ PANEL_MM, GAP_MM, BODY_MM, BOTTOM_MM, TOP_MM = 72.0, 16.0, 52.0, 22.0, 3.0
 
 
 @drawn
-def draw_risk_curves(curves: pd.DataFrame) -> Drawing:
-    """Standardised risk along residual height and planned lift, with patient-clustered bands.
+def draw_risk_curves(curves: pd.DataFrame, height: pd.DataFrame, lift: pd.DataFrame) -> Drawing:
+    """Standardised risk along residual height and planned lift: the curve with its band, and the quoted model's risks.
 
     Parameters
     ----------
-    curves : `exposure, value_mm, risk, conf_low, conf_high, n_sites`
+    curves : `exposure, method, value_mm, risk, conf_low, conf_high, n_sites`
         n_sites are those within half a millimetre, drawn as bars below the curve.
+    height, lift : rows of `perforation.risk` and `perforation.risk_lift`, of which the quoted ones are drawn
     """
     panels = {name: curves[curves["exposure"].eq(name)] for name in PANELS} if len(curves) else {}
     panels = {name: panel for name, panel in panels.items() if panel["risk"].notna().any()}
     if not panels:
-        return nothing_drawn("the risk could not be estimated along any measure", DOUBLE_MM)
+        return nothing_drawn("no risk along any measure is quoted", DOUBLE_MM)
     figure = new_figure(DOUBLE_MM, BOTTOM_MM + BODY_MM + TOP_MM)
     top = min(1.0, 1.05 * max(0.05, *(float(panel["conf_high"].max()) for panel in panels.values())))
     told = []
@@ -134,6 +150,9 @@ def draw_risk_curves(curves: pd.DataFrame) -> Drawing:
             panel["value_mm"], panel["conf_low"], panel["conf_high"], color=LIGHT, alpha=0.55, linewidth=0
         )
         axes.plot(panel["value_mm"], panel["risk"], color=DARK, linewidth=1.4)
+        quoted = _quoted_along(height if name == "rbh_mid_mm" else lift)
+        if len(quoted) and panel["method"].eq("standardised").all():
+            axes.plot(quoted["term"].astype(float), quoted["estimate"], color=MID, linewidth=1.2, linestyle=(0, (5, 2)))
         axes.set_xlim(float(panel["value_mm"].min()), float(panel["value_mm"].max()))
         axes.set_ylim(0, top)
         axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{100 * value:g}"))
@@ -142,11 +161,20 @@ def draw_risk_curves(curves: pd.DataFrame) -> Drawing:
         axes.set_ylabel("Risk of a perforation, %")
         _sites_below(figure, axes, panel)
         told += [
-            f"{PANELS[name].removesuffix(', mm').lower()} {row['value_mm']:g} mm "
-            f"{interval(row['risk'], row['conf_low'], row['conf_high'], percent)}"
-            for _, row in panel.iloc[[0, len(panel) // 2, -1]].iterrows()
+            f"{PANELS[name].removesuffix(', mm').lower()} {row['term']} mm "
+            f"{interval(row['estimate'], row['conf_low'], row['conf_high'], percent)}"
+            for _, row in quoted.iloc[sorted({0, len(quoted) // 2, len(quoted) - 1})[: len(quoted)]].iterrows()
         ]
-    return Drawing(figure, f"Standardised risk of a perforation: {'; '.join(told)}.")
+    words = f"quoted: {'; '.join(told)}" if told else "none of them is quoted"
+    return Drawing(figure, f"Standardised risk of a perforation; {words}.")
+
+
+def _quoted_along(rows: pd.DataFrame) -> pd.DataFrame:
+    """The quoted risks along a measure, from low to high."""
+    if rows.empty:
+        return rows
+    quoted = rows[rows["headline"].eq(True) & rows["estimate"].notna()]
+    return quoted.loc[quoted["term"].astype(float).sort_values().index]
 
 
 def _sites_below(figure, axes, panel: pd.DataFrame) -> None:

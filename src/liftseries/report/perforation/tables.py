@@ -1,118 +1,99 @@
-"""What happened to the membrane: rates, standardised risks, the model as a predictor."""
+"""What happened to the membrane: the quoted shares, odds ratios and risks, the model as a predictor."""
 
 from __future__ import annotations
 
+from liftseries.models.perforation.questions import QUESTIONS
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.method import bound_on, methods_of, one_sided, way_of
-from liftseries.report.kit.numbers import count, missing, percent, share_of
+from liftseries.report.kit.method import made_by, methods_of, way_of
+from liftseries.report.kit.numbers import count, decimal, missing, share_of
 from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate
 from liftseries.report.kit.tables.listing import listing_table
-from liftseries.report.kit.words import Words, trace
+from liftseries.report.kit.words import Words, trace_of
+from liftseries.report.perforation.sentences import HEIGHTS, share_words
 
-RATE_METHODS = ("cluster", "wilson", "exact")
+ANALYSES = [analysis.name for question in QUESTIONS for analysis in question.analyses]
 
 
 def perforation_rate_table(material: Material, words: Words) -> Content | None:
-    """Every rate with each of its intervals, a subset a row; one-sided bounds where none or all perforated."""
+    """The share of each subset, patients as clusters."""
     rates = material.rows("perforation.rate")
-    bounded = one_sided(rates).any()
-    rows = []
-    for subset, table in rates.groupby("subset", sort=False):
-        of_method = {row["method"]: row for _, row in table.iterrows()}
-        one = table.iloc[0]
-        rows.append(
-            (
-                words.subset(subset),
-                share_of(one["n_events"], one["n_sites"]),
-                count(one["n_patients"]),
-                *(estimate(of_method[method]) if method in of_method else "" for method in RATE_METHODS),
-                *([_bound(of_method)] if bounded else []),
-                design_effect(material, one),
-                trace("perforation.rate", subset, one["term"], " ".join(of_method)),
-            )
-        )
-    return content_of(
+    quoted = rates[made_by(rates, "patients")]
+    rows = [
         (
-            "Sites",
-            "Perforated",
-            "Patients",
-            "Clustered by patient",
-            "Wilson",
-            "Exact",
-            *(["One-sided bound"] if bounded else []),
-            "Design effect",
-            TRACE,
-        ),
+            words.subset(row["subset"]),
+            share_of(row["n_events"], row["n_sites"]),
+            count(row["n_patients"]),
+            share_words(row) or estimate(row),
+            design_effect(material, row),
+            trace_of(row),
+        )
+        for _, row in quoted.iterrows()
+    ]
+    # What is not quoted is not printed in a list of its own either: results.csv keeps it.
+    ours = material.results[material.results["analysis"].isin(ANALYSES)]
+    unquoted = ours[~ours.index.isin([*quoted.index, *material.quoted(*ANALYSES).index])]
+    return content_of(
+        ("Sites", "Perforated", "Patients", "Share (95% interval)", "Design effect", TRACE),
         rows,
-        "Sites whose perforation is unknown are left out and counted under what was left out. The "
-        "clustered estimate weighs sites by how alike those of one patient are, so that it can differ from "
-        "the crude share; Wilson and exact take sites as independent. The design effect is the variance of the "
-        "clustered estimate over that of as many independent sites."
-        + (
-            " Where none or all perforated, the bound holds with 95% on one side, with the patients as the number "
-            "that counts; as if sites were independent in brackets."
-            if bounded
-            else ""
-        ),
+        "Sites whose perforation is unknown are left out and counted under what was left out. The design effect is the "
+        "variance with patients as clusters over that of as many independent sites; below 0.5 it is an alarm, no gain "
+        "in precision. " + methods_of(quoted),
+        holds=[trace_of(row) for _, row in unquoted.iterrows()],
     )
 
 
-def _bound(of_method) -> str:
-    """`at most 9.5% (sites alone: 4.1%)`."""
-    bounds = {bound_on(row): row for row in of_method.values()}
-    patients, sites = bounds.get("patients"), bounds.get("sites")
-    if patients is None or missing(patients["estimate"]):
-        return ""
-    side, word = ("conf_high", "at most") if patients["estimate"] == 0 else ("conf_low", "at least")
-    alone = f" (sites alone: {percent(sites[side])})" if sites is not None else ""
-    return f"{word} {percent(patients[side])}{alone}"
+def few_cases_table(material: Material, words: Words) -> Content | None:
+    """The perforations one by one, where there are too few of them to be compared."""
+    cases = material.table("perforation_few_cases")
+    rows = [
+        (
+            "" if missing(case["rbh_mid_mm"]) else decimal(float(case["rbh_mid_mm"]), 1),
+            *(
+                "not recorded" if missing(case[name]) else str(case[name]).replace("_", " ")
+                for name in ("approach", "perforation_stage")
+            ),
+        )
+        for _, case in cases.iterrows()
+    ]
+    return content_of(("Residual bone height, mm", "Approach", "Noticed while"), rows)
+
+
+def odds_table(material: Material, words: Words) -> Content | None:
+    """The odds ratios that are quoted."""
+    rows = material.quoted("perforation.firth", "perforation.gee")
+    return listing_table(
+        material,
+        rows,
+        (("Term", lambda row: words.term(row["term"], str(row["note"]))),),
+        "Odds ratio (95% interval)",
+        f"{methods_of(rows)} The intercept is the odds where every number is 0 and every label at its reference.",
+    )
 
 
 def risk_differences_table(material: Material, words: Words) -> Content | None:
     """Risk differences of the plan's contrasts."""
-    rows = material.rows("perforation.risk_difference")
+    rows = material.quoted("perforation.risk_difference")
     labels = (("Contrast", lambda row: words.contrast(row["term"])),)
-    return listing_table(
-        material,
-        rows,
-        labels,
-        "More perforations per 100 sites (95% interval)",
-        methods_of(rows),
-    )
+    return listing_table(material, rows, labels, "More perforations per 100 sites (95% interval)", methods_of(rows))
 
 
 def risk_table(material: Material, words: Words) -> Content | None:
     """Standardised risks along residual height and planned lift, and by band as the secondary version."""
-    names = {
-        "perforation.risk": "Residual bone height, mm",
-        "perforation.risk_lift": "Planned lift, mm",
-        "perforation.risk_band": "Residual bone height by band",
-    }
-    rows = material.results[material.results["analysis"].isin(names)]
+    names = {analysis: f"{words.column(column)}, mm" for column, analysis in HEIGHTS.items()}
+    names |= {"perforation.risk_band": f"{words.column('rbh_mid_mm')} by band"}
+    rows = material.quoted(*names)
     labels = (
         ("Along", lambda row: names[row["analysis"]]),
         ("At", lambda row: row["term"] if row["subset"] == "all" else row["subset"].partition("=")[2]),
     )
-    return listing_table(
-        material,
-        rows,
-        labels,
-        "Risk (95% interval)",
-        methods_of(rows),
-    )
+    return listing_table(material, rows, labels, "Risk (95% interval)", methods_of(rows))
 
 
 def nonlinearity_table(material: Material, words: Words) -> Content | None:
-    """Whether the risk bends along residual height and planned lift."""
-    rows = material.rows("perforation.nonlinearity")
+    """Whether the risk is non-linear along residual height and planned lift."""
+    rows = material.quoted("perforation.nonlinearity")
     labels = (("Along", lambda row: words.column(row["term"])),)
-    return listing_table(
-        material,
-        rows,
-        labels,
-        "Odds ratio (95% interval)",
-        methods_of(rows),
-    )
+    return listing_table(material, rows, labels, "Odds ratio (95% interval)", methods_of(rows))
 
 
 VALIDATION = {
@@ -123,17 +104,19 @@ VALIDATION = {
 
 
 def validation_table(material: Material, words: Words) -> Content | None:
-    """The perforation model as a predictor."""
+    """The perforation model as a predictor, where events are enough to judge one."""
     labels = (
         ("", lambda row: VALIDATION.get(row["term"], row["term"])),
         ("Tried on", lambda row: words.subset(row["subset"])),
         ("How", way_of),
     )
+    if material.quoted("perforation.validation").empty:
+        return None
     return listing_table(
         material,
         material.rows("perforation.validation"),
         labels,
         "Estimate (95% interval)",
-        "A c statistic of 0.5 is a coin's, 1 is perfect. An intercept of 0 and a slope of 1 mean predictions that are "
-        "right on average and neither too bold (slope below 1) nor too timid.",
+        "A c statistic of 0.5 tells no site from another, 1 is perfect. An intercept of 0 and a slope of 1 mean "
+        "predictions that are right on average and neither too extreme (slope below 1) nor not extreme enough.",
     )

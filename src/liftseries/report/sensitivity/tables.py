@@ -12,11 +12,11 @@ from liftseries.report.kit.words import Words
 
 def evalue_table(material: Material, words: Words) -> Content | None:
     """How strong an unmeasured cause would have to be."""
-    names = {"perforation.gee": "Perforation", "survival.cox": "Implant failure"}
+    names = {"perforation": "Perforation", "survival": "Implant failure"}
 
     def model(row) -> str:
-        analysis = row["term"].partition(" ")[0]
-        return names.get(analysis, analysis)
+        outcome = row["term"].partition(".")[0]
+        return names.get(outcome, outcome)
 
     rows = material.rows("sensitivity.evalue")
     labels = (

@@ -77,7 +77,9 @@ def numbers(row, events: bool = False) -> tuple[str, ...]:
 
 def design_effect(material: Material, row) -> str:
     """How many times its variance is that of independent sites; empty where it was not worked out."""
-    return decimal(material.design_effect(row["analysis"], row["subset"], row["term"]))
+    place = (row["analysis"], row["subset"], row["term"])
+    found = material.design_effect(*place, "" if missing(row["method"]) else row["method"])
+    return decimal(material.design_effect(*place) if missing(found) else found)
 
 
 def content_of(
@@ -94,9 +96,5 @@ def traced(table: Display) -> set[str]:
     if table.columns[-1] != TRACE:
         return found
     for row in table.rows:
-        for named in filter(None, row[-1].split("; ")):
-            *place, methods = named.split(" · ")
-            # Several intervals of one rate may stand in one row: "… · rate · cluster wilson exact".
-            of_rate = place and place[0] == "perforation.rate"
-            found |= {" · ".join([*place, method]) for method in (methods.split() if of_rate else [methods])}
+        found |= set(filter(None, row[-1].split("; ")))
     return found

@@ -40,7 +40,7 @@ def in_numbers(material: Material) -> Iterable[tuple[str, str]]:
     for stage, label in (("with a drilling log", "With a drilling log"), ("with a visit", "With a visit")):
         if stage in stages:
             yield label, people(stages[stage])
-    rate = first(material.rows("perforation.rate", "all"))
+    rate = first(material.rows("perforation.rate", "all"))  # each method's row has the same counts
     if rate is not None:
         yield (
             "Perforations",
@@ -59,7 +59,7 @@ def findings(material: Material) -> Iterable[Paragraph]:
     words = material.words
     sentences = [
         perforation.rate_sentence(material),
-        effect(first_term(rows_to_read(material, *perforation.MODELS)), words, "the odds of a perforation"),
+        effect(first(perforation.quoted_odds(material)), words, "the odds of a perforation"),
         depth.depth_sentence(material),
         survival.survival_sentence(material),
         effect(first_term(rows_to_read(material, *survival.MODELS)), words, "the hazard of implant failure"),

@@ -1,0 +1,122 @@
+"""The same question by other methods: the rows that stand beside a quoted one, in one table and one forest."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+import pandas as pd
+
+from liftseries.models.questions import ANALYSES
+from liftseries.models.shared.design import INTERCEPT
+from liftseries.report.kit.material import Material
+from liftseries.report.kit.method import way_of
+from liftseries.report.kit.numbers import WITHHELD, count, missing, p_value
+from liftseries.report.kit.tables.cells import TRACE, Content, content_of, estimate
+from liftseries.report.kit.words import Words, trace_of
+from liftseries.report.perforation.sentences import HEIGHTS, share_words
+
+# Short names of methods; any other is called as its analysis declares it.
+SHORT = {
+    ("perforation.rate", "patients"): "Patients as clusters",
+    ("perforation.rate", "wilson"): "Wilson, sites independent",
+    ("perforation.rate", "exact"): "Exact, sites independent",
+    ("perforation.rate", "cluster"): "GEE with a constant only",
+    ("perforation.firth", "profile_or_jackknife"): "Penalised, the wider of both",
+    ("perforation.firth", "first_terms"): "Penalised, first terms",
+    ("perforation.firth", "profile"): "Penalised, profile",
+    ("perforation.firth", "jackknife"): "Penalised, patient jackknife",
+    ("perforation.gee", "sandwich"): "GEE, sandwich",
+    ("perforation.gee", "corrected"): "GEE, corrected",
+    ("perforation.imputed", "pooled"): "GEE, missing terms imputed",
+} | {
+    (analysis, method): name
+    for analysis in (*HEIGHTS.values(), "perforation.risk_difference")
+    for method, name in (("firth", "Penalised"), ("gee", "GEE, corrected"), ("standardised", "GEE, sandwich or spline"))
+}
+EVALUE = "sensitivity.evalue"
+
+
+def method_name(row) -> str:
+    """How a row was made, in a few words."""
+    return SHORT.get((row["analysis"], row["method"])) or way_of(row)
+
+
+def beside(rows: pd.DataFrame, quoted: pd.Series) -> pd.DataFrame:
+    """The rows that answer what a quoted row answers, it first; those without an estimate last."""
+    same = rows[rows["subset"].eq(quoted["subset"]) & rows["term"].eq(quoted["term"])]
+    rank = (~same["headline"].eq(True)).astype(int) + 2 * same["estimate"].isna()
+    return same.loc[rank.sort_values(kind="stable").index]
+
+
+def questions(material: Material) -> Iterator[tuple[str, pd.DataFrame, pd.DataFrame]]:
+    """Each question that several methods answer, its rows, and those of them that are quoted and shown."""
+    by_question: dict[str, list[str]] = {}
+    for analysis in ANALYSES.values():
+        if analysis.answers and analysis.about == "perforation":
+            by_question.setdefault(analysis.answers, []).append(analysis.name)
+    for question, analyses in by_question.items():
+        rows = material.results[material.results["analysis"].isin(analyses)]
+        quoted = material.quoted(*analyses)
+        quoted = quoted[quoted["subset"].eq("all") & ~quoted["term"].eq(INTERCEPT)]
+        yield question, rows, quoted[[_shown(material, row) for _, row in quoted.iterrows()]]
+
+
+def _shown(material: Material, row) -> bool:
+    """Of the risks along a measure only those at the ends of the plan's contrast are compared."""
+    of_height = {analysis: column for column, analysis in HEIGHTS.items()}
+    if row["analysis"] not in of_height:
+        return True
+    ends = material.asked["risk_contrasts"].get(of_height[row["analysis"]], ())
+    return row["term"] in {f"{end:g}" for end in ends if not isinstance(end, str)}
+
+
+def methods_table(material: Material, words: Words) -> Content | None:
+    """Every answer to a question with a quoted one, by every method; E-values beside the odds ratios."""
+    printed: list[tuple[str, ...]] = []
+    for question, rows, quoted in questions(material):
+        for _, one in quoted.iterrows():
+            same = beside(rows[rows["analysis"].eq(one["analysis"]) | rows["scale"].eq("log_odds")], one)
+            printed += [_line(question, row, words) for _, row in same.iterrows()]
+            printed += [_line(question, row, words) for row in _evalue_of(material, one)]
+    note = (
+        "The first line of each is the one that the report quotes. Further subsets, heights and what could not be "
+        "estimated by these methods stand in results.csv."
+    )
+    heads = ("Question", "Of", "Method", "Estimate (95% interval)", "p", "Sites", "Events", TRACE)
+    return content_of(heads, printed, note)
+
+
+def _line(question: str, row, words: Words) -> tuple[str, ...]:
+    method = "E-value of the ratio (of its limit)" if row["analysis"] == EVALUE else method_name(row)
+    told = estimate(row) if row["analysis"] != EVALUE else f"{row['estimate']:.2f} ({row['conf_low']:.2f})"
+    if row["analysis"] == "perforation.rate":
+        told = share_words(row) or told
+    return (
+        question,
+        of_what(row, words),
+        method,
+        told,
+        p_value(row["p_value"]),
+        count(row["n_sites"]),
+        count(row["n_events"]),
+        trace_of(row),
+    )
+
+
+def of_what(row, words: Words) -> str:
+    """What a row is about, for a reader."""
+    term = str(row["term"])
+    if row["analysis"] == "perforation.rate":
+        return words.subset(row["subset"])
+    if row["analysis"] == "perforation.risk_difference":
+        return words.contrast(term)
+    for column, analysis in HEIGHTS.items():
+        if row["analysis"] == analysis:
+            return f"{words.column(column)} {term} mm"
+    return words.term(term.partition(" ")[2] if row["analysis"] == EVALUE else term, str(row["note"]))
+
+
+def _evalue_of(material: Material, quoted) -> Iterable[pd.Series]:
+    rows = material.quoted(EVALUE)
+    rows = rows[rows["term"].eq(f"{quoted['analysis']} {quoted['term']}")]
+    return (row for _, row in rows.iterrows() if not missing(row["conf_low"]) and row["problem"] != WITHHELD)
