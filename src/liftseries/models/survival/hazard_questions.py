@@ -15,6 +15,8 @@ WEIBULL = {
     "weibull": "Weibull accelerated failure time, interval-censored, patient-clustered, no standard error below the "
     "model's own"
 }
+STAYS, RATIOS = "How many implants are in function?", "What goes with implant failure?"
+OF_GAIN = "Does bone gained by the landmark go with later failure?"
 BEHIND = "liftseries.models.survival.behind"
 MONTHS = {"months": "survival_months"}
 TERMS = {"terms": "survival_terms"}
@@ -33,6 +35,7 @@ COX = Question(
             "Cox model, Efron ties, errors clustered in patients",
             {"sandwich": COX_MODEL, "corrected": CORRECTED},
             headline=("corrected",),
+            answers=RATIOS,
             behind=f"{BEHIND}:hazards",
             left_out=f"{BEHIND}:hazards_left_out",
         ),
@@ -50,6 +53,7 @@ FIRTH_COX = Question(
             "the same model penalised: profile interval, a jackknife, and the wider of both",
             PENALISED,
             headline=("profile_or_jackknife", "first_terms"),
+            answers=RATIOS,
             behind=f"{BEHIND}:hazards",
             left_out=f"{BEHIND}:hazards_left_out",
         ),
@@ -66,6 +70,7 @@ IMPUTED = Question(
             "survival.imputed",
             "the same with missing terms imputed, pooled by Rubin's rules",
             {"pooled": f"imputations by chained equations, Rubin's rules, Barnard-Rubin df; {COX_MODEL}"},
+            answers=RATIOS,
             behind=f"{BEHIND}:imputed",
         ),
     ),
@@ -102,6 +107,7 @@ INTERVAL = Question(
             "survival.interval_curve",
             "survival by that model",
             WEIBULL,
+            answers=STAYS,
             behind=f"{BEHIND}:interval_curve",
         ),
     ),
@@ -139,6 +145,7 @@ GAIN = Question(
             "bone gain and failure after a landmark, so that no implant is credited with living until it was measured",
             {"sandwich": f"{COX_MODEL}, from the landmark on", "corrected": CORRECTED, **PENALISED},
             headline=("profile_or_jackknife", "first_terms", "corrected"),
+            answers=OF_GAIN,
             behind=f"{BEHIND}:landmark",
             left_out=f"{BEHIND}:landmark_left_out",
         ),

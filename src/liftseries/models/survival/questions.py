@@ -3,11 +3,14 @@
 from liftseries.disclosure.declared import Rule, TableRules
 from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
 from liftseries.models.survival import hazard_questions as hazards
-from liftseries.models.survival.hazard_questions import BEHIND, IMPLANTS, MONTHS
+from liftseries.models.survival.hazard_questions import BEHIND, IMPLANTS, MONTHS, STAYS
 
 TITLE = "How long implants stay"
 JACKKNIFE = "patient-clustered infinitesimal jackknife"
 FAILING = "the variance times m / (m - 1) for the m patients with a failure by then; a bound where at most one has one"
+
+FAILED = "How many implants have failed, the patient's death competing?"
+FUNCTION = "How many months is an implant in function?"
 
 QUESTIONS = (
     Question(
@@ -26,6 +29,7 @@ QUESTIONS = (
                     "corrected": f"the same, {FAILING}",
                 },
                 headline=("corrected",),
+                answers=STAYS,
                 behind=f"{BEHIND}:by_month",
                 left_out=f"{BEHIND}:level_left_out",
             ),
@@ -60,6 +64,7 @@ QUESTIONS = (
                 "survival.life_table",
                 "yearly actuarial life table",
                 {"actuarial": f"actuarial life table, yearly, {JACKKNIFE}, log-log interval"},
+                answers=STAYS,
                 behind=f"{BEHIND}:life_table",
             ),
         ),
@@ -96,6 +101,7 @@ QUESTIONS = (
                 "survival.turnbull",
                 "failures known only to lie between two visits, without a model",
                 {"bootstrap": "Turnbull, mass spread evenly within its interval; patients resampled, log-log interval"},
+                answers=STAYS,
                 behind=f"{BEHIND}:between_visits",
                 left_out=f"{BEHIND}:between_visits_left_out",
             ),
@@ -123,6 +129,7 @@ QUESTIONS = (
                     "corrected": f"the same, {FAILING}",
                 },
                 headline=("corrected",),
+                answers=FAILED,
                 behind=f"{BEHIND}:by_month",
                 left_out=f"{BEHIND}:level_left_out",
             ),
@@ -146,6 +153,7 @@ QUESTIONS = (
                     "corrected": f"the same, {FAILING}",
                 },
                 headline=("corrected",),
+                answers=FUNCTION,
                 behind=f"{BEHIND}:by_month",
                 left_out=f"{BEHIND}:level_left_out",
             ),
