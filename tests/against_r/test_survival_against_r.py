@@ -53,7 +53,8 @@ def test_rows_of_survival_km_by_smoker(series, r_rows):
     rows = fit_survival_km(implants_of(series), [12, 36, 60], ["smoker"]).rows
     r = r_rows("kaplan_meier", "series_smoker_cluster")
     for smoker in (0, 1):
-        ours = rows.loc[rows["subset"] == f"smoker={smoker}", ["estimate", "std_error", "conf_low", "conf_high"]]
+        chosen = rows["subset"].eq(f"smoker={smoker}") & rows["method"].eq("infinitesimal_jackknife")
+        ours = rows.loc[chosen, ["estimate", "std_error", "conf_low", "conf_high"]]
         np.testing.assert_allclose(ours, r[r.index.str.startswith(f"smoker={smoker}")], rtol=CLOSED_FORM)
 
 
@@ -118,6 +119,7 @@ def test_cox_with_a_four_level_factor(r_data, r_rows, key, ties):
 
 def test_rows_of_survival_cox(series, r_rows):
     rows = fit_survival_cox(implants_of(series), ["perforation", "smoker", "residual_bone_mm"]).rows
+    rows = rows[rows["method"].eq("sandwich")]
     r = r_rows("cox", "series")
     r = r[r["se"].notna()]
     np.testing.assert_allclose(rows[["estimate", "std_error", "conf_low", "conf_high"]], r, rtol=CONVERGED)

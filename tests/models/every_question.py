@@ -63,6 +63,7 @@ def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
     """Name of the question -> its estimates."""
     implants = follow_up(visits, cases).implants
     gee, cox = fit_perforation_gee(cases, odds), fit_survival_cox(implants, hazards)
+    firth_cox = fit_survival_firth_cox(implants, hazards)
     firth = fit_perforation_firth(cases, odds)
     odds_draws = stored(perforation_imputed_draws(cases, odds, *HELPERS, *SETS))
     hazard_draws = stored(survival_imputed_draws(implants, hazards, *HELPERS, *SETS))
@@ -81,7 +82,7 @@ def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
         "survival_km": fit_survival_km(implants, MONTHS, ["rbh_band"]),
         "survival_life_table": fit_survival_life_table(implants),
         "survival_cox": cox,
-        "survival_firth_cox": fit_survival_firth_cox(implants, hazards),
+        "survival_firth_cox": firth_cox,
         "survival_imputed": fit_survival_imputed(implants, hazards, *HELPERS, hazard_draws),
         "survival_interval": fit_survival_interval(implants, hazards, MONTHS),
         "survival_turnbull": fit_survival_turnbull(implants, MONTHS, resampled),
@@ -99,7 +100,7 @@ def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
         "depth_agreement": fit_depth_agreement(cases),
         "depth_read": fit_depth_read(cases, gauged(cases)),
         "depth_proportional_bias": fit_depth_proportional_bias(cases),
-        "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows, firth.rows),
+        "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows, firth.rows, firth_cox.rows),
         "sensitivity_detection": fit_sensitivity_detection(cases),
         "sensitivity_lost": fit_sensitivity_lost(implants, cases, visits, MONTHS, ""),
     }

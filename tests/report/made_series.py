@@ -37,6 +37,7 @@ from liftseries.models.survival.competing import fit_survival_competing
 from liftseries.models.survival.completeness import fit_followup_completeness
 from liftseries.models.survival.complications import fit_complications
 from liftseries.models.survival.cox import fit_survival_cox
+from liftseries.models.survival.failures import failed_implants
 from liftseries.models.survival.firth_cox import fit_survival_firth_cox
 from liftseries.models.survival.gain import fit_survival_gain
 from liftseries.models.survival.imputed import fit_survival_imputed, survival_imputed_draws
@@ -141,6 +142,7 @@ def made_series(n_patients: int, seed: int, approaches=("guided", "freehand"), v
         "characteristics": describe.characteristics(cases),
         "missing": describe.missingness(cases),
         "deviations": count_deviations(cases),
+        "failed_implants": failed_implants(implants),
     }
     rows = [table for fit in fits.values() for table in (fit.rows, fit.design_effects) if len(table)]
     left = {
@@ -171,6 +173,7 @@ def fitted(cases: pd.DataFrame, visited: pd.DataFrame, implants: pd.DataFrame) -
     auxiliary = plan["imputation"]["auxiliary"], ["patient_id", "centre", "age_years", "smoking"]
     sets = plan["seed"], 0, plan["imputation"]["sets"], plan["imputation"]["iterations"]
     gee, cox = fit_perforation_gee(cases, odds), fit_survival_cox(implants, hazards)
+    firth_cox = fit_survival_firth_cox(implants, hazards)
     firth = fit_perforation_firth(cases, odds)
     odds_drawn = perforation_imputed_draws(cases, odds, *auxiliary, *sets)
     hazards_drawn = survival_imputed_draws(implants, hazards, *auxiliary, *sets)
@@ -187,7 +190,7 @@ def fitted(cases: pd.DataFrame, visited: pd.DataFrame, implants: pd.DataFrame) -
         "survival_km": fit_survival_km(implants, months, by=["rbh_band", "approach"]),
         "survival_life_table": fit_survival_life_table(implants),
         "survival_cox": cox,
-        "survival_firth_cox": fit_survival_firth_cox(implants, hazards),
+        "survival_firth_cox": firth_cox,
         "survival_imputed": fit_survival_imputed(implants, hazards, *auxiliary, hazards_drawn),
         "survival_interval": fit_survival_interval(implants, hazards, months),
         "survival_turnbull": fit_survival_turnbull(implants, months, turnbull_draws(implants, months, *resamples)),
@@ -205,7 +208,7 @@ def fitted(cases: pd.DataFrame, visited: pd.DataFrame, implants: pd.DataFrame) -
         "depth_read": fit_depth_read(cases, made_readings(cases)),
         "depth_agreement": fit_depth_agreement(cases),
         "depth_proportional_bias": fit_depth_proportional_bias(cases),
-        "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows, firth.rows),
+        "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows, firth.rows, firth_cox.rows),
         "sensitivity_detection": fit_sensitivity_detection(cases),
         "sensitivity_lost": fit_sensitivity_lost(implants, cases, visited, months, ""),
     }

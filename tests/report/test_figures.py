@@ -92,7 +92,7 @@ def test_without_data_a_figure_says_why_it_is_empty(drawings, name):
 def test_without_visits_and_log_the_figures_that_need_them_say_so(drawings):
     found = drawings["no_visits_no_log"]
     for name in ("planned_achieved", "deviations", "ladder_case", "survival", "survival_by_height",
-                 "hazard_ratios", "bone_over_time", "gain_terms"):  # fmt: skip
+                 "survival_methods", "hazard_methods", "bone_over_time", "gain_terms"):  # fmt: skip
         assert found[name].alt.startswith("Nothing is drawn: "), name
     for name in ("flow", "residual_height", "perforation_by_height", "perforation_methods"):
         assert not found[name].alt.startswith("Nothing is drawn: "), name
@@ -198,22 +198,44 @@ def test_the_quoted_method_is_filled_and_the_others_are_open(made):
     assert faces[0] != "white"
 
 
-def test_a_term_without_an_estimate_is_shown_as_such(made):
-    rows = made["full"].rows("survival.cox").copy()
-    gone = rows.index[-1]
-    rows.loc[gone, ["estimate", "conf_low", "conf_high"]] = np.nan
-    rows.loc[gone, "problem"] = "it does not vary"
-    drawing = hazard_figures.draw_hazard_ratios(rows)
-    assert "not estimated †" in [text.get_text() for text in drawing.figure.texts]
-    assert "not estimated, it does not vary" in drawing.alt
+def test_the_quoted_hazard_ratio_is_filled_and_what_has_no_estimate_is_left_to_the_table(made):
+    full = made["full"]
+    firth, cox, imputed = (full.rows(f"survival.{name}").copy() for name in ("firth_cox", "cox", "imputed"))
+    cox.loc[cox["method"].eq("sandwich"), "estimate"] = np.nan
+    drawing = hazard_figures.draw_hazard_methods(firth, cox, imputed)
+    texts = [text.get_text().strip() for text in drawing.figure.texts]
+    n_terms = int(firth["headline"].sum())
+    assert n_terms == texts.count("Penalised, the wider of both") == texts.count("Cox, corrected")
+    assert "Cox, sandwich" not in texts
+    filled = [line for line in drawing.figure.axes[0].lines if line.get_markerfacecolor() != "white"]
+    assert sum(line.get_marker() == "s" for line in filled) == n_terms
 
 
 def test_an_interval_beyond_the_axis_ends_in_an_arrow_head(made):
-    rows = made["full"].rows("survival.cox").copy()
-    rows.loc[rows.index[0], "conf_high"] = 9.0  # a hazard ratio of 8000
-    (axes,) = hazard_figures.draw_hazard_ratios(rows).figure.axes
+    rows = made["full"].rows("survival.firth_cox").copy()
+    rows.loc[rows["headline"], "conf_high"] = 9.0  # a hazard ratio of 8000
+    (axes,) = hazard_figures.draw_hazard_methods(rows, rows.iloc[:0], rows.iloc[:0]).figure.axes
     assert axes.get_xlim()[1] <= 100
     assert ">" in {line.get_marker() for line in axes.lines}
+
+
+def test_survival_by_other_methods_shows_each_quoted_month_once(made, drawings):
+    quoted = made["full"].rows("survival.km").query("headline and subset == 'all'")["term"].tolist()
+    assert len(quoted) > 1
+    texts = [text.get_text().strip() for text in drawings["full"]["survival_methods"].figure.texts]
+    assert [text for text in texts if text.startswith("Month ")] == [f"Month {term}" for term in quoted]
+    for name in ("Kaplan-Meier, corrected", "Life table", "Lost implants all fail"):
+        assert texts.count(name) == len(quoted)
+
+
+def test_no_curve_goes_on_where_too_few_are_at_risk(made, drawings):
+    at_risk = made["full"].left["models/survival_at_risk.csv"].query("subset == 'all'").set_index("months")["n_at_risk"]
+    (axes,) = drawings["full"]["survival"].figure.axes
+    end = max(float(line.get_xdata()[-1]) for line in axes.lines)
+    told = at_risk[at_risk.ge(max(20, 0.1 * at_risk.iloc[0]))]
+    assert end >= told.index.max()
+    later = at_risk.drop(told.index)
+    assert later.empty or end < later.index.min()
 
 
 def test_survival_axis_says_where_it_starts(drawings):

@@ -77,7 +77,10 @@ TEMPLATES: dict[str, str] = {
     "one_patient_of_sites": "all sites belong to one patient, so none can be left out",
     "one_patient_of_implants": "all implants belong to one patient, so none can be left out",
     "one_patient_followed": "all implants belong to one patient, so no variance is seen",
+    "too_few_patients_followed": "too few patients ({n_patients:patient}) followed until then",
     "one_patient_of_failures": "all failures belong to one patient, so no jackknife can leave that patient out",
+    "one_patient_of_failures_or_others": "all failures, or all implants that have not failed, are one patient's, so it "
+    "has no interval",
     "one_patient_of_outcome": "all perforated sites, or all others, are one patient's, so it has no interval",
     "one_patient_at_level": "all sites with {column} = {level} belong to one patient",
     "one_patient_determines": "one patient alone determines a coefficient, so no jackknife can leave that patient out",
@@ -165,10 +168,6 @@ TEMPLATES: dict[str, str] = {
     "see": "see {analysis}",
     "read_instead": "read {analysis}, {method}",
     "bound_holds": "{method} is the bound that holds",
-    "to_be_read_beside": "to be read beside {analysis}",
-    "to_be_read_not_finite": "to be read instead of {analysis}, which has no finite answer",
-    "to_be_read_few_failures": "to be read instead of {analysis}: {n_failures:failure} for "
-    "{n_coefficients:coefficient}",
     # ── what an estimate rests on ───────────────────────────────────────────────────────────────────────────
     "few_events": "{n_events:event} for {n_terms:term}: too few to rely on",
     "no_time_observed": "no implant was observed after placement",
@@ -176,8 +175,12 @@ TEMPLATES: dict[str, str] = {
     "one_patient_has_the_outcome": "the exact interval of one patient among all, widened to hold the share",
     "below_gate_no_ratio": "{n_events:event}: too few for a ratio",
     "below_gate_terms": "{n_events:event} carry {n_allowed:term}, the model has {n_terms:term}",
+    "bound_without_failure": "a bound of one side, as no implant has failed by then",
+    "bound_of_one_patient": "the exact interval of one patient among those followed until then, widened to hold the "
+    "estimate",
     "below_gate_curve": "{n_events:event}: too few for a curve",
     "below_gate_prediction": "{n_events:event}: too few to judge a prediction",
+    "below_gate_diagnostics": "{n_events:event}: too few to see a change over time",
     "below_gate_evalue": "{n_events:event}: too few to ask what could explain a ratio away",
     "below_gate_at_risk": "{n_at_risk:implant} at risk: too few to quote",
     "correlation_below_zero": "correlation within patients below 0: sites of patients with many sites weigh more than "
@@ -190,6 +193,7 @@ TEMPLATES: dict[str, str] = {
     "bias_reduced": "bias-reduced (Mancl-DeRouen), t(K - p)",
     "t_less_coefficients": "t(K - p)",
     "t_less_one": "t(K - 1)",
+    "t_less_one_of_fewer": "t(m - 1), m the patients with a failure or those without, whichever are fewer",
     "working_independence": "working independence, as sites of a patient are less alike than an exchangeable "
     "correlation allows",
     "correlation_held": "correlation held below 1",

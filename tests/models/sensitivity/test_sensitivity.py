@@ -10,7 +10,10 @@ from liftseries.models.perforation.rate import fit_perforation_rate
 from liftseries.models.sensitivity.detection import fit_sensitivity_detection
 from liftseries.models.sensitivity.evalue import fit_sensitivity_evalue
 from liftseries.models.sensitivity.lost import BEST, OBSERVED, WORST, fit_sensitivity_lost, survival_if
+from liftseries.models.shared.results import results_table
 from liftseries.models.survival.km import fit_survival_km
+
+NO_HAZARDS = results_table([])
 
 
 @pytest.fixture(scope="module")
@@ -133,7 +136,7 @@ def test_e_value_of_an_interval_that_holds_none_is_one():
     )
     model = model.assign(method="corrected", headline=True)
     none = model.iloc[:0]
-    rows = fit_sensitivity_evalue(model, none, none).rows.set_index("term")
+    rows = fit_sensitivity_evalue(model, NO_HAZARDS, none, NO_HAZARDS).rows.set_index("term")
     assert rows["headline"].tolist() == [True, True, False]
     assert rows.loc["perforation.gee a", "estimate"] == pytest.approx(2 + np.sqrt(2))
     assert rows.loc["perforation.gee a", "conf_low"] == pytest.approx(1.5 + np.sqrt(0.75))
@@ -158,7 +161,7 @@ def test_e_values_of_a_perforation_rest_on_the_quoted_row_from_20_events_on(n_ev
     counts = {"n_sites": 500, "n_patients": 300, "n_events": n_events}
     table = table.assign(**logs, **counts, scale="log_odds", problem="")
     gee, firth = table[table["analysis"].eq("perforation.gee")], table[table["analysis"].eq("perforation.firth")]
-    found = fit_sensitivity_evalue(gee, table.iloc[:0], firth).rows.set_index("term")
+    found = fit_sensitivity_evalue(gee, NO_HAZARDS, firth, NO_HAZARDS).rows.set_index("term")
     assert found.index.tolist() == ["perforation.firth a", "perforation.firth b"]
     assert found["estimate"].tolist() == pytest.approx([2 + np.sqrt(2), 4 + np.sqrt(12)])
     assert found["headline"].tolist() == [quoted, False]
@@ -175,16 +178,15 @@ def test_e_values_of_endless_ratios_are_numbers():
             "conf_low": [-900.0, -2000.0],
             "conf_high": [1700.0, -10.0],
             "scale": "log_hazard",
-            "n_sites": 10,
-            "n_patients": 5,
-            "n_events": 4,
+            "n_sites": 40,
+            "n_patients": 25,
+            "n_events": 20,
             "problem": ["", "strange unit"],
-            "method": "sandwich",
-            "headline": False,
+            "headline": True,
+            "method": "corrected",
         }
     )
-    none = model.iloc[:0]
-    rows = fit_sensitivity_evalue(none, model, none).rows
+    rows = fit_sensitivity_evalue(NO_HAZARDS, model, NO_HAZARDS, NO_HAZARDS).rows
     assert np.isfinite(rows[["estimate", "conf_low"]].to_numpy()).all()
     assert rows["conf_low"].iloc[0] == 1
     assert rows["conf_low"].iloc[1] < rows["estimate"].iloc[1]
@@ -206,20 +208,44 @@ def test_e_value_of_a_common_hazard_ratio():
             "conf_low": [np.log(2)],
             "conf_high": [np.log(8)],
             "scale": "log_hazard",
-            "n_sites": 100,
+            "n_sites": 200,
             "n_patients": 50,
-            "n_events": [15],
+            "n_events": [30],
             "problem": "",
-            "method": "sandwich",
-            "headline": False,
+            "headline": True,
+            "method": "corrected",
         }
     )
-    none = model.iloc[:0]
     ratio = 0.75 / (1 - 0.5**0.5)
-    common = fit_sensitivity_evalue(none, model, none).rows.loc[0, "estimate"]
+    common = fit_sensitivity_evalue(NO_HAZARDS, model, NO_HAZARDS, NO_HAZARDS).rows.loc[0, "estimate"]
     assert common == pytest.approx(ratio + np.sqrt(ratio * (ratio - 1)))
-    rare = fit_sensitivity_evalue(none, model.assign(n_events=14), none).rows.loc[0, "estimate"]
+    rare = fit_sensitivity_evalue(NO_HAZARDS, model.assign(n_events=29), NO_HAZARDS, NO_HAZARDS).rows.loc[0, "estimate"]
     assert rare == pytest.approx(4 + np.sqrt(12))
+
+
+def test_e_values_rest_on_the_quoted_hazard_ratio_and_on_20_failures():
+    """The penalised ratio of 2 below 500 failures, whatever the Cox model says; with 19 failures a reason."""
+    shared = {"term": "a", "scale": "log_hazard", "n_sites": 300, "n_patients": 200, "n_events": 20, "problem": ""}
+    limits = {"conf_low": np.log(1.5), "conf_high": np.log(3)}
+    firth = [
+        {"analysis": "survival.firth_cox", "method": how, "headline": how != "profile", "estimate": np.log(2)}
+        for how in ("profile", "profile_or_jackknife")
+    ]
+    firth = results_table(row | shared | limits for row in firth)
+    cox = {"analysis": "survival.cox", "method": "corrected", "headline": False, "estimate": np.log(5)}
+    cox = results_table([cox | shared | limits])
+    rows = fit_sensitivity_evalue(NO_HAZARDS, cox, NO_HAZARDS, firth).rows
+    assert rows["term"].tolist() == ["survival.firth_cox a"]
+    assert rows["estimate"].tolist() == pytest.approx([2 + np.sqrt(2)])
+    few = fit_sensitivity_evalue(NO_HAZARDS, cox.assign(n_events=19), NO_HAZARDS, firth.assign(n_events=19)).rows
+    assert rows["headline"].tolist() == [True]
+    assert few["headline"].tolist() == [False]
+    assert few["note"].str.contains("19 events: too few to ask").all()
+    none = fit_sensitivity_evalue(
+        NO_HAZARDS, cox, NO_HAZARDS, firth.assign(headline=False, estimate=np.nan, problem="why not")
+    ).rows
+    assert none["term"].tolist() == ["survival.firth_cox a"]
+    assert none["problem"].tolist() == ["no ratio to explain away: why not"]
 
 
 def test_corrected_rates_of_few_patients_keep_their_t(cases):

@@ -4,7 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from liftseries.base.remarks import names_in
 from liftseries.models.perforation.rate import fit_perforation_rate
+from liftseries.models.shared.results import Fit
 from liftseries.models.survival.km import fit_survival_km
 
 
@@ -43,3 +45,10 @@ def test_pairs_that_always_differ_cost_less_than_nothing():
     for method in ("patients", "cluster"):
         assert "an alarm, no gain in precision" in rows.loc[method, "note"]
     assert rows.loc[["wilson", "exact"], "note"].eq("").all()
+
+
+@pytest.mark.parametrize(("std_error", "warned"), [(np.sqrt(0.5), False), (np.sqrt(0.499), True), (2.0, False)])
+def test_a_design_effect_below_one_half_is_warned_of(std_error, warned):
+    fit = Fit("survival.km", "all", "probability", "infinitesimal_jackknife", n_sites=9, n_patients=5)
+    row = fit.design_effect_row("36", std_error, 1.0)
+    assert (names_in(row["note"]) == {"narrow_by_clustering"}) is warned

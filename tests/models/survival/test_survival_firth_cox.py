@@ -9,11 +9,19 @@ from hypothesis import strategies as st
 from invented import invented_cases, invented_visits
 
 from liftseries.models.shared.follow_up import follow_up
+from liftseries.models.shared.penalised import WIDER
 from liftseries.models.survival.cox import fit_survival_cox
-from liftseries.models.survival.firth_cox import fit_survival_firth_cox
+from liftseries.models.survival.firth_cox import FIRST_TERMS, fit_survival_firth_cox
 
 TERMS = ["rbh_mid_mm", "smoking"]
 NAMES = ["rbh_mid_mm", "smoking[former]", "smoking[current]"]
+
+
+def with_failures(implants, n):
+    """The same implants with the first n failures only."""
+    fewer = implants.copy()
+    fewer.loc[fewer.index[fewer["failed"]][n:], "failed"] = False
+    return fewer
 
 
 @pytest.fixture(scope="module")
@@ -32,26 +40,21 @@ def test_two_rows_a_term_near_the_cox_model(implants):
     assert implants["failed"].sum() == 29
     profile, jackknife = by_kind(implants, ["rbh_mid_mm", "approach"]).values()
     assert profile.index.tolist() == jackknife.index.tolist() == ["rbh_mid_mm", "approach[guided]"]
-    cox = fit_survival_cox(implants, ["rbh_mid_mm", "approach"]).rows.set_index("term")
+    cox = fit_survival_cox(implants, ["rbh_mid_mm", "approach"]).rows.query("method == 'sandwich'").set_index("term")
     for rows in (profile, jackknife):
         assert rows["problem"].eq("").all()
         assert rows["scale"].eq("log_hazard").all()
-        assert rows["note"].str.contains("beside survival.cox").all()
+        assert not rows["headline"].any()
         np.testing.assert_allclose(rows["estimate"], cox["estimate"], atol=0.1 * cox["std_error"].max())
         assert rows[["std_error", "conf_low", "conf_high", "p_value"]].notna().all(axis=None)
     np.testing.assert_allclose(jackknife["std_error"], cox["std_error"], rtol=0.2)
 
 
-def test_few_failures_or_separation_make_these_the_rows_to_read(implants):
-    few = implants.copy()
-    few.loc[few.index[few["failed"]][12:], "failed"] = False
-    note = fit_survival_firth_cox(few, ["rbh_mid_mm", "approach"]).rows["note"]
-    assert note.str.contains("12 failures for 2 coefficients").all()
+def test_a_level_without_failure_has_a_ratio_here_alone(implants):
     none = implants.copy()
     none.loc[none["smoking"] == "former", "failed"] = False
     profile, jackknife = by_kind(none).values()
     assert profile.index.tolist() == jackknife.index.tolist() == NAMES
-    assert profile["note"].str.contains("instead of survival.cox, which has no finite answer").all()
     assert fit_survival_cox(none, TERMS).rows["estimate"].isna().all()
     former = profile.loc["smoking[former]"]
     assert former["conf_low"] < former["estimate"] < former["conf_high"] < 0
@@ -106,3 +109,53 @@ def test_tiny_series_never_crash_and_never_leave_a_silent_blank(n_patients, seed
     kind = rows["method"]
     terms = [rows.loc[kind == name, "term"].tolist() for name in ("profile", "jackknife")]
     assert terms[0] == terms[1]
+
+
+# ── which row is quoted ─────────────────────────────────────────────────────────────────────────────────────
+
+
+def quoted(implants, terms):
+    """Method and term of the headline rows."""
+    rows = fit_survival_firth_cox(implants, terms).rows
+    return rows.loc[rows["headline"], ["method", "term"]].apply(tuple, axis=1).tolist()
+
+
+def test_the_wider_limits_are_quoted_below_500_failures(implants):
+    rows = fit_survival_firth_cox(implants, ["rbh_mid_mm", "approach"]).rows.set_index(["method", "term"])
+    for term in ("rbh_mid_mm", "approach[guided]"):
+        profile, jackknife, wider = (
+            rows.loc[(method, term)] for method in ("profile", "jackknife", "profile_or_jackknife")
+        )
+        assert wider["headline"]
+        assert wider["conf_low"] == min(profile["conf_low"], jackknife["conf_low"])
+        assert wider["conf_high"] == max(profile["conf_high"], jackknife["conf_high"])
+        assert wider["std_error"] == jackknife["std_error"]
+
+
+@pytest.mark.parametrize(
+    ("n_failed", "terms", "expected"),
+    [
+        (4, ["rbh_mid_mm"], []),
+        (5, ["rbh_mid_mm"], [(WIDER, "rbh_mid_mm")]),
+        (9, ["rbh_mid_mm", "approach"], [(FIRST_TERMS, "rbh_mid_mm")]),
+        (9, ["smoking", "rbh_mid_mm"], []),
+        (10, ["rbh_mid_mm", "approach"], [(WIDER, "rbh_mid_mm"), (WIDER, "approach[guided]")]),
+        (14, ["rbh_mid_mm", "smoking"], [(FIRST_TERMS, "rbh_mid_mm")]),
+        (15, ["rbh_mid_mm", "smoking"], [(WIDER, name) for name in NAMES]),
+    ],
+)
+def test_failures_decide_how_many_terms_are_quoted(implants, n_failed, terms, expected):
+    """5 to 9 failures one coefficient, from 10 a fifth of them; smoking has two."""
+    assert quoted(with_failures(implants, n_failed), terms) == expected
+
+
+def test_the_first_terms_alone_are_the_model_of_those_terms(implants):
+    few = with_failures(implants, 9)
+    rows = fit_survival_firth_cox(few, ["rbh_mid_mm", "approach"]).rows
+    (alone,) = fit_survival_firth_cox(few, ["rbh_mid_mm"]).rows.query("headline").to_dict("records")
+    (first,) = rows.query("method == 'first_terms'").to_dict("records")
+    same = ["estimate", "std_error", "conf_low", "conf_high", "p_value", "n_sites", "n_events"]
+    assert [first[name] for name in same] == [alone[name] for name in same]
+    assert first["note"] == "the first 1 term of the plan alone, as the events carry no more"
+    rest = rows[rows["method"].eq("profile_or_jackknife")]
+    assert rest["note"].str.contains("9 events carry 1 term, the model has 2 terms").all()

@@ -41,8 +41,9 @@ def test_rows_are_those_of_a_landmark_set_built_by_hand(series):
     model = cox_regression(months, failed, np.column_stack([gain, mid]), patient)
 
     estimates = fit_survival_gain(visits, implants, cases, ["rbh_mid_mm"], 12.0)
-    np.testing.assert_allclose(estimates.rows["estimate"], model.coefficients, rtol=1e-9)
-    np.testing.assert_allclose(estimates.rows["std_error"], model.std_error, rtol=1e-9)
+    sandwich = estimates.rows[estimates.rows["method"].eq("sandwich")]
+    np.testing.assert_allclose(sandwich["estimate"], model.coefficients, rtol=1e-9)
+    np.testing.assert_allclose(sandwich["std_error"], model.std_error, rtol=1e-9)
     assert estimates.rows["n_sites"].eq(len(told)).all()
     assert estimates.rows["n_events"].eq(failed.sum()).all()
     left_out = estimates.left_out.set_index("reason")["n_sites"].to_dict()
@@ -58,7 +59,7 @@ def test_rows_are_those_of_a_landmark_set_built_by_hand(series):
 def test_a_landmark_after_everything_says_so(series):
     cases, visits = series
     rows = fit_survival_gain(visits, follow_up(visits, cases).implants, cases, ["rbh_mid_mm"], 60.0).rows
-    assert rows["term"].tolist() == ["gain_mm", "rbh_mid_mm"]
+    assert set(rows["term"]) == {"gain_mm", "rbh_mid_mm"}
     assert rows["estimate"].isna().all()
     assert rows["problem"].str.contains("beyond the landmark at 60 months").all()
 
@@ -66,4 +67,4 @@ def test_a_landmark_after_everything_says_so(series):
 def test_gain_asked_for_twice_stands_once(series):
     cases, visits = series
     rows = fit_survival_gain(visits, follow_up(visits, cases).implants, cases, ["gain_mm", "rbh_mid_mm"], 12.0).rows
-    assert rows["term"].tolist() == ["gain_mm", "rbh_mid_mm"]
+    assert rows.query("method == 'sandwich'")["term"].tolist() == ["gain_mm", "rbh_mid_mm"]

@@ -53,7 +53,8 @@ def test_everything_three_times_in_the_same_patient_triples_only_the_naive_test(
 def test_residuals_average_to_the_coefficient(implants):
     """Schoenfeld residuals sum to zero at the estimate."""
     estimates = fit_survival_ph(implants, ["rbh_mid_mm", "smoking"])
-    cox = fit_survival_cox(implants, ["rbh_mid_mm", "smoking"]).rows.set_index("term")["estimate"]
+    cox = fit_survival_cox(implants, ["rbh_mid_mm", "smoking"]).rows.query("method == 'sandwich'")
+    cox = cox.set_index("term")["estimate"]
     by_term = estimates.residuals.groupby("term")
     assert set(by_term.groups) == set(cox.index)
     assert (by_term.size() == implants["failed"].sum()).all()
@@ -68,3 +69,14 @@ def test_two_failures_or_a_missing_column_say_why(implants):
     assert rows["estimate"].isna().all()
     assert rows["problem"].ne("").all()
     assert rows.set_index("term")["problem"]["flapless"].eq("there is no such column").all()
+
+
+@pytest.mark.parametrize(("n_failed", "told"), [(19, False), (20, True)])
+def test_the_test_is_quoted_and_a_line_drawn_from_20_failures(implants, n_failed, told):
+    few = implants.copy()
+    few.loc[few.index[few["failed"]][n_failed:], "failed"] = False
+    estimates = fit_survival_ph(few, ["rbh_mid_mm"])
+    assert estimates.rows["n_events"].eq(n_failed).all()
+    assert estimates.rows.loc[estimates.rows["headline"], "method"].tolist() == [CLUSTERED] * 2 * told
+    assert estimates.residuals["smooth"].notna().all() == told
+    assert estimates.rows["note"].eq("" if told else "19 events: too few to see a change over time").all()

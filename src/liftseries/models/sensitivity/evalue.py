@@ -17,34 +17,33 @@ RARE = 0.15  # events below which odds and hazard ratios pass for risk ratios; V
 
 
 def fit_sensitivity_evalue(
-    perforation: pd.DataFrame, survival: pd.DataFrame, penalised_perforation: pd.DataFrame
+    perforation: pd.DataFrame,
+    survival: pd.DataFrame,
+    penalised_perforation: pd.DataFrame,
+    penalised_survival: pd.DataFrame,
 ) -> Estimates:
-    """E-values of the quoted ratios of a perforation, and of the terms of survival.cox.
+    """E-values of the quoted ratios of a perforation and of implant failure.
 
     Parameters
     ----------
     perforation, penalised_perforation : rows of perforation.gee and perforation.firth
-    survival : rows of survival.cox
+    survival, penalised_survival : rows of survival.cox and survival.firth_cox
 
     Returns
     -------
     Estimates
         Term `perforation.firth approach[guided]`, scale `E-value`: estimate for the ratio, conf_low for the limit that
-        lies nearer to no difference, 1 where the interval holds it. A number's is per unit.
-        Those of a perforation are quoted from 20 events on.
+        lies nearer to no difference, 1 where the interval holds it. A number's is per unit. Quoted from 20 events on.
 
     Source: VanderWeele and Ding 2017, doi:10.7326/M16-2607.
     """
     rows = []
-    for model in (quoted(penalised_perforation, perforation), survival):
+    for model in (quoted(penalised_perforation, perforation), quoted(penalised_survival, survival)):
         for _, row in model[~model["term"].eq(INTERCEPT)].iterrows():
             common = row["n_sites"] > 0 and row["n_events"] / row["n_sites"] >= RARE
             hazard = row["scale"] == "log_hazard"
-            gate = (
-                ""
-                if hazard or row["n_events"] >= EVALUE
-                else remark("below_gate_evalue", n_events=int(row["n_events"]))
-            )
+            n_events = int(row["n_events"])
+            gate = "" if n_events >= EVALUE else remark("below_gate_evalue", n_events=n_events)
             fit = Fit(
                 analysis=ANALYSIS,
                 subset="all",
@@ -52,7 +51,7 @@ def fit_sensitivity_evalue(
                 method=HAZARD_RATIO if hazard else ODDS_RATIO,
                 n_sites=int(row["n_sites"]),
                 n_patients=int(row["n_patients"]),
-                n_events=int(row["n_events"]),
+                n_events=n_events,
                 note=joined(
                     remark("events_common") if common else remark("taken_as_risk_ratio"),
                     "" if "[" in row["term"] else remark("per_unit"),

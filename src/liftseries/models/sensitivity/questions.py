@@ -36,6 +36,7 @@ QUESTIONS = (
             "perforation": "estimates:perforation_gee",
             "survival": "estimates:survival_cox",
             "penalised_perforation": "estimates:perforation_firth",
+            "penalised_survival": "estimates:survival_firth_cox",
         },
         analyses=(
             Analysis(

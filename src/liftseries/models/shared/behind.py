@@ -21,7 +21,6 @@ from liftseries.base.remarks import remark
 from liftseries.disclosure.declared import Behind, Counted, behind_estimate
 from liftseries.models.shared.follow_up import NO_IMPLANT, NO_VISIT, NOT_EXAMINED
 from liftseries.models.shared.levels import as_levels, is_missing, is_number
-from liftseries.models.shared.one_sided import PATIENTS, SITES
 from liftseries.models.shared.population import Population
 
 
@@ -38,11 +37,6 @@ class Row:
     def month(self) -> float:
         """The term of a row by month."""
         return float(self.term)
-
-    @property
-    def one_sided(self) -> bool:
-        """Whether it is a bound where nothing happened, a function of how many there were."""
-        return self.method in (PATIENTS, SITES)
 
 
 def behind_model(

@@ -15,6 +15,8 @@ source, and what the coverage study bears out (tests/benchmarks/coverage.py).
 
 import math
 
+import numpy as np
+
 from liftseries.base.remarks import remark
 
 RATIO, MANY_TERMS, SPLINE, EVALUE = 5, 10, 20, 20
@@ -50,5 +52,20 @@ def ratio_gate(n_events: int, n_terms: int) -> str:
 
 def at_risk_gate(n_at_risk: int, n_implants: int) -> str:
     """Why survival at a month is no headline, as a remark; "" where it may be."""
-    fewest = max(FEWEST_AT_RISK, math.ceil(SHARE_AT_RISK * n_implants))
-    return "" if n_at_risk >= fewest else remark("below_gate_at_risk", n_at_risk=n_at_risk)
+    return "" if n_at_risk >= fewest_at_risk(n_implants) else remark("below_gate_at_risk", n_at_risk=n_at_risk)
+
+
+def fewest_at_risk(n_implants: int) -> int:
+    """How many of so many implants must be at risk at a month of which survival is told."""
+    return max(FEWEST_AT_RISK, math.ceil(SHARE_AT_RISK * n_implants))
+
+
+def last_month_told(months: np.ndarray) -> float:
+    """The last month at which enough implants are at risk, of follow-up of shape (n,); NaN where there is none."""
+    fewest = fewest_at_risk(len(months))
+    return float(np.sort(months)[-fewest]) if len(months) >= fewest else float("nan")
+
+
+def diagnostics_gate(n_events: int) -> str:
+    """Why a model of events is not looked into over time, as a remark; "" where it may be."""
+    return "" if n_events >= SPLINE else remark("below_gate_diagnostics", n_events=n_events)

@@ -12,12 +12,6 @@ from dataclasses import dataclass, field
 
 from liftseries.disclosure.declared import LEAVE_BY, TableRules
 
-# Methods of every analysis that bounds a risk of which nothing was seen; see `one_sided`.
-ONE_SIDED = {
-    "one_sided_patients": "one-sided bound where nothing or everything happened, each patient one chance",
-    "one_sided_sites": "the same, each site one chance, as if sites of a patient were independent",
-}
-
 
 @dataclass(frozen=True)
 class Analysis:

@@ -11,9 +11,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from liftseries.base.remarks import remark
+from liftseries.base.remarks import joined, remark
 from liftseries.estimators.intervals import CONF_LEVEL, critical_value, two_sided_p
 from liftseries.models.shared.fitted import FittedModel
+from liftseries.models.shared.gates import LOW_DESIGN_EFFECT
 
 NO_STD_ERROR = 1e-10  # a standard error this small is rounding about zero
 EVENTS_A_TERM = 10
@@ -117,23 +118,35 @@ class Fit:
     def design_effect_row(self, term: str, std_error: float, naive_std_error: float) -> dict:
         """How many times the variance is that of independent sites: how much the clustering costs a term.
 
-        It has the method of the row that it belongs to.
+        It has the method of the row that it belongs to. Below one half it says rather that patients with the event are
+        too few to see how alike their sites are; its note warns of it.
 
         Source: Kish 1965, Survey Sampling, section 8.2 (from memory).
         """
-        return self.row(
-            f"{self.analysis} {term}",
-            (std_error / naive_std_error) ** 2,
-            analysis=DESIGN_EFFECT,
-            scale="ratio",
-            df=None,
-            note="",
-        )
+        effect = (std_error / naive_std_error) ** 2
+        note = remark("narrow_by_clustering") if effect < LOW_DESIGN_EFFECT else ""
+        term = f"{self.analysis} {term}"
+        return self.row(term, effect, analysis=DESIGN_EFFECT, scale="ratio", df=None, note=note)
 
     def design_effect_rows(self, terms, std_error, naive_std_error) -> list[dict]:
         """A design effect for every term whose standard error is not zero."""
         found = zip(terms, std_error, naive_std_error, strict=True)
         return [self.design_effect_row(term, se, alone) for term, se, alone in found if se > NO_STD_ERROR]
+
+
+def warned(rows: Iterable[dict], effects: Iterable[dict]) -> list[dict]:
+    """Rows, those with a standard error whose design effect is an alarm with a remark in their note.
+
+    `effects` are design effects, as `Fit.design_effect_row` gives them.
+    """
+    alarms = {(effect["subset"], effect["term"]) for effect in effects if effect["note"]}
+    narrow = remark("narrow_by_clustering")
+    return [
+        row | {"note": joined(row["note"], narrow)}
+        if np.isfinite(row["std_error"]) and (row["subset"], f"{row['analysis']} {row['term']}") in alarms
+        else row
+        for row in rows
+    ]
 
 
 def few_events(n_events: int, n_terms: int) -> bool:

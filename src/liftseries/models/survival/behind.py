@@ -11,6 +11,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -22,6 +23,8 @@ from liftseries.models.shared.design import reference_among
 from liftseries.models.shared.follow_up import NEVER_IN_FUNCTION, seen_after_placement
 from liftseries.models.shared.levels import as_levels
 from liftseries.models.shared.population import Population
+from liftseries.models.survival.corrected import METHOD as CORRECTED
+from liftseries.models.survival.firth_cox import FIRST_TERMS, first_terms
 from liftseries.models.survival.gain import after_landmark, landmark_terms, out_by_landmark
 from liftseries.models.survival.life_table import INTERVAL_MONTHS
 from liftseries.models.survival.patient import first_failures
@@ -36,10 +39,15 @@ def by_month(p: Population, row: Row) -> Behind:
     """Kaplan-Meier and its like: a subset's implants, those failed at any time, those failed by the month."""
     used = p.followed & p.subset(row.subset)
     still = used & (p.months >= row.month)
-    away = [Counted(used & p.failed & (p.months <= row.month))]
-    if row.one_sided:
-        away += [Counted(still), Counted(still, "patients")]
-    return behind_estimate(used, used & p.failed, gives_away=tuple(away), rests_on=(still,))
+    by_then = used & p.failed & (p.months <= row.month)
+    away = (Counted(by_then), *(_corrected_by(p, by_then, still) if row.method == CORRECTED else ()))
+    return behind_estimate(used, used & p.failed, gives_away=away, rests_on=(still,))
+
+
+def _corrected_by(p: Population, by_then: np.ndarray, still: np.ndarray) -> tuple[Counted, ...]:
+    """What a corrected interval gives away: patients with a failure, and those followed while at most one has one."""
+    failing = Counted(by_then, "patients")
+    return (failing,) if p.n_patients(by_then) > 1 else (failing, Counted(still, "patients"))
 
 
 def months_apart(p: Population, row: Row) -> Behind:
@@ -82,7 +90,9 @@ def first_failure(p: Population, row: Row) -> Behind:
 
 
 def hazards(p: Population, row: Row) -> Behind:
-    """Complete cases of the plan's terms among all implants followed."""
+    """Complete cases of the plan's terms, or of its first ones, among all implants followed."""
+    if row.method == FIRST_TERMS:
+        return _of_first_terms(p, row, p.implants, p.plan["survival_terms"])
     return _model(p, row, _hazard_cases, p.plan["survival_terms"])
 
 
@@ -98,7 +108,10 @@ def interval_curve(p: Population, row: Row) -> Behind:
 
 def landmark(p: Population, row: Row) -> Behind:
     """Complete cases among the implants followed after the landmark."""
-    return _model(p, row, _landmark_cases, landmark_terms(p.plan["survival_terms"]))
+    terms = landmark_terms(p.plan["survival_terms"])
+    if row.method == FIRST_TERMS:
+        return _of_first_terms(p, row, after_landmark(p.implants, p.gains, p.plan["landmark_months"]), terms)
+    return _model(p, row, _landmark_cases, terms)
 
 
 def imputed(p: Population, row: Row) -> Behind:
@@ -109,7 +122,20 @@ def imputed(p: Population, row: Row) -> Behind:
 def _model(p: Population, row: Row, cases: Callable, terms: Sequence[str], month: float | None = None) -> Behind:
     used = cases(p)[0]
     still = () if month is None else (used & (p.months >= month),)
-    return behind_model(p, used, used & p.failed, terms, row.term, rests_on=still)
+    behind = behind_model(p, used, used & p.failed, terms, row.term, rests_on=still)
+    return replace(behind, gives_away=(*behind.gives_away, _fewer(p, used))) if row.method == CORRECTED else behind
+
+
+def _fewer(p: Population, used: np.ndarray) -> Counted:
+    """The m of a corrected model: patients with a failure, or with an implant that has not failed."""
+    groups = (used & p.failed, used & ~p.failed)
+    return Counted(min(groups, key=p.n_patients), "patients")
+
+
+def _of_first_terms(p: Population, row: Row, implants: pd.DataFrame, terms: Sequence[str]) -> Behind:
+    fewer = first_terms(implants, terms)
+    used = _complete_cases(p, implants, fewer)[0]
+    return behind_model(p, used, used & p.failed, fewer, row.term)
 
 
 def _hazard_cases(p: Population) -> tuple[np.ndarray, np.ndarray]:
@@ -175,7 +201,10 @@ def curves_at_months(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     curves, months_told = tables["survival_curves"], tables["survival_at_risk"][["subset", "months"]]
     rows = []
     for subset, months in months_told.itertuples(index=False):
-        steps = curves.loc[curves["subset"].eq(subset) & curves["months"].lt(months)].sort_values("months")
+        curve = curves.loc[curves["subset"].eq(subset)].sort_values("months")
+        if curve.empty or months > curve["months"].iloc[-1]:
+            continue  # too few are at risk
+        steps = curve.loc[curve["months"].lt(months)]
         told = steps[CURVE_COLUMNS[2:]].iloc[-1].tolist() if len(steps) else [1.0, float("nan"), float("nan")]
         rows.append((subset, months, *told))
     return pd.DataFrame(rows, columns=CURVE_COLUMNS)
@@ -184,8 +213,10 @@ def curves_at_months(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
 def curve(p: Population, row) -> Behind:
     """Who failed before a month, and who was still followed."""
     part = p.followed & p.subset(row.subset)
-    failed = Counted(part & p.failed & (p.months < row.months))
-    return Behind(gives_away=(failed,), rests_on=(part & (p.months >= row.months),), seen_in=_beside(row.subset))
+    failed = part & p.failed & (p.months < row.months)
+    steps = [0.0, *p.months[failed], *(month for month in p.plan["survival_months"] if month < row.months)]
+    away = (Counted(failed), *_corrected_by(p, failed, part & (p.months >= max(steps))))
+    return Behind(gives_away=away, rests_on=(part & (p.months >= row.months),), seen_in=_beside(row.subset))
 
 
 def imputation(p: Population, row) -> Behind | None:

@@ -1,7 +1,6 @@
 """How many implants fail where their patients may die first: Aalen-Johansen, clustered in patients."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import pandas as pd
@@ -10,30 +9,15 @@ from liftseries.base.remarks import remark
 from liftseries.estimators.aalen_johansen import aalen_johansen
 from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.estimators.kaplan_meier import log_log_interval
-from liftseries.models.shared.levels import as_levels, subsets
-from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, left_out_table, results_table
-from liftseries.models.survival.km import METHOD
+from liftseries.models.shared.levels import subsets
+from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, results_table, warned
+from liftseries.models.survival.corrected import by_month, corrected_rows, interleaved
+from liftseries.models.survival.km import METHOD, levels_left_out, of_implants
 
 ANALYSIS = "survival.competing"
-CURVES = ("subset", "months", "failure", "conf_low", "conf_high", "death")
 
 
-@dataclass(frozen=True)
-class CompetingEstimates(Estimates):
-    """Incidence of failure at the plan's months, and what its figure is drawn from.
-
-    Attributes
-    ----------
-    curves : `subset, months, failure, conf_low, conf_high, death`
-        At 0, at every event and at the last follow-up.
-    """
-
-    curves: pd.DataFrame
-
-
-def fit_survival_competing(
-    implants: pd.DataFrame, months: Sequence[float], by: Sequence[str] = ()
-) -> CompetingEstimates:
+def fit_survival_competing(implants: pd.DataFrame, months: Sequence[float], by: Sequence[str] = ()) -> Estimates:
     """Cumulative incidence of failure at given months, the patient's death competing.
 
     Parameters
@@ -44,57 +28,49 @@ def fit_survival_competing(
 
     Returns
     -------
-    CompetingEstimates
-        A row a subset and month, term the month, scale `probability`.
+    Estimates
+        Two rows a subset and month, term the month, scale `probability`: `infinitesimal_jackknife` and `corrected`.
 
-    Source: see `aalen_johansen`; the interval is that of survival, on log(-log) of 1 - incidence.
+    Source: see `aalen_johansen` and `corrected_rows`; the interval is that of survival, on log(-log) of 1 - incidence.
     """
-    rows, curves, effects = [], [], []
+    rows, effects = [], []
     for subset, member in subsets(implants, by):
         part = implants.loc[member]
-        data = (part["months"].to_numpy(float), part["failed"].to_numpy(bool), part["died"].to_numpy(bool))
-        estimate = aalen_johansen(*data, part["patient_id"].to_numpy())
-        alone = aalen_johansen(*data, np.arange(len(part)))
-        fit = Fit(
-            analysis=ANALYSIS,
-            subset=subset,
-            scale="probability",
-            method=METHOD,
-            n_sites=len(part),
-            n_patients=part["patient_id"].nunique(),
-            n_events=int(data[1].sum()),
-        )
+        time, failed, patient = of_implants(part)
+        data = (time, failed, part["died"].to_numpy(bool))
+        estimate, alone = aalen_johansen(*data, patient), aalen_johansen(*data, np.arange(len(part)))
+        shared = {"n_sites": len(part), "n_patients": part["patient_id"].nunique(), "n_events": int(failed.sum())}
+        fit = Fit(analysis=ANALYSIS, subset=subset, scale="probability", method=METHOD, **shared)
         failure, std_error, _ = estimate.at(months)
         told = incidence_rows(fit, months, failure, std_error, estimate.last_month)
-        rows += told
+        seen = by_month(time, failed, patient, months)
+        rows += interleaved(told, corrected_rows(told, seen, failure, lambda risk: risk, limits_of(failure)))
         effects += [
             fit.design_effect_row(row["term"], row["std_error"], naive)
             for row, naive in zip(told, alone.at(months)[1], strict=True)
             if np.isfinite(row["std_error"])
         ]
-        if len(part):
-            at = np.unique(np.r_[0.0, estimate.months, estimate.last_month])
-            failure, std_error, death = estimate.at(at)
-            low, high = log_log_interval(1 - failure, std_error)
-            columns = (subset, at, failure, 1 - high, 1 - low, death)
-            curves.append(pd.DataFrame(dict(zip(CURVES, columns, strict=True))))
-    left_out = [left_out_table(ANALYSIS, "all", [])]
-    for column in by:
-        n_without = int((as_levels(implants[column]).codes < 0).sum())
-        left_out.append(left_out_table(ANALYSIS, column, [(remark("label_unknown", column=column), n_without)]))
-    return CompetingEstimates(
-        rows=results_table(rows),
-        left_out=pd.concat(left_out, ignore_index=True),
+    return Estimates(
+        results_table(warned(rows, effects)),
+        levels_left_out(ANALYSIS, implants, by),
         design_effects=results_table(effects),
-        curves=pd.concat(curves, ignore_index=True) if curves else pd.DataFrame(columns=list(CURVES)),
     )
+
+
+def limits_of(failure: np.ndarray) -> Callable:
+    """The limits of an incidence by its standard error: log-log, of 1 - incidence."""
+
+    def limits(std_error: np.ndarray):
+        low, high = log_log_interval(1 - failure, std_error)
+        return 1 - high, 1 - low
+
+    return limits
 
 
 def incidence_rows(fit: Fit, months, failure, std_error, last_month: float) -> list[dict]:
     """Rows of one subset: an interval where there is one, else the reason why not."""
     rows = []
-    low, high = log_log_interval(1 - failure, std_error)
-    for month, f, se, a, b in zip(months, failure, std_error, 1 - high, 1 - low, strict=True):
+    for month, f, se, a, b in zip(months, failure, std_error, *limits_of(failure)(std_error), strict=True):
         term = f"{month:g}"
         if fit.n_sites == 0:
             rows.append(fit.row(term, problem=remark("none_followed")))

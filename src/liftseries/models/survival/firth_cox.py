@@ -6,91 +6,124 @@ import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import joined, remark
+from liftseries.estimators.firth import FirthFit
 from liftseries.estimators.firth_cox import firth_cox, firth_cox_jackknife
 from liftseries.estimators.intervals import NotFitted, few_patients_df
 from liftseries.models.shared.complete_cases import HazardData, hazard_data
-from liftseries.models.shared.fitted import FAILED, FIRTH_COX, FittedModel, fitted_model
+from liftseries.models.shared.fitted import FAILED, FIRTH_COX, fitted_model
+from liftseries.models.shared.gates import ratio_gate, terms_allowed
 from liftseries.models.shared.penalised import (
     JACKKNIFE,
     PROFILE,
+    WIDER,
     grouped_note,
     jackknife_effects,
     jackknife_rows,
     profile_rows,
+    quoted_gate,
+    wider_rows,
 )
-from liftseries.models.shared.results import Estimates, Fit, few_events, results_table
+from liftseries.models.shared.results import Estimates, Fit, results_table
 from liftseries.models.shared.separation import refuse_infinite_hazards
 from liftseries.models.survival.cox import ANALYSIS as COX
 
 ANALYSIS = "survival.firth_cox"
+FIRST_TERMS = "first_terms"
 
 
-def fit_survival_firth_cox(implants: pd.DataFrame, terms: Sequence[str]) -> Estimates:
+def fit_survival_firth_cox(
+    implants: pd.DataFrame, terms: Sequence[str], analysis: str = ANALYSIS, instead: str = COX
+) -> Estimates:
     """Penalised log hazard of failure on the plan's terms.
 
     Parameters
     ----------
     implants : one row an implant, as `follow_up()` gives it
     terms : columns of `implants`
+    analysis : what its rows are called
+    instead : the analysis that is quoted from 500 failures on
 
     Returns
     -------
     Estimates
-        Two rows a term on the scale `log_hazard`, `profile` and `jackknife` as in `fit_perforation_firth`; `note`
-        says when these rows, and not those of survival.cox, are the ones to read.
+        Three rows a term on the scale `log_hazard`: `profile` and `jackknife` as in `fit_perforation_firth`, and
+        `profile_or_jackknife`, the headline below 500 failures. Where the failures carry fewer terms than the plan has,
+        the headline is `first_terms`: the same of a model of the plan's first terms, as many as they carry.
 
-    Source: see `firth_cox`.
+    Source: see `firth_cox` and `wider_rows`.
     """
     data = hazard_data(implants, terms)
-    design = data.design
-    shared = {"analysis": ANALYSIS, "subset": "all", "scale": "log_hazard", **data.counts}
-    notes = [when_to_read(data), *design.notes]
-    profile = Fit(method=PROFILE, note=joined(*notes), **shared)
-    jackknife = Fit(
+    gate = quoted_gate(int(data.failed.sum()), len(data.design.names), instead if _has_answer(data) else "")
+    rows, effects, covariance = penalised_rows(data, analysis, WIDER, gate)
+    if fewer := first_terms(implants, terms):
+        reduced = hazard_data(implants, fewer)
+        told = remark("first_terms", n_terms=len(fewer))
+        rows += [
+            row for row in penalised_rows(reduced, analysis, FIRST_TERMS, note=told)[0] if row["method"] == FIRST_TERMS
+        ]
+    left = (fitted_model(analysis, PROFILE, FAILED, FIRTH_COX, data.design, data.why_not, covariance),)
+    effects = results_table(effects)
+    return Estimates(results_table(rows), data.left_out(analysis), design_effects=effects, fitted=left)
+
+
+def first_terms(implants: pd.DataFrame, terms: Sequence[str]) -> list[str]:
+    """The plan's first terms, as many as the failures carry; none where they carry all of them, or no ratio at all."""
+    data = hazard_data(implants, terms)
+    n_failed = int(data.failed.sum())
+    if not terms_allowed(n_failed) or not ratio_gate(n_failed, len(data.design.names)):
+        return []
+    for n in range(len(terms) - 1, 0, -1):
+        fewer = hazard_data(implants, terms[:n])
+        names = fewer.design.names
+        if names and not ratio_gate(int(fewer.failed.sum()), len(names)):
+            return list(terms[:n])
+    return []
+
+
+def penalised_rows(
+    data: HazardData, analysis: str, wider: str, gate: str = "", note: str = ""
+) -> tuple[list[dict], list[dict], np.ndarray | None]:
+    """Rows of one model, `wider` the method of those with the wider limits, its design effects and covariance."""
+    design, counts = data.design, data.counts
+    shared = {"analysis": analysis, "subset": "all", "scale": "log_hazard", **counts}
+    notes = [note, *design.notes]
+    of_profile = Fit(method=PROFILE, note=joined(*notes), **shared)
+    of_jackknife = Fit(
         method=JACKKNIFE,
-        note=joined(grouped_note(shared["n_patients"]), *notes),
-        df=few_patients_df(shared["n_patients"], len(design.names)),
+        note=joined(grouped_note(counts["n_patients"]), *notes),
+        df=few_patients_df(counts["n_patients"], len(design.names)),
         **shared,
     )
+    of_wider = Fit(method=wider, note=of_jackknife.note, **shared)
+    fits = (of_profile, of_jackknife, of_wider)
     try:
         data.refuse_empty()
         model = firth_cox(data.months, data.failed, design.matrix)
     except NotFitted as why:
-        rows = [*data.empty_rows(profile, str(why)), *data.empty_rows(jackknife, str(why))]
-        return Estimates(results_table(rows), data.left_out(ANALYSIS), fitted=(model_of(data, None),))
+        return [row for fit in fits for row in data.empty_rows(fit, str(why))], [], None
+    profile, jackknife = profile_rows(of_profile, design.names, model), _jackknife(of_jackknife, data, model)
+    rows = [*profile, *jackknife, *wider_rows(of_wider, profile, jackknife, gate)]
+    rows += [fit.row(term, problem=why) for fit in fits for term, why in design.problems.items()]
+    return rows, jackknife_effects(of_jackknife, jackknife, model), model.covariance
 
-    named = list(zip(design.names, model.coefficients, strict=True))
+
+def _jackknife(fit: Fit, data: HazardData, model: FirthFit) -> list[dict]:
+    """Rows of the jackknife; without an interval where no patient can be left out."""
+    names, beta = data.design.names, model.coefficients
     try:
-        if shared["n_patients"] <= len(design.names):
-            raise NotFitted(
-                remark("too_few_patients", n_patients=shared["n_patients"], n_coefficients=len(design.names))
-            )
-        left_one_out = firth_cox_jackknife(data.months, data.failed, design.matrix, data.patient, model.coefficients)
-        rows = jackknife_rows(jackknife, design.names, model.coefficients, left_one_out)
+        if fit.n_patients <= len(names):
+            raise NotFitted(remark("too_few_patients", n_patients=fit.n_patients, n_coefficients=len(names)))
+        std_error = firth_cox_jackknife(data.months, data.failed, data.design.matrix, data.patient, beta)
+        return jackknife_rows(fit, names, beta, std_error)
     except NotFitted as why:
-        rows = [jackknife.row(term, b, problem=str(why)) for term, b in named]
-    effects = jackknife_effects(jackknife, rows, model)
-    rows = [*profile_rows(profile, design.names, model), *rows]
-    rows += [fit.row(term, problem=why) for fit in (profile, jackknife) for term, why in design.problems.items()]
-    fitted = (model_of(data, model.covariance),)
-    return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=results_table(effects), fitted=fitted)
+        return [fit.row(term, b, problem=str(why)) for term, b in zip(names, beta, strict=True)]
 
 
-def model_of(data: HazardData, covariance: np.ndarray | None) -> FittedModel:
-    """The model for whoever refits it; its covariance is that of the `profile` rows."""
-    return fitted_model(ANALYSIS, PROFILE, FAILED, FIRTH_COX, data.design, data.why_not, covariance)
-
-
-def when_to_read(data: HazardData) -> str:
-    """Whether the penalised rows are the ones to read, and why."""
-    n_terms = max(len(data.design.names), 1)
-    n_failed = int(data.failed.sum())
-    if n_failed == 0:
-        return remark("to_be_read_beside", analysis=COX)
+def _has_answer(data: HazardData) -> bool:
+    """Whether the model without a penalty has finite hazard ratios."""
     try:
+        data.refuse_empty()
         refuse_infinite_hazards(data.design, data.months, data.failed)
     except NotFitted:
-        return remark("to_be_read_not_finite", analysis=COX)
-    if few_events(n_failed, n_terms):
-        return remark("to_be_read_few_failures", analysis=COX, n_failures=n_failed, n_coefficients=n_terms)
-    return remark("to_be_read_beside", analysis=COX)
+        return False
+    return True

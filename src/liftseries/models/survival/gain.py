@@ -14,6 +14,7 @@ from liftseries.base.remarks import joined, remark
 from liftseries.models.shared.outcomes import gain_at_visits
 from liftseries.models.shared.results import Estimates, left_out_table
 from liftseries.models.survival.cox import fit_survival_cox
+from liftseries.models.survival.firth_cox import fit_survival_firth_cox
 
 ANALYSIS = "survival.gain"
 
@@ -38,19 +39,22 @@ def fit_survival_gain(
     Returns
     -------
     Estimates
-        A row a term on the scale `log_hazard`.
+        On the scale `log_hazard`: the rows of `fit_survival_cox` and of `fit_survival_firth_cox`, with their headline.
 
-    Source: Anderson, Cain and Gelber 1983, doi:10.1200/JCO.1983.1.11.710; model as `fit_survival_cox`.
+    Source: Anderson, Cain and Gelber 1983, doi:10.1200/JCO.1983.1.11.710.
     """
     after = after_landmark(implants, gain_at_visits(visits, cases), landmark_months)
-    estimates = fit_survival_cox(after, landmark_terms(terms), ANALYSIS, penalised="")
+    estimates = fit_survival_cox(after, landmark_terms(terms), ANALYSIS, penalised=ANALYSIS)
+    penalised = fit_survival_firth_cox(after, landmark_terms(terms), ANALYSIS, instead=ANALYSIS)
     landmark = remark("landmark", months=landmark_months)
-    rows = estimates.rows.assign(note=[joined(landmark, note) for note in estimates.rows["note"]])
+    rows = pd.concat([estimates.rows, penalised.rows], ignore_index=True)
+    rows["note"] = [joined(landmark, note) for note in rows["note"]]
     if not len(after) and len(implants):
         rows["problem"] = remark("none_followed_beyond_landmark", months=landmark_months)
     earlier = [(reason, int(out.sum())) for reason, out in out_by_landmark(implants, landmark_months).items()]
     left_out = pd.concat([left_out_table(ANALYSIS, "all", earlier), estimates.left_out], ignore_index=True)
-    return Estimates(rows, left_out, design_effects=estimates.design_effects)
+    effects = pd.concat([estimates.design_effects, penalised.design_effects], ignore_index=True)
+    return Estimates(rows, left_out, design_effects=effects)
 
 
 def landmark_terms(terms: Sequence[str]) -> list[str]:

@@ -3,11 +3,20 @@
 from liftseries.disclosure.declared import TableRules
 from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
 
+CORRECTED = "the same, the variance times m / (m - 1) and never below the model's own, t(m - 1)"
+PENALISED = {
+    "profile": "Firth's penalised Cox model, profile limits, implants taken as independent",
+    "jackknife": "Firth's penalised Cox model, patients left out one after the other",
+    "profile_or_jackknife": "Firth's penalised Cox model, the wider of profile and jackknife, limit by limit",
+    "first_terms": "the same of a model of the plan's first terms, as many as the failures carry",
+}
 COX_MODEL = "Cox model, Efron ties, patient-clustered sandwich"
 WEIBULL = {
     "weibull": "Weibull accelerated failure time, interval-censored, patient-clustered, no standard error below the "
     "model's own"
 }
+STAYS, RATIOS = "How many implants are in function?", "What goes with implant failure?"
+OF_GAIN = "Does bone gained by the landmark go with later failure?"
 BEHIND = "liftseries.models.survival.behind"
 MONTHS = {"months": "survival_months"}
 TERMS = {"terms": "survival_terms"}
@@ -25,7 +34,9 @@ COX = Question(
         Analysis(
             "survival.cox",
             "Cox model, Efron ties, errors clustered in patients",
-            {"sandwich": COX_MODEL},
+            {"sandwich": COX_MODEL, "corrected": CORRECTED},
+            headline=("corrected",),
+            answers=RATIOS,
             behind=f"{BEHIND}:hazards",
             left_out=f"{BEHIND}:hazards_left_out",
         ),
@@ -41,11 +52,10 @@ FIRTH_COX = Question(
     analyses=(
         Analysis(
             "survival.firth_cox",
-            "the same model penalised: profile interval, and a jackknife",
-            {
-                "profile": "Firth's penalised Cox model, profile limits, implants taken as independent",
-                "jackknife": "Firth's penalised Cox model, patients left out one after the other",
-            },
+            "the same model penalised: profile interval, a jackknife, and the wider of both",
+            PENALISED,
+            headline=("profile_or_jackknife", "first_terms"),
+            answers=RATIOS,
             behind=f"{BEHIND}:hazards",
             left_out=f"{BEHIND}:hazards_left_out",
         ),
@@ -62,6 +72,7 @@ IMPUTED = Question(
             "survival.imputed",
             "the same with missing terms imputed, pooled by Rubin's rules",
             {"pooled": f"imputations by chained equations, Rubin's rules, Barnard-Rubin df; {COX_MODEL}"},
+            answers=RATIOS,
             behind=f"{BEHIND}:imputed",
         ),
     ),
@@ -99,6 +110,7 @@ INTERVAL = Question(
             "survival.interval_curve",
             "survival by that model",
             WEIBULL,
+            answers=STAYS,
             behind=f"{BEHIND}:interval_curve",
         ),
     ),
@@ -117,6 +129,7 @@ PH = Question(
                 "score": "score test, Kaplan-Meier time, implants taken as independent",
                 "score_clustered": "score test, Kaplan-Meier time, patient-clustered",
             },
+            headline=("score_clustered",),
             behind=f"{BEHIND}:hazards",
             left_out=f"{BEHIND}:hazards_left_out",
         ),
@@ -133,7 +146,9 @@ GAIN = Question(
         Analysis(
             "survival.gain",
             "bone gain and failure after a landmark, so that no implant is credited with living until it was measured",
-            {"sandwich": f"{COX_MODEL}, from the landmark on"},
+            {"sandwich": f"{COX_MODEL}, from the landmark on", "corrected": CORRECTED, **PENALISED},
+            headline=("profile_or_jackknife", "first_terms", "corrected"),
+            answers=OF_GAIN,
             behind=f"{BEHIND}:landmark",
             left_out=f"{BEHIND}:landmark_left_out",
         ),

@@ -9,6 +9,7 @@ from liftseries.base.remarks import joined, remark
 from liftseries.estimators.cox import cox_regression
 from liftseries.estimators.intervals import NotFitted
 from liftseries.models.shared.design import design_matrix
+from liftseries.models.shared.gates import MANY_EVENTS
 from liftseries.models.shared.imputation import Chain, chain_of, completed_sets, starting_set
 from liftseries.models.shared.imputed import (
     METHOD,
@@ -21,6 +22,7 @@ from liftseries.models.shared.imputed import (
 )
 from liftseries.models.shared.results import Fit, few_events_note, left_out_table
 from liftseries.models.shared.separation import refuse_infinite_hazards
+from liftseries.models.survival.cox import PENALISED
 
 ANALYSIS = "survival.imputed"
 TOPIC = 4  # of the random numbers, so that no two analyses draw the same
@@ -101,7 +103,8 @@ def fit_survival_imputed(
     except NotFitted as why:
         completed, models, why_not = implants, no_models(), str(why)
     design = design_matrix(completed, terms, intercept=False)
-    few = few_events_note(n_failed, len(design.names), "survival.firth_cox")
+    instead = remark("quoted_instead", analysis=PENALISED) if n_failed < MANY_EVENTS else ""
+    few = (*few_events_note(n_failed, len(design.names)), instead)
     fit = Fit(
         analysis=ANALYSIS,
         subset="all",

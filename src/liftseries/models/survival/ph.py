@@ -10,9 +10,10 @@ from scipy.special import chdtrc
 from liftseries.base.remarks import remark
 from liftseries.estimators.cox import cox_regression
 from liftseries.estimators.intervals import NotFitted
-from liftseries.estimators.proportional_hazards import hazards_over_time
+from liftseries.estimators.proportional_hazards import HazardsOverTime, hazards_over_time
 from liftseries.estimators.spline import knots_of, restricted_cubic_spline
 from liftseries.models.shared.complete_cases import hazard_data
+from liftseries.models.shared.gates import diagnostics_gate
 from liftseries.models.shared.results import Estimates, Fit, results_table
 from liftseries.models.shared.separation import refuse_infinite_hazards
 
@@ -47,13 +48,15 @@ def fit_survival_ph(implants: pd.DataFrame, terms: Sequence[str]) -> Proportiona
     Returns
     -------
     ProportionalHazards
-        Two rows a term and two `GLOBAL`, scale `chi_squared`: implants taken as independent, and clustered in patients.
+        Two rows a term and two `GLOBAL`, scale `chi_squared`: implants taken as independent, and clustered in patients,
+        the headline from 20 failures on; below, no smooth line is drawn through the residuals either.
 
     Source: see `hazards_over_time`.
     """
     data = hazard_data(implants, terms)
     design = data.design
-    shared = {"analysis": ANALYSIS, "subset": "all", "scale": "chi_squared", **data.counts}
+    gate = diagnostics_gate(int(data.failed.sum()))
+    shared = {"analysis": ANALYSIS, "subset": "all", "scale": "chi_squared", "note": gate, **data.counts}
     of_term = {term: [] for term in dict.fromkeys(name.partition("[")[0] for name in design.names)}
     for k, name in enumerate(design.names):
         of_term[name.partition("[")[0]].append(k)
@@ -68,6 +71,7 @@ def fit_survival_ph(implants: pd.DataFrame, terms: Sequence[str]) -> Proportiona
         fitted = (data.months, data.failed, design.matrix, data.patient, model.coefficients)
         over_time = hazards_over_time(*fitted)
         residuals = residual_table(design.names, model.coefficients, over_time)
+        residuals["smooth"] = np.nan if gate else residuals["smooth"]
     except NotFitted as why:
         problems = {term: str(why) for term in groups} | (design.problems if len(data.months) else {})
         for method in (SCORE, CLUSTERED):
@@ -79,21 +83,23 @@ def fit_survival_ph(implants: pd.DataFrame, terms: Sequence[str]) -> Proportiona
         return ProportionalHazards(results_table(rows), data.left_out(ANALYSIS), residuals=residuals)
 
     for method in (SCORE, CLUSTERED):
-        clustered = method == CLUSTERED
         fit = Fit(method=method, **shared)
-        for term, columns in groups.items():
-            try:
-                n_patients = data.counts["n_patients"]
-                if clustered and n_patients <= 2 * len(design.names):
-                    raise NotFitted(remark("too_few_patients_for_clustered_test", n_patients=n_patients))
-                chi_squared = over_time.chi_squared(columns, clustered)
-            except NotFitted as why:
-                rows.append(fit.row(term, problem=str(why)))
-            else:
-                p_value = float(chdtrc(len(columns), chi_squared))
-                rows.append(fit.row(term, chi_squared, df=len(columns), p_value=p_value))
+        rows += [score_row(fit, term, columns, over_time, len(design.names)) for term, columns in groups.items()]
         rows += [fit.row(term, problem=problem) for term, problem in design.problems.items()]
     return ProportionalHazards(results_table(rows), data.left_out(ANALYSIS), residuals=residuals)
+
+
+def score_row(fit: Fit, term: str, columns: np.ndarray, over_time: HazardsOverTime, n_coefficients: int) -> dict:
+    """The test of a term's columns, or of all together; the clustered one is the headline where no note forbids it."""
+    clustered = fit.method == CLUSTERED
+    try:
+        if clustered and fit.n_patients <= 2 * n_coefficients:
+            raise NotFitted(remark("too_few_patients_for_clustered_test", n_patients=fit.n_patients))
+        chi_squared = over_time.chi_squared(columns, clustered)
+    except NotFitted as why:
+        return fit.row(term, problem=str(why))
+    p_value = float(chdtrc(len(columns), chi_squared))
+    return fit.row(term, chi_squared, df=len(columns), p_value=p_value, headline=clustered and not fit.note)
 
 
 def residual_table(names: Sequence[str], coefficients: np.ndarray, over_time) -> pd.DataFrame:

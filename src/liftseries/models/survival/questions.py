@@ -1,13 +1,17 @@
 """How long implants stay: its questions."""
 
 from liftseries.disclosure.declared import Rule, TableRules
-from liftseries.models.shared.question import ONE_SIDED, Analysis, Draws, Leaves, Question
+from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
 from liftseries.models.survival import follow_up_questions as follow_up
 from liftseries.models.survival import hazard_questions as hazards
-from liftseries.models.survival.hazard_questions import BEHIND, IMPLANTS, MONTHS
+from liftseries.models.survival.hazard_questions import BEHIND, IMPLANTS, MONTHS, STAYS
 
 TITLE = "How long implants stay"
 JACKKNIFE = "patient-clustered infinitesimal jackknife"
+FAILING = "the variance times m / (m - 1) for the m patients with a failure by then; a bound where at most one has one"
+
+FAILED = "How many implants have failed, the patient's death competing?"
+FUNCTION = "How many months is an implant in function?"
 
 QUESTIONS = (
     follow_up.COMPLETENESS,
@@ -23,7 +27,12 @@ QUESTIONS = (
             Analysis(
                 "survival.km",
                 "Kaplan-Meier survival of the implants, clustered in patients",
-                {"infinitesimal_jackknife": f"Kaplan-Meier, {JACKKNIFE}, log-log interval", **ONE_SIDED},
+                {
+                    "infinitesimal_jackknife": f"Kaplan-Meier, {JACKKNIFE}, log-log interval",
+                    "corrected": f"the same, {FAILING}",
+                },
+                headline=("corrected",),
+                answers=STAYS,
                 behind=f"{BEHIND}:by_month",
                 left_out=f"{BEHIND}:level_left_out",
             ),
@@ -58,6 +67,7 @@ QUESTIONS = (
                 "survival.life_table",
                 "yearly actuarial life table",
                 {"actuarial": f"actuarial life table, yearly, {JACKKNIFE}, log-log interval"},
+                answers=STAYS,
                 behind=f"{BEHIND}:life_table",
             ),
         ),
@@ -94,6 +104,7 @@ QUESTIONS = (
                 "survival.turnbull",
                 "failures known only to lie between two visits, without a model",
                 {"bootstrap": "Turnbull, mass spread evenly within its interval; patients resampled, log-log interval"},
+                answers=STAYS,
                 behind=f"{BEHIND}:between_visits",
                 left_out=f"{BEHIND}:between_visits_left_out",
             ),
@@ -104,7 +115,6 @@ QUESTIONS = (
             a_job=1000,
             asks={"seed": "seed"},
         ),
-        leaves=(Leaves("survival_turnbull_curves", "curves", "months survival conf_low conf_high"),),
     ),
     Question(
         name="survival_competing",
@@ -117,12 +127,16 @@ QUESTIONS = (
             Analysis(
                 "survival.competing",
                 "failure with death competing",
-                {"infinitesimal_jackknife": f"Aalen-Johansen, death competing, {JACKKNIFE}, log-log interval"},
+                {
+                    "infinitesimal_jackknife": f"Aalen-Johansen, death competing, {JACKKNIFE}, log-log interval",
+                    "corrected": f"the same, {FAILING}",
+                },
+                headline=("corrected",),
+                answers=FAILED,
                 behind=f"{BEHIND}:by_month",
                 left_out=f"{BEHIND}:level_left_out",
             ),
         ),
-        leaves=(Leaves("survival_competing_curves", "curves", "subset months failure conf_low conf_high death"),),
     ),
     hazards.PH,
     Question(
@@ -138,8 +152,11 @@ QUESTIONS = (
                 "mean months in function up to a horizon",
                 {
                     "infinitesimal_jackknife": f"area under Kaplan-Meier, {JACKKNIFE}, interval on the log of the "
-                    "months lost"
+                    "months lost",
+                    "corrected": f"the same, {FAILING}",
                 },
+                headline=("corrected",),
+                answers=FUNCTION,
                 behind=f"{BEHIND}:by_month",
                 left_out=f"{BEHIND}:level_left_out",
             ),
@@ -170,5 +187,12 @@ QUESTIONS = (
         ),
     ),
     hazards.GAIN,
+    Question(
+        name="failed_implants",
+        says="the failed implants",
+        function="liftseries.models.survival.failures:failed_implants",
+        reads=IMPLANTS,
+        leaves=(Leaves("failed_implants", "", "rbh_mid_mm months smoking"),),
+    ),
     follow_up.COMPLICATIONS,
 )

@@ -1,7 +1,6 @@
 """Survival where failures are known only to lie between visits, without a model; patients resampled for its band."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -19,21 +18,7 @@ ANALYSIS = "survival.turnbull"
 TOPIC = 1  # of the random numbers, so that no two analyses draw the same
 METHOD = "bootstrap"
 RESAMPLED_TOLERANCE = 1e-8  # of any mass; a band is not read to more digits
-CURVE_STEP_MONTHS = 3.0
 DRAWS = ("replicate", "months", "survival", "naive_survival")
-
-
-@dataclass(frozen=True)
-class TurnbullEstimates(Estimates):
-    """Survival at the plan's months, and what its figure is drawn from.
-
-    Attributes
-    ----------
-    curves : `months, survival, conf_low, conf_high`
-        Every three months and at the plan's months, as far as implants were followed.
-    """
-
-    curves: pd.DataFrame
 
 
 def turnbull_draws(implants: pd.DataFrame, months: Sequence[float], seed: int, first: int, n: int) -> pd.DataFrame:
@@ -53,7 +38,7 @@ def turnbull_draws(implants: pd.DataFrame, months: Sequence[float], seed: int, f
     """
     left, right, patient = _told(implants)
     codes, n_patients = cluster_codes(patient)
-    at = months_asked(implants, months)
+    at = np.unique(np.asarray(months, float))
     if n_patients < 2 or not np.isfinite(right).any():
         return pd.DataFrame(columns=list(DRAWS))
     intervals = innermost(left, right)
@@ -71,7 +56,7 @@ def turnbull_draws(implants: pd.DataFrame, months: Sequence[float], seed: int, f
     return pd.DataFrame(dict(zip(DRAWS, columns, strict=True)))
 
 
-def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws: pd.DataFrame) -> TurnbullEstimates:
+def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws: pd.DataFrame) -> Estimates:
     """Survival at the months with a band from resampled patients.
 
     Parameters
@@ -82,7 +67,7 @@ def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws
 
     Returns
     -------
-    TurnbullEstimates
+    Estimates
         A row a month on the scale `probability`; std_error is the standard deviation of the resamples (Efron 1979,
         doi:10.1214/aos/1176344552) with the variance times m / (m - 1), m the patients with a failure. Percentiles of
         the resamples lie too high where failures are few: in simulated series they hold the truth 90 % of the time,
@@ -91,7 +76,6 @@ def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws
     Source: see `turnbull` and `log_log_interval`.
     """
     left, right, patient = _told(implants)
-    n_replicates = draws["replicate"].nunique()
     fit = Fit(
         analysis=ANALYSIS,
         subset="all",
@@ -100,10 +84,8 @@ def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws
         n_sites=len(left),
         n_patients=len(pd.unique(patient)),
         n_events=int(np.isfinite(right).sum()),
-        note=remark("resamples", n_resamples=n_replicates),
+        note=remark("resamples", n_resamples=draws["replicate"].nunique()),
     )
-    at = months_asked(implants, months)
-    empty = pd.DataFrame({name: np.zeros(0) for name in ("months", "survival", "conf_low", "conf_high")})
     left_out = left_out_table(ANALYSIS, "all", [(NEVER_IN_FUNCTION, len(implants) - len(left))])
     try:
         if len(left) == 0:
@@ -112,52 +94,37 @@ def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws
         model = turnbull(intervals, np.bincount(intervals.which, minlength=len(intervals.holds)))
     except NotFitted as why:
         rows = [fit.row(f"{month:g}", problem=str(why)) for month in months]
-        return TurnbullEstimates(results_table(rows), left_out, curves=empty)
+        return Estimates(results_table(rows), left_out)
 
-    survival = dict(zip(at, model.survival(at)[0], strict=True))
     of_month = draws.astype(float).groupby("months")  # an empty table knows no types
-    resampled, naive = of_month["survival"], of_month["naive_survival"].std().to_dict()
+    spread = of_month[["survival", "naive_survival"]].std().reindex(np.asarray(months, float))
     n_failing = len(pd.unique(patient[np.isfinite(right)]))
-    spread = (resampled.std() * np.sqrt(n_failing / max(n_failing - 1, 1))).to_dict()
-    std_error = np.array([spread.get(month, np.nan) for month in at])
-    limits = log_log_interval(np.array([survival[month] for month in at]), np.where(std_error > 0, std_error, np.nan))
-    low, high = (dict(zip(at, limit, strict=True)) for limit in limits)
+    std_error = spread["survival"].to_numpy() * np.sqrt(n_failing / max(n_failing - 1, 1))
+    survival = model.survival(np.asarray(months, float))[0]
     rows, effects = [], []
-    for month in months:
-        s, se, term = survival[month], spread.get(month, np.nan), f"{month:g}"
-        if np.isnan(s):
-            rows.append(fit.row(term, problem=remark("last_visit_in_function", months=np.max(left))))
-        elif s > 1 - NO_STD_ERROR:
-            rows.append(fit.row(term, 1.0, problem=remark("no_failure_by_then")))
-        elif s < NO_STD_ERROR:
-            rows.append(fit.row(term, 0.0, problem=remark("all_failed")))
-        elif fit.n_patients < 2:
-            rows.append(fit.row(term, s, problem=remark("one_patient_followed")))
-        elif not se > NO_STD_ERROR:
-            rows.append(fit.row(term, s, problem=ZERO_STD_ERROR))
-        else:
-            rows.append(fit.row(term, s, se, conf_low=low[month], conf_high=high[month], conf_level=CONF_LEVEL))
-            effects += fit.design_effect_rows([term], [se], [naive[month]])
-    curves = pd.DataFrame(
-        {
-            "months": at,
-            "survival": [survival[month] for month in at],
-            "conf_low": limits[0],
-            "conf_high": limits[1],
-        }
-    )
-    return TurnbullEstimates(
-        rows=results_table(rows),
-        left_out=left_out,
-        design_effects=results_table(effects),
-        curves=curves[curves["survival"].notna()],
-    )
+    for month, s, se, naive in zip(months, survival, std_error, spread["naive_survival"], strict=True):
+        row = month_row(fit, month, s, se, last_month=np.max(left))
+        rows.append(row)
+        if np.isfinite(row["std_error"]):
+            effects += fit.design_effect_rows([row["term"]], [se], [naive])
+    return Estimates(results_table(rows), left_out, design_effects=results_table(effects))
 
 
-def months_asked(implants: pd.DataFrame, months: Sequence[float]) -> np.ndarray:
-    """The plan's months and every three months of follow-up, rising."""
-    last = float(implants["months"].max()) if len(implants) else 0.0
-    return np.unique(np.r_[np.arange(0.0, last + 1e-9, CURVE_STEP_MONTHS), np.asarray(months, float)])
+def month_row(fit: Fit, month: float, survival: float, std_error: float, last_month: float) -> dict:
+    """Survival at a month: an interval where there is one, else the reason why not."""
+    term = f"{month:g}"
+    if np.isnan(survival):
+        return fit.row(term, problem=remark("last_visit_in_function", months=last_month))
+    if survival > 1 - NO_STD_ERROR:
+        return fit.row(term, 1.0, problem=remark("no_failure_by_then"))
+    if survival < NO_STD_ERROR:
+        return fit.row(term, 0.0, problem=remark("all_failed"))
+    if fit.n_patients < 2:
+        return fit.row(term, survival, problem=remark("one_patient_followed"))
+    if not std_error > NO_STD_ERROR:
+        return fit.row(term, survival, problem=ZERO_STD_ERROR)
+    low, high = (float(limit) for limit in log_log_interval(survival, std_error))
+    return fit.row(term, survival, std_error, conf_low=low, conf_high=high, conf_level=CONF_LEVEL)
 
 
 def _told(implants: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -6,36 +6,12 @@ import pandas as pd
 
 from liftseries.base.remarks import remarks_in
 from liftseries.models.questions import ANALYSES
-from liftseries.models.shared.question import ONE_SIDED
 from liftseries.report.kit.numbers import missing
-
-CLUSTERED = ("score_clustered",)
 
 
 def made_by(rows: pd.DataFrame, method: str) -> pd.Series:
     """Whether each row was made by that method; any where it is empty."""
     return rows["method"].eq(method) if method else pd.Series(True, index=rows.index)
-
-
-def one_sided(rows: pd.DataFrame) -> pd.Series:
-    """Whether each row is a bound of one side."""
-    return rows["method"].isin(ONE_SIDED)
-
-
-def clustered(rows: pd.DataFrame) -> pd.Series:
-    """Whether each row of survival.ph takes implants as clustered in patients."""
-    return rows["method"].isin(CLUSTERED)
-
-
-def points_to(rows: pd.DataFrame, analysis: str) -> bool:
-    """Whether any row says that another analysis is to be read instead."""
-    remarks = (one for note in rows["note"] for one in remarks_in(note))
-    return any(one.name == "read_instead" and one.holes["analysis"] == analysis for one in remarks)
-
-
-def bound_on(row) -> str:
-    """What a bound of one side counts, `patients` or `sites`; empty for any other row."""
-    return {method: method.rpartition("_")[2] for method in ONE_SIDED}.get(str(row["method"]), "")
 
 
 def way_of(row) -> str:
@@ -46,11 +22,10 @@ def way_of(row) -> str:
 
 
 def named_method(row) -> str:
-    """The method where a row's place cannot be told without it: an analysis has several, or it is a bound."""
+    """The method where a row's place cannot be told without it, as an analysis has several."""
     code = "" if missing(row["method"]) else str(row["method"])
     analysis = ANALYSES.get(row["analysis"])
-    several = analysis is not None and len(set(analysis.methods) - set(ONE_SIDED)) > 1
-    return code if several or code in ONE_SIDED else ""
+    return code if analysis is not None and len(analysis.methods) > 1 else ""
 
 
 def reference_in(note: str, column: str) -> str:

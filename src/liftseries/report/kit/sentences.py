@@ -10,7 +10,7 @@ from liftseries.models.shared.design import INTERCEPT
 from liftseries.models.shared.question import Question
 from liftseries.report.kit.blocks import Block, Listing, Paragraph
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.method import made_by, named_method, points_to
+from liftseries.report.kit.method import named_method
 from liftseries.report.kit.numbers import WITHHELD, counted, exponent, interval, listed, missing, ratio
 from liftseries.report.kit.words import Words, trace, trace_of
 
@@ -68,15 +68,6 @@ def problems(material: Material, questions: Iterable[Question]) -> list[Block]:
         places = [trace_of(row) for _, row in group.iterrows()]
         items.append(f"{listed(places)}: {problem}.")
     return [Listing("What could not be estimated in full, and why:", tuple(items))] if items else []
-
-
-def rows_to_read(material: Material, model: str, penalised: str) -> pd.DataFrame:
-    """A model's rows, or those of its penalised jackknife where events are few or the model has no finite answer."""
-    rows = material.rows(model)
-    few = points_to(rows, penalised) or rows["estimate"].isna().all()
-    instead = material.rows(penalised)
-    instead = instead[made_by(instead, "jackknife") & instead["estimate"].notna()]
-    return instead if few and len(instead) else rows
 
 
 def first(rows: pd.DataFrame):

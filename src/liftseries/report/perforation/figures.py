@@ -6,7 +6,6 @@ import pandas as pd
 from matplotlib.ticker import FuncFormatter
 
 from liftseries.base.remarks import names_in
-from liftseries.models.shared.design import INTERCEPT
 from liftseries.report.kit.figures.forest import Axis, Line, draw_forest
 from liftseries.report.kit.figures.style import (
     DARK,
@@ -19,9 +18,10 @@ from liftseries.report.kit.figures.style import (
     new_figure,
     nothing_drawn,
 )
-from liftseries.report.kit.numbers import WITHHELD, count, exponent, interval, missing, p_value, percent, ratio
+from liftseries.report.kit.figures.terms import draw_by_method
+from liftseries.report.kit.numbers import WITHHELD, count, interval, missing, percent
 from liftseries.report.kit.words import BANDS, Words
-from liftseries.report.perforation.other_methods import beside, method_name
+from liftseries.report.perforation.other_methods import method_name
 from liftseries.report.perforation.sentences import SHARES_BY, share_words
 
 NOT_OF_AN_ERROR = {"one_sided_bound", "one_patient_has_the_outcome"}
@@ -90,37 +90,14 @@ def draw_perforation_methods(
     firth, gee, imputed : rows of `perforation.firth`, `.gee` and `.imputed`
     words : names of the study's own columns
     """
-    words = words or Words()
     rows = pd.concat([table for table in (firth, gee, imputed) if len(table)] or [firth])
-    quoted = rows[rows["headline"].eq(True) & rows["estimate"].notna()] if len(rows) else rows
-    quoted = quoted[~quoted["term"].eq(INTERCEPT)] if len(quoted) else quoted
-    if quoted.empty:
-        return nothing_drawn("no odds ratio of a perforation is quoted", DOUBLE_MM)
-    lines, told = [], []
-    for _, one in quoted.iterrows():
-        heading = words.term(one["term"], str(one["note"]))
-        lines.append(Line(heading, heading=True))
-        for _, row in beside(rows, one).iterrows():
-            label = f"   {method_name(row)}"
-            if missing(row["estimate"]):  # the table says why
-                lines += [Line(label, (WITHHELD, ""))] if row["problem"] == WITHHELD else []
-                continue
-            estimate, low, high = (exponent(float(row[name])) for name in ("estimate", "conf_low", "conf_high"))
-            numbers = interval(estimate, low, high, ratio)
-            lines.append(Line(label, (numbers, p_value(row["p_value"])), estimate, low, high, not row["headline"]))
-        told.append(f"{heading}: {_of(one)}")
-    return draw_forest(
-        lines,
-        ("Ratio (95% interval)", "p"),
+    return draw_by_method(
+        rows,
+        words or Words(),
+        method_name,
         Axis("Odds ratio of a perforation", none=1.0, ratio=True, towards=("fewer perforations", "more perforations")),
-        f"Odds ratios of a perforation by term and method. Quoted: {'; '.join(told)}.",
-        "Filled: the row that the report quotes. Open: the same question by other methods.",
+        "odds ratio of a perforation",
     )
-
-
-def _of(row) -> str:
-    """The ratio of a row with its interval."""
-    return interval(*(exponent(float(row[name])) for name in ("estimate", "conf_low", "conf_high")), ratio)
 
 
 PANELS = {"rbh_mid_mm": "Residual bone height, mm", "protrusion_mm": "Planned lift, mm"}

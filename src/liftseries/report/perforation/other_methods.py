@@ -11,6 +11,7 @@ from liftseries.models.shared.design import INTERCEPT
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import way_of
 from liftseries.report.kit.numbers import WITHHELD, count, missing, p_value
+from liftseries.report.kit.quoted import beside
 from liftseries.report.kit.tables.cells import TRACE, Content, content_of, estimate
 from liftseries.report.kit.words import Words, trace_of
 from liftseries.report.perforation.sentences import HEIGHTS, share_words
@@ -39,13 +40,6 @@ EVALUE = "sensitivity.evalue"
 def method_name(row) -> str:
     """How a row was made, in a few words."""
     return SHORT.get((row["analysis"], row["method"])) or way_of(row)
-
-
-def beside(rows: pd.DataFrame, quoted: pd.Series) -> pd.DataFrame:
-    """The rows that answer what a quoted row answers, it first; those without an estimate last."""
-    same = rows[rows["subset"].eq(quoted["subset"]) & rows["term"].eq(quoted["term"])]
-    rank = (~same["headline"].eq(True)).astype(int) + 2 * same["estimate"].isna()
-    return same.loc[rank.sort_values(kind="stable").index]
 
 
 def questions(material: Material) -> Iterator[tuple[str, pd.DataFrame, pd.DataFrame]]:

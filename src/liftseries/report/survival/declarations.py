@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from liftseries.report.kit.declarations import (
-    NOT_COARSENED,
     SINGLE_RECORDS,
     Chapter,
     Figure,
@@ -14,13 +13,6 @@ from liftseries.report.kit.declarations import (
 
 ROOM = "liftseries.report.survival"
 KM = {"curves": "survival_curves", "at_risk": "survival_at_risk", "km": "results:survival.km"}
-# Ways to estimate the same terms: heading, analysis, what its method begins with.
-HAZARD_WAYS = (
-    ("Clustered (Cox)", "survival.cox", ""),
-    ("Penalised, profile interval", "survival.firth_cox", "profile"),
-    ("Penalised, patient jackknife", "survival.firth_cox", "jackknife"),
-    ("Missing terms imputed", "survival.imputed", ""),
-)
 AT_MONTHS = "The curve is told just before each month numbered below it, and only where it may be: what lies between"
 
 FIGURES = (
@@ -30,8 +22,8 @@ FIGURES = (
         reads=KM,
         caption=(
             "Kaplan-Meier survival of all implants with its patient-clustered 95% band. Below: implants at risk "
-            "just before each month, and failed or censored before it. Where few are left at risk, one failure "
-            "makes a large step."
+            "just before each month, and failed or censored before it. The curve ends where fewer than 20 implants, or "
+            "a tenth of all, are at risk."
         ),
         released=Released(
             "Kaplan-Meier survival of all implants with its patient-clustered 95% band. "
@@ -40,45 +32,18 @@ FIGURES = (
         ),
     ),
     Figure(
-        name="survival_between_visits",
-        draws=f"{ROOM}.figures:draw_survival_between_visits",
-        reads={"curves": "survival_curves", "turnbull": "survival_turnbull_curves"},
-        caption=(
-            "The same survival with each failure dated at the visit that found it (steps) and known only to lie "
-            "between two visits (line with its 95% band, patients resampled). The distance is what the dating is worth."
-        ),
-        released=KeptIn(NOT_COARSENED, "survival with failures dated between two visits"),
-    ),
-    Figure(
         name="survival_by_height",
         draws=f"{ROOM}.figures:draw_survival_by_height",
         reads=KM,
         caption=(
             "Kaplan-Meier survival by residual bone height, with patient-clustered 95% intervals at the months "
-            "of the plan, set side by side for reading. Where few are left at risk, one failure makes a large "
-            "step."
+            "of the plan, set side by side for reading. A curve ends where fewer than 20 implants, or a tenth of its "
+            "own, are at risk."
         ),
         released=Released(
             "Kaplan-Meier survival by residual bone height, with patient-clustered 95% intervals at the plan's months, "
             f"set side by side for reading. {AT_MONTHS} two of them is drawn as one step. A dash is a number withheld."
         ),
-    ),
-    Figure(
-        name="competing_risks",
-        draws=f"{ROOM}.figures:draw_competing_risks",
-        reads={"curves": "survival_competing_curves"},
-        caption=(
-            "Implants failed, and implants whose patient died, of all placed and followed; 95% band of the failures, "
-            "clustered by patient."
-        ),
-        released=KeptIn(NOT_COARSENED, "failures with death competing"),
-    ),
-    Figure(
-        name="hazard_ratios",
-        draws=f"{ROOM}.hazard_figures:draw_hazard_ratios",
-        reads={"cox": "results:survival.cox", "words": "words"},
-        caption="Hazard ratios of implant failure with 95% intervals, each term held against the others.",
-        released=Released(),
     ),
     Figure(
         name="proportional_hazards",
@@ -89,6 +54,37 @@ FIGURES = (
             "a level line at its estimate (dashed)."
         ),
         released=KeptIn(SINGLE_RECORDS, "the residual of each failure"),
+    ),
+    Figure(
+        name="survival_methods",
+        draws=f"{ROOM}.figures:draw_survival_methods",
+        reads={
+            "km": "results:survival.km",
+            "life_table": "results:survival.life_table",
+            "turnbull": "results:survival.turnbull",
+            "weibull": "results:survival.interval_curve",
+            "lost": "results:sensitivity.lost_implants",
+        },
+        caption=(
+            "The same question by other methods: implants in function at the months of the plan with 95% intervals. "
+            "Filled: the one that the report quotes."
+        ),
+        released=Released(),
+    ),
+    Figure(
+        name="hazard_methods",
+        draws=f"{ROOM}.hazard_figures:draw_hazard_methods",
+        reads={
+            "firth_cox": "results:survival.firth_cox",
+            "cox": "results:survival.cox",
+            "imputed": "results:survival.imputed",
+            "words": "words",
+        },
+        caption=(
+            "The same question by other methods: hazard ratios of implant failure with 95% intervals, each term "
+            "adjusted for the others. Filled: the one that the report quotes."
+        ),
+        released=Released(),
     ),
 )
 TABLES = (
@@ -105,30 +101,16 @@ TABLES = (
         released=Released(),
     ),
     Table(
-        name="survival_by_way",
-        makes=f"{ROOM}.tables:survival_by_way_table",
-        caption="Implants in function at the months of the plan, by how a failure is dated and counted.",
-        released=Released(),
-    ),
-    Table(
-        name="life_table",
-        makes=f"{ROOM}.tables:life_table_table",
-        caption="Yearly actuarial life table of the implants.",
-        released=Released(),
+        name="failed_implants",
+        makes=f"{ROOM}.tables:failed_implants_table",
+        caption="The failed implants one by one: too few to be compared.",
+        released=KeptIn(SINGLE_RECORDS, "the table of the few failed implants"),
     ),
     Table(
         name="hazard_ratios",
-        makes="liftseries.report.kit.tables.terms:terms_table",
-        caption="Hazard ratios of implant failure, implants clustered in patients.",
+        makes=f"{ROOM}.tables:hazard_ratios_table",
+        caption="Hazard ratios of implant failure, each term adjusted for the others.",
         released=Released(),
-        options={"analysis": "survival.cox"},
-    ),
-    Table(
-        name="hazard_ways",
-        makes="liftseries.report.kit.tables.terms:side_by_side_table",
-        caption="Ratios of implant failure (hazards), each term estimated in several ways.",
-        released=Released(),
-        options={"ways": HAZARD_WAYS},
     ),
     Table(
         name="proportional_hazards",
@@ -137,30 +119,22 @@ TABLES = (
         released=Released(),
     ),
     Table(
-        name="failure_times",
-        makes="liftseries.report.kit.tables.terms:terms_table",
-        caption="Weibull model of the log time to a failure between visits.",
-        released=Released(),
-        options={"analysis": "survival.interval"},
-    ),
-    Table(
-        name="competing_risks",
-        makes=f"{ROOM}.tables:competing_table",
-        caption="Implants failed by the months of the plan, the patient's death competing.",
+        name="survival_methods",
+        makes=f"{ROOM}.other_methods:survival_methods_table",
+        caption="Implants in function at the months of the plan: the same question by other methods.",
         released=Released(),
     ),
     Table(
-        name="months_in_function",
-        makes=f"{ROOM}.tables:rmst_table",
-        caption="Months in function up to a horizon (restricted mean survival time).",
+        name="hazard_methods",
+        makes=f"{ROOM}.other_methods:hazard_methods_table",
+        caption="Hazard ratios of implant failure: the same question by other methods.",
         released=Released(),
     ),
     Table(
         name="gain_and_failure",
-        makes="liftseries.report.kit.tables.terms:terms_table",
+        makes=f"{ROOM}.tables:gain_table",
         caption="Hazard ratios of failure after the landmark, bone gain by then.",
         released=Released(),
-        options={"analysis": "survival.gain"},
     ),
     Table(
         name="complications",

@@ -1,38 +1,23 @@
-"""How the implants fared, drawn: Kaplan-Meier with the numbers behind it, between visits, death competing."""
+"""How the implants fared, drawn: Kaplan-Meier with the numbers behind it, and survival by other methods."""
 
 from __future__ import annotations
 
-import numpy as np
-import pandas as pd
-from matplotlib.ticker import FixedLocator, FuncFormatter
+import math
+from dataclasses import replace
 
-from liftseries.report.kit.figures.style import (
-    DARK,
-    DOUBLE_MM,
-    LIGHT,
-    LOOKS,
-    MID,
-    Drawing,
-    axes_at,
-    drawn,
-    new_figure,
-    nothing_drawn,
-    text_width_mm,
-)
-from liftseries.report.kit.method import one_sided
-from liftseries.report.kit.numbers import count, interval, missing, percent
-from liftseries.report.survival.curves import (
-    BODY_MM,
-    BOTTOM_MM,
-    draw_band,
-    frame,
-    month_ticks,
-    name_curves,
-    numbers_below,
-)
+import pandas as pd
+
+from liftseries.report.kit.figures.forest import Axis, Line, draw_forest
+from liftseries.report.kit.figures.style import DARK, DOUBLE_MM, LOOKS, Drawing, drawn, nothing_drawn, text_width_mm
+from liftseries.report.kit.figures.terms import QUOTED_IS_FILLED
+from liftseries.report.kit.numbers import WITHHELD, count, missing, percent
+from liftseries.report.kit.quoted import quoted_in
+from liftseries.report.survival.curves import draw_band, frame, name_curves, numbers_below
+from liftseries.report.survival.other_methods import method_name, survival_at
+from liftseries.report.survival.sentences import share_words
 
 AT_RISK = {"n_at_risk": "At risk", "n_failed": "Failed so far", "n_censored": "Censored so far"}
-NONE_FOLLOWED = "no implant was followed to a visit"
+NONE_FOLLOWED = "fewer than 20 implants were followed"
 
 
 @drawn
@@ -111,71 +96,42 @@ def draw_survival_by_height(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.
 
 
 @drawn
-def draw_survival_between_visits(curves: pd.DataFrame, turnbull: pd.DataFrame) -> Drawing:
-    """Survival with failures dated at the visit, and known only to lie between two visits.
+def draw_survival_methods(
+    km: pd.DataFrame, life_table: pd.DataFrame, turnbull: pd.DataFrame, weibull: pd.DataFrame, lost: pd.DataFrame
+) -> Drawing:
+    """Survival at the quoted months: the quoted row, filled, and the same by other methods, open.
 
     Parameters
     ----------
-    curves : as for `draw_survival`
-    turnbull : `months, survival, conf_low, conf_high`
+    km, life_table, turnbull, weibull, lost : rows of `survival.km`, `.life_table`, `.turnbull`, `.interval_curve` and
+        of `sensitivity.lost_implants`
     """
-    dated = _of(curves, "all")
-    if dated.empty or turnbull.empty or turnbull["survival"].isna().all():
-        return nothing_drawn("no failure lies between two visits", DOUBLE_MM)
-    labels = {"dated": "at the visit", "between": "between visits"}
-    right = max(text_width_mm(label) for label in labels.values()) + 8
-    figure, axes, _ = frame([dated, turnbull], [], right)
-    draw_band(axes, turnbull)
-    axes.step(dated["months"], dated["survival"], where="post", color=DARK, linewidth=1.2)
-    axes.plot(turnbull["months"], turnbull["survival"], color=MID, linestyle=LOOKS[1].line, linewidth=1.4)
-    name_curves(axes, [(dated, labels["dated"], LOOKS[0]), (turnbull, labels["between"], LOOKS[1])])
-    told = [
-        f"{name}: {percent(curve['survival'].iloc[-1])} at {curve['months'].iloc[-1]:g} months"
-        for name, curve in (("Dated at the visit", dated), ("Between visits", turnbull))
-    ]
-    return Drawing(figure, f"Survival of all implants by how a failure is dated. {'; '.join(told)}.")
-
-
-@drawn
-def draw_competing_risks(curves: pd.DataFrame) -> Drawing:
-    """Cumulative incidence of failure with its band, and of the patient's death.
-
-    Parameters
-    ----------
-    curves : `subset, months, failure, conf_low, conf_high, death`
-    """
-    curve = _of(curves, "all")
-    if curve.empty:
-        return nothing_drawn(NONE_FOLLOWED, DOUBLE_MM)
-    labels = ("failed", "patient died")
-    right = max(text_width_mm(label) for label in labels) + 8
-    height = BOTTOM_MM + BODY_MM + 4
-    figure = new_figure(DOUBLE_MM, height)
-    axes = axes_at(figure, 16, BOTTOM_MM, DOUBLE_MM - 16 - right, BODY_MM)
-    top = float(np.nanmax(curve[["failure", "conf_high", "death"]].to_numpy(float)))
-    axes.set_xlim(0, max(float(curve["months"].max()), 1.0))
-    axes.set_ylim(0, min(1.0, max(1.08 * top, 0.02)))
-    axes.xaxis.set_major_locator(FixedLocator(month_ticks(float(curve["months"].max()))))
-    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{100 * value:g}"))
-    axes.grid(axis="y")
-    axes.set_xlabel("Months since placement")
-    axes.set_ylabel("Implants, %")
-    known = curve[curve["conf_low"].notna()]
-    axes.fill_between(
-        known["months"], known["conf_low"], known["conf_high"], step="post", color=LIGHT, alpha=0.55, linewidth=0
-    )
-    for column, look in (("failure", LOOKS[0]), ("death", LOOKS[1])):
-        axes.step(curve["months"], curve[column], where="post", color=look.colour, linestyle=look.line)
-    ends = [
-        (curve.assign(survival=curve[column]), label, LOOKS[k])
-        for k, (column, label) in enumerate(zip(("failure", "death"), labels, strict=True))
-    ]
-    name_curves(axes, ends)
-    last = curve.iloc[-1]
-    return Drawing(
-        figure,
-        f"Share of implants failed and of implants whose patient died. At {last['months']:g} months: failed "
-        f"{percent(last['failure'])}, patient died {percent(last['death'])}.",
+    tables = [table for table in (km, life_table, turnbull, weibull, lost) if len(table)]
+    rows = pd.concat(tables) if tables else km
+    quoted = quoted_in(km)
+    quoted = quoted[quoted["subset"].eq("all")] if len(quoted) else quoted
+    if quoted.empty:
+        return nothing_drawn("survival is quoted at no month", DOUBLE_MM)
+    lines, told = [], []
+    for _, one in quoted.iterrows():
+        lines.append(Line(f"Month {one['term']}", heading=True))
+        for _, row in survival_at(rows, one).iterrows():
+            numbers = share_words(row) or (percent(row["estimate"]) if not missing(row["estimate"]) else "")
+            if not numbers:  # the table says why
+                lines += [Line(f"   {method_name(row)}", (WITHHELD,))] if row["problem"] == WITHHELD else []
+                continue
+            limits = (float(row[name]) for name in ("estimate", "conf_low", "conf_high"))
+            lines.append(Line(f"   {method_name(row)}", (numbers,), *limits, not row["headline"]))
+        told.append(f"month {one['term']} {share_words(one)}")
+    low = min(value for line in lines for value in (line.estimate, line.low) if value == value)
+    starts = 0.0 if low < 0.5 else math.floor(20 * (low - 0.01)) / 20
+    axis = Axis("Implants in function, %" + (f" (axis starts at {100 * starts:g}%)" if starts else ""), percent=True)
+    return draw_forest(
+        lines,
+        ("% (95% interval)",),
+        replace(axis, starts=starts),
+        f"Implants in function by month and method. Quoted: {'; '.join(told)}.",
+        QUOTED_IS_FILLED,
     )
 
 
@@ -189,19 +145,16 @@ def _of(table: pd.DataFrame, subset: str) -> pd.DataFrame:
 
 
 def _estimated(km: pd.DataFrame | None, subset: str) -> list[pd.Series]:
-    """A subset's rows of survival.km that have an estimate."""
+    """A subset's rows of survival.km that are quoted."""
     if km is None or km.empty:
         return []
-    rows = km[km["subset"].eq(subset) & km["estimate"].notna() & ~one_sided(km)]
+    rows = quoted_in(km[km["subset"].eq(subset)])
     return [row for _, row in rows.iterrows()]
 
 
 def _told(km, curve: pd.DataFrame, numbers: pd.DataFrame, subset: str, name: str) -> str:
     """One sentence on a curve."""
-    found = [
-        f"{interval(row['estimate'], row['conf_low'], row['conf_high'], percent)} at {row['term']} months"
-        for row in _estimated(km, subset)
-    ]
+    found = [f"{share_words(row)} at {row['term']} months" for row in _estimated(km, subset)]
     if not found:
         found = [f"{percent(curve['survival'].iloc[-1])} at the end of the curve"]
     at_start = numbers[numbers["months"].eq(0)]["n_at_risk"]

@@ -6,6 +6,7 @@ import math
 
 import pandas as pd
 
+from liftseries.report.kit.figures.forest import Axis
 from liftseries.report.kit.figures.style import (
     DARK,
     DOUBLE_MM,
@@ -19,9 +20,11 @@ from liftseries.report.kit.figures.style import (
     nothing_drawn,
     wrapped,
 )
-from liftseries.report.kit.figures.terms import draw_terms
+from liftseries.report.kit.figures.terms import draw_by_method
 from liftseries.report.kit.numbers import counted, p_value
+from liftseries.report.kit.quoted import quoted_in
 from liftseries.report.kit.words import Words
+from liftseries.report.survival.other_methods import method_name
 
 
 @drawn
@@ -37,8 +40,8 @@ def draw_proportional_hazards(residuals: pd.DataFrame, test: pd.DataFrame, words
     """
     words = words or Words()
     terms = list(dict.fromkeys(residuals["term"])) if len(residuals) else []
-    if not terms:
-        return nothing_drawn("no hazard ratio could be tested", DOUBLE_MM)
+    if not terms or residuals["smooth"].isna().all():
+        return nothing_drawn("too few failures to see a hazard ratio change", DOUBLE_MM)
     columns = min(2, len(terms))
     rows = math.ceil(len(terms) / columns)
     panel_mm, body_mm, gap_mm = (DOUBLE_MM - 14 - 18 * (columns - 1)) / columns - 2, 34.0, 22.0
@@ -65,29 +68,28 @@ def draw_proportional_hazards(residuals: pd.DataFrame, test: pd.DataFrame, words
         name = words.term(term)
         axes.set_title(wrapped(name, panel_mm), loc="left", size=SMALL_PT)
         told.append(f"{name}, {counted(len(part), 'failure')}")
-    found = test[test["term"].eq("GLOBAL") & test["p_value"].notna()] if len(test) else test
+    found = quoted_in(test)
+    found = found[found["term"].eq("GLOBAL")] if len(found) else found
     p = f" Test of all terms together: p {p_value(found['p_value'].iloc[-1])}." if len(found) else ""
     return Drawing(figure, f"Scaled residuals of the hazard model against time: {'; '.join(told)}.{p}")
 
 
 @drawn
-def draw_hazard_ratios(cox: pd.DataFrame, words: Words | None = None) -> Drawing:
-    """Hazard ratios of implant failure.
+def draw_hazard_methods(
+    firth_cox: pd.DataFrame, cox: pd.DataFrame, imputed: pd.DataFrame, words: Words | None = None
+) -> Drawing:
+    """Hazard ratios of implant failure: of each term the quoted one, filled, and the same by other methods, open.
 
     Parameters
     ----------
-    cox : rows of `survival.cox`
+    firth_cox, cox, imputed : rows of `survival.firth_cox`, `.cox` and `.imputed`
     words : names of the study's own columns
     """
-    lead = ""
-    if len(cox):
-        first = cox.iloc[0]
-        lead = f"{counted(first['n_events'], 'failure')} in {counted(first['n_sites'], 'implant')}. "
-    return draw_terms(
-        cox,
-        words,
-        "Hazard ratio of implant failure",
-        ("fewer failures", "more failures"),
-        ratio=True,
-        lead=lead,
+    rows = pd.concat([table for table in (firth_cox, cox, imputed) if len(table)] or [firth_cox])
+    return draw_by_method(
+        rows,
+        words or Words(),
+        method_name,
+        Axis("Hazard ratio of implant failure", none=1.0, ratio=True, towards=("fewer failures", "more failures")),
+        "hazard ratio of implant failure",
     )

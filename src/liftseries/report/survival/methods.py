@@ -19,7 +19,10 @@ def of_survival(material: Material) -> Iterable[Paragraph]:
         text=(
             "Kaplan-Meier, in implants. A failure is dated at the visit that found it, a death censors at "
             "the visit that reports it, otherwise the last visit in function censors. The variance is the "
-            "patient-clustered infinitesimal jackknife, the interval on the log-log scale. Months of the "
+            "patient-clustered infinitesimal jackknife times m / (m - 1), m the patients with a failure by the month, "
+            "the interval on the log-log scale; with m = 1 the exact interval of 1 among the patients followed until "
+            "then, with m = 0 a bound of one side. Survival is stated while 20 implants, and a tenth of all, are at "
+            "risk, and curves end there. Months of the "
             f"plan: {listed([f'{month:g}' for month in material.asked['survival_months']]) or 'none'}. The "
             "life table is actuarial, by year (Cutler and Ederer 1958, doi:10.1016/0021-9681(58)90126-7)."
             + left_out(material, "survival.km", "follow_up")
@@ -28,19 +31,28 @@ def of_survival(material: Material) -> Iterable[Paragraph]:
     yield Paragraph(
         lead="Hazard of failure",
         text=(
-            "Cox model with Efron's treatment of ties and a patient-clustered sandwich covariance (Lin and "
-            f"Wei 1989, doi:10.1080/01621459.1989.10478874). Terms: {terms_named(material, 'survival_terms')}."
-            + left_out(material, "survival.cox")
+            "Cox model with Efron's treatment of ties. Below 500 failures the report quotes Firth's penalised model "
+            "(Heinze and Schemper 2001, doi:10.1111/j.0006-341X.2001.00114.x) with the wider of the profile and the "
+            "patient jackknife; from there on the patient-clustered sandwich (Lin and Wei 1989, "
+            "doi:10.1080/01621459.1989.10478874) times m / (m - 1), never below the model's own variance, with "
+            "t(m - 1), m the patients with a failure or those without, whichever are fewer. Below 5 failures there is "
+            "no ratio, below 10 one coefficient, then one for each five failures: the plan's first terms. Terms: "
+            f"{terms_named(material, 'survival_terms')}." + left_out(material, "survival.cox")
         ),
     )
+    yield from _other_ways(material)
+
+
+def _other_ways(material: Material) -> Iterable[Paragraph]:
+    """What stands beside the quoted rows, and the questions after them."""
     yield Paragraph(
         lead="Failures between visits",
         text=(
             "A failure lies after the last visit in function and not after the visit that found it. A Weibull "
             "accelerated failure time model takes it so; its standard errors are clustered by patient and never "
             "below the model's own. Turnbull's estimate (1976, doi:10.1111/j.2517-6161.1976.tb01597.x) needs no "
-            "model; mass within an interval is spread evenly over it, and the band comes from the scatter of resampled "
-            "patients, on the log-log scale." + left_out(material, "survival.interval")
+            "model; mass within an interval is spread evenly over it, and the interval comes from the scatter of "
+            "resampled patients, on the log-log scale." + left_out(material, "survival.interval")
         ),
     )
     yield Paragraph(
@@ -57,13 +69,14 @@ def of_survival(material: Material) -> Iterable[Paragraph]:
         lead="Hazards over time",
         text=(
             "The score test for a coefficient that changes with one less the survival before each failure, alone and "
-            "with the score's variance from patient sums (Boos 1992, doi:10.1080/00031305.1992.10475921)."
+            "with the score's variance from patient sums (Boos 1992, doi:10.1080/00031305.1992.10475921); from 20 "
+            "failures on."
         ),
     )
     yield Paragraph(
         lead="Bone gain and failure",
         text=(
-            f"Cox model from month {material.asked['landmark_months']:g} on, for implants in function then, on "
+            f"The same model from month {material.asked['landmark_months']:g} on, for implants in function then, on "
             "the last bone gain measured by then. Gain measured later would credit an implant with the time it lived "
             "to be measured "
             "(Anderson, Cain and Gelber 1983, doi:10.1200/JCO.1983.1.11.710)." + left_out(material, "survival.gain")

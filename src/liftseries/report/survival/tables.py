@@ -2,47 +2,66 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from liftseries.base.remarks import names_in
+from liftseries.models.shared.gates import RATIO
+from liftseries.models.survival.questions import QUESTIONS
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.method import bound_on, methods_of, one_sided, way_of
-from liftseries.report.kit.numbers import count, decimal, missing, percent
-from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate, numbers
+from liftseries.report.kit.method import made_by, methods_of
+from liftseries.report.kit.numbers import NOT_ESTIMATED, WITHHELD, count, decimal, missing
+from liftseries.report.kit.quoted import quoted_in
+from liftseries.report.kit.tables.cells import TRACE, Content, content_of, estimate
 from liftseries.report.kit.tables.listing import listing_table
 from liftseries.report.kit.words import Words, trace_of
+from liftseries.report.survival.sentences import MODELS, share_words
+
+ANALYSES = [
+    analysis.name for question in QUESTIONS for analysis in question.analyses if analysis.name.startswith("survival.")
+]
 
 
 def survival_table(material: Material, words: Words) -> Content | None:
-    """Kaplan-Meier survival at the plan's months."""
-    rows = [
-        (
-            _implants(row["subset"], words),
-            row["term"],
-            f"at least {percent(row['conf_low'])} ({_one_sided(row)})" if _one_sided(row) else estimate(row),
-            "" if _one_sided(row) else design_effect(material, row),
-            *numbers(row, True),
-            trace_of(row),
+    """Quoted survival: a subset a row, a month a column."""
+    km = material.rows("survival.km")
+    km = km[made_by(km, "corrected")]
+    months = list(dict.fromkeys(km["term"]))
+    few = material.rows("survival.km", "all")["n_events"].lt(RATIO).any()
+    rows = []
+    for subset, of_subset in km.groupby("subset", sort=False):
+        if subset != "all" and few:
+            continue
+        of_month = {row["term"]: row for _, row in of_subset.iterrows()}
+        one = of_subset.iloc[0]
+        rows.append(
+            (
+                _implants(subset, words),
+                count(one["n_sites"]),
+                count(one["n_patients"]),
+                count(one["n_events"]),
+                *(_quoted(of_month[month]) if month in of_month else "" for month in months),
+                "; ".join(trace_of(row) for row in of_month.values()),
+            )
         )
-        for _, row in material.rows("survival.km").iterrows()
-    ]
+    # What no table of this chapter shows is not printed in a list of its own either: results.csv keeps it.
+    ours = material.results[material.results["analysis"].isin(ANALYSES)]
     return content_of(
-        (
-            "Implants",
-            "Month",
-            "% in function (95% interval)",
-            "Design effect",
-            "Implants followed",
-            "Patients",
-            "Failures in all",
-            TRACE,
-        ),
+        ("Implants", "Followed", "Patients", "Failed", *(f"Month {month}, %" for month in months), TRACE),
         rows,
-        methods_of(material.rows("survival.km")),
+        "In function, with 95% intervals. " + methods_of(quoted_in(km)),
+        [trace_of(row) for _, row in ours.iterrows()],
     )
 
 
-def _one_sided(row) -> str:
-    """What a one-sided bound counts; nothing for any other row, or where there is no bound."""
-    named = {"patients": "one-sided, by patients", "sites": "one-sided, by implants"}
-    return "" if missing(row["conf_low"]) else named.get(bound_on(row), "")
+def _quoted(row) -> str:
+    """Survival at a month, or why none is given."""
+    if row["problem"] == WITHHELD:
+        return WITHHELD
+    if row["headline"] and not missing(row["estimate"]):
+        return share_words(row) or estimate(row)
+    if "below_gate_at_risk" in names_in(row["note"]) and not missing(row["estimate"]):
+        return "too few at risk"
+    return f"{NOT_ESTIMATED}: {row['problem']}" if row["problem"] else NOT_ESTIMATED
 
 
 def _implants(subset: str, words: Words) -> str:
@@ -69,109 +88,33 @@ def numbers_at_risk_table(material: Material, words: Words) -> Content | None:
     )
 
 
-def life_table_table(material: Material, words: Words) -> Content | None:
-    """The yearly actuarial life table."""
-    estimates = {float(row["term"]): row for _, row in material.rows("survival.life_table").iterrows()}
-    rows = []
-    for _, year in material.table("life_table").iterrows():
-        row = estimates.pop(float(year["start_months"]), None)
-        rows.append(
-            (
-                f"{year['start_months']:g} to <{year['end_months']:g}",
-                count(year["n_entering"]),
-                count(year["n_censored"]),
-                count(year["n_failed"]),
-                decimal(year["n_effective"], 1),
-                percent(year["risk"]),
-                estimate(row) if row is not None else percent(year["survival"]),
-                trace_of(row) if row is not None else "",
-            )
-        )
-    rows += [(f"from {month:g}", "", "", "", "", "", estimate(row), trace_of(row)) for month, row in estimates.items()]
-    return content_of(
+def failed_implants_table(material: Material, words: Words) -> Content | None:
+    """The failed implants one by one, where there are too few of them for a ratio."""
+    rows = [
         (
-            "Months",
-            "Entering",
-            "Censored",
-            "Failed",
-            "Effective",
-            "Risk in it",
-            "% in function at its start (95% interval)",
-            TRACE,
-        ),
-        rows,
-        "An implant censored within a year counts as at "
-        "risk for half of it. " + methods_of(material.rows("survival.life_table")),
-    )
+            decimal(failed["months"], 0),
+            "not recorded" if missing(failed["rbh_mid_mm"]) else decimal(failed["rbh_mid_mm"], 1),
+            "not recorded" if missing(failed["smoking"]) else str(failed["smoking"]),
+        )
+        for _, failed in material.table("failed_implants").iterrows()
+    ]
+    return content_of(("Month found", "Residual bone height, mm", "Smoking"), rows)
 
 
-WAYS = (
-    ("Failure dated at its visit", "survival.km"),
-    ("Failure between two visits, no model", "survival.turnbull"),
-    ("Failure between two visits, Weibull", "survival.interval_curve"),
-    ("No implant of the patient failed", "survival.patient"),
-)
+def hazard_ratios_table(material: Material, words: Words) -> Content | None:
+    """The hazard ratios that are quoted."""
+    return _ratios(material, words, MODELS)
 
 
-def survival_by_way_table(material: Material, words: Words) -> Content | None:
-    """Survival at the plan's months in several ways, and failures with death competing."""
-    columns = [_of_all(material, analysis) for _, analysis in WAYS]
-    competing = _of_all(material, "survival.competing")
-    rows: list[tuple[str, ...]] = []
-    holds: list[str] = []
-    for month in dict.fromkeys(term for column in (*columns, competing) for term in column):
-        found = [column.get(month) for column in (*columns, competing)]
-        holds += [trace_of(row) for row in found if row is not None]
-        rows.append((month, *(estimate(row) if row is not None else "" for row in found)))
-    names = ", ".join([*(analysis for _, analysis in WAYS), "survival.competing"])
-    return content_of(
-        ("Month", *(heading for heading, _ in WAYS), "Failed, death competing"),
-        rows,
-        f"Rows of results.csv, in the columns' order: {names}, subset all, term the month. The first column is the "
-        "report's; the others show what its choices are worth. With death competing, an implant whose patient died "
-        "can no longer fail.",
-        holds,
-    )
+def gain_table(material: Material, words: Words) -> Content | None:
+    """The quoted hazard ratios of the landmark model."""
+    return _ratios(material, words, ["survival.gain"])
 
 
-def _of_all(material: Material, analysis: str) -> dict:
-    rows = material.rows(analysis, "all")
-    rows = rows[~one_sided(rows)]
-    return {row["term"]: row for _, row in rows.iterrows()}
-
-
-def competing_table(material: Material, words: Words) -> Content | None:
-    """Failures with death competing, by subset."""
-    labels = (
-        ("Implants", lambda row: _implants(row["subset"], words)),
-        ("Month", lambda row: row["term"]),
-    )
-    rows = material.rows("survival.competing")
-    return listing_table(
-        material,
-        rows,
-        labels,
-        "% failed (95% interval)",
-        methods_of(rows),
-    )
-
-
-def rmst_table(material: Material, words: Words) -> Content | None:
-    """Mean months in function up to a horizon, and their differences."""
-    rows = material.results[material.results["analysis"].isin(["survival.rmst", "survival.rmst_difference"])]
-    kinds = {"survival.rmst": "Mean", "survival.rmst_difference": "Difference"}
-    labels = (
-        ("", lambda row: kinds[row["analysis"]]),
-        ("Implants", lambda row: _implants(row["subset"], words)),
-        ("Up to month", lambda row: row["term"]),
-    )
-    return listing_table(
-        material,
-        rows,
-        labels,
-        "Months (95% interval)",
-        methods_of(rows),
-    )
+def _ratios(material: Material, words: Words, analyses: Sequence[str]) -> Content | None:
+    rows = material.quoted(*analyses)
+    labels = (("Term", lambda row: words.term(row["term"], str(row["note"]))),)
+    return listing_table(material, rows, labels, "Hazard ratio (95% interval)", methods_of(rows))
 
 
 def proportional_hazards_table(material: Material, words: Words) -> Content | None:
@@ -179,7 +122,6 @@ def proportional_hazards_table(material: Material, words: Words) -> Content | No
     rows = material.rows("survival.ph")
     labels = (
         ("Term", lambda row: "All terms" if row["term"] == "GLOBAL" else words.column(row["term"])),
-        ("How", way_of),
         ("Degrees of freedom", lambda row: "" if missing(row["df"]) else f"{row['df']:g}"),
     )
     return listing_table(

@@ -59,6 +59,7 @@ class Axis:
     ratio : logarithmic
     towards : words under the axis for "less" and "more"
     percent : ticks as percent of shares
+    starts : where an axis of shares starts
     """
 
     label: str
@@ -66,6 +67,7 @@ class Axis:
     ratio: bool = False
     towards: tuple[str, str] = ("", "")
     percent: bool = False
+    starts: float = 0.0
 
 
 def draw_forest(lines: Sequence[Line], headings: Sequence[str], axis: Axis, alt: str, footnote: str = "") -> Drawing:
@@ -149,7 +151,7 @@ def _limits(lines: Sequence[Line], axis: Axis) -> tuple[float, float]:
         high = min(tick for tick in RATIO_TICKS if tick >= min(high, RATIO_TICKS[-1]))
         return low, high
     if axis.percent:
-        return 0.0, min(1.0, 1.06 * max([*seen, 0.05]))
+        return axis.starts, min(1.0, 1.06 * max([*seen, 0.05]))
     low, high = min(seen), max(seen)
     room = 0.06 * (high - low or 1.0)
     return low - room, high + room

@@ -9,7 +9,7 @@ from liftseries.report.gain import sentences as gain
 from liftseries.report.kit.blocks import FirstPage, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count, counted, people
-from liftseries.report.kit.sentences import effect, first, first_term, rows_to_read
+from liftseries.report.kit.sentences import effect, first
 from liftseries.report.perforation import sentences as perforation
 from liftseries.report.survival import sentences as survival
 
@@ -62,7 +62,7 @@ def findings(material: Material) -> Iterable[Paragraph]:
         effect(first(perforation.quoted_odds(material)), words, "the odds of a perforation"),
         depth.depth_sentence(material),
         survival.survival_sentence(material),
-        effect(first_term(rows_to_read(material, *survival.MODELS)), words, "the hazard of implant failure"),
+        effect(first(survival.quoted_hazards(material)), words, "the hazard of implant failure"),
         gain.gain_sentence(material),
     ]
     found = [sentence for sentence in sentences if sentence is not None]
