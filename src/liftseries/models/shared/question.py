@@ -19,6 +19,10 @@ ONE_SIDED = {
 }
 
 
+# The method of every share, mean and quartile that describes what was recorded; see `described`.
+DESCRIBED = {"patients": "as counted; intervals from the differences between patients"}
+
+
 @dataclass(frozen=True)
 class Analysis:
     """Rows of results.csv of one name.
