@@ -18,6 +18,7 @@ from liftseries.models.perforation.firth import fit_perforation_firth
 from liftseries.models.perforation.gee import fit_perforation_gee
 from liftseries.models.perforation.imputed import fit_perforation_imputed, perforation_imputed_draws
 from liftseries.models.perforation.rate import fit_perforation_rate
+from liftseries.models.perforation.recorded import fit_perforation_recorded
 from liftseries.models.perforation.risk import fit_perforation_risk
 from liftseries.models.perforation.validation import fit_perforation_validation, validation_draws
 from liftseries.models.questions import QUESTIONS
@@ -26,6 +27,7 @@ from liftseries.models.sensitivity.evalue import fit_sensitivity_evalue
 from liftseries.models.sensitivity.icc import fit_measurement_icc
 from liftseries.models.sensitivity.lost import fit_sensitivity_lost
 from liftseries.models.series import describe
+from liftseries.models.series.recorded import describe_surgery
 from liftseries.models.shared.follow_up import follow_up
 from liftseries.models.shared.results import Estimates
 from liftseries.models.survival.competing import fit_survival_competing
@@ -164,6 +166,8 @@ def fitted(cases: pd.DataFrame, visited: pd.DataFrame, implants: pd.DataFrame) -
         "perforation_imputed": fit_perforation_imputed(cases, odds, *auxiliary, odds_drawn),
         "perforation_risk": fit_perforation_risk(cases, odds, plan["risk_contrasts"]),
         "perforation_validation": fit_perforation_validation(cases, odds, validation_draws(cases, odds, *resamples)),
+        "perforation_recorded": fit_perforation_recorded(cases, implants, visited),
+        "surgery": describe_surgery(cases, implants),
         "survival_km": fit_survival_km(implants, months, by=["rbh_band", "approach"]),
         "survival_life_table": fit_survival_life_table(implants),
         "survival_cox": cox,

@@ -24,7 +24,7 @@ TEMPLATES: dict[str, str] = {
     "no_site": "there is no such site",
     "value_not_recorded": "no site has it recorded",
     "not_recorded": "recorded at no site",
-    "no_tear_to_describe": "no site was perforated",
+    "no_tear_to_describe": "there is no tear to describe",
     "perforation_not_recorded": "no site has its perforation recorded",
     "no_complete_case": "no site has all terms recorded",
     "no_complete_case_with_perforation": "no site has its perforation and all terms recorded",

@@ -4,7 +4,7 @@
 |---|---|
 | perforation.stage, .management | all tears, and those of the level |
 | perforation.test | sites looked at by the test whose perforation is known, and those torn |
-| perforation.size | tears measured; a median and quartiles rest on those on either side; the largest value is one tear |
+| perforation.size | tears measured; a median, quartiles: those on either side; the largest is one tear |
 
 What came after a tear and learning stay in the house: the one sets single failures beside single tears, the other may
 tell of a single operator.

@@ -61,9 +61,9 @@ def share_row(
     event = np.asarray(event, bool)
     counts = {"n_sites": len(event), "n_patients": len(pd.unique(patient)), "n_events": int(event.sum())}
     fit = Fit(analysis, subset, "risk", METHOD, **counts, note=note)
+    if problem:
+        return fit.row(term, problem=problem)
     try:
-        if problem:
-            raise NotFitted(problem)
         share = share_of_patients(event, patient)
     except NotFitted as why:
         return fit.row(term, problem=str(why))

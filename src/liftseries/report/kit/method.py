@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import pandas as pd
 
-from liftseries.base.remarks import remarks_in
+from liftseries.base.remarks import names_in, remark, remarks_in
 from liftseries.models.questions import ANALYSES
 from liftseries.models.shared.question import ONE_SIDED
 from liftseries.report.kit.numbers import missing
 
 CLUSTERED = ("score_clustered",)
+NOT_RECORDED = (remark("not_recorded"), remark("no_tear_to_describe"))
 
 
 def made_by(rows: pd.DataFrame, method: str) -> pd.Series:
@@ -20,6 +21,16 @@ def made_by(rows: pd.DataFrame, method: str) -> pd.Series:
 def one_sided(rows: pd.DataFrame) -> pd.Series:
     """Whether each row is a bound of one side."""
     return rows["method"].isin(ONE_SIDED)
+
+
+def remarked(row, name: str) -> bool:
+    """Whether the note of a row holds that remark."""
+    return not missing(row["note"]) and name in names_in(row["note"])
+
+
+def not_recorded(rows: pd.DataFrame) -> pd.Series:
+    """Whether each row has no estimate for nothing but that nobody recorded what it asks for: nothing to print."""
+    return rows["problem"].fillna("").isin(NOT_RECORDED)
 
 
 def clustered(rows: pd.DataFrame) -> pd.Series:

@@ -12,6 +12,7 @@ from liftseries.report.kit.numbers import counted, share_of
 from liftseries.report.kit.sentences import effects, problems, rows_to_read, small
 from liftseries.report.kit.words import BANDS
 from liftseries.report.kit.writer import Writer
+from liftseries.report.perforation.recorded import recorded_blocks
 from liftseries.report.perforation.sentences import (
     MODELS,
     NO_CUT_POINTS,
@@ -63,6 +64,7 @@ def blocks(writer: Writer) -> Iterable[Block]:
     yield from writer.table("risk_differences")
     yield from writer.table("perforation_risk")
     yield Paragraph(NO_CUT_POINTS)
+    yield from recorded_blocks(writer)
     yield from validation_sentences(material)
     yield from writer.table("perforation_validation")
     yield from problems(material, QUESTIONS)

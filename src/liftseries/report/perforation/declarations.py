@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from liftseries.report.kit.declarations import NOT_COARSENED, Chapter, Figure, KeptIn, Released, Table
+from liftseries.report.perforation.recorded_declarations import RECORDED_FIGURES, RECORDED_TABLES
 
 ROOM = "liftseries.report.perforation"
 # Ways to estimate the same terms: heading, analysis, what its method begins with.
@@ -92,6 +93,6 @@ CHAPTER = Chapter(
     id="membrane",
     title="What happened to the membrane",
     blocks=f"{ROOM}.chapter:blocks",
-    figures=FIGURES,
-    tables=TABLES,
+    figures=(*FIGURES, *RECORDED_FIGURES),
+    tables=(*TABLES, *RECORDED_TABLES),
 )
