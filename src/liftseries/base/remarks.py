@@ -159,3 +159,7 @@ def _value(kind: str, words: str) -> Any:
     if kind == "remark":
         return _read_one(words)
     return words if kind == "" else float(words)
+
+
+# Problems that only say that nobody recorded what an analysis asks for: nothing to print, nothing to look into.
+NOTHING_RECORDED = frozenset({remark("not_recorded"), remark("no_tear_to_describe")})

@@ -85,7 +85,9 @@ def test_tears_of_the_sites_looked_at_in_each_way():
     test = of(rows(), "test")
     found = test.loc[["none", "valsalva", "probe"], ["n_events", "n_sites"]].to_numpy().tolist()
     assert found == [[0, 1], [2, 3], [3, 4]]
-    assert names_in(test.loc["endoscopy", "problem"]) == {"not_recorded"}
+    assert "endoscopy" not in test.index
+    none = of(rows(CASES.assign(perforation_test=None)), "test")
+    assert none["problem"].map(names_in).eq({"not_recorded"}).all()
 
 
 def test_what_was_done():

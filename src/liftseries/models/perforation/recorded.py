@@ -81,13 +81,15 @@ def managements(tears: pd.DataFrame) -> list[dict]:
 
 
 def by_test(cases: pd.DataFrame) -> tuple[np.ndarray, list[dict]]:
-    """Which sites have their test recorded, shape (n,), and the share torn of those looked at by each test."""
+    """Which sites have their test recorded, shape (n,), and the share torn of those looked at by each test in use."""
     known, torn = known_perforation(cases)
     level, patient = labels(cases, "perforation_test"), cases["patient_id"].to_numpy()
+    terms = levels_of("perforation_test")
+    in_use = [term for term in terms if (known & (level == term)).any()]
+    problem = "" if in_use else NOT_RECORDED
     rows = []
-    for term in levels_of("perforation_test"):
+    for term in in_use or terms:
         used = known & (level == term)
-        problem = "" if used.any() else NOT_RECORDED
         rows.append(share_row((TEST, "all", term), torn[used], patient[used], problem=problem))
     return level != "", rows
 

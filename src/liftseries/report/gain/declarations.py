@@ -24,7 +24,7 @@ FIGURES = (
         name="gain_terms",
         draws=f"{ROOM}.figures:draw_gain_terms",
         reads={"gain": "results:gain.mixed", "words": "words"},
-        caption="Differences in bone gain with 95% intervals, each term held against the others.",
+        caption="Differences in bone gain with 95% intervals, each term adjusted for the others.",
         released=Released(),
     ),
 )

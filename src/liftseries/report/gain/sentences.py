@@ -28,5 +28,7 @@ def difference(row, words: Words) -> Paragraph:
     """What a term of the gain model says."""
     numbers, larger = size_of(row)
     text = f"{compared(row, words, 'bone gain')} {numbers} mm {'larger' if larger else 'smaller'}"
-    text += open_direction(row["conf_low"], row["conf_high"], 0.0) + "."
+    text += ", adjusted for the other terms" + open_direction(row["conf_low"], row["conf_high"], 0.0) + "."
+    if str(row["term"]).startswith("graft["):
+        text += " The graft was chosen, not allotted, and on a radiograph it may pass for bone."
     return Paragraph(text[0].upper() + text[1:], source(row))

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import pandas as pd
 
-from liftseries.base.remarks import names_in, remark, remarks_in
+from liftseries.base.remarks import NOTHING_RECORDED, names_in, remarks_in
 from liftseries.models.questions import ANALYSES
 from liftseries.models.shared.question import ONE_SIDED
 from liftseries.report.kit.numbers import missing
 
 CLUSTERED = ("score_clustered",)
-NOT_RECORDED = (remark("not_recorded"), remark("no_tear_to_describe"))
 
 
 def made_by(rows: pd.DataFrame, method: str) -> pd.Series:
@@ -30,7 +29,7 @@ def remarked(row, name: str) -> bool:
 
 def not_recorded(rows: pd.DataFrame) -> pd.Series:
     """Whether each row has no estimate for nothing but that nobody recorded what it asks for: nothing to print."""
-    return rows["problem"].fillna("").isin(NOT_RECORDED)
+    return rows["problem"].fillna("").isin(NOTHING_RECORDED)
 
 
 def clustered(rows: pd.DataFrame) -> pd.Series:

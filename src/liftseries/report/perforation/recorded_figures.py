@@ -96,7 +96,7 @@ def draw_learning(rates: pd.DataFrame, cases: pd.DataFrame) -> Drawing:
         if not missing(row["conf_low"]):
             axes.fill_between([left, right], row["conf_low"], row["conf_high"], color=LIGHT, alpha=0.55, linewidth=0)
             top = max(top, row["conf_high"])
-        axes.plot([left, right], [row["estimate"]] * 2, color=DARK, linewidth=1.6)
+        axes.plot([left, right], [row["estimate"]] * 2, color=DARK, linewidth=1.6, solid_capstyle="butt")
         top = max(top, row["estimate"])
         words = f"{count(row['n_events'])}/{count(row['n_sites'])}"
         axes.text((left + right) / 2, row["estimate"], words, ha="center", va="bottom")
