@@ -114,8 +114,13 @@ def test_what_followed_torn_sites_and_the_others():
     assert "counts_alone" in names_in(torn.loc["failure", "note"])
 
 
+def learning_of(table: pd.DataFrame) -> pd.DataFrame:
+    found = table.xs(("perforation.learning", "rate"), level=("analysis", "term"))
+    return found.set_axis(found.index.str.partition("=").get_level_values(2))
+
+
 def test_a_band_of_case_numbers_includes_its_last_case():
-    learning = of(rows(), "learning")
+    learning = learning_of(rows())
     assert learning[["n_events", "n_sites"]].to_numpy().tolist() == [[2, 3], [2, 2], [2, 2], [0, 2]]
     assert list(learning.index) == list(CASE_BANDS)
     operators = [
@@ -126,7 +131,7 @@ def test_a_band_of_case_numbers_includes_its_last_case():
 
 
 def test_fewer_than_five_tears_are_no_learning_curve():
-    few = of(rows(CASES.assign(perforation=["yes"] * 4 + ["no"] * 6)), "learning")
+    few = learning_of(rows(CASES.assign(perforation=["yes"] * 4 + ["no"] * 6)))
     assert not few["headline"].any()
     assert few["estimate"].notna().all()
     assert few["note"].map(names_in).map(lambda names: "below_gate_learning" in names).all()

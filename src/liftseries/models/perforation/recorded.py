@@ -30,7 +30,8 @@ from liftseries.models.shared.results import Estimates, Fit, left_out_table, res
 
 STAGE, SIZE, TEST = "perforation.stage", "perforation.size", "perforation.test"
 MANAGEMENT, SEQUEL, LEARNING = "perforation.management", "perforation.sequel", "perforation.learning"
-CASE_BANDS = {"1 to 10": 10.0, "11 to 20": 20.0, "21 to 40": 40.0, ">40": np.inf}  # the last case number of each
+CASE_NUMBER = "operator_case_no"
+CASE_BANDS = {"1 to 10": (1, 10), "11 to 20": (11, 20), "21 to 40": (21, 40), ">40": (41, np.inf)}  # first, last case
 NO_TEAR = remark("no_tear_to_describe")
 NO_IMPLANT, FAILURE, MONTHS = "no_implant", "failure", "months"
 NO_COMPLICATION = "none"
@@ -102,7 +103,7 @@ def sequels(cases: pd.DataFrame, implants: pd.DataFrame, visits: pd.DataFrame) -
     kind, and the median months followed.
     """
     counted_alone = remark("counts_alone")
-    asked = _ever_had(cases, visits)
+    asked = ever_had(cases, visits)
     torn_of = dict(zip(cases["site_id"].astype(object), labels(cases, "perforation"), strict=True))
     followed_as = implants["site_id"].astype(object).map(torn_of).to_numpy(object)
     rows = []
@@ -118,24 +119,25 @@ def sequels(cases: pd.DataFrame, implants: pd.DataFrame, visits: pd.DataFrame) -
         rows.append(share_row((SEQUEL, subset, FAILURE), failed, of_failed, note=counted_alone, problem=problem))
         here = asked.loc[asked["site_id"].map(torn_of).eq(level).to_numpy(bool)]
         problem = "" if len(here) else NOT_RECORDED
-        for kind in _kinds():
+        for kind in kinds():
             had, of_had = here[kind].to_numpy(bool), here["patient_id"].to_numpy()
             rows.append(share_row((SEQUEL, subset, kind), had, of_had, note=counted_alone, problem=problem))
         rows.append(_months_row(subset, followed))
     return rows
 
 
-def _kinds() -> list[str]:
+def kinds() -> list[str]:
+    """The kinds of complication."""
     return [kind for kind in levels_of("complication") if kind != NO_COMPLICATION]
 
 
-def _ever_had(cases: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
+def ever_had(cases: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     """`site_id, patient_id` and true/false a kind of complication, a row a site asked about one at any visit."""
     kind = labels(visits, "complication")
     visits = pd.DataFrame({"site_id": visits["site_id"].astype(object).to_numpy(), "kind": kind})
     told = visits[visits["kind"].ne("").to_numpy(bool)]
     asked = cases.loc[cases["site_id"].isin(told["site_id"]).to_numpy(bool), ["site_id", "patient_id"]].astype(object)
-    ever = {kind: asked["site_id"].isin(told.loc[told["kind"].eq(kind), "site_id"]) for kind in _kinds()}
+    ever = {kind: asked["site_id"].isin(told.loc[told["kind"].eq(kind), "site_id"]) for kind in kinds()}
     return asked.assign(**ever)
 
 
@@ -150,17 +152,17 @@ def _months_row(subset: str, followed: pd.DataFrame) -> dict:
 def learning(cases: pd.DataFrame) -> tuple[np.ndarray, list[dict]]:
     """Which sites have a case number, shape (n,), and the share torn by bands of it."""
     known, torn = known_perforation(cases)
-    case, patient = numbers(cases, "operator_case_no"), cases["patient_id"].to_numpy()
+    case, patient = numbers(cases, CASE_NUMBER), cases["patient_id"].to_numpy()
     operator = labels(cases, "operator")
     n_torn = int((torn & np.isfinite(case)).sum())
     few = remark("below_gate_learning", n_events=n_torn) if n_torn < RATIO else ""
-    rows, after = [], 0.0
-    for term, last in CASE_BANDS.items():
-        used = known & (case > after) & (case <= last)
+    rows = []
+    for band, (first, last) in CASE_BANDS.items():
+        used = known & (case >= first) & (case <= last)
         n_operators = len(set(operator[used]) - {""})
         note = joined(remark("by_operators", n_operators=n_operators) if n_operators else "", few)
         problem = "" if used.any() else NOT_RECORDED
-        row = share_row((LEARNING, "all", term), torn[used], patient[used], note=note, problem=problem)
+        place = (LEARNING, f"{CASE_NUMBER}={band}", "rate")
+        row = share_row(place, torn[used], patient[used], note=note, problem=problem)
         rows.append(row | {"headline": row["headline"] and not few})
-        after = last
     return np.isfinite(case), rows

@@ -6,8 +6,11 @@
 | perforation.test | sites looked at by the test whose perforation is known, and those torn |
 | perforation.size | tears measured; a median, quartiles: those on either side; the largest is one tear |
 
-What came after a tear and learning stay in the house: the one sets single failures beside single tears, the other may
-tell of a single operator.
+| perforation.sequel | sites or implants of the subset, and those to which it happened |
+| perforation.learning | sites of the band whose perforation is known, and those torn |
+
+The last two are declared for whoever lets them leave; as they are they stay in the house, by their subsets, which
+nobody names in `leave_by`: the one sets single failures beside single tears, the other may tell of a single operator.
 """
 
 from __future__ import annotations
@@ -15,7 +18,8 @@ from __future__ import annotations
 import numpy as np
 
 from liftseries.base.remarks import remark
-from liftseries.disclosure.declared import Behind, Counted
+from liftseries.disclosure.declared import Behind, Counted, behind_estimate
+from liftseries.models.perforation.recorded import CASE_BANDS, CASE_NUMBER, FAILURE, MONTHS, NO_IMPLANT, ever_had
 from liftseries.models.shared.behind import Row
 from liftseries.models.shared.described import labels, numbers
 from liftseries.models.shared.described_behind import behind_share, behind_statistic
@@ -49,9 +53,30 @@ def by_test(p: Population, row: Row) -> Behind:
     return behind_share(used, used & p.perforated)
 
 
-def size(p: Population, row: Row) -> Behind | None:
+def size(p: Population, row: Row) -> Behind:
     """Tears measured."""
     return behind_statistic(np.where(p.perforated, numbers(p.cases, SIZE_COLUMN), np.nan), row.term)
+
+
+def sequel(p: Population, row: Row) -> Behind:
+    """Torn sites, or the others, and what happened to them."""
+    sites = p.subset(row.subset)
+    if row.term == NO_IMPLANT:
+        return behind_share(sites, sites & ~p.placed)
+    if row.term in (FAILURE, MONTHS):
+        used = sites & p.followed
+        return behind_share(used, used & p.failed) if row.term == FAILURE else behind_estimate(used, recorded=True)
+    asked = ever_had(p.cases, p.visits)
+    used = sites & p.where_sites(asked["site_id"])
+    return behind_share(used, used & p.where_sites(asked.loc[asked[row.term].to_numpy(bool), "site_id"]))
+
+
+def learning(p: Population, row: Row) -> Behind:
+    """Sites in a band of case numbers."""
+    first, last = CASE_BANDS[row.subset.partition("=")[2]]
+    case = numbers(p.cases, CASE_NUMBER)
+    used = p.perforation_known & (case >= first) & (case <= last)
+    return behind_share(used, used & p.perforated)
 
 
 # ── sites left out: reason -> which ─────────────────────────────────────────────────────────────────────────
@@ -70,7 +95,7 @@ def by_test_left_out(p: Population, subset: str) -> dict[str, Counted]:
 
 def learning_left_out(p: Population, subset: str) -> dict[str, Counted]:
     """Sites with a case number, of which it is not known whether they tore."""
-    return _unknown_among(p, np.isfinite(numbers(p.cases, "operator_case_no")))
+    return _unknown_among(p, np.isfinite(numbers(p.cases, CASE_NUMBER)))
 
 
 def _unknown_among(p: Population, among: np.ndarray) -> dict[str, Counted]:

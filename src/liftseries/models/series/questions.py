@@ -1,6 +1,6 @@
 """Who is in the series: its questions."""
 
-from liftseries.disclosure.declared import MEDIAN_NEEDS, QUARTILES_NEED, Rule, TableRules
+from liftseries.disclosure.declared import LEAVE_BY, MEDIAN_NEEDS, QUARTILES_NEED, Rule, TableRules
 from liftseries.models.shared.question import DESCRIBED, Analysis, Leaves, Question
 
 TITLE = "Who is in the series"
@@ -71,6 +71,7 @@ QUESTIONS = (
                 DESCRIBED,
                 headline=("patients",),
                 behind=f"{RECORDED}:graft",
+                leave_by=(*LEAVE_BY, "lift_method"),
             ),
             Analysis(
                 "series.surgery",

@@ -38,7 +38,7 @@ def graft(p: Population, row: Row) -> Behind:
     return behind_share(used, used & (level != NO_GRAFT))
 
 
-def surgery(p: Population, row: Row) -> Behind | None:
+def surgery(p: Population, row: Row) -> Behind:
     """Sites measured."""
     measure, _, statistic = row.term.partition(" ")
     return behind_statistic(measured(p.cases, measure), statistic)

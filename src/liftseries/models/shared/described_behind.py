@@ -13,8 +13,8 @@ def behind_share(used: np.ndarray, events: np.ndarray) -> Behind:
     return behind_estimate(used, events, gives_away=(Counted(used), Counted(events)), recorded=True)
 
 
-def behind_statistic(values: np.ndarray, name: str) -> Behind | None:
-    """A statistic of a measurement; nobody, so that it stays in the house, for the largest value.
+def behind_statistic(values: np.ndarray, name: str) -> Behind:
+    """A statistic of a measurement; the largest value rests on nobody, so that it stays in the house.
 
     A median and quartiles rest on the sites on either side of them, each of which must be patients enough.
 
@@ -24,10 +24,8 @@ def behind_statistic(values: np.ndarray, name: str) -> Behind | None:
     name : of `described.STATISTICS`, or `max`
     """
     used = np.isfinite(values)
-    if name == "max":
-        return None
     away = (Counted(used, recorded=True),) if name == "n" else ()
-    sides = ()
+    sides: tuple[np.ndarray, ...] = (used & False,) if name == "max" else ()
     if name in QUARTILES and used.any():
         at = np.quantile(values[used], QUARTILES[name])
         sides = (used & (values <= at), used & (values >= at))

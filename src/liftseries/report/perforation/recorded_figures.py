@@ -20,7 +20,7 @@ from liftseries.report.kit.figures.style import (
     nothing_drawn,
 )
 from liftseries.report.kit.numbers import count, counted, decimal, missing, share_of
-from liftseries.report.perforation.recorded_tables import STAGES, may_be_compared
+from liftseries.report.perforation.recorded_tables import STAGES, case_band, may_be_compared
 
 ROW_MM, LEFT_MM, RIGHT_MM, BOTTOM_MM = 9.0, 24.0, 21.0, 11.0
 FEWEST_FOR_MEDIAN = 5
@@ -92,7 +92,7 @@ def draw_learning(rates: pd.DataFrame, cases: pd.DataFrame) -> Drawing:
     rug = axes_at(figure, 13.0, 11.0, SINGLE_MM - 16.0, 10.0, sharex=axes)
     told, top = [], 0.0
     for _, row in rates[rates["estimate"].notna()].iterrows():
-        left, right = _limits(row["term"], last)
+        left, right = _limits(case_band(row), last)
         if not missing(row["conf_low"]):
             axes.fill_between([left, right], row["conf_low"], row["conf_high"], color=LIGHT, alpha=0.55, linewidth=0)
             top = max(top, row["conf_high"])
@@ -100,7 +100,7 @@ def draw_learning(rates: pd.DataFrame, cases: pd.DataFrame) -> Drawing:
         top = max(top, row["estimate"])
         words = f"{count(row['n_events'])}/{count(row['n_sites'])}"
         axes.text((left + right) / 2, row["estimate"], words, ha="center", va="bottom")
-        told.append(f"case {row['term'].replace('>', 'above ')}: {share_of(row['n_events'], row['n_sites'])}")
+        told.append(f"case {case_band(row).replace('>', 'above ')}: {share_of(row['n_events'], row['n_sites'])}")
     axes.set(xlim=(0.5, last + 0.5), ylim=(0, min(1.0, 1.15 * top)))
     axes.yaxis.set_major_locator(MaxNLocator(5))
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{100 * value:g}"))
@@ -115,9 +115,9 @@ def draw_learning(rates: pd.DataFrame, cases: pd.DataFrame) -> Drawing:
     return Drawing(figure, f"Share of sites torn by the operator's case number. {'; '.join(told)}.")
 
 
-def _limits(term: str, last: float) -> tuple[float, float]:
+def _limits(band: str, last: float) -> tuple[float, float]:
     """Where a band lies: `1 to 10` from 0.5 to 10.5, `>40` up to the last case."""
-    if term.startswith(">"):
-        return float(term[1:]) + 0.5, last + 0.5
-    low, _, high = term.partition(" to ")
+    if band.startswith(">"):
+        return float(band[1:]) + 0.5, last + 0.5
+    low, _, high = band.partition(" to ")
     return float(low) - 0.5, min(float(high), last) + 0.5

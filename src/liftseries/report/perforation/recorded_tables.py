@@ -102,7 +102,7 @@ def learning_table(material: Material, words: Words) -> Content | None:
         return None
     printed = [
         (
-            row["term"].replace(">", "above "),
+            case_band(row).replace(">", "above "),
             share_of(row["n_events"], row["n_sites"]),
             share_interval(row),
             count(operators(row)),
@@ -121,6 +121,11 @@ def learning_table(material: Material, words: Words) -> Content | None:
 def may_be_compared(learning: pd.DataFrame) -> bool:
     """Whether there are tears enough for the report to set bands of case numbers side by side."""
     return bool(len(learning) and learning["headline"].astype(bool).any())
+
+
+def case_band(row) -> str:
+    """`1 to 10`, `>40`."""
+    return str(row["subset"]).partition("=")[2]
 
 
 def operators(row) -> int | None:
