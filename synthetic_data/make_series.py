@@ -359,6 +359,23 @@ def draw_surgery(sites: pd.DataFrame) -> pd.DataFrame:
     return sites
 
 
+def draw_afterwards(sites: pd.DataFrame, patients: pd.DataFrame) -> pd.DataFrame:
+    """What was done about a tear, and when the implant was loaded; hangs on nothing else and moves nothing else."""
+    rng = stream("afterwards")
+    n_sites = len(sites)
+    ways = ["none", "membrane", "suture", "other"]
+    way = pd.Series(rng.choice(ways, n_sites, p=[0.27, 0.55, 0.10, 0.08]))
+    way = way.mask(sites["placement"].eq("staged") & (rng.random(n_sites) < 0.6), "delayed")
+    way = way.mask(sites["placement"].eq("none"), "abandoned")
+    sites["perforation_management"] = some_missing(rng, way, 0.06).where(sites["perforation"].eq("yes"))
+    usual = np.where(sites["healing"].eq("submerged"), 6.2, 4.4)
+    months = pd.Series(np.round(usual * rng.lognormal(0.0, 0.18, n_sites), 1))
+    # An implant that failed before its day of loading was never loaded.
+    loaded = sites["placement"].ne("none") & (months < draw_failures(sites, patients))
+    sites["loading_months"] = some_missing(rng, months, 0.12).where(loaded)
+    return sites
+
+
 # ── The drilling log ────────────────────────────────────────────────────────────────────────────────────────
 def settings(approach: str) -> pd.DataFrame:
     """Each instrument of an approach, bare and with each stop that fits it, and how far its tip then goes.
@@ -688,8 +705,8 @@ COLUMNS = {
         site_id patient_id operator operator_case_no surgery_year tooth approach protocol rbh_min_mm
         rbh_max_mm soft_tissue_mm ridge_width_mm sinus_width_mm membrane_mm septum implant_diameter_mm
         implant_length_mm platform_depth_mm guide_offset_mm fluid_ml graft_ml graft perforation
-        perforation_test perforation_stage perforation_mm lift_method bone_quality placement torque_ncm isq
-        healing bone_height_post_mm flapless
+        perforation_test perforation_stage perforation_mm perforation_management lift_method bone_quality
+        placement torque_ncm isq healing loading_months bone_height_post_mm flapless
     """,
     "steps": "site_id step_no instrument_id stop_id intended_depth_mm speed_rpm finding",
     "visits": "site_id months status bone_height_mm marginal_bone_mm complication",
@@ -799,6 +816,7 @@ def main() -> None:
     steps = draw_steps(sites)
     sites = draw_surgery(draw_stages(sites, drilled_astray(sites, steps)))
     visits = draw_visits(sites, patients)
+    sites = draw_afterwards(sites, patients)
 
     # The outcomes followed the true smoking; the tables do not always know it.
     shown = patients.assign(smoking=some_missing(stream("smoking"), patients["smoking"], 0.04, "unknown"))

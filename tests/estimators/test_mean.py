@@ -1,4 +1,4 @@
-"""The mean with patients as clusters."""
+"""The mean of sites that share patients: by hand, against statsmodels, and the usual t where each has one site."""
 
 import numpy as np
 import pytest
@@ -33,3 +33,10 @@ def test_a_site_a_patient_is_the_plain_mean():
 def test_one_patient_has_no_error(patient, words):
     with pytest.raises(NotFitted, match=words):
         mean_of_patients(np.ones(len(patient)), np.array(patient))
+
+
+def test_three_patients_by_hand():
+    """Sites 1, 3 of a, 5 of b, 7 of c: mean 4; sums -4, 1, 3; variance 3/2 (16 + 1 + 9) / 16."""
+    mean, std_error, df = mean_of_patients([1, 3, 5, 7], ["a", "a", "b", "c"])
+    assert (mean, df) == (4.0, 2)
+    assert std_error == pytest.approx(np.sqrt(1.5 * 26 / 16))

@@ -79,9 +79,9 @@ def test_table_schemas_name_keys_and_references():
             assert reference["reference"]["fields"] == parent["primaryKey"]
             assert set(reference["fields"]) <= set(fields)
         # Units stand in the names and in the schema, and agree.
-        units = {"mm": "mm", "ml": "ml", "ncm": "N cm", "rpm": "rpm", "years": "years"}
+        units = {"mm": "mm", "ml": "ml", "ncm": "N cm", "rpm": "rpm", "years": "years", "months": "months"}
         for name, field in fields.items():
-            assert field.get("unit") == units.get(name.rpartition("_")[2], "months" if name == "months" else None)
+            assert field.get("unit") == units.get(name.rpartition("_")[2])
 
 
 def test_plan_schema_is_a_json_schema_that_knows_its_keys():

@@ -15,12 +15,14 @@ from liftseries.models.perforation.firth import fit_perforation_firth
 from liftseries.models.perforation.gee import fit_perforation_gee
 from liftseries.models.perforation.imputed import fit_perforation_imputed, perforation_imputed_draws
 from liftseries.models.perforation.rate import fit_perforation_rate
+from liftseries.models.perforation.recorded import fit_perforation_recorded
 from liftseries.models.perforation.risk import fit_perforation_risk
 from liftseries.models.perforation.validation import fit_perforation_validation, validation_draws
 from liftseries.models.sensitivity.detection import fit_sensitivity_detection
 from liftseries.models.sensitivity.evalue import fit_sensitivity_evalue
 from liftseries.models.sensitivity.icc import fit_measurement_icc
 from liftseries.models.sensitivity.lost import fit_sensitivity_lost
+from liftseries.models.series.recorded import describe_surgery
 from liftseries.models.shared.follow_up import follow_up
 from liftseries.models.survival.competing import fit_survival_competing
 from liftseries.models.survival.completeness import fit_followup_completeness
@@ -75,6 +77,8 @@ def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
         "perforation_firth": firth,
         "perforation_imputed": fit_perforation_imputed(cases, odds, *HELPERS, odds_draws),
         "perforation_risk": fit_perforation_risk(cases, odds, CONTRASTS),
+        "perforation_recorded": fit_perforation_recorded(cases, implants, visits),
+        "surgery": describe_surgery(cases, implants),
         "perforation_validation": fit_perforation_validation(cases, odds, judged),
         "followup_completeness": fit_followup_completeness(cases, implants, visits, MONTHS, ""),
         "followup_time": fit_followup_time(implants),

@@ -23,6 +23,7 @@ from liftseries.models.perforation.firth import fit_perforation_firth
 from liftseries.models.perforation.gee import fit_perforation_gee
 from liftseries.models.perforation.imputed import fit_perforation_imputed, perforation_imputed_draws
 from liftseries.models.perforation.rate import fit_perforation_rate
+from liftseries.models.perforation.recorded import fit_perforation_recorded
 from liftseries.models.perforation.risk import fit_perforation_risk
 from liftseries.models.perforation.validation import fit_perforation_validation, validation_draws
 from liftseries.models.questions import QUESTIONS
@@ -31,6 +32,7 @@ from liftseries.models.sensitivity.evalue import fit_sensitivity_evalue
 from liftseries.models.sensitivity.icc import fit_measurement_icc
 from liftseries.models.sensitivity.lost import fit_sensitivity_lost
 from liftseries.models.series import describe
+from liftseries.models.series.recorded import describe_surgery
 from liftseries.models.shared.follow_up import follow_up
 from liftseries.models.shared.results import Estimates
 from liftseries.models.survival.competing import fit_survival_competing
@@ -187,6 +189,8 @@ def fitted(cases: pd.DataFrame, visited: pd.DataFrame, implants: pd.DataFrame) -
         "followup_completeness": fit_followup_completeness(cases, implants, visited, months, ""),
         "followup_time": fit_followup_time(implants),
         "complications": fit_complications(visited, cases, by=["protocol"]),
+        "perforation_recorded": fit_perforation_recorded(cases, implants, visited),
+        "surgery": describe_surgery(cases, implants),
         "survival_km": fit_survival_km(implants, months, by=["rbh_band", "approach"]),
         "survival_life_table": fit_survival_life_table(implants),
         "survival_cox": cox,

@@ -15,6 +15,10 @@ LEVELS = {
     "graft": ["none", "autogenous", "xenograft"],
     "perforation": ["no", "yes", "unknown"],
     "ended": ["at_plan", "opened_before", "deeper", "short"],
+    "perforation_test": ["none", "valsalva", "endoscopy"],
+    "perforation_stage": ["drilling", "lifting", "grafting", "placing", "unknown"],
+    "perforation_management": ["none", "membrane", "suture"],
+    "lift_method": ["fluid", "osteotome", "balloon"],
     "placement": ["same_day", "staged", "none"],
     "healing": ["submerged", "transmucosal"],
     "status": ["functioning", "failed", "patient_died", "not_examined"],
@@ -92,8 +96,32 @@ def made_cases(n_patients: int, seed: int, approaches, log: bool) -> pd.DataFram
             "bone_quality": pd.array(rng.integers(1, 5, n), dtype="Int64"),
             "torque_ncm": np.round(rng.normal(35, 8, n)),
             "isq": np.where(rng.random(n) < 0.3, np.nan, np.round(rng.normal(66, 5, n))),
+            **made_surgery(np.random.default_rng([seed, 1]), perforation),
         }
     ).astype(dict.fromkeys(["site_id", "patient_id", "centre", "protocol"], object))
+
+
+def made_surgery(rng: np.random.Generator, perforation: np.ndarray) -> dict:
+    """What is recorded of surgery and of tears, a column each."""
+    n, torn = len(perforation), perforation == "yes"
+
+    def of_tears(values) -> np.ndarray:
+        return np.where(torn, values, None).astype(object)
+
+    return {
+        "operator": rng.choice(["o1", "o2", "o3"], n).astype(object),
+        "operator_case_no": pd.array(rng.integers(1, 60, n), dtype="Int64"),
+        "perforation_test": category("perforation_test", rng.choice(LEVELS["perforation_test"], n)),
+        "perforation_stage": category("perforation_stage", of_tears(rng.choice(LEVELS["perforation_stage"], n))),
+        "perforation_mm": np.where(torn & (rng.random(n) < 0.8), np.round(rng.lognormal(0.7, 0.4, n), 1), np.nan),
+        "perforation_management": category("perforation_management", of_tears(rng.choice(["membrane", "none"], n))),
+        "lift_method": category("lift_method", rng.choice(["fluid", "osteotome"], n)),
+        "fluid_ml": np.where(rng.random(n) < 0.4, np.round(rng.lognormal(-0.5, 0.3, n), 2), np.nan),
+        "dome_ml": np.round(rng.uniform(0.05, 0.4, n), 3),
+        "loading_months": np.round(rng.uniform(3, 7, n), 1),
+        "implant_length_mm": rng.choice([6.5, 8.0], n),
+        "implant_diameter_mm": rng.choice([3.6, 4.2], n),
+    }
 
 
 def made_visits(cases: pd.DataFrame, seed: int) -> pd.DataFrame:

@@ -8,6 +8,7 @@ from html.parser import HTMLParser
 import pytest
 from made_series import KINDS, PLAN
 
+from liftseries.base.remarks import NOTHING_RECORDED
 from liftseries.models.files import file_of
 from liftseries.report.kit.blocks import Report
 from liftseries.report.kit.figures.style import save
@@ -174,7 +175,7 @@ def test_what_is_missing_is_said_in_one_sentence(pages):
 def test_every_problem_is_listed_in_words(reports, made):
     for kind in ("tiny", "one_level"):
         listed = " ".join(item for block in blocks(reports[kind], "listing") for item in block.items)
-        problems = set(made[kind].left["results.csv"]["problem"]) - {""}
+        problems = set(made[kind].left["results.csv"]["problem"]) - {"", *NOTHING_RECORDED}
         assert problems
         for problem in problems:
             assert problem in listed

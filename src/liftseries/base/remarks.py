@@ -26,7 +26,7 @@ BETWEEN = "; "
 WITHHELD = "withheld"
 WITHHELD_COUNT = -1  # a count that is known and not said; a count is never negative
 # What the series counts, and a release may have to withhold; other nouns count what the plan or the model chose.
-OF_CASES = frozenset({"event", "failure", "implant", "measurement", "patient", "site"})
+OF_CASES = frozenset({"event", "failure", "implant", "measurement", "operator", "patient", "site"})
 OF_CHOICE = frozenset({"coefficient", "group", "imputation", "imputed set", "parameter", "resample", "step", "term"})
 
 
@@ -159,3 +159,7 @@ def _value(kind: str, words: str) -> Any:
     if kind == "remark":
         return _read_one(words)
     return words if kind == "" else float(words)
+
+
+# Problems that only say that nobody recorded what an analysis asks for: nothing to print, nothing to look into.
+NOTHING_RECORDED = frozenset({remark("not_recorded"), remark("no_tear_to_describe")})

@@ -15,6 +15,7 @@ from pathlib import Path
 from liftseries.base.errors import Problem, StudyError
 from liftseries.base.home import folder
 from liftseries.base.outputs import remove_unfinished
+from liftseries.base.remarks import NOTHING_RECORDED
 from liftseries.engine.job import PROBLEMS
 from liftseries.engine.provenance import MANIFEST, is_up_to_date
 from liftseries.engine.warm import warmed
@@ -211,7 +212,8 @@ def what_to_look_at(output: Path) -> list[str]:
     n_aside = len({(row["file"], row["row"]) for row in _rows(output / "set_aside.csv")})
     if n_aside:
         words.append(f"Look first at set_aside.csv: {n_aside} rows were left out.")
-    unfit = sorted({row["analysis"] for row in _rows(output / "results.csv") if not row["estimate"]})
+    empty = [row for row in _rows(output / "results.csv") if not row["estimate"]]
+    unfit = sorted({row["analysis"] for row in empty if row["problem"] not in NOTHING_RECORDED})
     if unfit:
         words.append(f"Some estimates could not be made; results.csv says why: {', '.join(unfit)}.")
     words.append('Then read "Who is in it" and "What this cannot tell" before any figure.')

@@ -1,7 +1,7 @@
 """How often the membrane tears, and what goes with it: its questions."""
 
 from liftseries.disclosure.declared import TableRules
-from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
+from liftseries.models.shared.question import DESCRIBED, Analysis, Draws, Leaves, Question
 
 TITLE = "How often the membrane tears, and what goes with it"
 SHARE, ODDS = "How many sites were perforated?", "What goes with a perforation?"
@@ -15,6 +15,7 @@ SPLINE = "risks standardised over the sites used, logistic GEE exchangeable, hei
 STANDARDISED = RISKS | {"standardised": SPLINE}
 BAND = "logistic GEE exchangeable; secondary, as a band stands for all heights in it"
 BEHIND = "liftseries.models.perforation.behind"
+RECORDED = "liftseries.models.perforation.recorded_behind"
 
 QUESTIONS = (
     Question(
@@ -207,6 +208,59 @@ QUESTIONS = (
             n="resamples",
             a_job=500,
             asks={"seed": "seed"},
+        ),
+    ),
+    Question(
+        name="perforation_recorded",
+        says="tears as recorded",
+        function="liftseries.models.perforation.recorded:fit_perforation_recorded",
+        reads={"cases": "cases", "implants": "implants", "visits": "visits"},
+        analyses=(
+            Analysis(
+                "perforation.stage",
+                "tears by the stage at which they were noticed",
+                DESCRIBED,
+                headline=("patients",),
+                behind=f"{RECORDED}:stage",
+            ),
+            Analysis(
+                "perforation.size",
+                "largest diameter of the tears: number, mean, quartiles, largest",
+                DESCRIBED,
+                headline=("patients",),
+                behind=f"{RECORDED}:size",
+                left_out=f"{RECORDED}:size_left_out",
+            ),
+            Analysis(
+                "perforation.test",
+                "share torn of the sites looked at by each test",
+                DESCRIBED,
+                headline=("patients",),
+                behind=f"{RECORDED}:by_test",
+                left_out=f"{RECORDED}:by_test_left_out",
+            ),
+            Analysis(
+                "perforation.management",
+                "tears by what was done about them",
+                DESCRIBED,
+                headline=("patients",),
+                behind=f"{RECORDED}:management",
+            ),
+            Analysis(
+                "perforation.sequel",
+                "what came after a tear and without one: no implant, failure, complications, months followed",
+                DESCRIBED,
+                headline=("patients",),
+                behind=f"{RECORDED}:sequel",
+            ),
+            Analysis(
+                "perforation.learning",
+                "share torn by bands of the operator's case number",
+                DESCRIBED,
+                headline=("patients",),
+                behind=f"{RECORDED}:learning",
+                left_out=f"{RECORDED}:learning_left_out",
+            ),
         ),
     ),
 )

@@ -1,10 +1,11 @@
 """Who is in the series: its questions."""
 
-from liftseries.disclosure.declared import MEDIAN_NEEDS, QUARTILES_NEED, Rule, TableRules
-from liftseries.models.shared.question import Leaves, Question
+from liftseries.disclosure.declared import LEAVE_BY, MEDIAN_NEEDS, QUARTILES_NEED, Rule, TableRules
+from liftseries.models.shared.question import DESCRIBED, Analysis, Leaves, Question
 
 TITLE = "Who is in the series"
 BEHIND = "liftseries.models.series.behind"
+RECORDED = "liftseries.models.series.recorded_behind"
 
 QUESTIONS = (
     Question(
@@ -49,5 +50,44 @@ QUESTIONS = (
                 ),
             ),
         ),
+    ),
+    Question(
+        name="surgery",
+        says="surgery as recorded",
+        function="liftseries.models.series.recorded:describe_surgery",
+        reads={"cases": "cases", "implants": "implants"},
+        analyses=(
+            Analysis(
+                "series.lift_method",
+                "sites by lift method",
+                DESCRIBED,
+                headline=("patients",),
+                behind=f"{RECORDED}:lift_method",
+                left_out=f"{RECORDED}:lift_method_left_out",
+            ),
+            Analysis(
+                "series.graft",
+                "share of sites with a graft, of all and by lift method",
+                DESCRIBED,
+                headline=("patients",),
+                behind=f"{RECORDED}:graft",
+                leave_by=(*LEAVE_BY, "lift_method"),
+            ),
+            Analysis(
+                "series.surgery",
+                "volumes, volumes against the dome of the planned lift, months to loading: number, mean, quartiles",
+                DESCRIBED,
+                headline=("patients",),
+                behind=f"{RECORDED}:surgery",
+            ),
+            Analysis(
+                "series.one_or_several",
+                "tears and failures of patients with one site and with several",
+                DESCRIBED,
+                headline=("patients",),
+                behind=f"{RECORDED}:one_or_several",
+            ),
+        ),
+        leaves=(Leaves("implant_sizes", "sizes", "implant_length_mm implant_diameter_mm n_sites n_patients"),),
     ),
 )

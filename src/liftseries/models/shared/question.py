@@ -12,6 +12,9 @@ from dataclasses import dataclass, field
 
 from liftseries.disclosure.declared import LEAVE_BY, TableRules
 
+# The method of every share, mean and quartile that describes what was recorded; see `described`.
+DESCRIBED = {"patients": "as counted; intervals from the differences between patients"}
+
 
 @dataclass(frozen=True)
 class Analysis:

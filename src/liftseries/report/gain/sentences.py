@@ -88,7 +88,9 @@ def differences(material: Material, words: Words) -> Iterable[Paragraph]:
             numbers, larger = size_of(row)
             told = numbers.replace(" (", " mm (", 1)
             text = f"{compared(row, words, outcome)} {told} {ways[0] if larger else ways[1]}"
-            text += open_direction(row["conf_low"], row["conf_high"], 0.0) + "."
+            text += ", adjusted for the other terms" + open_direction(row["conf_low"], row["conf_high"], 0.0) + "."
+            if analysis == GAIN and str(row["term"]).startswith("graft["):
+                text += " The graft was chosen, not allotted, and on a radiograph it may pass for bone."
             yield Paragraph(text[0].upper() + text[1:], source(row))
 
 

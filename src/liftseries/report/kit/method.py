@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from liftseries.base.remarks import remarks_in
+from liftseries.base.remarks import NOTHING_RECORDED, names_in, remarks_in
 from liftseries.models.questions import ANALYSES
 from liftseries.report.kit.numbers import missing
 
@@ -12,6 +12,16 @@ from liftseries.report.kit.numbers import missing
 def made_by(rows: pd.DataFrame, method: str) -> pd.Series:
     """Whether each row was made by that method; any where it is empty."""
     return rows["method"].eq(method) if method else pd.Series(True, index=rows.index)
+
+
+def remarked(row, name: str) -> bool:
+    """Whether the note of a row holds that remark."""
+    return not missing(row["note"]) and name in names_in(row["note"])
+
+
+def not_recorded(rows: pd.DataFrame) -> pd.Series:
+    """Whether each row has no estimate for nothing but that nobody recorded what it asks for: nothing to print."""
+    return rows["problem"].fillna("").isin(NOTHING_RECORDED)
 
 
 def way_of(row) -> str:

@@ -10,7 +10,7 @@ from liftseries.models.shared.design import INTERCEPT
 from liftseries.models.shared.question import Question
 from liftseries.report.kit.blocks import Block, Listing, Paragraph
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.method import named_method
+from liftseries.report.kit.method import named_method, not_recorded
 from liftseries.report.kit.numbers import WITHHELD, counted, exponent, interval, listed, missing, ratio
 from liftseries.report.kit.words import Words, trace, trace_of
 
@@ -62,7 +62,7 @@ def problems(material: Material, questions: Iterable[Question]) -> list[Block]:
     """What could not be estimated in the analyses of these questions, each reason once."""
     analyses = [analysis.name for question in questions for analysis in question.analyses]
     rows = material.results[material.results["analysis"].isin(analyses)]
-    rows = rows[~rows["problem"].fillna("").isin(["", WITHHELD])]
+    rows = rows[~rows["problem"].fillna("").isin(["", WITHHELD]) & ~not_recorded(rows)]
     items = []
     for problem, group in rows.groupby("problem", sort=False):
         places = [trace_of(row) for _, row in group.iterrows()]

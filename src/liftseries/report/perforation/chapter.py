@@ -10,6 +10,7 @@ from liftseries.models.perforation.questions import QUESTIONS
 from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.sentences import effects, problems
 from liftseries.report.kit.writer import Writer
+from liftseries.report.perforation.recorded import recorded_blocks
 from liftseries.report.perforation.sentences import (
     NO_CUT_POINTS,
     bend_sentences,
@@ -51,6 +52,7 @@ def blocks(writer: Writer) -> Iterable[Block]:
     if len(quoted):
         yield from writer.figure("perforation_methods")
     yield from writer.table("perforation_methods")
+    yield from recorded_blocks(writer)
     yield from validation_sentences(material)
     yield from writer.table("perforation_validation")
     yield from problems(material, QUESTIONS)

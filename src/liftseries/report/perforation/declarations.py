@@ -11,6 +11,7 @@ from liftseries.report.kit.declarations import (
     Released,
     Table,
 )
+from liftseries.report.perforation.recorded_declarations import RECORDED_FIGURES, RECORDED_TABLES
 
 ROOM = "liftseries.report.perforation"
 FIGURES = (
@@ -107,6 +108,6 @@ CHAPTER = Chapter(
     id="membrane",
     title="What happened to the membrane",
     blocks=f"{ROOM}.chapter:blocks",
-    figures=FIGURES,
-    tables=TABLES,
+    figures=(*FIGURES, *RECORDED_FIGURES),
+    tables=(*TABLES, *RECORDED_TABLES),
 )

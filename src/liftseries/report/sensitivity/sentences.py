@@ -18,7 +18,7 @@ def evalue_sentence(material: Material) -> Iterable[Block]:
         yield Paragraph(
             "A cause that was not recorded could explain a ratio away only if it went with both the exposure and the "
             "outcome at least as strongly as the E-value says, beyond what the model holds constant. A small E-value "
-            "means that little is needed."
+            "means that little is needed; a large one does not prove that there is no such cause."
         )
 
 

@@ -10,6 +10,7 @@ from liftseries.report.kit.blocks import Block, Listing, Paragraph
 from liftseries.report.kit.numbers import count, counted, listed, people
 from liftseries.report.kit.sentences import small
 from liftseries.report.kit.writer import Writer
+from liftseries.report.series.recorded import surgery_blocks
 
 
 def what_was_studied(writer: Writer) -> Iterable[Block]:
@@ -66,6 +67,7 @@ def who_is_in_it(writer: Writer) -> Iterable[Block]:
         yield from writer.table("set_aside")
     yield from writer.table("characteristics")
     yield from writer.figure("residual_height")
+    yield from surgery_blocks(writer)
     if material.table("missing").empty:
         yield Paragraph("The run left no count of missing values.")
     elif pd.to_numeric(material.table("missing")["n_missing"]).eq(0).all():

@@ -50,6 +50,18 @@ TABLES = (
         caption="Missing values by column and centre.",
         released=Released(),
     ),
+    Table(
+        name="surgery",
+        makes=f"{ROOM}.recorded_tables:surgery_table",
+        caption="Surgery as recorded: lift methods, grafts, volumes, loading, one site or several.",
+        released=Released(),
+    ),
+    Table(
+        name="implant_sizes",
+        makes=f"{ROOM}.recorded_tables:implant_sizes_table",
+        caption="Implants placed, by length and diameter.",
+        released=KeptIn(NOT_COARSENED, "implants by length and diameter"),
+    ),
 )
 STUDIED = Chapter(id="studied", title="What was studied", blocks=f"{ROOM}.chapter:what_was_studied")
 CHAPTER = Chapter(id="who", title="Who is in it", blocks=f"{ROOM}.chapter:who_is_in_it", figures=FIGURES, tables=TABLES)

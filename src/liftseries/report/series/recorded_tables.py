@@ -1,0 +1,110 @@
+"""What was done at surgery, as recorded: lift methods, grafts, volumes, loading, implants' sizes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import pandas as pd
+
+from liftseries.report.kit.material import Material
+from liftseries.report.kit.numbers import count
+from liftseries.report.kit.tables.cells import Content, content_of
+from liftseries.report.kit.tables.described import (
+    HEADINGS,
+    Cells,
+    heading,
+    measured_cells,
+    recorded,
+    share_cells,
+    traces,
+)
+from liftseries.report.kit.words import Words
+
+DESCRIBED = ("series.lift_method", "series.graft", "series.surgery", "series.one_or_several")
+MEASURED = {
+    "fluid_ml": ("Fluid, ml", 2),
+    "fluid_ml/dome_ml": ("Fluid over the volume of the planned dome", 2),
+    "graft_ml": ("Graft, ml", 2),
+    "graft_ml/dome_ml": ("Graft over the volume of the planned dome", 2),
+    "loading_months": ("Placement to loading, months", 1),
+}
+GROUPS = {
+    "tears one": "torn: patients with one site",
+    "tears several": "torn: patients with several",
+    "failures one": "implant failed: patients with one site",
+    "failures several": "implant failed: patients with several",
+}
+
+
+def surgery_table(material: Material, words: Words) -> Content | None:
+    """Lift methods, grafts, volumes, loading, one site or several; None where nothing of it was recorded."""
+    of = {analysis: material.rows(analysis) for analysis in DESCRIBED}
+    rows = [
+        *_lift_methods(of["series.lift_method"]),
+        *_grafts(of["series.graft"], words),
+        *_measured(of["series.surgery"]),
+        *_one_or_several(of["series.one_or_several"]),
+    ]
+    radius = material.asked.get("lift_base_radius_mm")
+    base = f" over a base of {radius:g} mm radius" if radius else ""
+    return content_of(
+        HEADINGS,
+        rows,
+        "Patients as clusters. Volumes: of the sites where some was used. The planned dome is the cap under the "
+        f"membrane as high as the planned lift{base}. Failures are counted whatever the time followed. Rows of "
+        f"results.csv: {', '.join(DESCRIBED)}.",
+        traces(*of.values()),
+    )
+
+
+def _lift_methods(rows: pd.DataFrame) -> Iterable[Cells]:
+    rows = recorded(rows)
+    rows = rows[pd.to_numeric(rows["n_events"]).fillna(0).ne(0)]
+    if len(rows):
+        yield heading("Lift by")
+    for _, row in rows.iterrows():
+        yield share_cells(row["term"].replace("_", " "), row)
+
+
+def _grafts(rows: pd.DataFrame, words: Words) -> Iterable[Cells]:
+    rows = recorded(rows)
+    if len(rows):
+        yield heading("With a graft")
+    for _, row in rows.iterrows():
+        name = "all sites" if row["subset"] == "all" else "lift by " + row["subset"].partition("=")[2].replace("_", " ")
+        yield share_cells(name, row)
+
+
+def _measured(rows: pd.DataFrame) -> Iterable[Cells]:
+    cells = [measured_cells(name, rows, f"{measure} ", digits) for measure, (name, digits) in MEASURED.items()]
+    found = [one for one in cells if one]
+    if found:
+        yield heading("Volumes and times")
+        yield from found
+
+
+def _one_or_several(rows: pd.DataFrame) -> Iterable[Cells]:
+    """Only where there are patients of both kinds."""
+    of_term = {row["term"]: row for _, row in recorded(rows).iterrows()}
+    pairs = [[f"{outcome} {name}" for name in ("one", "several")] for outcome in ("tears", "failures")]
+    shown = [term for pair in pairs if all(term in of_term for term in pair) for term in pair]
+    if shown:
+        yield heading("One site or several")
+    for term in shown:
+        yield share_cells(GROUPS[term], of_term[term])
+
+
+def implant_sizes_table(material: Material, words: Words) -> Content | None:
+    """Implants placed, a length a row and a diameter a column."""
+    sizes = material.table("implant_sizes")
+    if sizes.empty:
+        return None
+    grid = sizes.pivot(index="implant_length_mm", columns="implant_diameter_mm", values="n_sites").sort_index()
+    diameters = sorted(grid)
+    rows = [
+        (f"{length:g}", *(count(row[diameter]) or "0" for diameter in diameters), count(row.sum()))
+        for length, row in grid.iterrows()
+    ]
+    total = ("All", *(count(grid[diameter].sum()) for diameter in diameters), count(sizes["n_sites"].sum()))
+    heads = ("Length, mm", *(f"Diameter {diameter:g} mm" for diameter in diameters), "All")
+    return content_of(heads, [*rows, total], "Sites where an implant was placed; its planned size.")
