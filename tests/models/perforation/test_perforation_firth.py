@@ -116,7 +116,7 @@ def test_a_limit_that_is_not_found_is_empty_and_said_to_be(many_cases):
     from liftseries.estimators.firth import FirthFit
 
     one = np.array([1.0])
-    model = FirthFit(one, one, np.array([np.nan]), 3 * one, np.array([np.nan]), -9.0)
+    model = FirthFit(one, one, np.array([np.nan]), 3 * one, np.array([np.nan]), -9.0, np.eye(1))
     fit = Fit(analysis="a", subset="all", scale="log_odds", method="profile", n_sites=9, n_patients=9)
     (row,) = profile_rows(fit, ["septum[yes]"], model)
     assert row["conf_high"] == 3
