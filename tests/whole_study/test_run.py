@@ -139,7 +139,7 @@ def test_report_is_reproducible(demo, recovered):
     assert first == second
 
 
-LAST = {"collect_results", "report", "tables", "write_manifest"}
+LAST = {"collect_results", "report", "second_opinion", "tables", "write_manifest", "write_models"}
 
 
 @pytest.mark.parametrize(

@@ -55,7 +55,7 @@ def headers(path: Path | str) -> list[str]:
 
 
 def _row(file: str, column: Column) -> tuple[str, ...]:
-    how = f" {column.measured}." if isinstance(column, DerivedColumn) and column.measured else ""
+    how = f" Worked out: {column.measured}." if isinstance(column, DerivedColumn) and column.measured else ""
     levels = BETWEEN_LEVELS.join(map(str, column.levels))
     return file, column.name, column.type, column.unit, levels, f"{column.means}{how}", _when_empty(column)
 
