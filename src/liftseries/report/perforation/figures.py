@@ -91,7 +91,7 @@ def draw_perforation_methods(
     words : names of the study's own columns
     """
     words = words or Words()
-    rows = pd.concat([table for table in (firth, gee, imputed) if len(table)] or [firth])
+    rows = pd.concat([table for table in (firth, gee, imputed) if len(table)] or [firth], ignore_index=True)
     quoted = rows[rows["headline"].eq(True) & rows["estimate"].notna()] if len(rows) else rows
     quoted = quoted[~quoted["term"].eq(INTERCEPT)] if len(quoted) else quoted
     if quoted.empty:
