@@ -753,6 +753,8 @@ def write_tables(tables: dict[str, pd.DataFrame]) -> None:
         centre: {name: table.loc[table["of_centre"] == centre, COLUMNS[name].split()] for name, table in tables.items()}
         for centre in CENTRES
     }
+    for centre in set(CENTRES) - set(READS_GAUGES):
+        del by_centre[centre]["steps"]["read_depth_mm"]
     for name in tables:
         write_csv(by_centre["Heath"][name], f"heath_{name}.csv")
         # Two centres write a decimal comma, one of them with byte-order mark and CRLF.
