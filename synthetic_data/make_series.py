@@ -76,6 +76,8 @@ GUIDED_SHARE = {  # by protocol
 }
 LOGGED_SHARE = {"Heath": 0.97, "Fen": 0.96, "Moor": 0.60, "Dune": 0.98, "Brook": 0.95}
 CENTRE_WITHOUT_SPEEDS = "Fen"
+READS_GAUGES = ("Heath", "Brook")  # centres that write down what they read on the gauge
+READING_SD_MM, READING_STEP_MM = 0.15, 0.1  # error of a reading, and the fineness that it is written with
 
 # ── What they drilled with ──────────────────────────────────────────────────────────────────────────────────
 # With the platform at the crest the guide holds a 12.5 mm drill once the hole is more than 0.5 mm deep, and a
@@ -601,6 +603,28 @@ def draw_steps(sites: pd.DataFrame) -> pd.DataFrame:
     return steps
 
 
+def read_gauges(steps: pd.DataFrame, sites: pd.DataFrame) -> pd.DataFrame:
+    """What was read on the gauge: the depth of the hole and a small error; some passes were not read.
+
+    A gauge in an open sinus meets no floor, and nothing is read.
+    """
+    rng = stream("readings")
+    table = pd.concat(SETTINGS.values())
+    reached = table.set_index(["instrument_id", table["stop_id"].fillna("")])["travel_mm"]
+    keys = pd.MultiIndex.from_arrays([steps["instrument_id"], steps["stop_id"].fillna("")])
+    by_site = sites.set_index("site_id")
+    platform = by_site["platform_depth_mm"].where(by_site["approach"].eq("guided"), 0.0)
+    gauge = steps["instrument_id"].map(INSTRUMENTS.set_index("instrument_id")["role"]).eq("gauge")
+    depth = (reached.loc[keys].to_numpy() + steps["site_id"].map(platform)).mask(gauge)
+    hole = depth.groupby(steps["site_id"]).cummax().groupby(steps["site_id"]).ffill()
+    error = rng.normal(0, READING_SD_MM, len(steps))
+    reading = np.round((hole + error) / READING_STEP_MM) * READING_STEP_MM
+    opened = steps["finding"].eq("open").groupby(steps["site_id"]).cumsum().gt(0)
+    was_read = gauge & ~opened & steps["site_id"].map(by_site["centre"]).isin(READS_GAUGES)
+    was_read &= rng.random(len(steps)) < 0.9
+    return steps.assign(read_depth_mm=reading.round(1).where(was_read))
+
+
 def drilled_astray(sites: pd.DataFrame, steps: pd.DataFrame) -> pd.Series:
     """Whether a site's log has a pass that missed the depth that was meant, or went far beyond the floor."""
     table = pd.concat(SETTINGS.values())
@@ -708,7 +732,7 @@ COLUMNS = {
         perforation_test perforation_stage perforation_mm perforation_management lift_method bone_quality
         placement torque_ncm isq healing loading_months bone_height_post_mm flapless
     """,
-    "steps": "site_id step_no instrument_id stop_id intended_depth_mm speed_rpm finding",
+    "steps": "site_id step_no instrument_id stop_id intended_depth_mm speed_rpm finding read_depth_mm",
     "visits": "site_id months status bone_height_mm marginal_bone_mm complication",
 }
 
@@ -747,6 +771,8 @@ def write_tables(tables: dict[str, pd.DataFrame]) -> None:
         centre: {name: table.loc[table["of_centre"] == centre, COLUMNS[name].split()] for name, table in tables.items()}
         for centre in CENTRES
     }
+    for centre in set(CENTRES) - set(READS_GAUGES):
+        del by_centre[centre]["steps"]["read_depth_mm"]
     for name in tables:
         write_csv(by_centre["Heath"][name], f"heath_{name}.csv")
         # Two centres write a decimal comma, one of them with byte-order mark and CRLF.
@@ -813,7 +839,7 @@ def main() -> None:
     sites = draw_sites(patients)
     # The log needs to know which sites were given up, and the stage of a tear what the log shows.
     sites = draw_perforations(sites)
-    steps = draw_steps(sites)
+    steps = read_gauges(draw_steps(sites), sites)
     sites = draw_surgery(draw_stages(sites, drilled_astray(sites, steps)))
     visits = draw_visits(sites, patients)
     sites = draw_afterwards(sites, patients)

@@ -86,7 +86,7 @@ ROWS_OF_SITES = [
     ("steps", "instrument_id", "nothing", "reference_is_known"),
     ("steps", "instrument_id", "hand-12", "instrument_fits_the_site"),
     ("steps", "stop_id", "nothing", "reference_is_known"),
-    ("steps", "stop_id", "off-14", "stop_is_shorter_than_the_instrument"),
+    ("steps", "stop_id", "off-22", "stop_is_shorter_than_the_instrument"),
     ("steps", "step_no", "0", "value_is_in_range"),
     ("steps", "step_no", "2", "steps_have_no_gap"),
     ("steps", "intended_depth_mm", "deep", "value_is_a_number"),
@@ -148,7 +148,7 @@ def seeded() -> Seeded:
     study = Seeded()
     for column in ("perforation_stage", "bone_quality", "isq"):
         study.tables["sites"][column] = ""
-    study.add("stops", stop_id="off-14", marking_mm="14")
+    study.add("stops", stop_id="off-22", marking_mm="22")
     for table, column, typed, rule in CELL_FAULTS:
         study.add(table, column, rule, **{column: typed})
     for table, column, typed, rule in ROWS_OF_SITES:

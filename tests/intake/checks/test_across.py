@@ -91,20 +91,50 @@ def test_instruments_of_the_sites_own_approach(tmp_path):
 @pytest.mark.parametrize(
     ("stop", "swallowed"),
     [
-        # 13 mm is the instrument's whole length
-        ({"marking_means": "length", "marking_mm": "13", "marked_on_length_mm": ""}, False),
-        ({"marking_means": "length", "marking_mm": "13.01", "marked_on_length_mm": ""}, True),
-        # a depth stop is marked_on_length - marking long: 15 - 2 and 15 - 1.9
-        ({"marking_means": "depth", "marking_mm": "2", "marked_on_length_mm": "15"}, False),
-        ({"marking_means": "depth", "marking_mm": "1.9", "marked_on_length_mm": "15"}, True),
-        # binary arithmetic makes nothing too long: 13.3 - 0.3 > 13
-        ({"marking_means": "depth", "marking_mm": "0.3", "marked_on_length_mm": "13.3"}, False),
+        # guided, 13 mm with the top of the guide 9 mm above the platform: the tip leaves the guide up to a stop of 22
+        ({"marking_means": "length", "marking_mm": "13.5", "marked_on_length_mm": ""}, False),
+        ({"marking_means": "length", "marking_mm": "21.99", "marked_on_length_mm": ""}, False),
+        ({"marking_means": "length", "marking_mm": "22", "marked_on_length_mm": ""}, True),
+        # a depth stop is marked_on_length - marking long: 24 - 2.01 and 24 - 2
+        ({"marking_means": "depth", "marking_mm": "2.01", "marked_on_length_mm": "24"}, False),
+        ({"marking_means": "depth", "marking_mm": "2", "marked_on_length_mm": "24"}, True),
     ],
 )
-def test_stop_that_swallows_the_drill(tmp_path, stop, swallowed):
+def test_stop_that_swallows_a_guided_drill(tmp_path, stop, swallowed):
     changes = {"stops": added({"stop_id": "long", **stop}), "steps": cell(5, "stop_id", "long")}
     expected = [("stop_is_shorter_than_the_instrument", "steps", 5)] if swallowed else []
     assert rules(tmp_path, changes) == expected
+
+
+@pytest.mark.parametrize(("marking", "swallowed"), [("11.99", False), ("12", True), ("12.01", True)])
+def test_stop_that_swallows_a_freehand_drill(tmp_path, marking, swallowed):
+    """Freehand, 12 mm: nothing but the drill's own length; the last row stands without a stop."""
+    long = {"stop_id": "long", "marking_means": "length", "marking_mm": marking, "marked_on_length_mm": ""}
+    changes = {"stops": added(long), "steps": cell(7, "stop_id", "long")}
+    expected = [("stop_is_shorter_than_the_instrument", "steps", 7)] if swallowed else []
+    assert rules(tmp_path, changes) == expected
+
+
+@pytest.mark.parametrize(
+    ("row", "marking", "told"),
+    [
+        (5, "13", ["a pass that ends at the crest"]),  # 13 - 13 at a platform on the crest
+        (5, "13.5", ["a pass that ends 0.5 mm above the crest"]),
+        (5, "12.99", []),
+        (2, "13.5", ["a pass that ends at the crest"]),  # its platform lies 0.5 mm deep
+        (2, "13.4", []),
+        (3, "13.5", ["a pass that ends at the crest"]),  # a gauge with a stop is set to a depth, too
+        (7, "11.99", []),
+    ],
+)
+def test_a_pass_that_ends_at_or_above_the_crest_is_told_and_no_row_refused(tmp_path, row, marking, told):
+    long = {"stop_id": "long", "marking_means": "length", "marking_mm": marking, "marked_on_length_mm": ""}
+    plan = read_plan(write_study(tmp_path, {"stops": added(long), "steps": cell(row, "stop_id", "long")}))
+    intake, problems = check_study(plan)
+    assert problems == []
+    decisions = intake.decisions[intake.decisions["rule"].eq("pass_above_the_crest")]
+    assert decisions["stood"].tolist() == told
+    assert decisions["row"].tolist() == [row] * len(told)
 
 
 @pytest.mark.parametrize("unreadable", ["stops", "instruments"])

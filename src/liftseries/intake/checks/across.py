@@ -117,19 +117,38 @@ def _check_approach(drafts: Mapping[str, Draft]) -> None:
 
 
 def _check_stops(drafts: Mapping[str, Draft]) -> None:
+    """A stop swallows no instrument; a pass that ends at or above the crest is told of, and drills nothing."""
     steps = drafts["steps"]
     step = steps.masked()
-    length = look_up(step["instrument_id"], drafts["instruments"], "length_mm")["length_mm"].to_numpy(float)
-    stop = look_up(step["stop_id"], drafts["stops"], "marking_mm", "marking_means", "marked_on_length_mm")
-    is_depth = (stop["marking_means"] == "depth").to_numpy()
-    marked_on = np.where(is_depth, stop["marked_on_length_mm"].to_numpy(float), np.nan)
-    takes_off = stop_length_mm(stop["marking_mm"].to_numpy(float), marked_on)
-    for index in np.flatnonzero(takes_off > length + HAIR_MM):
+    instrument = look_up(step["instrument_id"], drafts["instruments"], "length_mm", "approach", "role")
+    site = look_up(step["site_id"], drafts["sites"], "platform_depth_mm", "guide_offset_mm")
+    has_stop = step["stop_id"].notna().to_numpy()
+    takes_off = np.where(steps.sound["stop_id"] & ~has_stop, 0.0, _stop_lengths(step, drafts["stops"]))
+    left = instrument["length_mm"].to_numpy(float) - takes_off
+    guided = (instrument["approach"] == "guided").to_numpy()
+    # How far the tip leaves what holds the shoulder: the top of the guide, or the shoulder itself.
+    swallowed = left + np.where(guided, site["guide_offset_mm"].to_numpy(float), 0.0) <= HAIR_MM
+    for index in np.flatnonzero(swallowed):
         message = (
             f"the stop takes {plain(round(takes_off[index], 6))} mm off an instrument of "
-            f"{plain(length[index])} mm. Correct it, or the lengths in stops or instruments."
+            f"{plain(instrument['length_mm'].iloc[index])} mm, so that its tip stays in the "
+            f"{'guide' if guided[index] else 'stop'}. Correct it, or the lengths in stops or instruments."
         )
         steps.find("stop_is_shorter_than_the_instrument", index, "stop_id", message)
+    is_set = has_stop | (instrument["role"] != "gauge").to_numpy()
+    depth = left + np.where(guided, site["platform_depth_mm"].to_numpy(float), 0.0)
+    for index in np.flatnonzero(is_set & (depth <= HAIR_MM) & ~swallowed):
+        stood = f"a pass that ends {plain(round(abs(depth[index]), 6))} mm above the crest"
+        stood = "a pass that ends at the crest" if abs(depth[index]) <= HAIR_MM else stood
+        steps.decide(index, "instrument_id", stood, "a pass that drills nothing", "pass_above_the_crest")
+
+
+def _stop_lengths(step: pd.DataFrame, stops: Draft) -> np.ndarray:
+    """What each pass's stop takes off, mm; NaN where that is not known; shape (n_steps,)."""
+    stop = look_up(step["stop_id"], stops, "marking_mm", "marking_means", "marked_on_length_mm")
+    is_depth = (stop["marking_means"] == "depth").to_numpy()
+    marked_on = np.where(is_depth, stop["marked_on_length_mm"].to_numpy(float), np.nan)
+    return stop_length_mm(stop["marking_mm"].to_numpy(float), marked_on)
 
 
 # ── follow-up ───────────────────────────────────────────────────────────────────────────────────

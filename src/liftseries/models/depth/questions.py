@@ -7,7 +7,7 @@ TITLE = "How deep was drilled"
 BEHIND = "liftseries.models.depth.behind"
 
 LIMITS = {
-    "sites": "mean over the sites, patients as clusters; limits ± 1.96 SD, intervals by the patient jackknife; t(K - 1)",
+    "sites": "mean over the sites, patients as clusters; limits ± 1.96 SD, intervals by patient jackknife; t(K - 1)",
     "reml": "linear mixed model, REML, intercept for the patient; limits by MOVER",
 }
 SHARE = {"patients": "events / sites, patients as clusters, logit interval with t(K - 1)"}

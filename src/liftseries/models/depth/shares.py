@@ -37,9 +37,11 @@ def fit_depth_ended(cases: pd.DataFrame) -> Estimates:
     ended = cases["ended"].astype(object)
     known = ended.notna().to_numpy()
     patient = cases["patient_id"].to_numpy()[known]
-    rows = [share_row(ENDED_ANALYSIS, "all", term, ended[known].eq(term).to_numpy(), patient) for term in ENDED]
+    found = [share_rows(ENDED_ANALYSIS, "all", term, ended[known].eq(term).to_numpy(), patient) for term in ENDED]
+    rows, effects = ([row for each in found for row in each[part]] for part in (0, 1))
     reasons = [(reason, int(out.sum())) for reason, out in ended_missing(cases).items()]
-    return Estimates(results_table(rows), left_out_table(ENDED_ANALYSIS, "all", reasons))
+    left_out = left_out_table(ENDED_ANALYSIS, "all", reasons)
+    return Estimates(results_table(rows), left_out, design_effects=results_table(effects))
 
 
 def fit_depth_adherence(cases: pd.DataFrame, by: Sequence[str] = ()) -> Estimates:
@@ -60,21 +62,28 @@ def fit_depth_adherence(cases: pd.DataFrame, by: Sequence[str] = ()) -> Estimate
     kept = cases["as_drilled"].astype(object)
     known, as_planned = kept.notna().to_numpy(), kept.eq("plan").to_numpy()
     patient = cases["patient_id"].to_numpy()
-    rows, left_out = [], []
+    rows, effects, left_out = [], [], []
     for subset, member in subsets(cases, by):
         used = member & known
-        rows.append(share_row(ADHERENCE_ANALYSIS, subset, "share", as_planned[used], patient[used]))
+        found = share_rows(ADHERENCE_ANALYSIS, subset, "share", as_planned[used], patient[used])
+        rows, effects = rows + found[0], effects + found[1]
         left_out.append(left_out_table(ADHERENCE_ANALYSIS, subset, [(NOT_JUDGED, int((member & ~known).sum()))]))
     for column in by:
         n_without = int((as_levels(cases[column]).codes < 0).sum())
         left_out.append(
             left_out_table(ADHERENCE_ANALYSIS, column, [(remark("label_unknown", column=column), n_without)])
         )
-    return Estimates(results_table(rows), pd.concat(left_out, ignore_index=True))
+    left_out = pd.concat(left_out, ignore_index=True)
+    return Estimates(results_table(rows), left_out, design_effects=results_table(effects))
 
 
-def share_row(analysis: str, subset: str, term: str, event: np.ndarray, patient: np.ndarray) -> dict:
-    """The row of one share; `event`, true/false, and `patient` of the sites that count, shapes (n,)."""
+def share_rows(
+    analysis: str, subset: str, term: str, event: np.ndarray, patient: np.ndarray
+) -> tuple[list[dict], list[dict]]:
+    """The row of one share, and its design effect if it has one.
+
+    `event`, true/false, and `patient` are of the sites that count, shapes (n,).
+    """
     fit = Fit(
         analysis=analysis,
         subset=subset,
@@ -87,11 +96,15 @@ def share_row(analysis: str, subset: str, term: str, event: np.ndarray, patient:
     try:
         share = share_of_patients(event, patient)
     except NotFitted as why:
-        return fit.row(term, problem=str(why))
+        return [fit.row(term, problem=str(why))], []
     limits = {"conf_low": share.conf_low, "conf_high": share.conf_high}
     level = CONF_LEVEL if np.isfinite(share.conf_low) else np.nan
     found = {"df": share.df, "note": share.note, "headline": True, "conf_level": level}
-    return fit.row(term, share.estimate, share.std_error, **limits, **found)
+    row = fit.row(term, share.estimate, share.std_error, **limits, **found)
+    if not (np.isfinite(share.std_error) and fit.n_sites > fit.n_patients):
+        return [row], []
+    alone = np.sqrt(share.estimate * (1 - share.estimate) / fit.n_sites)
+    return [row], fit.design_effect_rows([term], [share.std_error], [alone])
 
 
 def ended_missing(cases: pd.DataFrame) -> dict[str, np.ndarray]:

@@ -25,6 +25,7 @@ def blocks(writer: Writer) -> Iterable[Block]:
     yield from ended_sentences(material)
     yield from writer.figure("ended")
     yield from writer.figure("adherence")
+    yield from writer.table("drilled_as_planned")
     yield from _deviations(writer)
     yield from writer.figure("ladder_case")
     yield from read_sentence(material)
@@ -54,7 +55,7 @@ def _deviations(writer: Writer) -> Iterable[Block]:
         ]
         if told:
             yield Paragraph(
-                f"The commonest deviations from the drilling plan, of the sites where each can be judged: {listed(told)}.",
+                f"The commonest deviations from the plan, of the sites where each can be judged: {listed(told)}.",
                 "work/deviations.csv",
             )
         elif pd.to_numeric(whole["n_true"]).eq(0).all():

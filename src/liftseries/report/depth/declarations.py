@@ -22,8 +22,9 @@ FIGURES = (
         draws=f"{ROOM}.share_figures:draw_deviations",
         reads={"deviations": "deviations"},
         caption=(
-            "Sites with a drilling log that show each deviation from the drilling plan, by approach: the share of those "
-            "where it can be judged, and beside it (hatched) those where the log does not tell enough to judge it."
+            "Sites with a drilling log that show each deviation from the drilling plan, by approach: the share of "
+            "those where it can be judged, and beside it (hatched) those where the log does not tell enough to "
+            "judge it."
         ),
         released=Released(),
     ),
@@ -52,8 +53,9 @@ FIGURES = (
         draws=f"{ROOM}.figures:draw_depth_read",
         reads={"steps": "derived_steps", "agreement": "results:depth.read"},
         caption=(
-            "Depth read on the gauge less the depth of the hole as recomputed from instrument and stop, while the floor "
-            "was closed; a larger mark stands for more readings. Solid line: bias; dashed lines: limits of agreement."
+            "Depth read on the gauge less the depth of the hole as recomputed from instrument and stop, while the "
+            "floor was closed; a larger mark stands for more readings. Solid line: bias; dashed lines: limits of "
+            "agreement."
         ),
         released=KeptIn(SINGLE_RECORDS, "gauge readings"),
     ),
@@ -70,6 +72,12 @@ FIGURES = (
     ),
 )
 TABLES = (
+    Table(
+        name="drilled_as_planned",
+        makes=f"{ROOM}.tables:shares_table",
+        caption="How the drilling ended against the plan, and the sites drilled as planned.",
+        released=Released(),
+    ),
     Table(
         name="deviations",
         makes=f"{ROOM}.tables:deviations_table",

@@ -174,7 +174,7 @@ def draw_depth_read(steps: pd.DataFrame, agreement: pd.DataFrame) -> Drawing:
     hole = table["deepest_before_mm"].astype(float).round(6)
     less = (table["read_depth_mm"].astype(float) - hole).round(6)
     lines, sizes = headline_lines(agreement), pd.Series(1, index=[hole, less]).groupby(level=[0, 1]).size()
-    left, bottom, right, height = 16.0, 11.0, 37.0, 50.0
+    left, bottom, right, height = 16.0, 11.0, 44.0, 50.0
     figure = new_figure(DOUBLE_MM, bottom + height + 7)
     axes = axes_at(figure, left, bottom, DOUBLE_MM - left - right, height)
     draw_differences(axes, sizes, int(sizes.max()), lines, "o")

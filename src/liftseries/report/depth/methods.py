@@ -31,6 +31,15 @@ def of_depths(material: Material) -> Iterable[Paragraph]:
         ),
     )
     yield Paragraph(
+        lead="Deviations",
+        text=(
+            "A probing is a gauge pass, or a drill pass after which the floor was felt closed or open. A deviation is "
+            "judged only where the log tells what it takes; shares are of the sites where it can be judged. A site was "
+            "drilled as planned where no deviation that can be judged is true. Shares have patients as clusters, with "
+            "intervals on the logit and Student's t."
+        ),
+    )
+    yield Paragraph(
         lead="Floor and lift",
         text=(
             "Residual bone height is the middle of its lowest and highest value over the footprint; the "
@@ -46,10 +55,13 @@ def of_agreement(material: Material) -> Iterable[Paragraph]:
     yield Paragraph(
         lead="Agreement of depths",
         text=(
-            "Achieved less planned last depth, restricted maximum likelihood with a patient intercept; "
-            "limits are bias ± 1.96 √(variance between + within patients) (Bland and Altman 1999, "
-            "doi:10.1177/096228029900800204), their intervals put those of bias and total SD together (Zou 2013, "
-            "doi:10.1177/0962280211402548). Whether the error grows with the depth is asked by regressing it on the "
+            "Achieved less planned last depth, and likewise the depth read on a gauge less the recomputed depth of the "
+            "hole while the floor was closed: mean over the sites, limits 1.96 standard deviations on either side "
+            "(Bland and Altman 1999, doi:10.1177/096228029900800204), patients as clusters, intervals of the limits by "
+            "leaving out one patient after the other. Beside them restricted maximum likelihood with a patient "
+            "intercept; limits are bias ± 1.96 √(variance between + within patients), their intervals put those of "
+            "bias and total SD together (Zou 2013, doi:10.1177/0962280211402548). Whether the error grows with "
+            "the depth is asked by regressing it on the "
             "planned depth, which is known without error." + left_out(material, "depth.agreement")
         ),
     )

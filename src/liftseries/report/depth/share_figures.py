@@ -1,4 +1,4 @@
-"""Shares of sites, drawn: each deviation with what it means, how the drilling ended, how many were drilled as planned."""
+"""Shares of sites, drawn: each deviation with what it means, how the drilling ended, how many went as planned."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ TITLE_MM, LINE_MM, GAP_MM = (
     3.0,
     2.6,
 )  # of a row: its title, each line of its definition, what parts it from the next
-LABEL_MM, NOT_JUDGED_MM = 66.0, 21.0
+LABEL_MM, NOT_JUDGED_MM = 66.0, 20.0
 
 
 @drawn
@@ -55,14 +55,14 @@ def draw_deviations(deviations: pd.DataFrame) -> Drawing:
     cells = {(row.deviation, row.subset): row for row in table.itertuples(index=False)}
     heads = [subset.partition("=")[2] or "all sites" for subset in subsets]
     texts = {(kind, subset): _cell_told(cells, kind, subset) for kind in kinds for subset in subsets}
-    labels = [wrapped(DEFINITIONS.get(kind, ""), LABEL_MM - 4) for kind in kinds]
+    labels = [wrapped(DEFINITIONS.get(kind, ""), LABEL_MM - 8) for kind in kinds]
     heights = [TITLE_MM + LINE_MM * (label.count("\n") + 1) + GAP_MM for label in labels]
     column_mm = max(text_width_mm(line) for text in [*texts.values(), *heads] for line in text.split("\n")) + 5
     bottom, body = 11.0, sum(heights)
     figure = new_figure(DOUBLE_MM, bottom + body + 8)
     width = DOUBLE_MM - LABEL_MM - column_mm * len(subsets) - NOT_JUDGED_MM - 12
     shares, gone = (axes_at(figure, left, bottom, wide, body) for left, wide in (
-        (LABEL_MM, width), (DOUBLE_MM - NOT_JUDGED_MM - 4, NOT_JUDGED_MM)))  # fmt: skip
+        (LABEL_MM, width), (DOUBLE_MM - NOT_JUDGED_MM - 6, NOT_JUDGED_MM)))  # fmt: skip
     most = pd.to_numeric(table.loc[table["subset"].isin(subsets), "share"]).max()
     _percent_axis(shares, body, 0.05 if missing(most) else max(0.05, 1.08 * most), "Of those judged, %")
     _percent_axis(gone, body, 1.0, "Cannot be judged, %")

@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+import pandas as pd
+
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import methods_of, way_of
 from liftseries.report.kit.numbers import count, p_value, share_of
 from liftseries.report.kit.sentences import small
 from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate, numbers
-from liftseries.report.kit.words import CANNOT_OCCUR, DEVIATIONS, IMPOSSIBLE, JUDGED_FROM, NOT_JUDGED, Words, trace_of
+from liftseries.report.kit.words import (
+    CANNOT_OCCUR,
+    DEVIATIONS,
+    ENDED,
+    IMPOSSIBLE,
+    JUDGED_FROM,
+    NOT_JUDGED,
+    Words,
+    trace_of,
+)
 
 
 def deviations_table(material: Material, words: Words) -> Content | None:
@@ -53,17 +64,40 @@ def agreement_table(material: Material, words: Words, analysis: str, bias: str) 
     rows = [
         (
             names.get(row["term"], row["term"]),
-            str(way_of(row)).partition(";")[0].partition(",")[0].capitalize(),
             estimate(row),
             p_value(row["p_value"]),
             design_effect(material, row),
             *numbers(row),
+            way_of(row).partition(";")[0].partition(",")[0],
             trace_of(row),
         )
-        for _, row in found[found["estimate"].notna()].iterrows()
+        for _, row in found.iterrows()
     ]
     return content_of(
-        ("", "By", "mm (95% interval)", "p", "Design effect", "Sites", "Patients", TRACE),
+        ("", "mm (95% interval)", "p", "Design effect", "Sites", "Patients", "By", TRACE),
         rows,
         methods_of(found),
+    )
+
+
+def shares_table(material: Material, words: Words) -> Content | None:
+    """How the drilling ended, and how many sites were drilled as planned."""
+    ended, kept = material.rows("depth.ended"), material.rows("depth.adherence")
+    named = [(ENDED.get(row["term"], row["term"]), row) for _, row in ended.iterrows()]
+    named += [(f"Drilled as planned: {small(words.subset(row['subset']))}", row) for _, row in kept.iterrows()]
+    rows = [
+        (
+            name,
+            share_of(row["n_events"], row["n_sites"]),
+            estimate(row),
+            count(row["n_patients"]),
+            design_effect(material, row),
+            trace_of(row),
+        )
+        for name, row in named
+    ]
+    return content_of(
+        ("", "Sites", "Share (95% interval)", "Patients", "Design effect", TRACE),
+        rows,
+        methods_of(pd.concat([ended, kept])),
     )
