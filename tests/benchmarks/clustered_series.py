@@ -13,6 +13,7 @@ from functools import cache
 import numpy as np
 import pandas as pd
 from designs import (
+    BANDS_MM,
     DEATHS_A_MONTH,
     DEPTH_BIAS_MM,
     DEPTH_PATIENT_SD,
@@ -22,6 +23,8 @@ from designs import (
     LOG_HAZARD,
     LOG_ODDS,
     MARGINAL_MM,
+    MARGINAL_SD,
+    PROTRUSION_MM,
     RBH_MEAN_MM,
     RBH_SD_MM,
     SITES_SHARE,
@@ -41,7 +44,6 @@ DROPOUTS_A_MONTH = 0.004
 END_MONTHS = (30.0, 84.0)  # the series is closed between these months after placement
 BONE_VISITS = (0.0, 12.0, 36.0)
 GAIN_SD = (0.7, 0.5, 0.5)  # of patients, of sites within them, of visits
-MARGINAL_SD = (0.4, 0.3, 0.3)
 
 
 @dataclass(frozen=True)
@@ -132,7 +134,7 @@ def cases_drawn(rng, design: Design, patient: np.ndarray, size: np.ndarray) -> p
     perforated = uniforms_drawn(rng, patient, design)[0] < risk
     depth_error = (
         DEPTH_BIAS_MM
-        + design.depth_by_size_mm * (size - design.mean_size)
+        + design.by_size_mm * (size - design.mean_size)
         + DEPTH_PATIENT_SD * effects_drawn(rng, design.n_patients, design.heavy)[patient]
         + DEPTH_SITE_SD * rng.standard_normal(n)
     )
@@ -149,8 +151,8 @@ def cases_drawn(rng, design: Design, patient: np.ndarray, size: np.ndarray) -> p
                 categories=["submerged", "transmucosal"],
             ),
             "rbh_mid_mm": rbh,
-            "rbh_band": band(pd.Series(rbh), [4, 6]),
-            "protrusion_mm": rng.uniform(1, 6, n),
+            "rbh_band": band(pd.Series(rbh), BANDS_MM),
+            "protrusion_mm": rng.uniform(*PROTRUSION_MM, n),
             "planned_last_mm": rbh,
             "achieved_last_mm": rbh + depth_error,
             "last_error_mm": depth_error,
@@ -179,11 +181,12 @@ def implants_drawn(rng, design: Design, patient: np.ndarray, cases: pd.DataFrame
 def bone_drawn(rng, design: Design, patient: np.ndarray, cases: pd.DataFrame) -> pd.DataFrame:
     """Visits of every site at BONE_VISITS with a bone height and the marginal bone."""
     months = np.array(BONE_VISITS)
+    by_size = design.by_size_mm * (cases["size"].to_numpy() - design.mean_size)
 
     def course(fixed, effects, sd):
         patient_sd, site_sd, visit_sd = sd
         own = patient_sd * effects_drawn(rng, design.n_patients, design.heavy)[patient]
-        own = fixed + own + site_sd * rng.standard_normal(len(patient))
+        own = fixed + own + by_size + site_sd * rng.standard_normal(len(patient))
         slope = effects["months"] + design.month_sd_mm * rng.standard_normal(design.n_patients)[patient]
         return own[:, None] + slope[:, None] * months + visit_sd * rng.standard_normal((len(patient), len(months)))
 

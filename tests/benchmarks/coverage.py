@@ -45,7 +45,7 @@ AT = f"{MONTH:g}"
 ROW = ["analysis", "term", "method"]
 COLUMNS = ["design", *ROW, "replicate", "truth", "low", "high", "headline", "seconds"]
 
-# (analysis, term) of results.csv -> what it estimates, a key of `Design.truth`
+# (analysis, term) of results.csv, the subset after the term where there is one -> a key of `Design.truth`
 ESTIMANDS = {
     ("perforation.rate", "rate"): "share",
     ("perforation.rate", "bound at no event"): "bound",
@@ -55,6 +55,7 @@ ESTIMANDS = {
     },
     ("perforation.risk", "4"): "risk at 4",
     ("perforation.risk", "7"): "risk at 7",
+    **{("perforation.risk_band", f"risk rbh_band={band}"): f"risk rbh_band={band}" for band in ("<4", "4 to <6", "≥6")},
     ("perforation.risk_difference", "rbh_mid_mm: 7 to 4"): "risk_difference",
     **{(f"survival.{curve}", AT): "survival" for curve in ("km", "interval_curve", "turnbull")},
     ("survival.competing", AT): "failure",
@@ -67,12 +68,14 @@ ESTIMANDS = {
         )
     },
     **{("gain.mixed", term): f"gain {term}" for term in ("protrusion_mm", "smoking[current]", "months")},
+    ("gain.mixed", "mean at 12"): "gain at 12",
     **{("depth.agreement", term): f"depth_{term}" for term in ("bias", "low", "high")},
     **{("depth.ended", how): f"ended {how}" for how in ("at_plan", "opened_before", "deeper", "short")},
     ("measurement.icc", "last_error_mm"): "depth_alike",
     ("bone.marginal", "months"): "marginal months",
     ("bone.marginal", "healing[transmucosal]"): "marginal healing[transmucosal]",
     ("bone.marginal", "mean at 12"): "marginal at 12",
+    ("bone.marginal", "beyond 2 at 12"): "marginal beyond 2 at 12",
 }
 
 
@@ -172,6 +175,12 @@ def gain_mixed(series: Series) -> pd.DataFrame:
     return fit_gain_mixed(series.visits, series.cases, GAIN_TERMS).rows
 
 
+def bone_marginal(series: Series) -> pd.DataFrame:
+    from liftseries.models.gain.marginal import fit_bone_marginal
+
+    return fit_bone_marginal(series.visits, series.cases, [12.0]).rows
+
+
 def depth_agreement(series: Series) -> pd.DataFrame:
     from liftseries.models.depth.agreement import fit_depth_agreement
 
@@ -198,6 +207,7 @@ FITS: tuple[Callable[[Series], pd.DataFrame], ...] = (
     survival_interval,
     survival_turnbull,
     gain_mixed,
+    bone_marginal,
     depth_agreement,
     measurement_icc,
 )
@@ -213,6 +223,8 @@ def answers(key: str, replicate: int, fit: Callable) -> pd.DataFrame:
     started = time.perf_counter()
     rows = fit(series)
     seconds = time.perf_counter() - started
+    subset = rows["subset"] if "subset" in rows else pd.Series("all", rows.index)
+    rows = rows.assign(term=rows["term"].where(subset == "all", rows["term"] + " " + subset))
     estimand = [ESTIMANDS.get(row) for row in zip(rows["analysis"], rows["term"], strict=True)]
     found = pd.DataFrame(
         {

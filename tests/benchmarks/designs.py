@@ -23,12 +23,12 @@ import numpy as np
 import pandas as pd
 from scipy.integrate import quad
 from scipy.optimize import brentq
-from scipy.special import expit
+from scipy.special import expit, ndtr
 
 SITES_SHARE = np.array([0.35, 0.25, 0.15, 0.10, 0.05, 0.04, 0.03, 0.03])  # of patients with 1, 2 … 8 sites
 FEW_LARGE = np.array([0.80, 0.08, 0, 0, 0, 0, 0, 0.12])  # one in eight patients has half of the sites
 SMOKERS = 0.3
-RBH_MEAN_MM, RBH_SD_MM = 5.0, 1.5
+RBH_MEAN_MM, RBH_SD_MM, BANDS_MM = 5.0, 1.5, (4, 6)
 LOG_ODDS = {"rbh_mid_mm": -0.3, "smoking[current]": np.log(2.0)}
 LOG_HAZARD = {"rbh_mid_mm": -0.2, "smoking[current]": np.log(1.5)}
 STEEPER_BELOW_KINK = 3.0  # times the plain slope below the mean height; none above
@@ -37,13 +37,15 @@ MONTH = 36.0
 DEATHS_A_MONTH = 0.002
 GAIN_MM = {"(intercept)": 2.0, "protrusion_mm": 0.5, "smoking[current]": -0.3, "months": -0.01}
 MARGINAL_MM = {"(intercept)": 0.5, "healing[transmucosal]": 0.2, "months": 0.01}
+MARGINAL_SD = (0.4, 0.3, 0.3)  # of patients, of sites within them, of visits
 TRANSMUCOSAL = 0.4
+PROTRUSION_MM = (1.0, 6.0)  # evenly between them
 DEPTH_BIAS_MM, DEPTH_PATIENT_SD, DEPTH_SITE_SD = 0.1, 0.5, 0.5
 ENDED = {"at_plan": 0.5, "opened_before": 0.35, "deeper": 0.1, "short": 0.05}
 TRUTHS = Path(__file__).with_name("large_draw.csv")  # large_draw.py makes it
 
-_NODE, _WEIGHT = np.polynomial.hermite_e.hermegauss(80)
-_WEIGHT = _WEIGHT / _WEIGHT.sum()
+_NODE = (np.arange(-1200, 1200) + 0.5) / 150  # of bone heights, in standard deviations; bands' edges lie between them
+_WEIGHT = np.exp(-(_NODE**2) / 2) / np.exp(-(_NODE**2) / 2).sum()
 _FEW_NODE, _FEW_WEIGHT = np.polynomial.hermite_e.hermegauss(15)
 _FEW_WEIGHT = _FEW_WEIGHT / _FEW_WEIGHT.sum()
 
@@ -59,7 +61,7 @@ class Design:
     alike : correlation of the scores of two sites of a patient
     sites_share : of patients with 1, 2 … sites
     by_size : log odds and log hazard more for each further site that the patient has
-    depth_by_size_mm : depth error more for each further site
+    by_size_mm : depth error, gain and marginal bone more for each further site
     kink : the risk falls with the bone height up to its mean and is level from there
     heavy : patients' effects have Student's t distribution with 3 degrees of freedom in place of the normal one
     slope_sd : of the log odds and log hazard a mm of bone height, between patients
@@ -73,7 +75,7 @@ class Design:
     alike: float
     sites_share: tuple[float, ...] = tuple(SITES_SHARE)
     by_size: float = 0.0
-    depth_by_size_mm: float = 0.0
+    by_size_mm: float = 0.0
     kink: bool = False
     heavy: bool = False
     slope_sd: float = 0.0
@@ -133,30 +135,50 @@ class Design:
         """Share of implants that last longer than so many months."""
         return self._survival(self.log_hazard_at_mean, months)
 
-    @cached_property
-    def logistic(self) -> np.ndarray:
-        """Intercept (at the mean height), slope and smoking's effect of the logistic model of all sites; shape (3,)."""
-        rbh, smokes, *_ = self.population.kinds
+    def logistic(self, x: np.ndarray) -> np.ndarray:
+        """Coefficients of the logistic model of all sites on columns of their kinds, shape (n_kinds, p)."""
         risk = expit(self.log_odds_at_mean + self.effect(LOG_ODDS, *self.population.kinds))
-        x = np.column_stack([np.ones(len(rbh)), rbh - RBH_MEAN_MM, smokes])
-        beta = np.array([self.log_odds_at_mean, *LOG_ODDS.values()])
+        beta = np.zeros(x.shape[1])
+        weighted = x.T * self.population.share
         for _ in range(50):
             p = expit(x @ beta)
-            weighted = x.T * self.population.share
             beta = beta + np.linalg.solve((weighted * (p * (1 - p))) @ x, weighted @ (risk - p))
         return beta
 
+    @cached_property
+    def by_height(self) -> np.ndarray:
+        """Intercept (at the mean height), slope and smoking's effect of the logistic model; shape (3,)."""
+        rbh, smokes, *_ = self.population.kinds
+        return self.logistic(np.column_stack([np.ones(len(rbh)), rbh - RBH_MEAN_MM, smokes]))
+
     def risk_at(self, rbh_mm: float) -> float:
         """Share perforated if every site had this bone height, by that model."""
-        intercept, slope, smoking = self.logistic
-        at = intercept + slope * (rbh_mm - RBH_MEAN_MM)
-        return float((1 - SMOKERS) * expit(at) + SMOKERS * expit(at + smoking))
+        intercept, slope, smoking = self.by_height
+        return _standardised(intercept + slope * (rbh_mm - RBH_MEAN_MM), smoking)
+
+    @cached_property
+    def risk_of_bands(self) -> dict[str, float]:
+        """Share perforated if every site were of that band of heights, by the logistic model on bands and smoking."""
+        rbh, smokes, *_ = self.population.kinds
+        low, high = BANDS_MM
+        bands = [rbh < low, (rbh >= low) & (rbh < high), rbh >= high]
+        *at, smoking = self.logistic(np.column_stack([*bands, smokes]).astype(float))
+        names = (f"<{low:g}", f"{low:g} to <{high:g}", f"≥{high:g}")
+        return {f"risk rbh_band={name}": _standardised(b, smoking) for name, b in zip(names, at, strict=True)}
+
+    def marginal_beyond(self, mm: float) -> float:
+        """Share of sites whose marginal bone at 12 months lies deeper than so many mm, patients' effects normal."""
+        size, share = self.size_of_a_site
+        mean = MARGINAL_MM["(intercept)"] + 12 * MARGINAL_MM["months"] + self.by_size_mm * (size - self.mean_size)
+        sd = np.sqrt(np.sum(np.square(MARGINAL_SD)) + (12 * self.month_sd_mm) ** 2)
+        deeper = mean + MARGINAL_MM["healing[transmucosal]"]
+        return float(share @ ((1 - TRANSMUCOSAL) * ndtr((mean - mm) / sd) + TRANSMUCOSAL * ndtr((deeper - mm) / sd)))
 
     @cached_property
     def exact(self) -> dict[str, float]:
         """Truths worked out by quadrature."""
         size, share_of_size = self.size_of_a_site
-        by_size = self.depth_by_size_mm * np.sqrt(share_of_size @ (size - self.mean_size) ** 2)
+        by_size = self.by_size_mm * np.sqrt(share_of_size @ (size - self.mean_size) ** 2)
         depth_sd = np.sqrt(DEPTH_PATIENT_SD**2 + DEPTH_SITE_SD**2 + by_size**2)
         truth = {
             "share": self.event_share,
@@ -171,14 +193,21 @@ class Design:
             "depth_bias": DEPTH_BIAS_MM,
             "depth_low": DEPTH_BIAS_MM - 1.959964 * depth_sd,
             "depth_high": DEPTH_BIAS_MM + 1.959964 * depth_sd,
+            "gain at 12": GAIN_MM["(intercept)"]
+            + GAIN_MM["protrusion_mm"] * np.mean(PROTRUSION_MM)
+            + GAIN_MM["smoking[current]"] * SMOKERS
+            + 12 * GAIN_MM["months"],
             "marginal at 12": MARGINAL_MM["(intercept)"]
             + 12 * MARGINAL_MM["months"]
             + TRANSMUCOSAL * MARGINAL_MM["healing[transmucosal]"],
             **{f"ended {how}": share for how, share in ENDED.items()},
-            **dict(zip((f"log_odds {term}" for term in LOG_ODDS), self.logistic[1:], strict=True)),
+            **dict(zip((f"log_odds {term}" for term in LOG_ODDS), self.by_height[1:], strict=True)),
+            **self.risk_of_bands,
             **{f"gain {term}": effect for term, effect in GAIN_MM.items()},
             **{f"marginal {term}": effect for term, effect in MARGINAL_MM.items() if term != "(intercept)"},
         }
+        if not self.heavy:
+            truth["marginal beyond 2 at 12"] = self.marginal_beyond(2.0)
         if not by_size:
             truth["depth_alike"] = DEPTH_PATIENT_SD**2 / (DEPTH_PATIENT_SD**2 + DEPTH_SITE_SD**2)
         if self.plain:
@@ -190,6 +219,10 @@ class Design:
     def truth(self) -> dict[str, float]:
         """What the estimators estimate; an estimand without a truth here is not asked for."""
         return drawn_truths().get(self.name, {}) | self.exact
+
+
+def _standardised(log_odds: float, smoking: float) -> float:
+    return float((1 - SMOKERS) * expit(log_odds) + SMOKERS * expit(log_odds + smoking))
 
 
 @dataclass(frozen=True)
@@ -222,7 +255,7 @@ DESIGNS = {
     "small": Design("60 patients, 5 % events", 60, 0.05, 0.3),
     "sparse": Design("150 patients, 2 % events", 150, 0.02, 0.3),
     "many_more": Design(
-        "100 patients, 5 % events, more in patients with many sites", 100, 0.05, 0.3, by_size=0.3, depth_by_size_mm=0.1
+        "100 patients, 5 % events, more in patients with many sites", 100, 0.05, 0.3, by_size=0.3, by_size_mm=0.1
     ),
     "many_fewer": Design(
         "100 patients, 5 % events, fewer in patients with many sites",
@@ -230,7 +263,7 @@ DESIGNS = {
         0.05,
         0.3,
         by_size=-0.3,
-        depth_by_size_mm=-0.1,
+        by_size_mm=-0.1,
     ),
     "kinked": Design("100 patients, 5 % events, risk level above 5 mm", 100, 0.05, 0.3, kink=True),
     "heavy": Design("100 patients, 5 % events, patients' effects t(3)", 100, 0.05, 0.5, heavy=True),
