@@ -62,7 +62,7 @@ def of_simulated_series(material: Material) -> Iterable[Paragraph]:
         return
     with path.open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
-    quoted = [float(row["coverage"]) for row in rows if float(row["headline"]) > 0]
+    quoted = [float(row["coverage"]) for row in rows if row["method"] == "headline" and row["coverage"]]
     yield Paragraph(
         lead="Intervals tried",
         text=(
