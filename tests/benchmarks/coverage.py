@@ -11,8 +11,8 @@ A row is (analysis, term, method) of results.csv: the headline's and, beside it,
 independent. The method `headline` is whichever of them the report quotes in each series. `not_fitted` is the share of
 series in which the row has no interval or is not quoted; `coverage`, its `monte_carlo_error` and `median_width` (on the
 row's own scale) are of the others. With 300 series a coverage of 95 % is known to ± 1.3 points, with 1000 to ± 0.7.
-All methods of one estimand are held to one truth, that of the headline: a GEE, which weighs patients, and a spline go
-elsewhere where the number of sites tells of the risk, or the risk has a kink.
+All methods of one estimand are held to one truth, that of the headline (see designs.py), though a GEE, which weighs
+patients, goes elsewhere where the number of sites tells of the risk; but risks from a spline are held to the real ones.
 """
 
 from __future__ import annotations
@@ -26,7 +26,6 @@ import sys
 import tempfile
 import time
 import warnings
-from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from itertools import product
 from pathlib import Path
@@ -37,6 +36,8 @@ from clustered_series import Series, scores_drawn, series_drawn
 from designs import DESIGNS, MONTH
 from scipy.special import ndtr
 
+from liftseries.base.named import function_named
+
 ROOT = Path(__file__).parents[2]
 SEED = 20260101
 A_CHUNK = 25
@@ -45,8 +46,10 @@ GAIN_TERMS = ["protrusion_mm", "smoking", "months"]
 RESAMPLES = 200  # of the patients, for Turnbull's band
 AT = f"{MONTH:g}"
 ROW = ["analysis", "term", "method"]
+TRUTHS = {design.name: design.truth for design in DESIGNS.values()}
+SPLINE = "standardised"  # held to the real risks; all others to those of the straight line
 QUOTED = "headline"  # in place of a method: whichever of them is the headline in a series
-COLUMNS = ["design", *ROW, "replicate", "truth", "low", "high", "headline", "seconds"]
+COLUMNS = ["design", *ROW, "replicate", "low", "high", "headline", "seconds"]
 
 # (analysis, term) of results.csv, the subset after the term where there is one -> a key of `Design.truth`
 ESTIMANDS = {
@@ -82,13 +85,33 @@ ESTIMANDS = {
 }
 
 
-# ── the fits: rows of results.csv of a series ─────────────────────────────────────────────────────
+# Fit -> function of liftseries.models, the tables of a `Series` that it takes, and what else
+FITS = {
+    "perforation_rate": ("perforation.rate:fit_perforation_rate", ["cases"]),
+    "perforation_gee": ("perforation.gee:fit_perforation_gee", ["cases"], TERMS),
+    "perforation_firth": ("perforation.firth:fit_perforation_firth", ["cases"], TERMS),
+    "perforation_risk": ("perforation.risk:fit_perforation_risk", ["cases"], TERMS, {"rbh_mid_mm": [7.0, 4.0]}),
+    "survival_km": ("survival.km:fit_survival_km", ["implants"], [MONTH]),
+    "survival_rmst": ("survival.rmst:fit_survival_rmst", ["implants"], [MONTH]),
+    "survival_competing": ("survival.competing:fit_survival_competing", ["implants"], [MONTH]),
+    "survival_cox": ("survival.cox:fit_survival_cox", ["implants"], TERMS),
+    "survival_firth_cox": ("survival.firth_cox:fit_survival_firth_cox", ["implants"], TERMS),
+    "survival_interval": ("survival.interval:fit_survival_interval", ["seen"], TERMS, [MONTH]),
+    "gain_mixed": ("gain.mixed:fit_gain_mixed", ["visits", "cases"], GAIN_TERMS),
+    "bone_marginal": ("gain.marginal:fit_bone_marginal", ["visits", "cases"], [12.0]),
+    "depth_agreement": ("depth.agreement:fit_depth_agreement", ["cases"]),
+    "depth_ended": ("depth.shares:fit_depth_ended", ["cases"]),
+    "measurement_icc": ("sensitivity.icc:fit_measurement_icc", ["cases", "visits"]),
+}
 
 
-def perforation_rate(series: Series) -> pd.DataFrame:
-    from liftseries.models.perforation.rate import fit_perforation_rate
-
-    return fit_perforation_rate(series.cases).rows
+def rows_of(fit: str, series: Series) -> pd.DataFrame:
+    """What a fit says of a series, as rows of results.csv."""
+    if fit in OTHER_FITS:
+        return OTHER_FITS[fit](series)
+    function, tables, *more = FITS[fit]
+    found = function_named(f"liftseries.models.{function}")
+    return found(*(getattr(series, table) for table in tables), *more).rows
 
 
 def one_sided_bound(series: Series) -> pd.DataFrame:
@@ -102,6 +125,7 @@ def one_sided_bound(series: Series) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "analysis": "perforation.rate",
+            "subset": "all",
             "term": "bound at no event",
             "method": list(chances),
             "conf_low": 0.0,
@@ -111,60 +135,6 @@ def one_sided_bound(series: Series) -> pd.DataFrame:
     )
 
 
-def perforation_gee(series: Series) -> pd.DataFrame:
-    from liftseries.models.perforation.gee import fit_perforation_gee
-
-    return fit_perforation_gee(series.cases, TERMS).rows
-
-
-def perforation_firth(series: Series) -> pd.DataFrame:
-    from liftseries.models.perforation.firth import fit_perforation_firth
-
-    return fit_perforation_firth(series.cases, TERMS).rows
-
-
-def perforation_risk(series: Series) -> pd.DataFrame:
-    from liftseries.models.perforation.risk import fit_perforation_risk
-
-    return fit_perforation_risk(series.cases, TERMS, {"rbh_mid_mm": [7.0, 4.0]}).rows
-
-
-def survival_km(series: Series) -> pd.DataFrame:
-    from liftseries.models.survival.km import fit_survival_km
-
-    return fit_survival_km(series.implants, [MONTH]).rows
-
-
-def survival_rmst(series: Series) -> pd.DataFrame:
-    from liftseries.models.survival.rmst import fit_survival_rmst
-
-    return fit_survival_rmst(series.implants, [MONTH]).rows
-
-
-def survival_competing(series: Series) -> pd.DataFrame:
-    from liftseries.models.survival.competing import fit_survival_competing
-
-    return fit_survival_competing(series.implants, [MONTH]).rows
-
-
-def survival_cox(series: Series) -> pd.DataFrame:
-    from liftseries.models.survival.cox import fit_survival_cox
-
-    return fit_survival_cox(series.implants, TERMS).rows
-
-
-def survival_firth_cox(series: Series) -> pd.DataFrame:
-    from liftseries.models.survival.firth_cox import fit_survival_firth_cox
-
-    return fit_survival_firth_cox(series.implants, TERMS).rows
-
-
-def survival_interval(series: Series) -> pd.DataFrame:
-    from liftseries.models.survival.interval import fit_survival_interval
-
-    return fit_survival_interval(series.seen, TERMS, [MONTH]).rows
-
-
 def survival_turnbull(series: Series) -> pd.DataFrame:
     from liftseries.models.survival.turnbull import fit_survival_turnbull, turnbull_draws
 
@@ -172,88 +142,39 @@ def survival_turnbull(series: Series) -> pd.DataFrame:
     return fit_survival_turnbull(series.seen, [MONTH], draws).rows
 
 
-def gain_mixed(series: Series) -> pd.DataFrame:
-    from liftseries.models.gain.mixed import fit_gain_mixed
-
-    return fit_gain_mixed(series.visits, series.cases, GAIN_TERMS).rows
-
-
-def bone_marginal(series: Series) -> pd.DataFrame:
-    from liftseries.models.gain.marginal import fit_bone_marginal
-
-    return fit_bone_marginal(series.visits, series.cases, [12.0]).rows
-
-
-def depth_agreement(series: Series) -> pd.DataFrame:
-    from liftseries.models.depth.agreement import fit_depth_agreement
-
-    return fit_depth_agreement(series.cases).rows
-
-
-def depth_ended(series: Series) -> pd.DataFrame:
-    from liftseries.models.depth.shares import fit_depth_ended
-
-    return fit_depth_ended(series.cases).rows
-
-
-def measurement_icc(series: Series) -> pd.DataFrame:
-    from liftseries.models.sensitivity.icc import fit_measurement_icc
-
-    return fit_measurement_icc(series.cases, series.visits).rows
-
-
-FITS: tuple[Callable[[Series], pd.DataFrame], ...] = (
-    perforation_rate,
-    one_sided_bound,
-    perforation_gee,
-    perforation_firth,
-    perforation_risk,
-    survival_km,
-    survival_rmst,
-    survival_competing,
-    survival_cox,
-    survival_firth_cox,
-    survival_interval,
-    survival_turnbull,
-    gain_mixed,
-    bone_marginal,
-    depth_agreement,
-    depth_ended,
-    measurement_icc,
-)
+OTHER_FITS = {one.__name__: one for one in (one_sided_bound, survival_turnbull)}
+ALL_FITS = (*FITS, *OTHER_FITS)
 
 
 # ── replicates, chunks, summary ───────────────────────────────────────────────────────────────────
 
 
-def answers(key: str, replicate: int, fit: Callable) -> pd.DataFrame:
-    """The intervals of a fit in one series of a design, each beside its truth; NaN where there is none."""
+def answers(key: str, replicate: int, fit: str) -> pd.DataFrame:
+    """The intervals of a fit in one series of a design; NaN where there is none."""
     design = DESIGNS[key]
     series = series_drawn(design, SEED, list(DESIGNS).index(key), replicate)
     started = time.perf_counter()
-    rows = fit(series)
+    rows = rows_of(fit, series)
     seconds = time.perf_counter() - started
-    subset = rows["subset"] if "subset" in rows else pd.Series("all", rows.index)
-    rows = rows.assign(term=rows["term"].where(subset == "all", rows["term"] + " " + subset))
-    estimand = [ESTIMANDS.get(row) for row in zip(rows["analysis"], rows["term"], strict=True)]
+    rows = rows.assign(term=rows["term"].where(rows["subset"] == "all", rows["term"] + " " + rows["subset"]))
     found = pd.DataFrame(
         {
             "design": design.name,
             **{column: rows[column] for column in ROW},
             "replicate": replicate,
-            "truth": [design.truth.get(name, np.nan) for name in estimand],
             "low": rows["conf_low"].astype(float),
             "high": rows["conf_high"].astype(float),
             "headline": rows["headline"].astype(bool),
             "seconds": seconds,
         }
     )
-    return found[found["truth"].notna() & ~found["method"].str.startswith("one_sided")]
+    asked = [row in ESTIMANDS for row in zip(found["analysis"], found["term"], strict=True)]
+    return found[np.array(asked) & ~found["method"].str.startswith("one_sided")]
 
 
-def draw_chunk(folder: Path, fit: Callable, key: str, first: int) -> Path:
+def draw_chunk(folder: Path, fit: str, key: str, first: int) -> Path:
     """Replicates first … first + A_CHUNK - 1 of a fit and a design, unless they are there."""
-    path = folder / f"{fit.__name__}_{key}_{first}.csv"
+    path = folder / f"{fit}_{key}_{first}.csv"
     if not path.is_file():
         with warnings.catch_warnings(), np.errstate(all="ignore"):
             warnings.simplefilter("ignore")
@@ -264,8 +185,19 @@ def draw_chunk(folder: Path, fit: Callable, key: str, first: int) -> Path:
     return path
 
 
+def truth_of(design: str, analysis: str, term: str, method: str) -> float:
+    """What a row is to hold; NaN where the design does not know it."""
+    name = ESTIMANDS[analysis, term]
+    if method == SPLINE and f"real {name}" in TRUTHS[design]:
+        name = f"real {name}"
+    return TRUTHS[design].get(name, np.nan)
+
+
 def summary(draws: pd.DataFrame) -> pd.DataFrame:
     """A row a design and row of results.csv, and one of whichever method the report quotes in each series."""
+    keys = draws[["design", *ROW]].drop_duplicates()
+    truth = keys.assign(truth=[truth_of(*key) for key in keys.itertuples(index=False)])
+    draws = draws.merge(truth[truth["truth"].notna()], on=["design", *ROW])
     quoted = draws[draws["headline"]].assign(method=QUOTED)
     rows = []
     for names, part in pd.concat([quoted, draws]).groupby(["design", *ROW], sort=False):
@@ -286,11 +218,13 @@ def summary(draws: pd.DataFrame) -> pd.DataFrame:
 
 
 def all_draws(folder: Path) -> pd.DataFrame:
-    """What the folder holds, in the order of FITS and DESIGNS; `drawn` is how many series of the fit and design."""
+    """What the folder holds, in the order of ALL_FITS and DESIGNS; `drawn` is how many series of the fit and design."""
     parts = []
-    for fit, key in product(FITS, DESIGNS):
-        paths = sorted(folder.glob(f"{fit.__name__}_{key}_[0-9]*.csv"))
-        parts += [pd.read_csv(path, dtype={"term": str}).assign(drawn=A_CHUNK * len(paths)) for path in paths]
+    for fit, key in product(ALL_FITS, DESIGNS):
+        paths = sorted(folder.glob(f"{fit}_{key}_[0-9]*.csv"))
+        parts += [
+            pd.read_csv(path, usecols=COLUMNS, dtype={"term": str}).assign(drawn=A_CHUNK * len(paths)) for path in paths
+        ]
     return pd.concat(parts, ignore_index=True)
 
 
@@ -298,14 +232,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--replicates", type=int, default=1000)
     parser.add_argument("--designs", nargs="*", default=list(DESIGNS), choices=list(DESIGNS))
-    parser.add_argument("--fits", nargs="*", default=[one.__name__ for one in FITS])
+    parser.add_argument("--fits", nargs="*", default=list(ALL_FITS), choices=ALL_FITS)
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--draws", type=Path, default=Path(tempfile.gettempdir()) / "liftseries_coverage")
     parser.add_argument("--output", type=Path, default=ROOT / "reports" / "coverage.csv")
     options = parser.parse_args()
     options.draws.mkdir(parents=True, exist_ok=True)
-    fits = [one for one in FITS if one.__name__ in options.fits]
-    chunks = list(product(range(0, options.replicates, A_CHUNK), options.designs, fits))
+    chunks = list(product(range(0, options.replicates, A_CHUNK), options.designs, options.fits))
     with ProcessPoolExecutor(options.cores) as pool:
         jobs = [pool.submit(draw_chunk, options.draws, fit, key, first) for first, key, fit in chunks]
         for done, job in enumerate(jobs, 1):

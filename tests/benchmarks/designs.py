@@ -151,8 +151,14 @@ class Design:
         rbh, smokes, *_ = self.population.kinds
         return self.logistic(np.column_stack([np.ones(len(rbh)), rbh - RBH_MEAN_MM, smokes]))
 
+    def real_risk_at(self, rbh_mm: float) -> float:
+        """Share perforated if every site had this bone height."""
+        rbh, *others = self.population.kinds
+        effect = self.effect(LOG_ODDS, np.full_like(rbh, rbh_mm), *others)
+        return float(self.population.share @ expit(self.log_odds_at_mean + effect))
+
     def risk_at(self, rbh_mm: float) -> float:
-        """Share perforated if every site had this bone height, by that model."""
+        """The same by the logistic model, which takes the log odds as straight in the height."""
         intercept, slope, smoking = self.by_height
         return _standardised(intercept + slope * (rbh_mm - RBH_MEAN_MM), smoking)
 
@@ -190,6 +196,9 @@ class Design:
             "risk at 4": self.risk_at(4.0),
             "risk at 7": self.risk_at(7.0),
             "risk_difference": 100 * (self.risk_at(4.0) - self.risk_at(7.0)),
+            "real risk at 4": self.real_risk_at(4.0),
+            "real risk at 7": self.real_risk_at(7.0),
+            "real risk_difference": 100 * (self.real_risk_at(4.0) - self.real_risk_at(7.0)),
             "depth_bias": DEPTH_BIAS_MM,
             "depth_low": DEPTH_BIAS_MM - 1.959964 * depth_sd,
             "depth_high": DEPTH_BIAS_MM + 1.959964 * depth_sd,
