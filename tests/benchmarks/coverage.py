@@ -228,6 +228,20 @@ def all_draws(folder: Path) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True)
 
 
+def quoted_rows(table: pd.DataFrame) -> str:
+    """What the report quotes, as the Markdown table of README.md: coverage in %, the median width in brackets."""
+    rows = table[table["method"] == QUOTED]
+    told = [
+        f"{100 * covered:.1f} ({width:.2g})"
+        for covered, width in zip(rows["coverage"], rows["median_width"], strict=True)
+    ]
+    wide = rows.assign(told=told).pivot(index=["analysis", "term"], columns="design", values="told").fillna("")
+    wide = wide.reindex(columns=[design.name for design in DESIGNS.values()], fill_value="")
+    lines = [["row", *DESIGNS], ["---"] * (len(DESIGNS) + 1)]
+    lines += [[" ".join(names), *cells] for names, cells in zip(wide.index, wide.to_numpy().tolist(), strict=True)]
+    return "\n".join(f"| {' | '.join(line)} |" for line in lines)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--replicates", type=int, default=1000)
@@ -247,7 +261,7 @@ def main() -> None:
     draws = all_draws(options.draws)
     table = summary(draws)
     table.to_csv(options.output, index=False, float_format="%.4f")
-    print(f"\n{table.to_string(float_format='{:.3f}'.format)}")
+    print(f"\n{quoted_rows(table)}")
     print("\nSeconds a fit and series:")
     print(draws.groupby("analysis")["seconds"].mean().to_string(float_format="{:.4f}".format))
 
