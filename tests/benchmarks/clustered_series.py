@@ -1,121 +1,49 @@
-"""Invented case series whose marginal truth is known exactly although the sites of a patient resemble each other.
+"""Draws invented case series of a design (see designs.py), in which the sites of a patient resemble each other.
 
-A Gaussian copula joins the sites of a patient: each site's own event and time have the distribution that is asked
-for, whatever the correlation of the normal scores behind them. So a logistic, a Cox and a Weibull model of the margins
-are all exactly true, and so is every survival probability; the truth is worked out by quadrature, not by simulation.
+A copula joins the sites of a patient: each site's own event and time have the distribution that is asked for, whatever
+the correlation of the scores behind them. The scores are normal, or in heavy-tailed designs a sum of a patient's t and
+a site's normal variable, whose distribution function is tabulated.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache
 
 import numpy as np
 import pandas as pd
-from scipy.integrate import quad
-from scipy.optimize import brentq
-from scipy.special import expit, log_ndtr, ndtr
+from designs import (
+    BANDS_MM,
+    DEATHS_A_MONTH,
+    DEPTH_BIAS_MM,
+    DEPTH_PATIENT_SD,
+    DEPTH_SITE_SD,
+    ENDED,
+    GAIN_MM,
+    LOG_HAZARD,
+    LOG_ODDS,
+    MARGINAL_MM,
+    MARGINAL_SD,
+    PROTRUSION_MM,
+    RBH_MEAN_MM,
+    RBH_SD_MM,
+    SITES_SHARE,
+    SMOKERS,
+    TRANSMUCOSAL,
+    WEIBULL_SHAPE,
+    Design,
+)
+from scipy.special import expit, ndtr
+from scipy.stats import t as student
 
 from liftseries.models.shared.cases import band
 
-SITES_SHARE = np.array([0.35, 0.25, 0.15, 0.10, 0.05, 0.04, 0.03, 0.03])  # of patients with 1, 2 … 8 sites
-SMOKERS = 0.3
-RBH_MEAN_MM, RBH_SD_MM, RBH_ALIKE = 5.0, 1.5, 0.3  # RBH_ALIKE: correlation within a patient
-LOG_ODDS = {"rbh_mid_mm": -0.3, "smoking[current]": np.log(2.0)}
-LOG_HAZARD = {"rbh_mid_mm": -0.2, "smoking[current]": np.log(1.5)}
-WEIBULL_SHAPE = 0.8  # failures come early
-MONTH = 36.0
+RBH_ALIKE = 0.3  # correlation within a patient
 VISITS = np.array([0.0, 6, 12, 24, 36, 48, 60, 72, 84])
-DEATHS_A_MONTH = 0.002
 DROPOUTS_A_MONTH = 0.004
 END_MONTHS = (30.0, 84.0)  # the series is closed between these months after placement
-GAIN_MM = {"(intercept)": 2.0, "protrusion_mm": 0.5, "smoking[current]": -0.3, "months": -0.01}
-GAIN_PATIENT_SD, GAIN_SITE_SD, GAIN_VISIT_SD = 0.7, 0.5, 0.5
-GAIN_VISITS = (0.0, 12.0, 36.0)
-DEPTH_BIAS_MM, DEPTH_PATIENT_SD, DEPTH_SITE_SD = 0.1, 0.5, 0.5
-
-_NODE, _WEIGHT = np.polynomial.hermite_e.hermegauss(80)
-_WEIGHT = _WEIGHT / _WEIGHT.sum()
-
-
-def over_covariates(function) -> float:
-    """Mean of function(rbh_mid_mm, smokes) over the population."""
-    rbh = RBH_MEAN_MM + RBH_SD_MM * _NODE
-    return float(sum(share * _WEIGHT @ function(rbh, smokes) for smokes, share in ((0, 1 - SMOKERS), (1, SMOKERS))))
-
-
-@dataclass(frozen=True)
-class Design:
-    """One kind of series.
-
-    Attributes
-    ----------
-    n_patients
-    event_share : of sites perforated, and of implants failed by MONTH
-    alike : correlation of the normal scores of two sites of a patient
-    """
-
-    name: str
-    n_patients: int
-    event_share: float
-    alike: float
-
-    @cached_property
-    def log_odds_at_mean(self) -> float:
-        """Log odds of a perforation of a non-smoker at the mean bone height."""
-
-        def excess(b):
-            return over_covariates(lambda rbh, smokes: expit(b + _effect(LOG_ODDS, rbh, smokes))) - self.event_share
-
-        return brentq(excess, -20, 5)
-
-    @cached_property
-    def log_hazard_at_mean(self) -> float:
-        """log of λ in S(t) = exp(-λ t^shape) of a non-smoker at the mean bone height."""
-
-        def excess(b):
-            return over_covariates(lambda rbh, smokes: self._survival(b, MONTH, rbh, smokes)) - 1 + self.event_share
-
-        return brentq(excess, -30, 5)
-
-    def _survival(self, log_hazard, months, rbh, smokes):
-        return np.exp(-np.exp(log_hazard + _effect(LOG_HAZARD, rbh, smokes)) * months**WEIBULL_SHAPE)
-
-    def survival(self, months: float) -> float:
-        """Share of implants that last longer than so many months."""
-        return over_covariates(lambda rbh, smokes: self._survival(self.log_hazard_at_mean, months, rbh, smokes))
-
-    def risk_at(self, rbh_mm: float) -> float:
-        """Share perforated if every site had this bone height."""
-        b, slope = self.log_odds_at_mean, LOG_ODDS["rbh_mid_mm"] * (rbh_mm - RBH_MEAN_MM)
-        return float((1 - SMOKERS) * expit(b + slope) + SMOKERS * expit(b + slope + LOG_ODDS["smoking[current]"]))
-
-    @cached_property
-    def truth(self) -> dict[str, float]:
-        """What the estimators estimate."""
-        shape, b = WEIBULL_SHAPE, self.log_hazard_at_mean
-        return {
-            "share": self.event_share,
-            "survival": self.survival(MONTH),
-            "failure": (1 - self.survival(MONTH)) * np.exp(-DEATHS_A_MONTH * MONTH)
-            + quad(lambda t: (1 - self.survival(t)) * DEATHS_A_MONTH * np.exp(-DEATHS_A_MONTH * t), 0, MONTH)[0],
-            "mean_months": quad(self.survival, 0, MONTH)[0],
-            "risk_difference": 100 * (self.risk_at(4.0) - self.risk_at(7.0)),
-            "gain_alike": GAIN_PATIENT_SD**2 / (GAIN_PATIENT_SD**2 + GAIN_SITE_SD**2 + GAIN_VISIT_SD**2),
-            "depth_alike": DEPTH_PATIENT_SD**2 / (DEPTH_PATIENT_SD**2 + DEPTH_SITE_SD**2),
-            "depth_bias": DEPTH_BIAS_MM,
-            "depth_low": DEPTH_BIAS_MM - 1.959964 * np.hypot(DEPTH_PATIENT_SD, DEPTH_SITE_SD),
-            "depth_high": DEPTH_BIAS_MM + 1.959964 * np.hypot(DEPTH_PATIENT_SD, DEPTH_SITE_SD),
-            **{f"log_odds {term}": effect for term, effect in LOG_ODDS.items()},
-            **{f"log_hazard {term}": effect for term, effect in LOG_HAZARD.items()},
-            **{f"log_time {term}": -effect / shape for term, effect in LOG_HAZARD.items()},
-            "log_time (intercept)": -(b - LOG_HAZARD["rbh_mid_mm"] * RBH_MEAN_MM) / shape,
-            **{f"gain {term}": effect for term, effect in GAIN_MM.items()},
-        }
-
-
-def _effect(effects: dict[str, float], rbh, smokes):
-    return effects["rbh_mid_mm"] * (rbh - RBH_MEAN_MM) + effects["smoking[current]"] * smokes
+BONE_VISITS = (0.0, 12.0, 36.0)
+GAIN_SD = (0.7, 0.5, 0.5)  # of patients, of sites within them, of visits
 
 
 @dataclass(frozen=True)
@@ -126,7 +54,7 @@ class Series:
     ----------
     seed : of its generator
     cases : one row a site
-    visits : bone heights
+    visits : bone heights and marginal bone
     implants : follow-up with exact times, as `follow_up()` gives it
     seen : the same implants as the visits tell them: a failure is found at the next visit
     """
@@ -150,72 +78,131 @@ def scores_drawn(rng: np.random.Generator, patient: np.ndarray, alike: float) ->
     return np.sqrt(alike) * own + np.sqrt(1 - alike) * rng.standard_normal(len(patient))
 
 
+def effects_drawn(rng: np.random.Generator, n_patients: int, heavy: bool) -> np.ndarray:
+    """Effects of patients with mean 0 and standard deviation 1; shape (n_patients,)."""
+    return rng.standard_t(3, n_patients) / np.sqrt(3) if heavy else rng.standard_normal(n_patients)
+
+
+def uniforms_drawn(rng: np.random.Generator, patient: np.ndarray, design: Design) -> tuple[np.ndarray, np.ndarray]:
+    """Numbers each uniform between 0 and 1, alike within patients, shape (n_sites,); and the patients' effects."""
+    effect = effects_drawn(rng, design.n_patients, design.heavy)
+    alike = design.alike
+    score = np.sqrt(alike) * effect[patient] + np.sqrt(1 - alike) * rng.standard_normal(len(patient))
+    return np.interp(score, *_heavy_distribution(alike)) if design.heavy else ndtr(score), effect
+
+
+@cache
+def _heavy_distribution(alike: float) -> tuple[np.ndarray, np.ndarray]:
+    """Distribution function of √alike t/√3 + √(1 - alike) z: where, and its values there."""
+    at = np.sinh(np.linspace(-5, 5, 4001)) / 3
+    middle = (np.arange(20_000) + 0.5) / 20_000
+    effects = np.sqrt(alike / 3) * student.ppf(middle, 3)
+    return at, np.array([ndtr((x - effects) / np.sqrt(1 - alike)).mean() for x in at])
+
+
 def series_drawn(design: Design, *seed: int) -> Series:
     """Draws one series."""
     rng = np.random.default_rng(seed)
-    patient = np.repeat(np.arange(design.n_patients), sizes_drawn(rng, design.n_patients))
-    n = len(patient)
-    rbh = RBH_MEAN_MM + RBH_SD_MM * scores_drawn(rng, patient, RBH_ALIKE)
-    smokes = (rng.random(design.n_patients) < SMOKERS)[patient]
-    risk = expit(design.log_odds_at_mean + _effect(LOG_ODDS, rbh, smokes))
-    perforated = ndtr(scores_drawn(rng, patient, design.alike)) < risk
-
-    hazard = np.exp(design.log_hazard_at_mean + _effect(LOG_HAZARD, rbh, smokes))
-    fails = (-log_ndtr(scores_drawn(rng, patient, design.alike)) / hazard) ** (1 / WEIBULL_SHAPE)
-    dies = rng.exponential(1 / DEATHS_A_MONTH, design.n_patients)[patient]
-    leaves = np.minimum(
-        rng.exponential(1 / DROPOUTS_A_MONTH, design.n_patients), rng.uniform(*END_MONTHS, design.n_patients)
-    )[patient]
-
-    protrusion = rng.uniform(1, 6, n)
-    depth_error = (
-        DEPTH_BIAS_MM
-        + DEPTH_PATIENT_SD * rng.standard_normal(design.n_patients)[patient]
-        + DEPTH_SITE_SD * rng.standard_normal(n)
-    )
-    site_id = np.array([f"S{i:04d}" for i in range(n)], object)
-    cases = pd.DataFrame(
-        {
-            "site_id": site_id,
-            "patient_id": np.array([f"P{i:04d}" for i in patient], object),
-            "smoking": pd.Categorical.from_codes(smokes.astype(int), categories=["never", "current"]).set_categories(
-                ["never", "former", "current", "unknown"]
-            ),
-            "perforation": pd.Categorical.from_codes(perforated.astype(int), categories=["no", "yes"]),
-            "rbh_mid_mm": rbh,
-            "rbh_band": band(pd.Series(rbh), [4, 6]),
-            "protrusion_mm": protrusion,
-            "planned_last_mm": rbh,
-            "achieved_last_mm": rbh + depth_error,
-            "last_error_mm": depth_error,
-        }
-    )
-    end = np.minimum(fails, np.minimum(dies, leaves))
-    implants = cases.assign(months=end, failed=fails == end, died=dies == end, last_in_function=end)
+    sizes = sizes_drawn(rng, design.n_patients, np.array(design.sites_share))
+    patient = np.repeat(np.arange(design.n_patients), sizes)
+    cases = cases_drawn(rng, design, patient, sizes[patient].astype(float))
+    implants, fails = implants_drawn(rng, design, patient, cases)
+    leaves = implants["leaves"].to_numpy()
+    gone = np.minimum(implants["dies"].to_numpy(), leaves)
+    implants = implants.drop(columns=["dies", "leaves"])
+    visits = bone_drawn(rng, design, patient, cases)
+    if design.leaves_by_frailty:
+        visits = visits[visits["months"].to_numpy() <= np.repeat(gone, len(BONE_VISITS))]
+    hidden = ["size", "slope", "smokes"]
     return Series(
         design=design,
         seed=seed,
-        cases=cases,
-        visits=bone_heights_drawn(rng, patient, site_id, rbh, protrusion, smokes),
-        implants=implants,
-        seen=as_visits_tell(implants, fails, np.minimum(dies, leaves)),
+        cases=cases.drop(columns=hidden),
+        visits=visits.reset_index(drop=True),
+        implants=implants.drop(columns=hidden),
+        seen=as_visits_tell(implants.drop(columns=hidden), fails, gone),
     )
 
 
-def bone_heights_drawn(rng, patient, site_id, rbh, protrusion, smokes) -> pd.DataFrame:
-    """Visits of every site at GAIN_VISITS with a bone height."""
-    n, n_visits = len(site_id), len(GAIN_VISITS)
-    own = GAIN_PATIENT_SD * rng.standard_normal(patient.max() + 1)[patient] + GAIN_SITE_SD * rng.standard_normal(n)
-    linear = GAIN_MM["(intercept)"] + GAIN_MM["protrusion_mm"] * protrusion + GAIN_MM["smoking[current]"] * smokes
-    months = np.tile(GAIN_VISITS, n)
-    gain = np.repeat(linear + own, n_visits) + GAIN_MM["months"] * months
-    gain = gain + GAIN_VISIT_SD * rng.standard_normal(len(gain))
+def cases_drawn(rng, design: Design, patient: np.ndarray, size: np.ndarray) -> pd.DataFrame:
+    """One row a site: what it is like, whether it perforated and how deep it was drilled."""
+    n = len(patient)
+    rbh = RBH_MEAN_MM + RBH_SD_MM * scores_drawn(rng, patient, RBH_ALIKE)
+    smokes = (rng.random(design.n_patients) < SMOKERS)[patient]
+    slope = design.slope_sd * rng.standard_normal(design.n_patients)[patient]
+    risk = expit(design.log_odds_at_mean + design.effect(LOG_ODDS, rbh, smokes, size, slope))
+    perforated = uniforms_drawn(rng, patient, design)[0] < risk
+    depth_error = (
+        DEPTH_BIAS_MM
+        + design.by_size_mm * (size - design.mean_size)
+        + DEPTH_PATIENT_SD * effects_drawn(rng, design.n_patients, design.heavy)[patient]
+        + DEPTH_SITE_SD * rng.standard_normal(n)
+    )
+    ended = np.searchsorted(np.cumsum(list(ENDED.values()))[:-1], uniforms_drawn(rng, patient, design)[0])
+    levels = ["never", "former", "current", "unknown"]
     return pd.DataFrame(
         {
-            "site_id": np.repeat(site_id, n_visits),
-            "months": months,
+            "site_id": np.array([f"S{i:04d}" for i in range(n)], object),
+            "patient_id": np.array([f"P{i:04d}" for i in patient], object),
+            "smoking": pd.Categorical.from_codes(2 * smokes.astype(int), categories=levels),
+            "perforation": pd.Categorical.from_codes(perforated.astype(int), categories=["no", "yes"]),
+            "healing": pd.Categorical.from_codes(
+                (rng.random(design.n_patients) < TRANSMUCOSAL)[patient].astype(int),
+                categories=["submerged", "transmucosal"],
+            ),
+            "rbh_mid_mm": rbh,
+            "rbh_band": band(pd.Series(rbh), BANDS_MM),
+            "protrusion_mm": rng.uniform(*PROTRUSION_MM, n),
+            "planned_last_mm": rbh,
+            "achieved_last_mm": rbh + depth_error,
+            "last_error_mm": depth_error,
+            "ended": pd.Categorical.from_codes(ended, categories=list(ENDED)),
+            "size": size,
+            "slope": slope,
+            "smokes": smokes.astype(float),
+        }
+    )
+
+
+def implants_drawn(rng, design: Design, patient: np.ndarray, cases: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
+    """Follow-up of every site, with the months at which its patient dies and leaves; and when each would fail."""
+    kinds = (cases[name].to_numpy() for name in ("rbh_mid_mm", "smokes", "size", "slope"))
+    hazard = np.exp(design.log_hazard_at_mean + design.effect(LOG_HAZARD, *kinds))
+    lasts, frailty = uniforms_drawn(rng, patient, design)
+    fails = (-np.log(lasts) / hazard) ** (1 / WEIBULL_SHAPE)
+    dies = rng.exponential(1 / DEATHS_A_MONTH, design.n_patients)[patient]
+    stays_away = rng.exponential(1 / DROPOUTS_A_MONTH, design.n_patients) / np.exp(design.leaves_by_frailty * frailty)
+    leaves = np.minimum(stays_away, rng.uniform(*END_MONTHS, design.n_patients))[patient]
+    end = np.minimum(fails, np.minimum(dies, leaves))
+    seen = {"months": end, "failed": fails == end, "died": dies == end, "last_in_function": end}
+    return cases.assign(**seen, dies=dies, leaves=leaves), fails
+
+
+def bone_drawn(rng, design: Design, patient: np.ndarray, cases: pd.DataFrame) -> pd.DataFrame:
+    """Visits of every site at BONE_VISITS with a bone height and the marginal bone."""
+    months = np.array(BONE_VISITS)
+    by_size = design.by_size_mm * (cases["size"].to_numpy() - design.mean_size)
+
+    def course(fixed, effects, sd):
+        patient_sd, site_sd, visit_sd = sd
+        own = patient_sd * effects_drawn(rng, design.n_patients, design.heavy)[patient]
+        own = fixed + own + by_size + site_sd * rng.standard_normal(len(patient))
+        slope = effects["months"] + design.month_sd_mm * rng.standard_normal(design.n_patients)[patient]
+        return own[:, None] + slope[:, None] * months + visit_sd * rng.standard_normal((len(patient), len(months)))
+
+    transmucosal = (cases["healing"] == "transmucosal").to_numpy(float)
+    fixed = GAIN_MM["(intercept)"] + GAIN_MM["protrusion_mm"] * cases["protrusion_mm"].to_numpy()
+    fixed = fixed + GAIN_MM["smoking[current]"] * cases["smokes"].to_numpy()
+    gain = course(fixed, GAIN_MM, GAIN_SD)
+    fixed = MARGINAL_MM["(intercept)"] + MARGINAL_MM["healing[transmucosal]"] * transmucosal
+    marginal = course(fixed, MARGINAL_MM, MARGINAL_SD)
+    return pd.DataFrame(
+        {
+            "site_id": np.repeat(cases["site_id"].to_numpy(), len(months)),
+            "months": np.tile(months, len(patient)),
             "status": "functioning",
-            "bone_height_mm": np.repeat(rbh, n_visits) + gain,
+            "bone_height_mm": (cases["rbh_mid_mm"].to_numpy()[:, None] + gain).ravel(),
+            "marginal_bone_mm": marginal.ravel(),
         }
     )
 

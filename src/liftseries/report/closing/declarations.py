@@ -20,12 +20,6 @@ BEHIND_THE_NUMBERS = (
         released=Released(),
     ),
     Table(
-        name="coverage",
-        makes=f"{ROOM}.tables:coverage_table",
-        caption="How often a 95% interval holds the truth in simulated series, sites clustered in patients.",
-        released=Released(),
-    ),
-    Table(
         name="other_estimates",
         makes="liftseries.report.kit.tables.listing:other_estimates_table",
         caption="Other estimates.",

@@ -1,16 +1,11 @@
-"""What stands behind the estimates: sites left out, missing values filled in, intervals tried in simulations."""
+"""What stands behind the estimates: sites left out, missing values filled in."""
 
 from __future__ import annotations
 
-import csv
-
-from liftseries.base.home import folder
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import count, percent
+from liftseries.report.kit.numbers import count
 from liftseries.report.kit.tables.cells import Content, content_of
 from liftseries.report.kit.words import BANDS, Words
-
-COVERAGE = "coverage.csv"  # in reports/; tests/benchmarks/coverage.py writes it
 
 
 def left_out_table(material: Material, words: Words) -> Content | None:
@@ -56,31 +51,4 @@ def imputation_table(material: Material, words: Words) -> Content | None:
     return content_of(
         ("For the model of", "Variable", "Once a", "Missing", "Model", "Predictors"),
         rows,
-    )
-
-
-def coverage_table(material: Material, words: Words) -> Content | None:
-    """The share of simulated 95% intervals that hold the truth, ours and those that ignore patients."""
-    path = folder("reports") / COVERAGE
-    if material.results.empty or not path.is_file():
-        return None
-    with path.open(encoding="utf-8", newline="") as file:
-        found = list(csv.DictReader(file))
-    rows = [
-        (
-            row["design"],
-            row["estimator"],
-            percent(float(row["not_fitted"])),
-            percent(float(row["coverage"])),
-            percent(float(row["naive_coverage"])) if row["naive_coverage"] else "",
-            percent(float(row["monte_carlo_error"])),
-        )
-        for row in found
-    ]
-    return content_of(
-        ("Series", "Estimate", "Without an interval", "Holds the truth", "Ignoring patients", "± simulation"),
-        rows,
-        "Shares are of the simulated series in which there was an interval. Where events are few, perforation.gee and "
-        "survival.cox fall short at the level of sites; the report then quotes the penalised rows, which hold. "
-        "Made by tests/benchmarks/coverage.py of the source.",
     )

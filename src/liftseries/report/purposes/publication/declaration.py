@@ -32,6 +32,7 @@ PURPOSE = Purpose(
         f"{closing.ROOM}.methods:of_clustering",
         f"{perforation.ROOM}.methods:of_rates_and_odds",
         f"{closing.ROOM}.methods:of_separation",
+        f"{closing.ROOM}.methods:of_simulated_series",
         f"{perforation.ROOM}.methods:of_risks",
         f"{closing.ROOM}.methods:of_missing_terms",
         f"{survival.ROOM}.methods:of_survival",
