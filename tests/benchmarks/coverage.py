@@ -116,8 +116,6 @@ def rows_of(fit: str, series: Series) -> pd.DataFrame:
 
 def one_sided_bound(series: Series) -> pd.DataFrame:
     """The bound's worst case: the true risk just above it. It holds where an event is seen; in units of that risk."""
-    from liftseries.models.shared.one_sided import largest_risk
-
     patient = pd.factorize(series.cases["patient_id"])[0]
     scores = scores_drawn(np.random.default_rng([*series.seed, 1]), patient, series.design.alike)
     lowest = ndtr(scores.min())  # no site has the event when the risk is below it
@@ -129,7 +127,7 @@ def one_sided_bound(series: Series) -> pd.DataFrame:
             "term": "bound at no event",
             "method": list(chances),
             "conf_low": 0.0,
-            "conf_high": [0.0 if lowest > largest_risk(n) else 1.0 for n in chances.values()],
+            "conf_high": [0.0 if lowest > 1 - 0.05 ** (1 / n) else 1.0 for n in chances.values()],
             "headline": False,
         }
     )
