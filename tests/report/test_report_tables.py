@@ -10,9 +10,10 @@ import pandas as pd
 import pytest
 from made_series import KINDS, PLAN
 
+from liftseries.base.remarks import remark
 from liftseries.base.tables import read_table
 from liftseries.models.shared.results import DESIGN_EFFECT
-from liftseries.report.kit.material import Material, read_material
+from liftseries.report.kit.material import COLUMNS, Material, Withheld, read_material
 from liftseries.report.kit.method import not_recorded
 from liftseries.report.kit.numbers import exponent, interval, percent, ratio
 from liftseries.report.kit.tables.cells import Display, traced
@@ -89,6 +90,32 @@ def test_columns_of_unit_and_level_read_well(material):
     assert names[names.index("Smoking (patients)") + 1] == "   never"
     assert "   missing" in names
     assert all(len(row) == 4 for row in rows)  # name, all, protocol A, protocol B
+
+
+def second_opinion(full: Material) -> Material:
+    """A row without a difference worth telling, one with a known reason, one without an answer."""
+    rows = [
+        ("perforation.rate", "wilson", "statsmodels", 1, 2e-16, 3e-16, None, None),
+        ("survival.cox", "sandwich", "lifelines", 3, 1e-9, 0.0034, remark("no_efron_weights"), None),
+        ("gain.mixed", "reml", "statsmodels", 0, None, None, None, remark("no_estimate_to_compare")),
+    ]
+    table = pd.DataFrame(rows, columns=COLUMNS["second_opinion"].split())
+    return replace(full, tables={**full.tables, "second_opinion": table})
+
+
+def test_second_opinion_is_told_as_the_largest_difference_and_why(material):
+    told = displays(second_opinion(material["full"]))["second_opinion"].rows
+    assert [row[1:] for row in told] == [
+        ("statsmodels", "1", "equal to six digits", "equal to six digits", ""),
+        ("lifelines", "3", "equal to six digits", "0.34 %", remark("no_efron_weights")),
+        ("statsmodels", "0", "", "", "there is no estimate to compare with"),
+    ]
+    assert "second_opinion" not in displays(material["full"])
+
+
+def test_second_opinion_stays_in_the_house(material):
+    withheld = Withheld(5, 10, 20, 9, 1, 1, False)
+    assert "second_opinion" not in displays(replace(second_opinion(material["full"]), withheld=withheld))
 
 
 def test_a_table_reads_back_as_it_was_printed(material):

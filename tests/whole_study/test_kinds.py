@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import pandas as pd
 import pytest
+from frictionless import Package
 from studies import cell, write_study
 from whole_study.conftest import FEW, SEPARATED, changes_of_separated, liftseries
 from whole_study.test_run import DERIVED_SITES, DERIVED_STEPS, RESULTS, header
@@ -68,6 +69,9 @@ def test_study_runs_to_a_report(tmp_path, kind, request):
     told = (output / "report.html").read_text(encoding="utf-8") + " ".join(results["problem"].dropna())
     for said_so in words:
         assert said_so in told
+    assert Package(str(output / "clean" / "datapackage.json")).validate().valid
+    opinions = pd.read_csv(output / "work" / "second_opinion.csv")
+    assert (opinions["n_compared"].gt(0) | opinions["problem"].notna()).all()
     sites = pd.read_csv(output / "derived" / "sites.csv")
     assert sites["first_too_deep"].isna().all() == (changes.get("steps", "") is None)
 

@@ -30,7 +30,7 @@ def blocks(writer: Writer) -> Iterable[Block]:
         "says how many times over that widens its variance."
     )
     yield from writer.table("intraclass_correlation")
-    if len(material.table("second_opinion")):
+    if "second_opinion" in writer.tables:
         yield Paragraph(
             "Two libraries of statistics, lifelines and statsmodels, were given the same series and refitted what they "
             "can. Their answers stand beside ours by the largest difference; where one is known to differ, why."

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from liftseries.report.kit.declarations import Chapter, Released, Table
+from liftseries.report.kit.declarations import NOT_COARSENED, Chapter, KeptIn, Released, Table
 
 ROOM = "liftseries.report.sensitivity"
 
@@ -41,7 +41,7 @@ TABLES = (
         name="second_opinion",
         makes=f"{ROOM}.tables:second_opinion_table",
         caption="The same questions answered by other programs: how far their answers lie from ours.",
-        released=Released(),
+        released=KeptIn(NOT_COARSENED, "how far the answers of other programs lie from ours"),
     ),
 )
 CHAPTER = Chapter(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from liftseries.models.sensitivity.second_opinion import TOLD
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import methods_of, way_of
 from liftseries.report.kit.numbers import count, decimal, missing, percent
@@ -108,7 +109,6 @@ REFITTED = {
     "survival.interval": "Failures between two visits, Weibull model",
     "gain.mixed": "Bone gain, mixed model",
 }
-SAME = 1e-6  # relative
 
 
 def second_opinion_table(material: Material, words: Words) -> Content | None:
@@ -117,7 +117,7 @@ def second_opinion_table(material: Material, words: Words) -> Content | None:
     def apart(share) -> str:
         if missing(share):
             return ""
-        return "equal to six digits" if share < SAME else f"{100 * share:.2g} %"
+        return "equal to six digits" if share < TOLD else f"{100 * share:.2g} %"
 
     def text(cell) -> str:
         return "" if missing(cell) else str(cell)
