@@ -190,7 +190,6 @@ def _study_text(plan: Plan, twin: Twin) -> str:
             "id": f"{plan.study_id}_twin",
             "title": f"Synthetic twin, all data made up: {plan.title}",
             "question": plan.question,
-            "data_until": plan.data_until,
         },
         "purpose": list(plan.purpose),
         "tables": {name: [f"{name}.csv"] for name in twin.tables},
