@@ -32,7 +32,7 @@ KINDS = {
             "no implant was followed",
             "has no drilling log",
             "no site used was perforated",
-            "one_sided_patients is the bound that holds",
+            "patients is the bound that holds",
         ],
     ),
     "one patient, all censored": (
