@@ -188,7 +188,7 @@ def test_where_at_most_one_patient_has_the_outcome_the_interval_is_marked():
 
 def test_the_quoted_method_is_filled_and_the_others_are_open(made):
     full = made["full"]
-    rows = [full.rows(f"perforation.{name}") for name in ("firth", "gee", "imputed")]
+    rows = [full.rows(f"perforation.{name}").reset_index(drop=True) for name in ("firth", "gee", "imputed")]
     drawing = perforation.draw_perforation_methods(*rows)
     faces = [line.get_markerfacecolor() for line in drawing.figure.axes[0].lines if line.get_marker() == "s"]
     n_terms = 2

@@ -40,7 +40,7 @@ def test_interval_holds_the_truth(results, analysis, term):
         assert row.conf_low < TRUTH["estimates"][analysis][term] < row.conf_high, row.method
 
 
-@pytest.mark.parametrize("method", ["wilson", "exact", "cluster"])
+@pytest.mark.parametrize("method", ["patients", "wilson", "exact", "cluster"])
 def test_rate_holds_the_truth(results, method):
     (row,) = results[(results["analysis"] == "perforation.rate") & (results["method"] == method)].itertuples()
     assert row.conf_low < TRUTH["estimates"]["perforation.rate"]["rate"] < row.conf_high

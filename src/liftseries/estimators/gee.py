@@ -123,11 +123,7 @@ def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clus
     y = np.asarray(event, float)
     codes, n_clusters = cluster_codes(cluster)
     n, p = x.shape
-    if n_clusters <= p:
-        raise NotFitted(remark("too_few_patients", n_patients=n_clusters, n_coefficients=p))
-    if y.all() or not y.any():
-        raise NotFitted(remark("all_events" if y.all() else "no_event"))
-
+    _refuse_too_few(y, n_clusters, p)
     # Orthonormal columns make the steps independent of the covariates' units; see the back-transformation
     # below.
     q, r = np.linalg.qr(x)
@@ -141,6 +137,13 @@ def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clus
     at = exchangeable or independent
     about_alpha = INDEPENDENCE if exchangeable is None else HELD if at.alpha == LARGEST_ALPHA else ""
 
+    return _fit_of(equations, independent, at, r, about_alpha, n_clusters < few_clusters)
+
+
+def _fit_of(equations: _Equations, independent: _Point, at: _Point, r, about_alpha: str, few: bool) -> GeeFit:
+    """The fit that settled at a point, turned back to the columns given: q r are those, q orthonormal."""
+    n, p = equations.z.shape
+    n_clusters = equations.n_clusters
     bread = np.linalg.inv(at.information)
     back = solve_triangular(r, np.eye(p)) * np.sqrt(n)
 
@@ -148,7 +151,6 @@ def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clus
         return back @ covariance @ back.T
 
     sandwich = of_the_columns_given(bread @ (at.scores.T @ at.scores) @ bread)
-    few = n_clusters < few_clusters
     bias_reduced = cache(lambda: of_the_columns_given(_bias_reduced(equations, at, bread)))
     return GeeFit(
         coefficients=back @ at.beta,
@@ -163,6 +165,14 @@ def logistic_gee(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, few_clus
         n_clusters=n_clusters,
         df=n_clusters - p if few else None,
     )
+
+
+def _refuse_too_few(y: np.ndarray, n_clusters: int, p: int) -> None:
+    """Raise NotFitted with no more patients than columns, without an event, or with nothing else."""
+    if n_clusters <= p:
+        raise NotFitted(remark("too_few_patients", n_patients=n_clusters, n_coefficients=p))
+    if y.all() or not y.any():
+        raise NotFitted(remark("all_events" if y.all() else "no_event"))
 
 
 def _bias_reduced(equations: _Equations, at: _Point, bread: np.ndarray) -> np.ndarray:

@@ -156,7 +156,6 @@ QUESTIONS = (
                 "perforation.risk_band",
                 "the same by band, secondary",
                 RISKS | {"standardised": f"risks standardised over the sites used, {BAND}"},
-                headline=("firth", "gee"),
                 behind=f"{BEHIND}:band",
             ),
             Analysis(

@@ -13,13 +13,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from liftseries.base.remarks import joined, remark
+from liftseries.base.remarks import joined, names_in, remark
 from liftseries.models.perforation.quoted import GEE as GEE_ANALYSIS
-from liftseries.models.perforation.quoted import quoted_model
+from liftseries.models.perforation.quoted import counted, quoted_model
 from liftseries.models.perforation.standardised import BEND, written
 from liftseries.models.perforation.ways import SEEN, STANDARDISED, Way, gee_way, quoted_ways, spline_way
 from liftseries.models.shared.complete_cases import PerforationData, perforation_data
 from liftseries.models.shared.gates import SPLINE as SPLINE_EVENTS
+from liftseries.models.shared.gates import ratio_gate
 from liftseries.models.shared.levels import as_levels, levels_present
 from liftseries.models.shared.results import Estimates, results_table
 from liftseries.models.shared.separation import coefficient_row
@@ -124,13 +125,16 @@ class _Found:
         self.curves.append(curve_of(analysis, exposure, ways))
 
     def add_bands(self, cases: pd.DataFrame, terms: Sequence[str]) -> None:
-        """Risks by band of residual height in place of the height: secondary, as bands throw away most of it."""
+        """Risks by band of residual height in place of the height: secondary, as bands throw away most of it.
+
+        What the report quotes of a band is its share of sites.
+        """
         by_band = terms_by_band(terms)
         plain = gee_way(STANDARDISED, perforation_data(cases, by_band), corrected=False)
         for way in (*quoted_ways(quoted_model(cases, by_band, "rbh_band")), plain):
             for level in levels_present(as_levels(cases["rbh_band"])):
                 fit = way.fit(BAND, f"rbh_band={level}", "risk")
-                self.add(way.row(fit, "risk", [("rbh_band", level)]))
+                self.add(replace(way, quoted=False).row(fit, "risk", [("rbh_band", level)]))
 
     def add_differences(self, cases, terms, ways: Mapping[str, Sequence[Way]], contrasts) -> None:
         """A row a contrast of the plan and way, more perforations per 100 sites; and their design effects."""
@@ -156,8 +160,10 @@ def bend_rows(exposure: str, way: Way) -> tuple[list[dict], list[dict]]:
     fit = replace(fit, method=SPLINE)
     if isinstance(way.model, str):
         return [fit.row(exposure, problem=way.model)], []
-    gate = spline_gate(way.data)
-    fit = replace(fit, note=joined(fit.note, gate))
+    gate = spline_gate(way.model.data)
+    # Of events a term the gate is the rule for what is quoted.
+    notes = [note for note in way.notes if "few_events" not in names_in(note)]
+    fit = replace(fit, note=joined(*notes, gate))
     k = way.model.data.design.names.index(exposure + BEND)
     gee = way.model.fit
     row = coefficient_row(fit, exposure, gee.coefficients[k], gee.std_error[k])
@@ -167,13 +173,13 @@ def bend_rows(exposure: str, way: Way) -> tuple[list[dict], list[dict]]:
 
 def spline_gate(data: PerforationData) -> str:
     """Why a curve is not quoted, as a remark; "" where it is."""
-    n_events = int(data.event.sum())
-    return remark("below_gate_curve", n_events=n_events) if n_events < SPLINE_EVENTS else ""
+    n_events, n_terms = counted(data)
+    return remark("below_gate_curve", n_events=n_events) if n_events < SPLINE_EVENTS else ratio_gate(n_events, n_terms)
 
 
 def curve_of(analysis: str, exposure: str, ways: Sequence[Way]) -> pd.DataFrame:
     """The curve that is drawn: the spline where events carry one, else the model that is quoted; else no row."""
-    spline = [way for way in ways[-1:] if not isinstance(way.model, str) and not spline_gate(way.data)]
+    spline = [way for way in ways[-1:] if not isinstance(way.model, str) and not spline_gate(way.model.data)]
     drawn = next(iter([*spline, *(way for way in ways if way.quoted and not isinstance(way.model, str))]), None)
     if drawn is None:
         return pd.DataFrame(columns=list(CURVES))

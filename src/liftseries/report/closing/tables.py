@@ -81,6 +81,6 @@ def coverage_table(material: Material, words: Words) -> Content | None:
         ("Series", "Estimate", "Without an interval", "Holds the truth", "Ignoring patients", "± simulation"),
         rows,
         "Shares are of the simulated series in which there was an interval. Where events are few, perforation.gee and "
-        "survival.cox fall short at the level of sites; their method then names the jackknife rows, which hold. "
+        "survival.cox fall short at the level of sites; the report then quotes the penalised rows, which hold. "
         "Made by tests/benchmarks/coverage.py of the source.",
     )

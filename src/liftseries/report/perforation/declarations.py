@@ -87,7 +87,7 @@ TABLES = (
     Table(
         name="perforation_risk",
         makes=f"{ROOM}.tables:risk_table",
-        caption="Modelled risk of a perforation by height, lift and band, the other terms as they are in the series.",
+        caption="Modelled risk of a perforation by height and lift, the other terms as they are in the series.",
         released=Released(),
     ),
     Table(

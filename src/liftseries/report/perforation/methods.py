@@ -54,8 +54,9 @@ def of_risks(material: Material) -> Iterable[Paragraph]:
             "it is no term, is added to it. The penalised model's intercept is moved until its mean risk is the "
             "observed share (Puhr and others 2017, doi:10.1002/sim.7273); the variance comes from leaving patients "
             "out, each time with a fit and an intercept of its own, t with m - 1 degrees of freedom. From 20 "
-            "perforations on the curve drawn is a restricted cubic spline, knots at the 10th, 50th and 90th percentile, by "
-            "generalised estimating equations; the p-value of non-linearity is that of its non-linear term."
+            "perforations on the curve drawn is a restricted cubic spline, knots at the 10th, 50th and 90th "
+            "percentile, by generalised estimating equations; the p-value of non-linearity is that of its non-linear "
+            "term."
         ),
     )
     yield Paragraph(

@@ -78,13 +78,12 @@ def risk_differences_table(material: Material, words: Words) -> Content | None:
 
 
 def risk_table(material: Material, words: Words) -> Content | None:
-    """Standardised risks along residual height and planned lift, and by band as the secondary version."""
+    """Standardised risks along residual height and planned lift."""
     names = {analysis: f"{words.column(column)}, mm" for column, analysis in HEIGHTS.items()}
-    names |= {"perforation.risk_band": f"{words.column('rbh_mid_mm')} by band"}
     rows = material.quoted(*names)
     labels = (
         ("Along", lambda row: names[row["analysis"]]),
-        ("At", lambda row: row["term"] if row["subset"] == "all" else row["subset"].partition("=")[2]),
+        ("At", lambda row: row["term"]),
     )
     return listing_table(material, rows, labels, "Risk (95% interval)", methods_of(rows))
 
