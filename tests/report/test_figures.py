@@ -200,7 +200,8 @@ def test_the_quoted_method_is_filled_and_the_others_are_open(made):
 
 def test_the_quoted_hazard_ratio_is_filled_and_what_has_no_estimate_is_left_to_the_table(made):
     full = made["full"]
-    firth, cox, imputed = (full.rows(f"survival.{name}").copy() for name in ("firth_cox", "cox", "imputed"))
+    names = ("firth_cox", "cox", "imputed")  # each read from a file of its own, so that labels of rows are shared
+    firth, cox, imputed = (full.rows(f"survival.{name}").reset_index(drop=True) for name in names)
     cox.loc[cox["method"].eq("sandwich"), "estimate"] = np.nan
     drawing = hazard_figures.draw_hazard_methods(firth, cox, imputed)
     texts = [text.get_text().strip() for text in drawing.figure.texts]

@@ -3,14 +3,15 @@
 from liftseries.disclosure.declared import TableRules
 from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
 
-CORRECTED = "the same, the variance times m / (m - 1) and never below the model's own, t(m - 1)"
 PENALISED = {
     "profile": "Firth's penalised Cox model, profile limits, implants taken as independent",
     "jackknife": "Firth's penalised Cox model, patients left out one after the other",
     "profile_or_jackknife": "Firth's penalised Cox model, the wider of profile and jackknife, limit by limit",
-    "first_terms": "the same of a model of the plan's first terms, as many as the failures carry",
+    "first_terms": "Firth's penalised Cox model of the plan's first terms alone, as many as the failures carry, the "
+    "wider of profile and jackknife",
 }
 COX_MODEL = "Cox model, Efron ties, patient-clustered sandwich"
+CORRECTED = f"{COX_MODEL}, the variance times m / (m - 1) and never below the model's own, t(m - 1)"
 WEIBULL = {
     "weibull": "Weibull accelerated failure time, interval-censored, patient-clustered, no standard error below the "
     "model's own"

@@ -29,7 +29,7 @@ QUESTIONS = (
                 "Kaplan-Meier survival of the implants, clustered in patients",
                 {
                     "infinitesimal_jackknife": f"Kaplan-Meier, {JACKKNIFE}, log-log interval",
-                    "corrected": f"the same, {FAILING}",
+                    "corrected": f"Kaplan-Meier, {JACKKNIFE}, log-log interval, {FAILING}",
                 },
                 headline=("corrected",),
                 answers=STAYS,
@@ -129,7 +129,7 @@ QUESTIONS = (
                 "failure with death competing",
                 {
                     "infinitesimal_jackknife": f"Aalen-Johansen, death competing, {JACKKNIFE}, log-log interval",
-                    "corrected": f"the same, {FAILING}",
+                    "corrected": f"Aalen-Johansen, death competing, {JACKKNIFE}, log-log interval, {FAILING}",
                 },
                 headline=("corrected",),
                 answers=FAILED,
@@ -153,7 +153,8 @@ QUESTIONS = (
                 {
                     "infinitesimal_jackknife": f"area under Kaplan-Meier, {JACKKNIFE}, interval on the log of the "
                     "months lost",
-                    "corrected": f"the same, {FAILING}",
+                    "corrected": f"area under Kaplan-Meier, {JACKKNIFE}, interval on the log of the months "
+                    f"lost, {FAILING}",
                 },
                 headline=("corrected",),
                 answers=FUNCTION,

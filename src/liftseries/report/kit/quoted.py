@@ -14,4 +14,4 @@ def beside(rows: pd.DataFrame, quoted: pd.Series) -> pd.DataFrame:
     """The rows that answer what a quoted row answers, it first; those without an estimate last."""
     same = rows[rows["subset"].eq(quoted["subset"]) & rows["term"].eq(quoted["term"])]
     rank = (~same["headline"].eq(True)).astype(int) + 2 * same["estimate"].isna()
-    return same.loc[rank.sort_values(kind="stable").index]
+    return same.iloc[rank.to_numpy().argsort(kind="stable")]  # rows of several tables share their labels

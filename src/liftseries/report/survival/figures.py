@@ -13,7 +13,7 @@ from liftseries.report.kit.figures.terms import QUOTED_IS_FILLED
 from liftseries.report.kit.numbers import WITHHELD, count, missing, percent
 from liftseries.report.kit.quoted import quoted_in
 from liftseries.report.survival.curves import draw_band, frame, name_curves, numbers_below
-from liftseries.report.survival.other_methods import method_name, survival_at
+from liftseries.report.survival.other_methods import LOST, method_name, survival_at
 from liftseries.report.survival.sentences import share_words
 
 AT_RISK = {"n_at_risk": "At risk", "n_failed": "Failed so far", "n_censored": "Censored so far"}
@@ -112,7 +112,7 @@ def draw_survival_methods(
     quoted = quoted[quoted["subset"].eq("all")] if len(quoted) else quoted
     if quoted.empty:
         return nothing_drawn("survival is quoted at no month", DOUBLE_MM)
-    lines, told = [], []
+    lines, told, lows = [], [], []
     for _, one in quoted.iterrows():
         lines.append(Line(f"Month {one['term']}", heading=True))
         for _, row in survival_at(rows, one).iterrows():
@@ -122,8 +122,10 @@ def draw_survival_methods(
                 continue
             limits = (float(row[name]) for name in ("estimate", "conf_low", "conf_high"))
             lines.append(Line(f"   {method_name(row)}", (numbers,), *limits, not row["headline"]))
+            if row["analysis"] != LOST:  # the worst case may leave the axis; its numbers stand beside it
+                lows += [lines[-1].estimate, lines[-1].low]
         told.append(f"month {one['term']} {share_words(one)}")
-    low = min(value for line in lines for value in (line.estimate, line.low) if value == value)
+    low = min(value for value in lows if not missing(value))
     starts = 0.0 if low < 0.5 else math.floor(20 * (low - 0.01)) / 20
     axis = Axis("Implants in function, %" + (f" (axis starts at {100 * starts:g}%)" if starts else ""), percent=True)
     return draw_forest(

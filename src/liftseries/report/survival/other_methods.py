@@ -50,9 +50,8 @@ def method_name(row) -> str:
 
 def survival_at(rows: pd.DataFrame, quoted: pd.Series) -> pd.DataFrame:
     """The share in function at a quoted month by every method, best and worst case among them."""
-    of_share = rows["analysis"].isin([*SURVIVAL, LOST]) & [
-        (row["analysis"], row["method"]) not in NOT_COMPARED for _, row in rows.iterrows()
-    ]
+    made = zip(rows["analysis"], rows["method"], strict=True)
+    of_share = [one[0] in (*SURVIVAL, LOST) and one not in NOT_COMPARED for one in made]
     return beside(rows[of_share], quoted)
 
 

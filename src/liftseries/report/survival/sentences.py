@@ -71,11 +71,12 @@ def _narrow(row) -> str:
 
 
 def months_sentences(material: Material) -> Iterable[Block]:
-    """Survival at each quoted month; in one sentence, at which months of the plan none is given and why."""
+    """Survival at each quoted month before the last; at which months of the plan none is given, and why."""
     rows = quoted_survival(material)
     if len(rows) > 1:
-        told = [f"at {row['term']} months {share_words(row)}" for _, row in rows.iterrows()]
-        yield Paragraph(f"Implants in function: {listed(told)}.", "; ".join(source(row) for _, row in rows.iterrows()))
+        earlier = [row for _, row in rows.iloc[:-1].iterrows()]
+        told = [f"at {row['term']} months {share_words(row)}" for row in earlier]
+        yield Paragraph(f"Before that, {listed(told)}.", "; ".join(source(row) for row in earlier))
     km = material.rows("survival.km", "all")
     km = km[made_by(km, "corrected") & ~km["term"].isin(rows["term"])]
     if km["problem"].eq(WITHHELD).any():

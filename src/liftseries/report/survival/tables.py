@@ -118,8 +118,8 @@ def _ratios(material: Material, words: Words, analyses: Sequence[str]) -> Conten
 
 
 def proportional_hazards_table(material: Material, words: Words) -> Content | None:
-    """Whether hazard ratios stay the same over time."""
-    rows = material.rows("survival.ph")
+    """Whether hazard ratios stay the same over time, patients as clusters."""
+    rows = material.quoted("survival.ph")
     labels = (
         ("Term", lambda row: "All terms" if row["term"] == "GLOBAL" else words.column(row["term"])),
         ("Degrees of freedom", lambda row: "" if missing(row["df"]) else f"{row['df']:g}"),
