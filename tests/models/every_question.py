@@ -2,6 +2,7 @@
 
 import io
 
+import numpy as np
 import pandas as pd
 
 from liftseries.models.depth.agreement import fit_depth_agreement
@@ -54,8 +55,8 @@ def stored(draws: pd.DataFrame) -> pd.DataFrame:
 
 
 def gauged(cases: pd.DataFrame) -> pd.DataFrame:
-    """A log of one gauge pass at every third site, read 0.1 mm too deep at every sixth."""
-    sites = cases["site_id"].iloc[::3]
+    """A log of one gauge pass at two of three sites, read 0.1 mm too deep at every other one of them."""
+    sites = cases["site_id"][np.arange(len(cases)) % 3 > 0]
     read = [4.1 if number % 2 else 4.0 for number in range(len(sites))]
     hole = {"advance_mm": float("nan"), "deepest_before_mm": 4.0, "read_depth_mm": read}
     return pd.DataFrame({"site_id": sites, "step_no": 2, "finding": "closed", **hole})

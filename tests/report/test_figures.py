@@ -10,9 +10,11 @@ from made_series import KINDS
 from packed import everything_in
 from PIL import Image
 
+from liftseries.base.remarks import WITHHELD_COUNT
 from liftseries.models.files import file_of
 from liftseries.models.perforation.rate import fit_perforation_rate
 from liftseries.report.depth import ladder_figures
+from liftseries.report.depth.share_figures import draw_deviations
 from liftseries.report.kit.figures.style import LOOKS, save
 from liftseries.report.kit.svg import alt_text, width_mm
 from liftseries.report.perforation import figures as perforation
@@ -269,3 +271,16 @@ def test_site_and_patient_ids_stay_out_of_the_figures(drawings, tmp_path):
     for name, drawing in drawings["full"].items():
         words = [drawing.alt, *(text for text, _ in boxes(drawing.figure))]
         assert not re.search(r"\b[SP]\d{3,4}\b", " ".join(words)), name
+
+
+def test_deviations_withheld_or_not_judged_keep_their_columns(made):
+    """The widest texts: nothing is squeezed, a withheld count is a dash, and what cannot be judged is told."""
+    table = made["full"].left["models/deviations.csv"].assign(n_not_judged=1234)
+    numbers = ["n_sites", "n_true", "share"]
+    table.loc[table["deviation"].eq("overdrilled"), numbers] = [WITHHELD_COUNT, WITHHELD_COUNT, np.nan]
+    table.loc[table["deviation"].eq("speed_high"), numbers] = [0, 0, np.nan]
+    drawing = draw_deviations(table)
+    texts = [text.get_text() for text in drawing.figure.texts]
+    assert "– of –\n1234 cannot be judged" in texts
+    assert "none judged\n1234 cannot be judged" in texts
+    assert all(axes.get_position().width > 0.05 for axes in drawing.figure.axes)

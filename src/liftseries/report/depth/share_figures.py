@@ -25,7 +25,7 @@ from liftseries.report.kit.figures.style import (
     text_width_mm,
     wrapped,
 )
-from liftseries.report.kit.numbers import count, interval, is_withheld, missing, percent, share_of
+from liftseries.report.kit.numbers import interval, is_withheld, missing, percent, share_of, short_count
 from liftseries.report.kit.words import CANNOT_OCCUR, DEFINITIONS, DEVIATIONS, ENDED, IMPOSSIBLE, NOT_JUDGED, Words
 
 TITLE_MM, LINE_MM, GAP_MM = (
@@ -45,8 +45,8 @@ def draw_deviations(deviations: pd.DataFrame) -> Drawing:
     deviations : `deviation, subset, n_sites, n_true, share, n_not_judged`
         Of the subsets those by approach are drawn, or `all` where there are none.
     """
-    logged = pd.to_numeric(deviations["n_sites"]) + pd.to_numeric(deviations["n_not_judged"])
-    table = deviations[logged.ne(0)]
+    counts = deviations[["n_sites", "n_not_judged"]].apply(pd.to_numeric)
+    table = deviations[counts.ne(0).any(axis=1)]
     if table.empty:
         return nothing_drawn("no site has a drilling log, so no deviation can be judged")
     subsets = [subset for subset in table["subset"].unique() if subset.startswith("approach=")] or ["all"]
@@ -97,8 +97,10 @@ def _cell_told(cells: Mapping, kind: str, subset: str) -> str:
     cell = cells.get((kind, subset))
     if cell is None:
         return "no log"
-    judged = share_of(cell.n_true, cell.n_sites) if is_withheld(cell.n_sites) or cell.n_sites else "none judged"
-    return judged + (f"\n{count(cell.n_not_judged)} {NOT_JUDGED}" if cell.n_not_judged else "")
+    judged = share_of(cell.n_true, cell.n_sites) if cell.n_sites else "none judged"
+    if is_withheld(cell.n_true) or is_withheld(cell.n_sites):
+        judged = f"{short_count(cell.n_true)} of {short_count(cell.n_sites)}"
+    return judged + (f"\n{short_count(cell.n_not_judged)} {NOT_JUDGED}" if cell.n_not_judged else "")
 
 
 def _draw_cell(shares, gone, cell, y: float, look: Look) -> None:
