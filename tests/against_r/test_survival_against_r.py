@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from liftseries.estimators.cox import cox_regression
 from liftseries.estimators.kaplan_meier import kaplan_meier, log_log_interval
@@ -56,6 +57,22 @@ def test_rows_of_survival_km_by_smoker(series, r_rows):
         chosen = rows["subset"].eq(f"smoker={smoker}") & rows["method"].eq("infinitesimal_jackknife")
         ours = rows.loc[chosen, ["estimate", "std_error", "conf_low", "conf_high"]]
         np.testing.assert_allclose(ours, r[r.index.str.startswith(f"smoker={smoker}")], rtol=CLOSED_FORM)
+
+
+def test_corrected_rows_are_those_of_r_times_a_factor(series, r_rows):
+    """R's standard error times the root of m / (m - 1), m the patients with a failure by the month."""
+    implants = implants_of(series)
+    rows = fit_survival_km(implants, [12, 36, 60], ["smoker"]).rows
+    r = r_rows("kaplan_meier", "series_smoker_cluster")
+    for smoker in (0, 1):
+        ours = rows[rows["subset"].eq(f"smoker={smoker}") & rows["method"].eq("corrected")]
+        failed = implants[implants["smoker"].eq(smoker) & implants["failed"]]
+        m = np.array([failed.loc[failed["months"] <= month, "patient_id"].nunique() for month in (12, 36, 60)])
+        theirs = r[r.index.str.startswith(f"smoker={smoker}")]
+        std_error = theirs["se"].to_numpy() * np.sqrt(m / (m - 1))
+        np.testing.assert_allclose(ours["std_error"], std_error, rtol=CLOSED_FORM)
+        limits = np.column_stack(log_log_interval(theirs["value"], std_error))
+        np.testing.assert_allclose(ours[["conf_low", "conf_high"]], limits, rtol=CLOSED_FORM)
 
 
 def test_life_table_of_the_series(series, r_rows):
@@ -125,3 +142,18 @@ def test_rows_of_survival_cox(series, r_rows):
     np.testing.assert_allclose(rows[["estimate", "std_error", "conf_low", "conf_high"]], r, rtol=CONVERGED)
     assert rows["term"].tolist() == ["perforation", "smoker", "residual_bone_mm"]
     assert rows[["n_sites", "n_patients", "n_events"]].iloc[0].tolist() == [319, 190, 50]
+
+
+def test_corrected_rows_of_survival_cox(series, r_rows):
+    """R's sandwich times m / (m - 1), not below R's model variance; and t(m - 1)."""
+    implants = implants_of(series)
+    rows = fit_survival_cox(implants, ["perforation", "smoker", "residual_bone_mm"]).rows
+    rows = rows[rows["method"].eq("corrected")]
+    r = r_rows("cox", "series")
+    robust, naive = r.loc[r["se"].notna(), "se"], r["value"][r.index.str.startswith("naive")]
+    m = implants.loc[implants["failed"], "patient_id"].nunique()
+    std_error = np.maximum(robust.to_numpy() * np.sqrt(m / (m - 1)), naive.to_numpy())
+    np.testing.assert_allclose(rows["std_error"], std_error, rtol=CONVERGED)
+    assert rows["df"].eq(m - 1).all()
+    half = stats.t.ppf(0.975, m - 1) * std_error
+    np.testing.assert_allclose(rows["conf_high"] - rows["estimate"], half, rtol=1e-7)
