@@ -62,10 +62,10 @@ def test_where_no_year_is_known_nothing_is_due():
 @pytest.mark.parametrize(
     ("time", "failed", "died", "reachable", "lost"),
     [
-        (32.9, False, False, 36, True),
-        (33.0, False, False, 36, False),  # the visit of month 36, three months early
-        (0.0, False, False, 36, True),
-        (32.9, False, False, 35, False),  # not yet due
+        (32.9, False, False, 39, True),
+        (33.0, False, False, 39, False),  # the visit of month 36, three months early
+        (0.0, False, False, 39, True),
+        (32.9, False, False, 38, False),  # not yet due: its visit may still come
         (32.9, False, False, np.nan, False),
         (32.9, True, False, 60, False),
         (32.9, False, True, 60, False),  # a death before

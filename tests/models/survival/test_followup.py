@@ -14,7 +14,7 @@ T_OF_4 = 2.7764451051977934
 
 @pytest.fixture
 def series(one_site_each, as_category):
-    """Eight sites, data closed in December 2024; all but S6 (2023) and S7 are due at month 24.
+    """Eight sites, data closed in March 2025; all but S6 (2023) and S7 are due at month 24.
 
     S0 seen at 24; S1 last seen at 12; S2 failed at 6; S3 died at 10; S4 never seen; S5 seen at 12 and 40; S6 at 6; S7
     has no implant.
@@ -31,7 +31,7 @@ def series(one_site_each, as_category):
     return cases, visits.assign(status=as_category("status", visits["status"]))
 
 
-def fit(cases, visits, months, data_until="2024-12"):
+def fit(cases, visits, months, data_until="2025-03"):
     return fit_followup_completeness(cases, follow_up(visits, cases).implants, visits, months, data_until)
 
 
@@ -40,7 +40,7 @@ def test_implants_due_seen_lost_and_not_yet_due(series):
     at = found.by_month.set_index("months")
     names = ["n_placed", "n_not_yet_due", "n_due", "n_seen", "n_ended", "n_lost", "n_never_seen"]
     assert at.columns.tolist() == names
-    # At 12 S6 is due (31 December 2023 + 12), and lost: last seen at 6.
+    # At 12 S6 is due (31 December 2023 + 12 + 3), and lost: last seen at 6.
     assert at.loc[12].tolist() == [7, 0, 7, 5, 2, 1, 1]
     # At 24 S5 was not seen within three months, but later: not seen, and not lost either.
     assert at.loc[24].tolist() == [7, 1, 6, 3, 2, 1, 1]
@@ -49,13 +49,13 @@ def test_implants_due_seen_lost_and_not_yet_due(series):
     # m = 3 of either kind: variance 3 / 2 x 6 x 0.25 / 36, logit interval with t(5)
     assert row["std_error"] == pytest.approx(np.sqrt(1.5 * 1.5 / 36))
     assert row["headline"]
-    assert found.closed.values.tolist() == [["2024-12", False]]
+    assert found.closed.values.tolist() == [["2025-03", False]]
     assert found.left_out[["reason", "n_sites"]].values.tolist() == [["no implant placed", 1]]
 
 
 def test_closed_one_month_earlier_one_implant_less_is_due(series):
-    """31 December 2023 + 12 months is not within data closed in November 2024."""
-    at = fit(*series, [12], "2024-11").by_month.set_index("months")
+    """31 December 2023 + 12 months, and 3 for a late visit, is not within data closed in February 2025."""
+    at = fit(*series, [12], "2025-02").by_month.set_index("months")
     assert at.loc[12, ["n_not_yet_due", "n_due", "n_lost"]].tolist() == [1, 6, 0]
 
 

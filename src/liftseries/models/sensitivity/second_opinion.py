@@ -32,7 +32,7 @@ TOLD = 1e-6  # a smaller relative difference is that of two searches for one num
 # By how much estimates may differ, against themselves and their standard error, where nothing is wrong: closed forms,
 # Newton's method, and a search that ends early (tests/against_r).
 CLOSED, SEARCHED, STOPPED_EARLY = 1e-8, 1e-5, 1e-2
-SANDWICH, JACKKNIFE = ("sandwich", "corrected"), ("infinitesimal_jackknife", "corrected")
+SANDWICH, JACKKNIFE = "sandwich", "infinitesimal_jackknife"
 # Why standard errors differ.
 INDEPENDENT = remark("implants_independent")
 NO_EFRON_WEIGHTS = remark("no_efron_weights")
@@ -45,7 +45,7 @@ class Opinion:
 
     Attributes
     ----------
-    analysis, methods : of our rows that it is held against; the first method that has any
+    analysis, method : of our rows that it is compared with
     library
     asks : our rows by term -> its answer
     within : see `CLOSED`
@@ -53,7 +53,7 @@ class Opinion:
     """
 
     analysis: str
-    methods: tuple[str, ...]
+    method: str
     library: str
     asks: Callable[[pd.DataFrame], Answer]
     within: float
@@ -102,20 +102,20 @@ def opinions_on(cases, implants, visits, perforation_terms, survival_terms, gain
     def on_implants(function, *terms):
         return lambda ours: function(implants, *terms, ours)
 
-    yield Opinion("perforation.rate", ("wilson",), STATSMODELS, other.wilson, CLOSED)
+    yield Opinion("perforation.rate", "wilson", STATSMODELS, other.wilson, CLOSED)
     yield Opinion("survival.km", JACKKNIFE, LIFELINES, on_implants(other.kaplan_meier), CLOSED)
     yield Opinion("survival.km", JACKKNIFE, STATSMODELS, on_implants(other.greenwood), CLOSED, INDEPENDENT)
     yield Opinion("survival.competing", JACKKNIFE, STATSMODELS, on_implants(other.incidence), CLOSED, INDEPENDENT)
     cox, phreg, weibull = (on_implants(one, survival_terms) for one in (other.cox, other.phreg, other.weibull))
     yield Opinion("survival.cox", SANDWICH, LIFELINES, cox, SEARCHED, NO_EFRON_WEIGHTS)
     yield Opinion("survival.cox", SANDWICH, STATSMODELS, phreg, SEARCHED, NO_EFRON_WEIGHTS)
-    yield Opinion("survival.interval", ("weibull",), LIFELINES, weibull, STOPPED_EARLY, INDEPENDENT)
+    yield Opinion("survival.interval", "weibull", LIFELINES, weibull, STOPPED_EARLY, INDEPENDENT)
     yield Opinion(
         "perforation.gee", SANDWICH, STATSMODELS, lambda ours: other.gee(cases, perforation_terms, ours), SEARCHED
     )
     yield Opinion(
         "gain.mixed",
-        ("reml", "corrected"),
+        "reml",
         STATSMODELS,
         lambda _: other.mixed(visits, cases, gain_terms),
         STOPPED_EARLY,
@@ -126,9 +126,8 @@ def opinions_on(cases, implants, visits, perforation_terms, survival_terms, gain
 def compared(opinion: Opinion, rows: pd.DataFrame) -> dict:
     """One row of the table."""
     chosen = rows[rows["analysis"].eq(opinion.analysis) & rows["subset"].eq("all") & rows["estimate"].notna()]
-    method = next((one for one in opinion.methods if chosen["method"].eq(one).any()), opinion.methods[0])
-    ours = chosen[chosen["method"].eq(method)].set_index("term")
-    row = {"analysis": opinion.analysis, "method": method, "library": opinion.library, "n_compared": 0}
+    ours = chosen[chosen["method"].eq(opinion.method)].set_index("term")
+    row = {"analysis": opinion.analysis, "method": opinion.method, "library": opinion.library, "n_compared": 0}
     row |= {"estimate_difference": np.nan, "error_difference": np.nan, "reason": "", "problem": ""}
     if ours.empty:
         return row | {"problem": remark("no_estimate_to_compare")}

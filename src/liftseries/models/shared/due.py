@@ -5,7 +5,7 @@ Surgery is known by its year only, so each rule takes the date that accuses nobo
     closed     `study.data_until`, to its last day; without it the latest month that the tables imply: of all visits the
                latest 1 January of the year of surgery + months, a date on which data were still gathered for certain
     reachable  from 31 December of the year of surgery to the day of closing
-    due at t   reachable ≥ t; else *not yet due*, which is no loss
+    due at t   reachable ≥ t + 3, when the last visit that counts for t could have been; else *not yet due*, no loss
     lost at t  due, neither failed nor died before, and not seen in function from 3 months before t on
 
 A visit up to 3 months before or after a planned month is the visit of that month. An implant placed at a second
@@ -74,6 +74,11 @@ def reachable_months(cases: pd.DataFrame, closed: float) -> np.ndarray:
     return closed + 1 - placed_by
 
 
+def due_at(month: float, reachable) -> np.ndarray:
+    """Of which implants a month was due when the data were closed; `reachable` as `reachable_months` gives it."""
+    return np.asarray(reachable) >= month + WINDOW_MONTHS
+
+
 def lost_before(month: float, time, failed, died, reachable) -> np.ndarray:
     """Which implants were lost to follow-up before a month, their patients alive and the month due.
 
@@ -83,7 +88,7 @@ def lost_before(month: float, time, failed, died, reachable) -> np.ndarray:
     time, failed, died : shape (n,), as `follow_up` gives them; an implant without follow-up (NaN) is not lost to it
     reachable : shape (n,), as `reachable_months` gives it
     """
-    return (np.asarray(reachable) >= month) & ~failed & ~died & (np.asarray(time) < month - WINDOW_MONTHS - HAIR)
+    return due_at(month, reachable) & ~failed & ~died & (np.asarray(time) < month - WINDOW_MONTHS - HAIR)
 
 
 def seen_at(month: float, cases: pd.DataFrame, visits: pd.DataFrame) -> np.ndarray:

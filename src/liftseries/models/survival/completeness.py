@@ -12,7 +12,7 @@ import pandas as pd
 from liftseries.base.remarks import remark
 from liftseries.estimators.intervals import NotFitted
 from liftseries.estimators.proportion import share_of_patients
-from liftseries.models.shared.due import closing_month, lost_before, month_in_words, reachable_months, seen_at
+from liftseries.models.shared.due import closing_month, due_at, lost_before, month_in_words, reachable_months, seen_at
 from liftseries.models.shared.follow_up import NO_IMPLANT, with_implant
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
 from liftseries.models.shared.share_rows import clustered_row, effect_of_share
@@ -66,7 +66,7 @@ class Placed:
 
 def groups_at(month: float, time, failed, died, reachable, seen) -> dict[str, np.ndarray]:
     """COUNTS but the first -> which implants; all of shape (n,)."""
-    due = np.asarray(reachable) >= month
+    due = due_at(month, reachable)
     return {
         "n_not_yet_due": ~due,
         "n_due": due,
@@ -102,7 +102,7 @@ def fit_followup_completeness(
     rows, effects, table = [], [], []
     for month in planned_months(months):
         seen = seen_at(month, placed, visits)
-        due = group.reachable >= month
+        due = due_at(month, group.reachable)
         table.append({"months": month} | group.counts(month, seen))
         problem = remark("none_followed") if implants.empty else ""
         row, effect = _row(f"{month:g}", seen[due], group.patient[due], note, problem)
