@@ -61,7 +61,10 @@ ESTIMANDS = {
     },
     ("perforation.risk", "4"): "risk at 4",
     ("perforation.risk", "7"): "risk at 7",
-    **{("perforation.risk_band", f"risk rbh_band={band}"): f"risk rbh_band={band}" for band in ("<4", "4 to <6", "≥6")},
+    **{
+        (f"perforation.{analysis}", f"{what} rbh_band={band}"): f"{what} rbh_band={band}"
+        for (analysis, what), band in product((("rate", "rate"), ("risk_band", "risk")), ("<4", "4 to <6", "≥6"))
+    },
     ("perforation.risk_difference", "rbh_mid_mm: 7 to 4"): "risk_difference",
     **{(f"survival.{curve}", AT): "survival" for curve in ("km", "interval_curve", "turnbull")},
     ("survival.competing", AT): "failure",
@@ -87,7 +90,7 @@ ESTIMANDS = {
 
 # Fit -> function of liftseries.models, the tables of a `Series` that it takes, and what else
 FITS = {
-    "perforation_rate": ("perforation.rate:fit_perforation_rate", ["cases"]),
+    "perforation_rate": ("perforation.rate:fit_perforation_rate", ["cases"], ["rbh_band"]),
     "perforation_gee": ("perforation.gee:fit_perforation_gee", ["cases"], TERMS),
     "perforation_firth": ("perforation.firth:fit_perforation_firth", ["cases"], TERMS),
     "perforation_risk": ("perforation.risk:fit_perforation_risk", ["cases"], TERMS, {"rbh_mid_mm": [7.0, 4.0]}),

@@ -163,14 +163,20 @@ class Design:
         return _standardised(intercept + slope * (rbh_mm - RBH_MEAN_MM), smoking)
 
     @cached_property
-    def risk_of_bands(self) -> dict[str, float]:
-        """Share perforated if every site were of that band of heights, by the logistic model on bands and smoking."""
+    def of_bands(self) -> dict[str, float]:
+        """By band of heights: the share of its sites perforated, and that if every site were of the band, by the
+        logistic model on bands and smoking."""
         rbh, smokes, *_ = self.population.kinds
         low, high = BANDS_MM
-        bands = [rbh < low, (rbh >= low) & (rbh < high), rbh >= high]
-        *at, smoking = self.logistic(np.column_stack([*bands, smokes]).astype(float))
-        names = (f"<{low:g}", f"{low:g} to <{high:g}", f"≥{high:g}")
-        return {f"risk rbh_band={name}": _standardised(b, smoking) for name, b in zip(names, at, strict=True)}
+        bands = np.column_stack([rbh < low, (rbh >= low) & (rbh < high), rbh >= high])
+        risk = expit(self.log_odds_at_mean + self.effect(LOG_ODDS, *self.population.kinds))
+        shares = (self.population.share * risk) @ bands / (self.population.share @ bands)
+        *at, smoking = self.logistic(np.column_stack([bands, smokes]).astype(float))
+        names = [f"rbh_band={band}" for band in (f"<{low:g}", f"{low:g} to <{high:g}", f"≥{high:g}")]
+        return {
+            **dict(zip((f"rate {name}" for name in names), shares.tolist(), strict=True)),
+            **{f"risk {name}": _standardised(b, smoking) for name, b in zip(names, at, strict=True)},
+        }
 
     def marginal_beyond(self, mm: float) -> float:
         """Share of sites whose marginal bone at 12 months lies deeper than so many mm, patients' effects normal."""
@@ -211,7 +217,7 @@ class Design:
             + TRANSMUCOSAL * MARGINAL_MM["healing[transmucosal]"],
             **{f"ended {how}": share for how, share in ENDED.items()},
             **dict(zip((f"log_odds {term}" for term in LOG_ODDS), self.by_height[1:], strict=True)),
-            **self.risk_of_bands,
+            **self.of_bands,
             **{f"gain {term}": effect for term, effect in GAIN_MM.items()},
             **{f"marginal {term}": effect for term, effect in MARGINAL_MM.items() if term != "(intercept)"},
         }
