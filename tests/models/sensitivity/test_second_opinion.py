@@ -126,7 +126,7 @@ ROWS = pd.DataFrame(
 
 
 def asked(asks, **more) -> dict:
-    return compared(Opinion("a", ("other", "m"), "mill", asks, 1e-8, **more), ROWS)
+    return compared(Opinion("a", "m", "mill", asks, 1e-8, **more), ROWS)
 
 
 def test_differences_are_the_largest_and_relative_to_ours():

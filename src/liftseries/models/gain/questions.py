@@ -56,6 +56,7 @@ QUESTIONS = (
         function="liftseries.models.gain.marginal:fit_bone_marginal",
         reads={"visits": "visits", "cases": "cases"},
         asks={"months": "survival_months"},
+        fits=("bone.marginal",),
         analyses=(
             Analysis(
                 "bone.marginal",
