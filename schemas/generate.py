@@ -1,4 +1,4 @@
-"""Writes what is made from declarations: Table Schemas, Data Package, dictionary, README's plan keys and analyses.
+"""Writes what is made from declarations: Table Schemas, Data Package, dictionary, README's keys, analyses, deviations.
 
     python schemas/generate.py
 
@@ -29,7 +29,7 @@ def generated() -> dict[Path, str]:
     files[folder / "dictionary.md"] = dictionary_markdown(schema, derived_schema())
     files[folder / "plan.schema.json"] = json_schema()
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    for part, text in (("plan keys", key_table()), ("analyses", analysis_table())):
+    for part, text in (("plan keys", key_table()), ("analyses", analysis_table()), ("deviations", deviation_table())):
         begin, end = (mark.format(part) for mark in MARKS)
         before, _, rest = readme.partition(begin)
         readme = f"{before}{begin}\n{text}{end}{rest.partition(end)[2]}"
@@ -46,6 +46,15 @@ def analysis_table() -> str:
         means = "; ".join(analysis.means for analysis in question.analyses)
         methods = dict.fromkeys(code for analysis in question.analyses for code in analysis.methods)
         lines.append(f"| {names} | {means} | {', '.join(f'`{code}`' for code in methods)} |")
+    return "\n".join(lines) + "\n"
+
+
+def deviation_table() -> str:
+    """The deviations from the drilling plan, in words, as a Markdown table."""
+    lines = ["| deviation | what happened | judged from |", "|---|---|---|"]
+    for name, column in derived_schema()["sites"].columns.items():
+        if column.is_deviation:
+            lines.append(f"| {column.title} (`{name}`) | {column.means} | {column.judged_from} |")
     return "\n".join(lines) + "\n"
 
 

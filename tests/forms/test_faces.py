@@ -150,12 +150,8 @@ def test_dictionary_says_all_of_a_column_that_is_worked_out(table, column):
     (line,) = [line for line in page.splitlines() if line.startswith(f"| `{column.name}` |")]
     cells = line.strip("| ").split(" | ")
     assert len(cells) == len(DERIVED_HEADINGS)
-    kind = {
-        "text": "text",
-        "category": "one of " + ", ".join(column.levels) if column.levels else "text",
-        "integer": "whole number",
-        "number": "number",
-    }
+    kind = {"text": "text", "category": "text", "integer": "whole number", "number": "number"}
+    kind |= {"category": "one of " + ", ".join(column.levels)} if column.levels else {}
     told = [kind.get(column.type, "true or false"), column.unit, column.means, column.measured, column.when_empty]
     told += ["a deviation"] if column.is_deviation else []
     told += [column.judged_from, column.cuts, column.cannot_occur.replace("=", " is ")]

@@ -59,6 +59,18 @@ def checked():
     return as_checked
 
 
+def _drawn_passes(drawing: str) -> list[dict]:
+    """The rows of a drawing, numbers as numbers."""
+    passes = [{name: value or None for name, value in row.items()} for row in grid(drawing).to_dict("records")]
+    numbers = ("length_mm", "shank_mm", "stop", "marked_on_mm", "intended_mm", "rpm", "read_mm")
+    for row in passes:
+        if row.get("role") == "gauge" and not row.get("stop"):
+            row["stop"] = 0.0
+        row["stop"] = None if row.get("stop") == "none" else row.get("stop")
+        row.update({name: float(row[name]) for name in numbers if row.get(name)})
+    return passes
+
+
 @pytest.fixture
 def log():
     """Derives one site's log; gives the derived passes, and the derived site as a Series.
@@ -72,13 +84,7 @@ def log():
 
     def derived(drawing: str, limits: Limits = LIMITS, centre_probes=True, **site) -> tuple[pd.DataFrame, pd.Series]:
         site = {**SITE, **site}
-        passes = [{name: value or None for name, value in row.items()} for row in grid(drawing).to_dict("records")]
-        numbers = ("length_mm", "shank_mm", "stop", "marked_on_mm", "intended_mm", "rpm", "read_mm")
-        for row in passes:
-            if row.get("role") == "gauge" and not row.get("stop"):
-                row["stop"] = 0.0
-            row["stop"] = None if row.get("stop") == "none" else row.get("stop")
-            row.update({name: float(row[name]) for name in numbers if row.get(name)})
+        passes = _drawn_passes(drawing)
         instruments, stops, steps = planned_tray(site["approach"])
         for step_no, row in enumerate(passes, start=1):
             instruments.append(

@@ -1,9 +1,9 @@
 """The depth arithmetic a second time, slowly: one site, one pass, one comparison at a time.
 
-Written from the contract's sections 2 and 3 alone, before `liftseries.geometry` was read or changed, so that the
-two can only agree by both being right or both reading the contract the same way. Millimetres are exact decimals
-here, so that no comparison at a tolerance's edge hangs on a binary fraction. Rows are dicts; a missing cell
-is None. Source: the contract, "Depth arithmetic" and "What a run leaves"; common practice, no source.
+Written from the contract's sections 2 and 3 alone ("Depth arithmetic", "What a run leaves"), before `liftseries.geometry`
+was read or changed, so that the two can only agree by both being right or both reading the contract the same way.
+Millimetres are exact decimals, so that no comparison at a tolerance's edge hangs on a binary fraction. Rows are dicts;
+a missing cell is None.
 """
 
 from __future__ import annotations
@@ -12,17 +12,9 @@ import math
 from decimal import Decimal
 
 DEVIATIONS = [
-    "first_too_deep",
-    "advance_too_large",
-    "unguided_start",
-    "not_probed",
-    "probe_mismatch",
-    "drilled_after_open",
-    "overdrilled",
-    "speed_high",
-    "intended_missed",
-    "stop_misread",
-]
+    "first_too_deep", "advance_too_large", "unguided_start", "not_probed", "probe_mismatch", "drilled_after_open",
+    "overdrilled", "speed_high", "intended_missed", "stop_misread",
+]  # fmt: skip
 
 
 def exact(number):
@@ -182,8 +174,8 @@ def went_on_unprobed(passes, planned, plan):
             continue
         for later in passes[i + 1 :]:
             if deepens(later, plan):
-                between = passes[i : passes.index(later)]  # this pass, whose own finding counts, and those between
-                if not any(is_probing(p) for p in between):
+                # This pass, whose own finding counts, and those between.
+                if not any(is_probing(p) for p in passes[i : passes.index(later)]):
                     return True
                 break
     return False
@@ -201,10 +193,8 @@ def deviations(site, passes, planned_first, plan, centre_tells_of_probing):
     achieved_first, achieved_last, _ = achieved(passes, plan)
     answer = dict.fromkeys(DEVIATIONS, False)
 
-    if achieved_first is not None and achieved_first > first_limit + tol:
-        answer["first_too_deep"] = True
-    if achieved_last is not None and achieved_last > exact(site["rbh_max_mm"]) + step + tol:
-        answer["overdrilled"] = True
+    answer["first_too_deep"] = achieved_first is not None and achieved_first > first_limit + tol
+    answer["overdrilled"] = achieved_last is not None and achieved_last > exact(site["rbh_max_mm"]) + step + tol
 
     seen_a_drill = False
     for one_pass in passes:
@@ -270,22 +260,19 @@ def tells_of_probing(centre, study):
     """Whether any log of the centre's sites has a probing."""
     for site in study["sites"]:
         log = [row for row in study["steps"] if row["site_id"] == site["site_id"]]
-        if site["centre"] == centre and any(map(is_probing, derive_steps(site, log, *tray(study)))):
+        if site["centre"] == centre and any(
+            map(is_probing, derive_steps(site, log, study["instruments"], study["stops"]))
+        ):
             return True
     return False
-
-
-def tray(study):
-    """The study's instruments and stops."""
-    return study["instruments"], study["stops"]
 
 
 def derive_site(site, study):
     """One row of derived/sites, without the words of `plan_problem` (`rungs` stand for them)."""
     plan = study["plan"]
     passes = [row for row in study["steps"] if row["site_id"] == site["site_id"]]
-    steps = derive_steps(site, passes, *tray(study))
-    rungs = ladder(site, *tray(study), plan)
+    steps = derive_steps(site, passes, study["instruments"], study["stops"])
+    rungs = ladder(site, study["instruments"], study["stops"], plan)
     planned_first = rungs[0] if rungs else None
     planned_last = rungs[-1] if rungs else None
     achieved_first, achieved_last, breakthrough = achieved(steps, plan)

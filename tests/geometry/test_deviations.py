@@ -474,6 +474,13 @@ def test_the_platform_counts_where_a_depth_stop_is_read_as_a_length_but_not_in_a
     assert not judge(as_depth.format(4), **site)["stop_misread"]
 
 
+def test_a_misread_stop_counts_at_whatever_pass_it_is(judge):
+    """The third pass goes 6 mm deep with a stop of 6 on 12, the fourth 7 with a stop of 5, read as the depth meant."""
+    drawing = "length_mm | stop | intended_mm\n4 | | 4\n5 | | 5\n12 | 6 | 6\n12 | 5 | {}"
+    assert judge(drawing.format(5))["stop_misread"]
+    assert not judge(drawing.format(7))["stop_misread"]
+
+
 def test_where_both_readings_agree_there_is_nothing_to_misread(judge):
     """A length stop of 6 on 12 mm leaves 6 either way."""
     assert shown(judge("length_mm | stop | intended_mm\n4 ||\n12 | 7 | 5\n12 | 6 | 6")) == {"not_probed"}

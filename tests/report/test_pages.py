@@ -162,7 +162,7 @@ def test_a_finding_says_what_results_say(reports, made):
     (told,) = [f for f in reports["full"].findings if f.source == place]
     low, high = (2.718281828459045 ** row[end] for end in ("conf_low", "conf_high"))
     assert f"({low:.2f} to {high:.2f}) times as high" in told.text
-    assert ("so the direction stays open" in told.text) == (low < 1 < high)
+    assert ("compatible with either direction" in told.text) == (low < 1 < high)
 
 
 def test_what_is_missing_is_said_in_one_sentence(pages):

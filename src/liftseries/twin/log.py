@@ -86,8 +86,11 @@ def _situations(steps: pd.DataFrame, sites: pd.DataFrame, instruments: pd.DataFr
     role = instruments.set_index("instrument_id")["role"].astype(object)
     passes = steps.merge(sites, on="site_id").sort_values(["site_id", "step_no"], kind="stable", ignore_index=True)
     passes["role"] = passes["instrument_id"].map(role)
-    passes["travel"] = passes["depth_mm"] - passes["platform"]
-    passes["missed"] = passes["intended_depth_mm"] - passes["depth_mm"]
+    # A gauge without a stop is set to no depth: what was meant counts from the hole, as does what was read on any.
+    is_set = passes["role"].ne("gauge") | passes["stop_id"].notna()
+    passes["travel"] = (passes["depth_mm"] - passes["platform"]).where(is_set)
+    passes["missed"] = passes["intended_depth_mm"] - passes["depth_mm"].where(is_set, passes["deepest_before_mm"])
+    passes["misread"] = passes["read_depth_mm"] - passes["deepest_before_mm"]
     ends = passes.drop_duplicates("site_id", keep="last")
     last = pd.RangeIndex(len(passes), len(passes) + len(ends))
     ends = ends[[*OF_SITE, "step_no", "platform", "first", "last", "logged", *(f"has_{name}" for name in RECORDED)]]
@@ -145,9 +148,12 @@ def _drill(
         travel = done["instrument_id"].map(instruments["length_mm"]).astype(float)
         travel -= done["stop_id"].map(takes_off).astype(float).fillna(0.0)
         row = done[[name for name in table.columns if name in done]].assign(site_id=now["site_id"], step_no=number)
-        row["intended_depth_mm"] = (travel + now["platform"] + done["missed"]).round(6)
-        told.append(row)
         is_drill = done["role"].ne("gauge")
+        travel = travel.where(is_drill | done["stop_id"].notna())
+        hole = (now["travel_before"] + now["platform"]).clip(lower=0.0)
+        row["intended_depth_mm"] = ((travel + now["platform"]).fillna(hole) + done["missed"]).round(6)
+        row["read_depth_mm"] = (hole + done["misread"]).round(6)
+        told.append(row)
         now = now.assign(
             travel_before=np.fmax(now["travel_before"], travel.where(is_drill)),
             last_travel=travel,

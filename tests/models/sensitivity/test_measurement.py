@@ -38,7 +38,10 @@ def test_limits_of_one_site_each_join_t_and_chi_squared():
 def test_limits_are_less_sure_outwards_and_turn_round_with_the_errors():
     cases = invented_cases(n_patients=20, seed=3)
     error = (cases["achieved_last_mm"] - cases["planned_last_mm"]).to_numpy()
-    here, there = (fit_depth_agreement(depths(cases["patient_id"], e)).rows.query("method == 'reml'").set_index("term") for e in (error, -error))
+    here, there = (
+        fit_depth_agreement(depths(cases["patient_id"], e)).rows.query("method == 'reml'").set_index("term")
+        for e in (error, -error)
+    )
     for term in ("low", "high"):
         row = here.loc[term]
         below, above = row["estimate"] - row["conf_low"], row["conf_high"] - row["estimate"]

@@ -32,7 +32,7 @@ def _paragraphs(withheld: Withheld, single: str, other: str) -> tuple[str, ...]:
         f"Rates, shares, survival and their intervals go where a count goes that they are worked out from "
         f"({withheld.n_numbers_withheld} numbers in all). A mean needs {k} patients behind it, a median "
         f"{withheld.median_needs}, quartiles {withheld.quartiles_need}. A ratio or difference from a "
-        f"model needs {k} patients with an event and {k} without, in its level and in the one it is held against. "
+        f"model needs {k} patients with an event and {k} without, in its level and in the one it is compared with. "
         "What is shown is rounded to three significant digits, so that nothing is read off the far ones.",
         f"Single records are not here at all: tables of sites and passes, rows set aside, the smallest and largest "
         f"values, and these figures: {single}. Left out because they have not been made coarse enough: {other}.",

@@ -7,7 +7,13 @@ from collections.abc import Iterable
 import pandas as pd
 
 from liftseries.models.depth.questions import QUESTIONS
-from liftseries.report.depth.sentences import bias_sentence, depth_sentence, ended_sentences, read_sentence
+from liftseries.report.depth.sentences import (
+    adherence_sentence,
+    bias_sentence,
+    depth_sentence,
+    ended_sentence,
+    read_sentence,
+)
 from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import listed, share_of
@@ -22,7 +28,10 @@ def blocks(writer: Writer) -> Iterable[Block]:
     if not has_log(material):
         yield Paragraph("The study has no drilling log, so nothing can be said of how deep was drilled.")
         return
-    yield from ended_sentences(material)
+    ended = ended_sentence(material)
+    if ended:
+        yield ended
+    yield from adherence_sentence(material)
     yield from writer.figure("ended")
     yield from writer.figure("adherence")
     yield from writer.table("drilled_as_planned")

@@ -22,16 +22,19 @@ from liftseries.report.kit.sentences import first_term, open_direction, size_of,
 from liftseries.report.kit.words import ENDED, trace
 
 
-def ended_sentences(material: Material) -> Iterable[Block]:
-    """How the sites with a plan and a log ended, and how many were drilled as planned."""
+def ended_sentence(material: Material) -> Paragraph | None:
+    """How the sites with a plan and a log ended."""
     rows = {row["term"]: row for _, row in quoted(material, "depth.ended").iterrows()}
-    if rows:
-        one = next(iter(rows.values()))
-        told = [f"{small(ENDED[term])} {_share(row)}" for term, row in rows.items()]
-        text = (
-            f"Of {counted(one['n_sites'], 'site')} with a plan and a drilling log the drilling ended: {listed(told)}."
-        )
-        yield Paragraph(text, trace("depth.ended", "all", "", ""))
+    if not rows:
+        return None
+    one = next(iter(rows.values()))
+    told = [f"{small(ENDED[term])} {_share(row)}" for term, row in rows.items()]
+    text = f"Of {counted(one['n_sites'], 'site')} with a plan and a drilling log the drilling ended: {listed(told)}."
+    return Paragraph(text, trace("depth.ended", "all", "", ""))
+
+
+def adherence_sentence(material: Material) -> Iterable[Block]:
+    """How many sites were drilled as planned."""
     for _, row in quoted(material, "depth.adherence", "all").iterrows():
         text = (
             f"{share_of(row['n_events'], row['n_sites'])} sites with a drilling log were drilled as planned "
@@ -93,7 +96,6 @@ def bias_sentence(material: Material) -> Iterable[Block]:
     if row is None:
         return
     change, deeper = size_of(row)
-    text = (
-        f"With each further mm planned, the last depth lay {change} mm {'deeper' if deeper else 'shallower'} against it"
-    )
+    way = "exceeded" if deeper else "fell short of"
+    text = f"With each further mm planned, the last depth {way} the plan by {change} mm more"
     yield Paragraph(text + open_direction(row["conf_low"], row["conf_high"], 0.0) + ".", source(row))

@@ -45,10 +45,10 @@ def compared(row, words: Words, outcome: str) -> str:
 
 
 def open_direction(low: float, high: float, none: float) -> str:
-    """That the direction stays open, where the interval includes no difference."""
+    """That the interval includes no difference, where it does."""
     if missing(low) or missing(high):
         return ""
-    return f"; the interval includes {none:g}, so the direction stays open" if low < none < high else ""
+    return f"; the interval includes {none:g} and is compatible with either direction" if low < none < high else ""
 
 
 def size_of(row) -> tuple[str, bool]:

@@ -23,7 +23,8 @@ from liftseries.report.kit.figures.style import (
 )
 
 RATIO_TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100)
-ROW_MM, GAP_MM, EDGE_MM = 5.6, 3.0, 2.0
+ROW_MM, LINE_MM, GAP_MM, EDGE_MM = 5.6, 3.2, 3.0, 2.0
+TALLEST_MM = 205.0  # of the lines together: more would not fit a page with its caption
 LABEL_MM = 66.0  # no name stands wider than this; longer ones wrap
 
 
@@ -85,7 +86,9 @@ def draw_forest(lines: Sequence[Line], headings: Sequence[str], axis: Axis, alt:
     )
     column_mm = _column_widths_mm(lines, headings)
     right_mm = sum(column_mm) + GAP_MM * len(column_mm)
-    heights = [ROW_MM + 3.2 * label.count("\n") for label in labels]
+    further = [LINE_MM * label.count("\n") for label in labels]
+    row_mm = min(ROW_MM, max(LINE_MM, (TALLEST_MM - sum(further)) / len(lines)))
+    heights = [row_mm + more for more in further]
     body_mm = sum(heights)
     note = wrapped(footnote, DOUBLE_MM - 2 * EDGE_MM) if footnote else ""
     bottom_mm = 11.0 + (4.0 if any(axis.towards) else 0) + (3.4 * (note.count("\n") + 1) + 1 if note else 0)

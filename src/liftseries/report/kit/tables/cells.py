@@ -19,7 +19,7 @@ from liftseries.report.kit.numbers import (
 )
 
 TRACE = "results.csv row"
-RATIO_SCALES = ("log_odds", "log_hazard")
+RATIO_SCALES = ("log_odds", "log_hazard", "log_time")
 PERCENT_SCALES = ("risk", "probability")
 NEVER_AN_INTERVAL = ("chi_squared", "share of the lost")
 

@@ -60,7 +60,7 @@ def findings(material: Material) -> Iterable[Paragraph]:
     sentences = [
         perforation.rate_sentence(material),
         effect(first(perforation.quoted_odds(material)), words, "the odds of a perforation"),
-        depth.depth_sentence(material),
+        depth.ended_sentence(material),
         survival.survival_sentence(material),
         effect(first(survival.quoted_hazards(material)), words, "the hazard of implant failure"),
         gain.gain_sentence(material),
