@@ -22,7 +22,7 @@ RESULTS = (
 )
 DERIVED_SITES = (
     "site_id,rbh_mid_mm,floor_slope_deg,protrusion_mm,dome_ml,planned_first_mm,planned_last_mm,planned_rungs,"
-    "plan_problem,achieved_first_mm,achieved_last_mm,breakthrough_mm,first_error_mm,last_error_mm,overdrill_mm,"
+    "plan_problem,achieved_first_mm,achieved_last_mm,breakthrough_mm,first_error_mm,last_error_mm,overdrill_mm,ended,"
     "first_too_deep,advance_too_large,unguided_start,not_probed,probe_mismatch,drilled_after_open,overdrilled,"
     "speed_high,intended_missed,stop_misread"
 )
@@ -61,7 +61,8 @@ def test_results_hold_every_analysis_of_this_release(demo):
         "perforation.validation", "survival.km", "survival.life_table", "survival.cox", "survival.firth_cox",
         "survival.imputed", "survival.interval", "survival.interval_curve", "survival.turnbull", "survival.competing",
         "survival.ph", "survival.rmst", "survival.rmst_difference", "survival.patient", "survival.gain", "gain.mixed",
-        "measurement.icc", "depth.agreement", "depth.proportional_bias", "sensitivity.evalue", "sensitivity.detection",
+        "measurement.icc", "depth.ended", "depth.adherence", "depth.agreement", "depth.read", "depth.proportional_bias",
+        "sensitivity.evalue", "sensitivity.detection",
         "sensitivity.detection_contrast", "sensitivity.lost_implants", "sensitivity.tipping_point",
         "clustering.design_effect",
     }  # fmt: skip
