@@ -1,6 +1,6 @@
 """The depth arithmetic a second time, slowly: one site, one pass, one comparison at a time.
 
-Written from the contract's sections 2 and 3 alone, before `liftseries.geometry` was read or changed, so that the two can
+Written from the contract's sections 2 and 3 alone, before `liftseries.geometry` was read or changed, so that they can
 only agree by both being right or both reading the contract the same way. Millimetres are exact decimals, so that no
 comparison at a tolerance's edge hangs on a binary fraction. Rows are dicts; a missing cell is None.
 """
