@@ -1,9 +1,8 @@
 """The depth arithmetic a second time, slowly: one site, one pass, one comparison at a time.
 
-Written from the contract's sections 2 and 3 alone ("Depth arithmetic", "What a run leaves"), before `liftseries.geometry`
-was read or changed, so that the two can only agree by both being right or both reading the contract the same way.
-Millimetres are exact decimals, so that no comparison at a tolerance's edge hangs on a binary fraction. Rows are dicts;
-a missing cell is None.
+Written from the contract's sections 2 and 3 alone, before `liftseries.geometry` was read or changed, so that they can
+only agree by both being right or both reading the contract the same way. Millimetres are exact decimals, so that no
+comparison at a tolerance's edge hangs on a binary fraction. Rows are dicts; a missing cell is None.
 """
 
 from __future__ import annotations

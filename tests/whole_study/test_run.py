@@ -15,6 +15,8 @@ import pytest
 from filelock import FileLock
 from whole_study.conftest import ROOT, copy_demo, liftseries, rules_run
 
+from liftseries.models.questions import ANALYSES
+
 # The contract's words, letter for letter.
 RESULTS = (
     "analysis,subset,term,method,headline,estimate,std_error,conf_low,conf_high,conf_level,p_value,df,scale,n_sites,"
@@ -22,7 +24,7 @@ RESULTS = (
 )
 DERIVED_SITES = (
     "site_id,rbh_mid_mm,floor_slope_deg,protrusion_mm,dome_ml,planned_first_mm,planned_last_mm,planned_rungs,"
-    "plan_problem,achieved_first_mm,achieved_last_mm,breakthrough_mm,first_error_mm,last_error_mm,overdrill_mm,"
+    "plan_problem,achieved_first_mm,achieved_last_mm,breakthrough_mm,first_error_mm,last_error_mm,overdrill_mm,ended,"
     "first_too_deep,advance_too_large,unguided_start,not_probed,probe_mismatch,drilled_after_open,overdrilled,"
     "speed_high,intended_missed,stop_misread"
 )
@@ -55,17 +57,7 @@ def test_outputs_carry_the_contracts_names(demo):
 
 def test_results_hold_every_analysis_of_this_release(demo):
     results = pd.read_csv(demo[0] / "output" / "results.csv")
-    assert set(results["analysis"]) == {
-        "perforation.rate", "perforation.gee", "perforation.firth", "perforation.imputed", "perforation.risk",
-        "perforation.risk_lift", "perforation.risk_band", "perforation.risk_difference", "perforation.nonlinearity",
-        "perforation.validation", "survival.km", "survival.life_table", "survival.cox", "survival.firth_cox",
-        "survival.imputed", "survival.interval", "survival.interval_curve", "survival.turnbull", "survival.competing",
-        "survival.ph", "survival.rmst", "survival.rmst_difference", "survival.patient", "survival.gain", "gain.mixed",
-        "bone.marginal", "stability.torque", "stability.isq",
-        "measurement.icc", "depth.agreement", "depth.proportional_bias", "sensitivity.evalue", "sensitivity.detection",
-        "sensitivity.detection_contrast", "sensitivity.lost_implants", "sensitivity.tipping_point",
-        "clustering.design_effect",
-    }  # fmt: skip
+    assert set(results["analysis"]) == {*ANALYSES, "clustering.design_effect"}
     # Whatever can be asked of a series of this size has an answer in it.
     answered = results.groupby("analysis")["estimate"].apply(lambda estimate: estimate.notna().any())
     assert answered.all(), answered[~answered]
