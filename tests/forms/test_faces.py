@@ -41,9 +41,7 @@ LEFT_OUT = {
     "optional": (FACES, "shows as needed or not"),
     "needed_when": ({"dictionary"}, "shows in words, as the condition"),
     "allowed_when": ({"dictionary"}, "shows in words, as the condition"),
-    "described": (FACES, "a place in a table of the report; a cell may hold the same without it"),
-    "gaps_shown": (FACES, "a place in a table of the report; a cell may hold the same without it"),
-}
+} | dict.fromkeys(("described", "gaps_shown"), (FACES, "a place in a table of the report; a cell may hold the same"))
 # What a column that is worked out has besides; told by the dictionary alone, since nobody enters it.
 OF_DERIVED = {"may_be_term", "is_deviation", "judged_from", "cannot_occur", "cuts", "short_title"}
 OF_DERIVED_LEFT_OUT = {"short_title": "a name before a band's limits, for the report"}
