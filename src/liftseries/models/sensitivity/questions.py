@@ -43,7 +43,7 @@ QUESTIONS = (
                 "sensitivity.evalue",
                 "how strong an unmeasured cause would have to be",
                 {"odds_ratio": "E-value of an odds ratio", "hazard_ratio": "E-value of a hazard ratio"},
-                headline=("odds_ratio",),
+                headline=("odds_ratio", "hazard_ratio"),
                 of_row=True,
             ),
         ),

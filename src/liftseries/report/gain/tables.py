@@ -83,7 +83,7 @@ def stability_table(material: Material, words: Words) -> Content | None:
         printed.append((words.subset(str(subset)), *cells))
     heads = ("Sites",)
     for title in STABILITY.values():
-        heads += (title, "mean (95% interval), SD", "median (quartiles)")
+        heads += (title, "mean (95% interval), SD", "median [quartiles]")
     holds = [trace_of(row) for _, row in rows.iterrows()]
     note = (
         "Sites with an implant whose value was recorded; means with patients as clusters. Fewer than five measurements "
@@ -114,7 +114,7 @@ def _median(median, q1, q3) -> str:
     if missing(median["estimate"]):
         return WITHHELD
     known = not (missing(q1["estimate"]) or missing(q3["estimate"]))
-    quartiles = f" ({_one_decimal(q1['estimate'])} to {_one_decimal(q3['estimate'])})" if known else ""
+    quartiles = f" [{_one_decimal(q1['estimate'])} to {_one_decimal(q3['estimate'])}]" if known else ""
     return _one_decimal(median["estimate"]) + quartiles
 
 

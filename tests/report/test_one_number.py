@@ -1,0 +1,117 @@
+"""One number a question: what texts, tables and figures print of an estimate is its headline row, wherever it stands."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+import pytest
+from made_series import PLAN
+
+from liftseries.base.remarks import names_in
+from liftseries.models.questions import ANALYSES
+from liftseries.models.shared.results import DESIGN_EFFECT
+from liftseries.report.kit.blocks import Report
+from liftseries.report.kit.material import read_material
+from liftseries.report.kit.numbers import interval
+from liftseries.report.kit.tables.cells import written
+from liftseries.report.kit.writer import write
+from liftseries.report.purposes import purpose
+
+# Where the same question is answered by other methods beside the headline.
+BY_OTHER_METHODS = {
+    "perforation_methods", "survival_methods", "hazard_methods", "bone_methods", "depth_agreement", "depth_read",
+    "perforation_validation",
+}  # fmt: skip
+# A note that tells not to lean on a number.
+NOT_TO_LEAN_ON = {
+    "few_events", "narrow_by_clustering", "quoted_instead", "below_gate_no_ratio", "below_gate_terms",
+    "below_gate_curve", "below_gate_prediction", "below_gate_diagnostics", "below_gate_evalue", "below_gate_at_risk",
+    "below_gate_measurements",
+}  # fmt: skip
+NUMBER = r"[−<>]?\d[\d.]*%?"
+INTERVAL = re.compile(rf"{NUMBER} \({NUMBER} to {NUMBER}\)")
+
+
+@pytest.fixture(scope="module", params=["full", "one_level"])
+def told(request, made, drawings, tmp_path_factory) -> tuple[Report, pd.DataFrame, dict]:
+    """A report, its rows of results.csv, and its figures in words."""
+    series = made[request.param]
+    output = series.leave_in(tmp_path_factory.mktemp(request.param))
+    material = read_material(output, PLAN, {"liftseries": "0"}, {"s.csv": "ab" * 32})
+    return (
+        write(purpose("publication"), material),
+        material.results,
+        {name: one.alt for name, one in drawings[request.param].items()},
+    )
+
+
+def printed(report: Report, figures: dict) -> Iterator[tuple[str, str]]:
+    """Every text of the report with its place: the block's kind, or the name of its table or figure."""
+    for block in (*report.findings, *(block for chapter in report.chapters for block in chapter.blocks)):
+        if block.kind == "table":
+            yield from ((block.display.name, cell) for row in block.display.rows for cell in row)
+        elif block.kind == "paragraph":
+            yield block.kind, block.text
+        elif block.kind == "listing":
+            yield from ((block.kind, item) for item in block.items)
+    yield from figures.items()
+
+
+def forms(row: pd.Series) -> set[str]:
+    """How an estimate may be printed with its interval: as it is, or turned round to tell a difference's size."""
+    numbers = [row[name] for name in ("estimate", "conf_low", "conf_high")]
+    turned = [-numbers[0], -numbers[2], -numbers[1]]
+    as_written = written(str(row["scale"]))
+    found = {interval(*numbers, as_written), interval(*turned), interval(*numbers, lambda value: f"{value:.1f}")}
+    return {form for form in found if INTERVAL.fullmatch(form)}
+
+
+def printed_forms(rows: pd.DataFrame) -> set[str]:
+    return {form for _, row in rows[rows["conf_high"].notna()].iterrows() for form in forms(row)}
+
+
+def test_every_interval_printed_is_that_of_a_headline_row(told):
+    report, rows, figures = told
+    has_headline = rows["analysis"].map(lambda name: bool(name in ANALYSES and ANALYSES[name].headline))
+    quoted = printed_forms(rows[rows["headline"].astype(bool)])
+    free = printed_forms(rows[~has_headline & rows["analysis"].ne(DESIGN_EFFECT)])
+    found = [
+        (place, text)
+        for place, words in printed(report, figures)
+        if place not in BY_OTHER_METHODS
+        for text in INTERVAL.findall(words)
+    ]
+    assert len(found) > 40
+    astray = [(place, text) for place, text in found if text not in quoted | free]
+    assert not astray, astray
+
+
+def test_no_text_quotes_what_its_note_tells_not_to_lean_on(told):
+    report, rows, _ = told
+    noted = rows[rows["note"].map(lambda note: bool(names_in(note) & NOT_TO_LEAN_ON))]
+    places = {
+        " · ".join(filter(None, [row["analysis"], row["subset"], str(row["term"]), row["method"]]))
+        for _, row in noted.iterrows()
+    }
+    sources = {
+        source
+        for block in (*report.findings, *(block for chapter in report.chapters for block in chapter.blocks))
+        if block.kind == "paragraph"
+        for source in block.source.split("; ")
+    }
+    assert len(sources) > 10
+    assert sources & places == set()
+
+
+def test_a_question_has_one_headline(told):
+    """Of each analysis, subset and term one row; of analyses that answer the same question one of them."""
+    _, rows, _ = told
+    headline = rows[rows["headline"].astype(bool)]
+    answers = headline["analysis"].map(lambda name: ANALYSES[name].answers or name if name in ANALYSES else name)
+    one = headline.assign(answers=np.where(headline["scale"].eq("E-value"), headline["analysis"], answers))
+    assert not one.duplicated(["answers", "analysis", "subset", "term"]).any()
+    made = set(zip(headline["analysis"], headline["method"], strict=True))
+    assert not {(name, method) for name, method in made if method not in ANALYSES[name].headline}
