@@ -1,4 +1,4 @@
-"""One number a question: what texts, tables and figures print of an estimate is its headline row, wherever it stands."""
+"""One number a question: what texts, tables and figures print of an estimate is its headline row."""
 
 from __future__ import annotations
 
