@@ -38,14 +38,16 @@ def generated() -> dict[Path, str]:
 
 
 def analysis_table() -> str:
-    """The analyses of results.csv, a question a line, as a Markdown table."""
-    lines = ["| in results.csv | what | methods |", "|---|---|---|"]
+    """The analyses of results.csv, a question a line, as a Markdown table; in bold the methods that may be the headline."""
+    lines = ["| in results.csv | what | methods, the headline in bold |", "|---|---|---|"]
     for question in (question for question in QUESTIONS if question.analyses):
         first, *more = [analysis.name for analysis in question.analyses]
         names = ", ".join([f"`{first}`", *(f"`.{name.partition('.')[2]}`" for name in more)])
         means = "; ".join(analysis.means for analysis in question.analyses)
         methods = dict.fromkeys(code for analysis in question.analyses for code in analysis.methods)
-        lines.append(f"| {names} | {means} | {', '.join(f'`{code}`' for code in methods)} |")
+        headline = {code for analysis in question.analyses for code in analysis.headline}
+        codes = [f"**`{code}`**" if code in headline else f"`{code}`" for code in methods]
+        lines.append(f"| {names} | {means} | {', '.join(codes)} |")
     return "\n".join(lines) + "\n"
 
 
