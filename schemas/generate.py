@@ -38,7 +38,7 @@ def generated() -> dict[Path, str]:
 
 
 def analysis_table() -> str:
-    """The analyses of results.csv, a question a line, as a Markdown table; in bold the methods that may be the headline."""
+    """The analyses of results.csv, a question a line, as a Markdown table; what may be the headline in bold."""
     lines = ["| in results.csv | what | methods, the headline in bold |", "|---|---|---|"]
     for question in (question for question in QUESTIONS if question.analyses):
         first, *more = [analysis.name for analysis in question.analyses]
