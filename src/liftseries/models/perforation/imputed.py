@@ -103,7 +103,7 @@ def fit_perforation_imputed(
     except NotFitted as why:
         completed, models, why_not = used, no_models(), str(why)
     design = design_matrix(completed, terms)
-    few = few_events_note(n_events, len(design.names) - 1, "perforation.firth")
+    few = few_events_note(n_events, len(design.names) - 1)
     fit = Fit(
         analysis=ANALYSIS,
         subset="all",

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+import pandas as pd
+
+from liftseries.base.remarks import names_in
 from liftseries.models.sensitivity.lost import BEST, WORST
 from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
@@ -11,9 +14,16 @@ from liftseries.report.kit.numbers import percent
 from liftseries.report.kit.sentences import source
 
 
+def evalues(material: Material) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The E-values that are printed, and those of too few events, which results.csv alone keeps."""
+    rows = material.rows("sensitivity.evalue")
+    few = rows["note"].map(lambda note: "below_gate_evalue" in names_in(note)).astype(bool)
+    return rows[~few], rows[few]
+
+
 def evalue_sentence(material: Material) -> Iterable[Block]:
     """What an E-value says."""
-    rows = material.rows("sensitivity.evalue")
+    rows, _ = evalues(material)
     if rows["estimate"].notna().any():
         yield Paragraph(
             "A cause that was not recorded could explain a ratio away only if it went with both the exposure and the "

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import methods_of, way_of
 from liftseries.report.kit.numbers import decimal, percent
 from liftseries.report.kit.tables.cells import Content
 from liftseries.report.kit.tables.listing import listing_table
-from liftseries.report.kit.words import Words
+from liftseries.report.kit.words import Words, trace_of
+from liftseries.report.sensitivity.sentences import evalues
 
 
 def evalue_table(material: Material, words: Words) -> Content | None:
@@ -18,19 +21,20 @@ def evalue_table(material: Material, words: Words) -> Content | None:
         outcome = row["term"].partition(".")[0]
         return names.get(outcome, outcome)
 
-    rows = material.rows("sensitivity.evalue")
+    rows, below_gate = evalues(material)
     labels = (
         ("Outcome", model),
         ("Term", lambda row: words.term(row["term"].partition(" ")[2])),
         ("For the interval", lambda row: decimal(row["conf_low"])),
     )
-    return listing_table(
+    found = listing_table(
         material,
         rows,
         labels,
         "E-value of the estimate",
         "1 means that the interval holds no difference already. " + methods_of(rows),
     )
+    return found and replace(found, holds=tuple(trace_of(row) for _, row in below_gate.iterrows()))
 
 
 def detection_table(material: Material, words: Words) -> Content | None:
