@@ -24,6 +24,7 @@ from liftseries.models.shared.follow_up import NEVER_IN_FUNCTION, seen_after_pla
 from liftseries.models.shared.levels import as_levels
 from liftseries.models.shared.population import Population
 from liftseries.models.survival.corrected import METHOD as CORRECTED
+from liftseries.models.survival.cox import PENALISED
 from liftseries.models.survival.firth_cox import FIRST_TERMS, first_terms
 from liftseries.models.survival.gain import after_landmark, landmark_terms, out_by_landmark
 from liftseries.models.survival.life_table import INTERVAL_MONTHS
@@ -90,8 +91,12 @@ def first_failure(p: Population, row: Row) -> Behind:
 
 
 def hazards(p: Population, row: Row) -> Behind:
-    """Complete cases of the plan's terms, or of its first ones, among all implants followed."""
-    if row.method == FIRST_TERMS:
+    """Complete cases of the plan's terms, or of its first ones, among all implants followed.
+
+    An E-value names the analysis alone, and is that of the quoted row.
+    """
+    evalue = not row.method and row.analysis == PENALISED
+    if row.method == FIRST_TERMS or (evalue and row.term.partition("[")[0] in _first_terms(p)):
         return _of_first_terms(p, row, p.implants, p.plan["survival_terms"])
     return _model(p, row, _hazard_cases, p.plan["survival_terms"])
 
@@ -130,6 +135,10 @@ def _fewer(p: Population, used: np.ndarray) -> Counted:
     """The m of a corrected model: patients with a failure, or with an implant that has not failed."""
     groups = (used & p.failed, used & ~p.failed)
     return Counted(min(groups, key=p.n_patients), "patients")
+
+
+def _first_terms(p: Population) -> Sequence[str]:
+    return p.once(("first terms",), lambda: first_terms(p.implants, p.plan["survival_terms"]))
 
 
 def _of_first_terms(p: Population, row: Row, implants: pd.DataFrame, terms: Sequence[str]) -> Behind:

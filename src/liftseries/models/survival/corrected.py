@@ -17,6 +17,7 @@ from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.estimators.kaplan_meier import numbers_at
 from liftseries.estimators.proportion import exact
 from liftseries.models.shared.gates import at_risk_gate
+from liftseries.models.shared.one_sided import largest_risk
 
 METHOD = "corrected"
 Limits = tuple[np.ndarray, np.ndarray]
@@ -51,7 +52,7 @@ class ByMonth:
         low, high = np.full(risk.shape, np.nan), np.full(risk.shape, np.nan)
         for j in np.flatnonzero((self.n_failing < 2) & (self.n_followed > 1) & np.isfinite(risk)):
             k = int(self.n_followed[j])
-            limits = exact(1, k) if self.n_failing[j] else (0.0, 1 - (1 - CONF_LEVEL) ** (1 / k))
+            limits = exact(1, k) if self.n_failing[j] else (0.0, largest_risk(k))
             low[j], high[j] = min(limits[0], risk[j]), max(limits[1], risk[j])
         return low, high
 
