@@ -130,7 +130,7 @@ def one_sided_bound(series: Series) -> pd.DataFrame:
             "term": "bound at no event",
             "method": list(chances),
             "conf_low": 0.0,
-            "conf_high": [0.0 if lowest > 1 - 0.05 ** (1 / n) else 1.0 for n in chances.values()],
+            "conf_high": [0.0 if lowest > largest_risk(n) else 1.0 for n in chances.values()],
             "headline": False,
         }
     )

@@ -16,6 +16,14 @@ TAIL = (1 - CONF_LEVEL) / 2.0
 NO_STD_ERROR = 1e-10  # a standard error this small is rounding about zero
 
 
+def largest_risk(n: int) -> float:
+    """The risk of which no event in n independent chances is still 5 % likely: 1 - 0.05^(1/n), about 3 / n.
+
+    Source: Clopper and Pearson 1934 at no event; Hanley and Lippman-Hand 1983, doi:10.1001/jama.1983.03330370053031.
+    """
+    return float(1 - (1 - CONF_LEVEL) ** (1 / n))
+
+
 @dataclass(frozen=True)
 class Share:
     """A share of sites and its interval with patients as clusters.
@@ -58,7 +66,6 @@ def share_of_patients(event: np.ndarray, patient: np.ndarray) -> Share:
 
     Source: the linearised ratio, Cochran 1977, Sampling Techniques, section 6.3 (from memory), as R's `svymean` over
     clusters but for its factor K / (K - 1); with few events the patients that have one carry the variance, whence m.
-    The bound: Hanley and Lippman-Hand 1983, doi:10.1001/jama.1983.03330370053031.
     """
     event = np.asarray(event, bool)
     codes, k = cluster_codes(patient)
@@ -69,7 +76,7 @@ def share_of_patients(event: np.ndarray, patient: np.ndarray) -> Share:
     sites = np.bincount(codes, minlength=k)
     m = int(min((events > 0).sum(), (events < sites).sum()))
     if m == 0:
-        bound = float(1 - (1 - CONF_LEVEL) ** (1 / k))
+        bound = largest_risk(k)
         low, high = (0.0, bound) if share == 0 else (1 - bound, 1.0)
         return Share(share, np.nan, low, high, None, remark("one_sided_bound"))
     if m == 1:

@@ -15,9 +15,8 @@ from liftseries.base.remarks import joined, remark
 from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.estimators.kaplan_meier import numbers_at
-from liftseries.estimators.proportion import exact
+from liftseries.estimators.proportion import exact, largest_risk
 from liftseries.models.shared.gates import at_risk_gate
-from liftseries.models.shared.one_sided import largest_risk
 
 METHOD = "corrected"
 Limits = tuple[np.ndarray, np.ndarray]
