@@ -37,6 +37,7 @@ from designs import DESIGNS, MONTH
 from scipy.special import ndtr
 
 from liftseries.base.named import function_named
+from liftseries.estimators.proportion import largest_risk
 
 ROOT = Path(__file__).parents[2]
 SEED = 20260101

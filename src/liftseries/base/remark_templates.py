@@ -35,7 +35,6 @@ TEMPLATES: dict[str, str] = {
     "no_complete_case_with_marginal_bone": "no visit has a marginal bone level and all terms recorded",
     "bone_height_not_recorded": "no visit has a bone height",
     "none_measured_around": "no site was measured within {around:g} months of month {months:g}",
-    "visits_do_not_reach": "the visits used do not reach month {months:g}",
     "no_term_months": "months are no term of the model",
     "depths_not_recorded": "no site has both an achieved and a planned last depth",
     "no_gauge_read": "no depth was read on a gauge while the floor was closed",

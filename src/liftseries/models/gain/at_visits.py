@@ -85,17 +85,10 @@ class Combination:
     ----------
     term
     weights : shape (p,)
-    of_covariates : shape (n_patients,)
-        What each patient adds to the estimate by the covariates of its own sites; 0 where they do not matter.
-    naive_of_covariates : that variance as if sites were independent
-    p_value : whether it is a difference, which can be none
     """
 
     term: str
     weights: np.ndarray
-    of_covariates: np.ndarray | float = 0.0
-    naive_of_covariates: float = 0.0
-    p_value: bool = True
 
 
 @dataclass(frozen=True)
@@ -110,29 +103,24 @@ class Fitted:
         """Of a combination: corrected, REML's, and as if all measurements were independent."""
         k = len(self.influence)
         of_model = float(one.weights @ self.model.covariance @ one.weights)
-        of_covariates = float((np.broadcast_to(one.of_covariates, k) ** 2).sum())
-        of_patients = float(((self.influence @ one.weights + one.of_covariates) ** 2).sum())
-        corrected = max(k / (k - 1) * of_patients, of_model + k / (k - 1) * of_covariates)
-        independent = float(one.weights @ self.least_squares @ one.weights) + one.naive_of_covariates
-        return np.sqrt(corrected), np.sqrt(of_model), np.sqrt(independent)
+        of_patients = float(((self.influence @ one.weights) ** 2).sum())
+        independent = float(one.weights @ self.least_squares @ one.weights)
+        return np.sqrt(max(k / (k - 1) * of_patients, of_model)), np.sqrt(of_model), np.sqrt(independent)
 
 
-def fit_at_visits(analysis: str, measured: Measured, mean_at: float | None = None) -> AtVisits:
+def fit_at_visits(analysis: str, measured: Measured) -> AtVisits:
     """Fit what was measured on the terms, REML with intercepts for the patient and the site within the patient.
 
     Parameters
     ----------
     analysis : of results.csv
     measured
-    mean_at : month of which the mean is wanted, None for none
-        Of the model, over the sites used as they are, each once; the corrected error counts that other patients would
-        have had other sites.
 
     Returns
     -------
     AtVisits
-        A row a term and method on the scale `mm`, and further ones: `change per year` (twelve times that of `months`),
-        `mean at 12`. By t with K - p degrees of freedom below 50 patients.
+        A row a term and method on the scale `mm`, and `change per year`, twelve times that of `months`. By t with K - p
+        degrees of freedom below 50 patients.
 
     Source: see `mixed_reml` and `patient_influence`.
     """
@@ -145,11 +133,10 @@ def fit_at_visits(analysis: str, measured: Measured, mean_at: float | None = Non
         fitted = _fitted(measured, design, used, patient, site)
     except NotFitted as why:
         own = design.problems if len(used) else {}
-        terms = [*design.terms(), *([f"mean at {mean_at:g}"] if mean_at is not None else []), CHANGE]
         rows = [
             replace(fit, method=method).row(term, problem=own.get(term, str(why)))
             for method in (CORRECTED, REML)
-            for term in terms
+            for term in (*design.terms(), CHANGE)
         ]
         return AtVisits(rows, [], variances, design, None, random)
     model = fitted.model
@@ -159,7 +146,7 @@ def fit_at_visits(analysis: str, measured: Measured, mean_at: float | None = Non
         "residual_sd_mm": np.sqrt(model.residual_variance),
     }
     answer = AtVisits([], [], variances, design, model.covariance, random)
-    combinations, problems = _combinations(design, used, model, mean_at)
+    combinations, problems = _combinations(design)
     for method in (CORRECTED, REML):
         _add_rows(answer, replace(fit, method=method), fitted, combinations, problems)
     return answer
@@ -208,39 +195,14 @@ def _fitted(measured: Measured, design: Design, used: pd.DataFrame, patient, sit
     return Fitted(model, influence, least_squares)
 
 
-def _combinations(
-    design: Design, used: pd.DataFrame, model: MixedFit, mean_at: float | None
-) -> tuple[list[Combination], dict[str, str]]:
+def _combinations(design: Design) -> tuple[list[Combination], dict[str, str]]:
     """The rows that the fit owes its reader, and those that it cannot give, with the reason."""
     found = [Combination(name, row) for name, row in zip(design.names, np.eye(len(design.names)), strict=True)]
     problems = dict(design.problems)
-    wanted = [CHANGE] if mean_at is None else [f"mean at {mean_at:g}", CHANGE]
     if "months" not in design.names:
-        return found, problems | dict.fromkeys(wanted, problems.get("months", remark("no_term_months")))
-    months = used["months"].to_numpy(float)
-    if mean_at is not None and not months.min() <= mean_at <= months.max():
-        problems[wanted[0]] = remark("visits_do_not_reach", months=mean_at)
-    elif mean_at is not None:
-        found.append(_mean_at(mean_at, design, used, model))
+        return found, problems | {CHANGE: problems.get("months", remark("no_term_months"))}
     slope = MONTHS_A_YEAR * np.eye(len(design.names))[design.names.index("months")]
     return [*found, Combination(CHANGE, slope)], problems
-
-
-def _mean_at(month: float, design: Design, used: pd.DataFrame, model: MixedFit) -> Combination:
-    """The mean of the sites used, each once, at a month."""
-    first = ~used["site_id"].duplicated().to_numpy()
-    of_sites = design.matrix[first].copy()
-    of_sites[:, design.names.index("months")] = month
-    weights = of_sites.mean(axis=0)
-    apart = (of_sites - weights) @ model.coefficients / len(of_sites)
-    codes, patients = pd.factorize(used["patient_id"])
-    return Combination(
-        f"mean at {month:g}",
-        weights,
-        np.bincount(codes[first], weights=apart, minlength=len(patients)),
-        float((apart**2).sum()),
-        p_value=False,
-    )
 
 
 def _add_rows(answer: AtVisits, fit: Fit, fitted: Fitted, combinations, problems) -> None:
@@ -250,7 +212,7 @@ def _add_rows(answer: AtVisits, fit: Fit, fitted: Fitted, combinations, problems
     for one in combinations:
         corrected, of_model, independent = fitted.std_errors(one)
         std_error = corrected if fit.method == CORRECTED else of_model
-        row = fit.wald_row(one.term, float(one.weights @ fitted.model.coefficients), std_error, p_value=one.p_value)
+        row = fit.wald_row(one.term, float(one.weights @ fitted.model.coefficients), std_error)
         answer.rows.append(row | {"headline": headline and not np.isnan(row["estimate"])})
         if clustered or fit.method == CORRECTED:
             answer.effects.extend(fit.design_effect_rows([one.term], [std_error], [independent]))

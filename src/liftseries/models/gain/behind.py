@@ -3,7 +3,7 @@
 | an analysis | its numbers are worked out from |
 |---|---|
 | the mixed models | no count exactly; they rest on each level's sites |
-| bone.marginal, a mean at a month | the sites measured around it |
+| a mean at a month | the sites measured around it |
 | bone.marginal, a share at a month | those, and those beyond the limit: exact functions of the two |
 | stability, quartiles | no count exactly; they rest on the sites up to the value, and on those above it |
 """
@@ -26,7 +26,10 @@ from liftseries.models.shared.population import Population
 
 
 def mixed(p: Population, row: Row) -> Behind:
-    """Sites of which a visit entered the model."""
+    """Sites of which a visit entered the model, or those measured around the month that the term names."""
+    _, at, month = row.term.rpartition(" at ")
+    if at:
+        return behind_estimate(p.where_sites(nearest_visits(p.gains, float(month))["site_id"]))
     return behind_model(p, _reasons(p) == "", None, p.plan["gain_terms"], row.term)
 
 

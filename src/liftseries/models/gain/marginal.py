@@ -10,10 +10,10 @@ from liftseries.base.remarks import remark
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted
 from liftseries.estimators.proportion import share_of_patients
 from liftseries.models.gain.at_visits import Measured, fit_at_visits
-from liftseries.models.gain.means import PATIENTS, mean_row, quoted
-from liftseries.models.gain.recalls import AROUND_MONTHS, by_recall, nearest_visits, reasons_of_sites
+from liftseries.models.gain.means import fit_of_sites, mean_at, nobody_at, quoted
+from liftseries.models.gain.recalls import by_recall, nearest_visits, reasons_of_sites
 from liftseries.models.shared.follow_up import NO_IMPLANT, with_implant
-from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
+from liftseries.models.shared.results import Estimates, left_out_table, results_table
 
 ANALYSIS = "bone.marginal"
 TERMS = ("months", "healing")
@@ -55,10 +55,9 @@ def fit_bone_marginal(visits: pd.DataFrame, cases: pd.DataFrame, months: Sequenc
     answer = fit_at_visits(ANALYSIS, measured)
     rows, effects = list(answer.rows), list(answer.effects)
     for month in months:
-        for told in (_mean_at, _beyond_at):
-            row, effect = told(month, nearest_visits(levels, month))
-            rows.append(row)
-            effects += effect
+        of_month = (mean_at(ANALYSIS, levels, "marginal_bone_mm", month), _beyond_at(month, levels))
+        rows += [row for row, _ in of_month]
+        effects += [effect for _, found in of_month for effect in found]
     reason = marginal_reasons(cases, levels, answer.design.reasons)
     return MarginalEstimates(
         rows=results_table(rows),
@@ -89,19 +88,13 @@ def beyond(near: pd.DataFrame) -> np.ndarray:
     return near["marginal_bone_mm"].to_numpy(float) > FAR_MM
 
 
-def _mean_at(month: float, near: pd.DataFrame) -> tuple[dict, list[dict]]:
-    fit = _fit(near, "mm")
-    if near.empty:
-        return fit.row(f"mean at {month:g}", problem=_nobody(month)), []
-    return mean_row(fit, f"mean at {month:g}", near["marginal_bone_mm"].to_numpy(float), near["patient_id"].to_numpy())
-
-
-def _beyond_at(month: float, near: pd.DataFrame) -> tuple[dict, list[dict]]:
-    event, term = beyond(near), f"beyond {FAR_MM:g} at {month:g}"
-    fit = _fit(near, "risk", int(event.sum()))
+def _beyond_at(month: float, levels: pd.DataFrame) -> tuple[dict, list[dict]]:
+    near, term = nearest_visits(levels, month), f"beyond {FAR_MM:g} at {month:g}"
+    event = beyond(near)
+    fit = fit_of_sites(ANALYSIS, near, "risk", int(event.sum()))
     try:
         if near.empty:
-            raise NotFitted(_nobody(month))
+            raise NotFitted(nobody_at(month))
         share = share_of_patients(event, near["patient_id"].to_numpy())
         if np.isnan(share.conf_low):
             raise NotFitted(share.note)
@@ -119,19 +112,3 @@ def _beyond_at(month: float, near: pd.DataFrame) -> tuple[dict, list[dict]]:
     )
     naive = np.sqrt(share.estimate * (1 - share.estimate) / len(near))
     return quoted(row, len(near)), fit.design_effect_rows([term], [share.std_error], [naive])
-
-
-def _fit(near: pd.DataFrame, scale: str, n_events: int | None = None) -> Fit:
-    return Fit(
-        analysis=ANALYSIS,
-        subset="all",
-        scale=scale,
-        method=PATIENTS,
-        n_sites=len(near),
-        n_patients=near["patient_id"].nunique(),
-        n_events=n_events,
-    )
-
-
-def _nobody(month: float) -> str:
-    return remark("none_measured_around", around=AROUND_MONTHS, months=month)

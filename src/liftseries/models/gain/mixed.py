@@ -7,6 +7,7 @@ import pandas as pd
 
 from liftseries.base.remarks import remark
 from liftseries.models.gain.at_visits import Measured, fit_at_visits
+from liftseries.models.gain.means import mean_at
 from liftseries.models.gain.recalls import by_recall, reasons_of_sites
 from liftseries.models.shared.outcomes import gain_at_visits
 from liftseries.models.shared.results import Estimates, left_out_table, results_table
@@ -44,17 +45,18 @@ def fit_gain_mixed(visits: pd.DataFrame, cases: pd.DataFrame, terms: Sequence[st
     Returns
     -------
     GainEstimates
-        See `fit_at_visits`.
+        The mixed model, see `fit_at_visits`, and `mean at 12`, see `mean_at`.
     """
     gains = gain_at_visits(visits, cases)
     nowhere, no_complete_case = remark("bone_height_not_recorded"), remark("no_complete_case_with_bone_height")
     measured = Measured(gains, "gain_mm", terms, nowhere, no_complete_case)
-    answer = fit_at_visits(ANALYSIS, measured, mean_at=QUOTED_AT)
+    answer = fit_at_visits(ANALYSIS, measured)
+    mean, effect = mean_at(ANALYSIS, gains, "gain_mm", QUOTED_AT)
     reason = reasons_of_sites(cases, gains, answer.design.reasons, NO_BONE_HEIGHT)
     return GainEstimates(
-        rows=results_table(answer.rows),
+        rows=results_table([*answer.rows, mean]),
         left_out=left_out_table(ANALYSIS, "all", list(reason[reason != ""].value_counts(sort=False).items())),
-        design_effects=results_table(answer.effects),
+        design_effects=results_table([*answer.effects, *effect]),
         variances=pd.DataFrame([answer.variances]),
         by_visit=by_recall(gains["months"].to_numpy(float), gains["gain_mm"].astype(float)),
         fitted=(answer.model(ANALYSIS, measured, cases, reason),),

@@ -23,10 +23,10 @@ QUESTIONS = (
         analyses=(
             Analysis(
                 "gain.mixed",
-                "bone gain, REML, intercepts for the patient and the site within the patient; its mean at 12 months "
-                "and its change per year",
-                MODELS,
-                headline=("corrected",),
+                "bone gain, REML, intercepts for the patient and the site within the patient, its change per year; the "
+                "sites' mean at 12 months",
+                MODELS | MEANS,
+                headline=("corrected", "patients"),
                 behind=f"{BEHIND}:mixed",
                 left_out=f"{BEHIND}:left_out",
             ),

@@ -17,8 +17,9 @@ def of_gain(material: Material) -> Iterable[Paragraph]:
             "Linear mixed model by restricted maximum likelihood, random intercepts for the patient and for "
             f"the site within the patient. Terms: {terms_named(material, 'gain_terms')}. The variance is that of the "
             "patients' sandwich times K / (K - 1), K patients, never below the model's own; it holds where patients "
-            "differ in their course, which the model's does not. The mean at 12 months is the model's over the sites "
-            "used, each once, and counts that other patients have other sites." + left_out(material, "gain.mixed")
+            "differ in their course, which the model's does not. The mean at 12 months is that of the "
+            "sites measured within three months of it, each once, with the variance of the patients' sums."
+            + left_out(material, "gain.mixed")
         ),
     )
     yield Paragraph(

@@ -18,9 +18,7 @@ def gain_sentence(material: Material) -> Paragraph | None:
     mean, change = quoted_row(material, GAIN, "mean at 12"), quoted_row(material, GAIN, CHANGE)
     told = []
     if mean is not None:
-        told.append(
-            f"The mean bone gain at 12 months was {_mm(mean)} ({counted(mean['n_sites'], 'site')}, mixed model)"
-        )
+        told.append(f"The mean bone gain at 12 months was {_mm(mean)} ({counted(mean['n_sites'], 'site')})")
     if change is not None:
         told.append(_changed(change, "bone gain", ("rose", "fell")))
     rows = [row for row in (mean, change) if row is not None]
