@@ -73,6 +73,12 @@ def draw_ladder_case(ladder_cases: pd.DataFrame) -> Drawing:
     return Drawing(figure, " ".join(_case_told(case) for case in panels))
 
 
+def _opened_told(step: pd.Series) -> str:
+    """At which pass the floor was found open, and how deep that stood where it is known."""
+    depth = "" if missing(step["depth_mm"]) else f", {step['depth_mm']:g} mm"
+    return f"first found open at pass {int(step['step_no'])}{depth}"
+
+
 def _rows(case: pd.DataFrame):
     return case.itertuples(index=False)
 
@@ -197,9 +203,5 @@ def _case_told(case: pd.DataFrame) -> str:
     n_gauges = len(case) - len(drills)
     told.append(counted(n_gauges, "gauge pass", "gauge passes"))
     opened = case[case["finding"].eq("open")]
-    told.append(
-        f"first found open at pass {int(opened['step_no'].iloc[0])}, {opened['depth_mm'].iloc[0]:g} mm"
-        if len(opened)
-        else "never found open"
-    )
+    told.append(_opened_told(opened.iloc[0]) if len(opened) else "never found open")
     return "; ".join(told) + f". {_deviations_told(case)}"
