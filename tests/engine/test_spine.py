@@ -10,6 +10,7 @@ import pytest
 from liftseries.base.outputs import write_csv, write_parquet
 from liftseries.engine.job import Job
 from liftseries.engine.spine import collect_results, join_cases
+from liftseries.geometry.deviations import DEVIATIONS
 
 
 def job(log, inputs: dict, outputs: dict, **params) -> Job:
@@ -20,7 +21,10 @@ def job(log, inputs: dict, outputs: dict, **params) -> Job:
 @pytest.mark.parametrize("site_id", [["1", "12"], ["007", "7"], ["NA", "null"], ["9007199254740993", "1e5"]])
 def test_sites_keep_their_names_however_they_look(tmp_path, site_id):
     sites = pd.DataFrame({"site_id": pd.array(site_id, "string"), "patient_id": ["NA", "1"]})
-    derived = pd.DataFrame({"site_id": site_id, "rbh_mid_mm": [3.0, 7.0], "protrusion_mm": 4.0, "plan_problem": None})
+    derived = pd.DataFrame(
+        {"site_id": site_id, "rbh_mid_mm": [3.0, 7.0], "protrusion_mm": 4.0, "plan_problem": None}
+        | dict.fromkeys([*DEVIATIONS, "ended"])
+    )
     write_parquet(tmp_path / "patients.parquet", pd.DataFrame({"patient_id": ["1", "NA"], "age_years": [50, 60]}))
     write_parquet(tmp_path / "sites.parquet", sites)
     write_csv(tmp_path / "derived.csv", derived)

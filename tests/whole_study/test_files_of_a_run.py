@@ -141,10 +141,9 @@ def test_sites_used_and_left_out_are_those_of_the_results(output, name):
     used = texts(output / f"models/used/{name}.csv")
     assert used["site_id"].tolist() == texts(output / "clean/sites.csv")["site_id"].tolist()
     assert used["used"].eq("true").equals(used["why_not"].eq(""))
-    results = texts(output / "results.csv")
-    terms = texts(output / f"models/covariance/{name}.csv")["term"]
-    of_model = results["analysis"].eq(name) & results["term"].isin(terms)
-    rows = results[of_model & results["estimate"].ne("") & results["method"].ne("first_terms")]
+    results, models = texts(output / "results.csv"), texts(output / "models/formula.csv").set_index("model")
+    of_model = results["analysis"].eq(name) & results["method"].eq(models.loc[name, "method"])
+    rows = results[of_model & results["estimate"].ne("")]
     assert set(rows["n_sites"]) == {str(used["used"].eq("true").sum())}
 
 

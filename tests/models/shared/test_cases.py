@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from liftseries.geometry.deviations import DEVIATIONS
 from liftseries.models.shared.cases import band, band_labels, cases
 
 
@@ -13,6 +14,7 @@ def tables():
     sites = pd.DataFrame({"site_id": ["S3", "S1", "S2"], "patient_id": ["P2", "P1", "P1"]})
     derived = pd.DataFrame(
         {"site_id": ["S1", "S2", "S3"], "rbh_mid_mm": [3.9, 4.0, 6.0], "protrusion_mm": [3.0, np.nan, 5.5]}
+        | dict.fromkeys([*DEVIATIONS, "ended"])
     )
     return patients, sites, derived
 

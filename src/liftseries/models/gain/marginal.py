@@ -55,7 +55,7 @@ def fit_bone_marginal(visits: pd.DataFrame, cases: pd.DataFrame, months: Sequenc
     answer = fit_at_visits(ANALYSIS, measured)
     rows, effects = list(answer.rows), list(answer.effects)
     for month in months:
-        of_month = (mean_at(ANALYSIS, levels, "marginal_bone_mm", month), _beyond_at(month, levels))
+        of_month = (mean_at(ANALYSIS, measured, month), _beyond_at(month, levels))
         rows += [row for row, _ in of_month]
         effects += [effect for _, found in of_month for effect in found]
     reason = marginal_reasons(cases, levels, answer.design.reasons)

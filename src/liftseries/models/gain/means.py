@@ -8,6 +8,7 @@ import pandas as pd
 from liftseries.base.remarks import joined, remark
 from liftseries.estimators.intervals import NotFitted
 from liftseries.estimators.mean import mean_of_patients
+from liftseries.models.gain.at_visits import Measured
 from liftseries.models.gain.recalls import AROUND_MONTHS, nearest_visits
 from liftseries.models.shared.gates import FEWEST_MEASUREMENTS
 from liftseries.models.shared.results import Fit
@@ -33,7 +34,7 @@ def nobody_at(month: float) -> str:
     return remark("none_measured_around", around=AROUND_MONTHS, months=month)
 
 
-def mean_at(analysis: str, measured: pd.DataFrame, value: str, month: float) -> tuple[dict, list[dict]]:
+def mean_at(analysis: str, measured: Measured, month: float) -> tuple[dict, list[dict]]:
     """The mean over the sites at a month, each by its nearest measurement within three months; and its design effect.
 
     Of sites, not of a model: a mixed model's mean weighs patients, and misses that of the sites where patients with
@@ -42,15 +43,14 @@ def mean_at(analysis: str, measured: pd.DataFrame, value: str, month: float) -> 
     Parameters
     ----------
     analysis : of results.csv
-    measured : one row a measurement: `site_id, patient_id, months` and the value
-    value : the column, mm
+    measured
     month
     """
-    near, term = nearest_visits(measured, month), f"mean at {month:g}"
+    near, term = nearest_visits(measured.visits, month), f"mean at {month:g}"
     fit = fit_of_sites(analysis, near, "mm")
     if near.empty:
-        return fit.row(term, problem=nobody_at(month)), []
-    return mean_row(fit, term, near[value].to_numpy(float), near["patient_id"].to_numpy())
+        return fit.row(term, problem=nobody_at(month) if len(measured.visits) else measured.nowhere), []
+    return mean_row(fit, term, near[measured.value].to_numpy(float), near["patient_id"].to_numpy())
 
 
 def mean_row(fit: Fit, term: str, value: np.ndarray, patient: np.ndarray) -> tuple[dict, list[dict]]:

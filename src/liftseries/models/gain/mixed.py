@@ -51,7 +51,7 @@ def fit_gain_mixed(visits: pd.DataFrame, cases: pd.DataFrame, terms: Sequence[st
     nowhere, no_complete_case = remark("bone_height_not_recorded"), remark("no_complete_case_with_bone_height")
     measured = Measured(gains, "gain_mm", terms, nowhere, no_complete_case)
     answer = fit_at_visits(ANALYSIS, measured)
-    mean, effect = mean_at(ANALYSIS, gains, "gain_mm", QUOTED_AT)
+    mean, effect = mean_at(ANALYSIS, measured, QUOTED_AT)
     reason = reasons_of_sites(cases, gains, answer.design.reasons, NO_BONE_HEIGHT)
     return GainEstimates(
         rows=results_table([*answer.rows, mean]),
