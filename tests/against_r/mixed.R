@@ -18,9 +18,9 @@ d$error_mm <- d$achieved_mm - d$planned_mm
 m <- lme(error_mm ~ 1, d, random = ~ 1 | patient_id, control = tight)
 fit("series_depth", m)
 total <- sqrt(sum(as.numeric(VarCorr(m)[, "StdDev"])^2))
-record("series_depth", c("low", "high"), fixef(m) + c(-1, 1) * qnorm(.975) * total)
+record("series_depth", c("low", "high"), fixef(m) + c(-1, 1) * 1.96 * total)
 # Independent differences: Bland and Altman's SE of a limit, sqrt(s^2 (1/n + 1.96^2 / (2 (n - 1)))).
-n <- nrow(d); s <- sd(d$error_mm); z <- qnorm(.975)
+n <- nrow(d); s <- sd(d$error_mm); z <- 1.96
 record("series_depth_unclustered", c("bias", "low", "high"), mean(d$error_mm) + c(0, -1, 1) * z * s,
   c(s / sqrt(n), rep(s * sqrt(1 / n + z^2 / (2 * (n - 1))), 2)))
 write_rows("mixed.csv", "nlme")

@@ -6,7 +6,7 @@ from firthmodels import FirthCoxPH
 from scipy.optimize import minimize
 
 from liftseries.estimators.firth import jackknife_std_error
-from liftseries.estimators.firth_cox import firth_cox, firth_cox_jackknife
+from liftseries.estimators.firth_cox import firth_cox, firth_cox_refits
 from liftseries.estimators.intervals import NotFitted
 
 
@@ -110,7 +110,7 @@ def test_a_year_has_the_limits_of_the_years_since():
 def test_jackknife_is_one_refit_after_the_other():
     months, failed, x, patient = simulated(15, seed=8, ties=True)
     fit = firth_cox(months, failed, x)
-    ours = firth_cox_jackknife(months, failed, x, patient, fit.coefficients)
+    ours = jackknife_std_error(firth_cox_refits(months, failed, x, patient, fit.coefficients))
     kept = [patient != i for i in np.unique(patient)]
     replicates = [firth_cox(months[k], failed[k], x[k], profile=False).coefficients for k in kept]
     np.testing.assert_allclose(ours, jackknife_std_error(np.array(replicates)), rtol=1e-6)
@@ -125,6 +125,6 @@ def test_what_cannot_be_fitted_is_said_in_words():
     first = np.array([True, False, False, False])
     fit = firth_cox(months, first, x)
     with pytest.raises(NotFitted, match="all failures belong to one patient"):
-        firth_cox_jackknife(months, first, x, np.arange(4), fit.coefficients)
+        firth_cox_refits(months, first, x, np.arange(4), fit.coefficients)
     with pytest.raises(NotFitted, match="none can be left out"):
-        firth_cox_jackknife(months, first, x, np.zeros(4), fit.coefficients)
+        firth_cox_refits(months, first, x, np.zeros(4), fit.coefficients)

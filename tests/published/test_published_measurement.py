@@ -23,7 +23,7 @@ def test_limits_of_agreement_of_1986():
     for _, of_method in fit_depth_agreement(cases).rows.groupby("method"):
         rows = of_method.set_index("term")["estimate"]
         assert f"{rows['bias']:.1f}" == "-2.1"
-        sd = (rows["high"] - rows["low"]) / 2 / 1.959964
+        sd = (rows["high"] - rows["low"]) / 2 / 1.96
         assert f"{sd:.1f}" == "38.8"
         # The paper takes 2 SD of its rounded numbers.
         assert [f"{round(rows['bias'], 1) + sign * 2 * round(sd, 1):.1f}" for sign in (-1, 1)] == ["-79.7", "75.5"]

@@ -14,6 +14,7 @@ from liftseries.engine.job import Job
 from liftseries.engine.questions import left_out, n_in_chunk
 from liftseries.models.files import PARTS, where, work_file
 from liftseries.models.questions import question as question_named
+from liftseries.models.shared.fitted import COLUMNS
 from liftseries.models.shared.question import Question
 
 
@@ -47,9 +48,9 @@ def answer(question: Question, tables: Callable[[str], pd.DataFrame], asked: Map
         rows = [rows for rows in (found.rows, found.design_effects) if len(rows)]
         left[question.name] = pd.concat(rows, ignore_index=True) if rows else found.rows
         left[left_out(question.name)] = found.left_out
-        for model in (one for one in found.fitted if one.name in question.fits):
-            parts = model.formula_table(), model.covariance_table(), model.used_table()
-            left |= dict(zip((f"{model.name}.{part}" for part in PARTS), parts, strict=True))
+        models = {model.name: model.tables() for model in found.fitted}
+        without = {part: pd.DataFrame(columns=columns) for part, columns in COLUMNS.items()}  # the data ask for none
+        left |= {f"{name}.{part}": models.get(name, without)[part] for name in question.fits for part in PARTS}
     return left
 
 

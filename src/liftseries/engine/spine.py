@@ -92,7 +92,10 @@ def write_clean(job: Job) -> None:
 
 
 def write_models(job: Job) -> None:
-    """What each fit left -> models/: formulas, covariances, the sites used, and scripts that refit."""
+    """What each fit left -> models/: formulas, covariances, the sites used, and scripts that refit.
+
+    A model that the data do not ask for left no formula, and has no file.
+    """
     from liftseries.base.home import folder as shipped
     from liftseries.models.files import work_file
     from liftseries.models.shared.follow_up import why_not_followed
@@ -100,7 +103,7 @@ def write_models(job: Job) -> None:
     reasons = why_not_followed(pd.read_parquet(job.inputs.visits), pd.read_parquet(job.inputs.cases))
     with remake_folder(job.params.folder) as folder:
         _stack([work_file(f"{name}.formula") for name in job.params.models], folder / "formula.csv")
-        for name in job.params.models:
+        for name in read_table(folder / "formula.csv")["model"]:
             covariance = Path(work_file(f"{name}.covariance")).read_text(encoding="utf-8")
             write_text(folder / "covariance" / f"{name}.csv", covariance)
             write_csv(folder / "used" / f"{name}.csv", _used(read_table(work_file(f"{name}.used")), reasons))

@@ -316,6 +316,12 @@ def jackknife_std_error(replicates: np.ndarray) -> np.ndarray:
     return np.sqrt((g - 1) / g * ((replicates - replicates.mean(0)) ** 2).sum(0))
 
 
+def jackknife_covariance(replicates: np.ndarray) -> np.ndarray:
+    """Covariance, shape (p, p), from estimates that each leave one group out; its diagonal: `jackknife_std_error`."""
+    g, off = len(replicates), replicates - replicates.mean(0)
+    return (g - 1) / g * off.T @ off
+
+
 def firth_logistic_jackknife(x: np.ndarray, event: np.ndarray, cluster: np.ndarray, start: np.ndarray) -> np.ndarray:
     """Standard error of `firth_logistic` with patients left out one after the other; see `firth_logistic_refits`.
 

@@ -12,7 +12,6 @@ from liftseries.estimators.firth import (
     Point,
     curvature,
     jackknife_groups,
-    jackknife_std_error,
     log_det_and_inverse,
     maximum,
     orthonormal,
@@ -52,10 +51,10 @@ def firth_cox(months: np.ndarray, failed: np.ndarray, x: np.ndarray, profile: bo
     return penalised_fit(lambda z: _penalised(months, failed, z), x - x.mean(axis=0), profile)
 
 
-def firth_cox_jackknife(
+def firth_cox_refits(
     months: np.ndarray, failed: np.ndarray, x: np.ndarray, cluster: np.ndarray, start: np.ndarray
 ) -> np.ndarray:
-    """Standard error of `firth_cox` with patients left out one after the other, shape (p,).
+    """Coefficients of `firth_cox` with patients left out one after the other, shape (n_groups, p).
 
     Parameters
     ----------
@@ -86,7 +85,7 @@ def firth_cox_jackknife(
             replicates[left_out] = maximum(own, beta, bend=bend, settled=REFIT_SETTLED)[0]
         except NotFitted as why:
             raise NotFitted(remark("without_a_patient", why=why)) from None
-    return jackknife_std_error(replicates @ back.T)
+    return replicates @ back.T
 
 
 def _penalised(months: np.ndarray, failed: np.ndarray, x: np.ndarray) -> Likelihood:

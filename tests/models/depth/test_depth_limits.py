@@ -24,7 +24,7 @@ def test_three_sites_of_three_patients_by_hand():
     its jackknife variance is 2/3 (0.9620² + 0.9239² + 0.0380²) = 1.1870.
     """
     rows = rows_of([1, 2, 3], [-1.0, 0.0, 1.0])
-    assert rows["estimate"].tolist() == pytest.approx([0, -1.959964, 1.959964], abs=1e-6)
+    assert rows["estimate"].tolist() == pytest.approx([0, -1.96, 1.96], abs=1e-12)
     assert rows.loc["bias", "std_error"] == pytest.approx(1 / np.sqrt(3))
     assert rows.loc[["low", "high"], "std_error"].tolist() == pytest.approx([1.08950] * 2, abs=1e-5)
     half = 4.302653 * rows["std_error"]  # t(2), printed tables
@@ -40,12 +40,10 @@ def test_sites_of_a_patient_go_together():
     sums = [d[patient == one].sum() - (patient == one).sum() * d.mean() for one in np.unique(patient)]
     assert rows.loc["bias", "std_error"] == pytest.approx(np.sqrt(k / (k - 1) * np.square(sums).sum()) / n, rel=1e-12)
     for term, sign in (("low", -1), ("high", 1)):
-        left = [
-            d[patient != one].mean() + sign * 1.959964 * d[patient != one].std(ddof=1) for one in np.unique(patient)
-        ]
+        left = [d[patient != one].mean() + sign * 1.96 * d[patient != one].std(ddof=1) for one in np.unique(patient)]
         error = np.sqrt((k - 1) / k * np.square(left - np.mean(left)).sum())
-        assert rows.loc[term, "estimate"] == pytest.approx(d.mean() + sign * 1.959964 * d.std(ddof=1), rel=1e-6)
-        assert rows.loc[term, "std_error"] == pytest.approx(error, rel=1e-6)
+        assert rows.loc[term, "estimate"] == pytest.approx(d.mean() + sign * 1.96 * d.std(ddof=1), rel=1e-12)
+        assert rows.loc[term, "std_error"] == pytest.approx(error, rel=1e-12)
         width = rows.loc[term, "conf_high"] - rows.loc[term, "conf_low"]
         assert width == pytest.approx(2 * stats.t.ppf(0.975, k - 1) * error, rel=1e-6)
 

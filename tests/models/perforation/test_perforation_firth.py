@@ -44,6 +44,23 @@ def test_three_rows_a_term_with_one_estimate(many_cases):
     assert rows["scale"].eq("log_odds").all()
 
 
+def test_the_first_terms_alone_leave_a_model_with_the_sites_and_errors_of_their_rows(many_cases):
+    """Eight tears carry one term; a site whose approach is unknown is then used after all."""
+    torn = np.arange(len(many_cases)) % (len(many_cases) // 8) == 0
+    cases = many_cases.assign(perforation=np.where(torn & (torn.cumsum() <= 8), "yes", "no"))
+    cases.loc[1, "approach"] = None
+    found = fit_perforation_firth(cases, TERMS)
+    first = found.rows[found.rows["method"].eq("first_terms")].set_index("term")
+    assert first["headline"].all()
+    whole, alone = found.fitted
+    assert (alone.name, alone.formula) == ("perforation.firth.first_terms", '(perforation == "yes") ~ rbh_mid_mm')
+    assert (whole.n, alone.n) == (len(cases) - 1, len(cases))
+    assert first["n_sites"].eq(alone.why_not.eq("").sum()).all()
+    np.testing.assert_allclose(
+        np.sqrt(np.diag(alone.covariance)), first.loc[list(alone.terms), "std_error"], rtol=1e-12
+    )
+
+
 def test_few_patients_get_t_for_the_jackknife_alone(few_cases):
     profile, jackknife = by_method(few_cases).values()
     assert profile["df"].isna().all()

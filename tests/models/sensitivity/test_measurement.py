@@ -29,10 +29,10 @@ def test_limits_of_one_site_each_join_t_and_chi_squared():
     error = np.array([-0.6, -0.1, 0.0, 0.2, 0.3, 0.9])
     rows = fit_depth_agreement(depths(range(6), error)).rows.query("method == 'reml'").set_index("term")
     sd, of_bias = error.std(ddof=1), stdtrit(5, 0.975) * error.std(ddof=1) / np.sqrt(6)
-    smallest, largest = (1.959964 * sd * np.sqrt(5 / chdtri(5, p)) for p in (0.025, 0.975))
-    high = error.mean() + 1.959964 * sd
-    assert rows.loc["high", "conf_high"] == pytest.approx(high + np.hypot(of_bias, largest - 1.959964 * sd), rel=1e-6)
-    assert rows.loc["high", "conf_low"] == pytest.approx(high - np.hypot(of_bias, 1.959964 * sd - smallest), rel=1e-6)
+    smallest, largest = (1.96 * sd * np.sqrt(5 / chdtri(5, p)) for p in (0.025, 0.975))
+    high = error.mean() + 1.96 * sd
+    assert rows.loc["high", "conf_high"] == pytest.approx(high + np.hypot(of_bias, largest - 1.96 * sd), rel=1e-6)
+    assert rows.loc["high", "conf_low"] == pytest.approx(high - np.hypot(of_bias, 1.96 * sd - smallest), rel=1e-6)
 
 
 def test_limits_are_less_sure_outwards_and_turn_round_with_the_errors():

@@ -151,11 +151,15 @@ def test_failures_decide_how_many_terms_are_quoted(implants, n_failed, terms, ex
 
 def test_the_first_terms_alone_are_the_model_of_those_terms(implants):
     few = with_failures(implants, 9)
-    rows = fit_survival_firth_cox(few, ["rbh_mid_mm", "approach"]).rows
+    found = fit_survival_firth_cox(few, ["rbh_mid_mm", "approach"])
+    rows, (_, model) = found.rows, found.fitted
     (alone,) = fit_survival_firth_cox(few, ["rbh_mid_mm"]).rows.query("headline").to_dict("records")
     (first,) = rows.query("method == 'first_terms'").to_dict("records")
     same = ["estimate", "std_error", "conf_low", "conf_high", "p_value", "n_sites", "n_events"]
     assert [first[name] for name in same] == [alone[name] for name in same]
     assert first["note"] == "the first 1 term of the plan alone, as the events carry no more"
+    assert (model.name, model.formula) == ("survival.firth_cox.first_terms", "Surv(months, failed) ~ rbh_mid_mm")
+    assert model.n == model.why_not.eq("").sum() == first["n_sites"]
+    assert np.sqrt(model.covariance).tolist() == [[first["std_error"]]]
     rest = rows[rows["method"].eq("profile_or_jackknife")]
     assert rest["note"].str.contains("9 events carry 1 term, the model has 2 terms").all()

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import joined, remark
-from liftseries.estimators.firth import FirthFit, firth_logistic, firth_logistic_refits, jackknife_std_error
+from liftseries.estimators.firth import FirthFit, firth_logistic, firth_logistic_refits, jackknife_covariance
 from liftseries.estimators.intervals import NotFitted, few_patients_df
 from liftseries.models.perforation.quoted import FIRTH as ANALYSIS
 from liftseries.models.perforation.quoted import quoted_model, whole_model
@@ -19,6 +19,7 @@ from liftseries.models.shared.penalised import (
     JACKKNIFE,
     PROFILE,
     WIDER,
+    PenalisedRows,
     grouped_note,
     jackknife_effects,
     jackknife_rows,
@@ -99,22 +100,21 @@ def fit_perforation_firth(cases: pd.DataFrame, terms: Sequence[str]) -> Estimate
     Source: see `firth_logistic` and `firth_logistic_refits`.
     """
     whole, quoted = whole_model(cases, terms), quoted_model(cases, terms)
-    rows, effects, covariance = model_rows(whole.data, (PROFILE, JACKKNIFE, WIDER), whole.firth_gate)
+    of_whole = model_rows(whole.data, (PROFILE, JACKKNIFE, WIDER), whole.firth_gate)
+    rows, effects, data = list(of_whole.rows), list(of_whole.effects), whole.data
+    left = [fitted_model(ANALYSIS, PROFILE, PERFORATED, FIRTH, data.design, data.why_not, of_whole.covariance)]
     if quoted.first_terms:
         note = remark("first_terms", n_terms=len(quoted.terms))
-        more_rows, more_effects, _ = model_rows(quoted.data, (FIRST_TERMS,), quoted.firth_gate, note)
-        rows += more_rows
-        effects += more_effects
-    data, effects = whole.data, results_table(effects)
-    left = (fitted_model(ANALYSIS, PROFILE, PERFORATED, FIRTH, data.design, data.why_not, covariance),)
-    return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=effects, fitted=left)
+        found = model_rows(quoted.data, (FIRST_TERMS,), quoted.firth_gate, note)
+        rows, effects, name = rows + found.rows, effects + found.effects, f"{ANALYSIS}.{FIRST_TERMS}"
+        design, why_not = quoted.data.design, quoted.data.why_not
+        left.append(fitted_model(name, FIRST_TERMS, PERFORATED, FIRTH, design, why_not, found.jackknife))
+    effects = results_table(effects)
+    return Estimates(results_table(rows), data.left_out(ANALYSIS), design_effects=effects, fitted=tuple(left))
 
 
-def model_rows(
-    data: PerforationData, methods: Sequence[str], gate: str, note: str = ""
-) -> tuple[list[dict], list[dict], np.ndarray | None]:
-    """Rows of a penalised model by each of `methods`, the last of which is the wider one, their design effects, and the
-    covariance of the penalised likelihood (shape (p, p), None where it could not be fitted).
+def model_rows(data: PerforationData, methods: Sequence[str], gate: str, note: str = "") -> PenalisedRows:
+    """Rows of a penalised model by each of `methods`, the last of which is the wider one, and their design effects.
 
     `gate` says why the wider one is not quoted, `note` which model it is.
     """
@@ -127,13 +127,14 @@ def model_rows(
     try:
         model = penalised(data)
     except NotFitted as why:
-        return [row for fit in fits for row in data.empty_rows(fit, str(why))], [], None
+        return PenalisedRows([row for fit in fits for row in data.empty_rows(fit, str(why))])
 
     names, coefficients = data.design.names, model.fit.coefficients
-    if model.why_no_refits:
+    covariance = None if model.why_no_refits else jackknife_covariance(model.refits)
+    if covariance is None:
         of_refits = [jackknife.row(*row, problem=model.why_no_refits) for row in zip(names, coefficients, strict=True)]
     else:
-        of_refits = jackknife_rows(jackknife, names, coefficients, jackknife_std_error(model.refits))
+        of_refits = jackknife_rows(jackknife, names, coefficients, np.sqrt(np.diag(covariance)))
     of_profile = profile_rows(profile, names, model.fit)
     rows = {PROFILE: of_profile, JACKKNIFE: of_refits, wider.method: wider_rows(wider, of_profile, of_refits, gate)}
     found = [row for method in methods for row in rows[method]]
@@ -144,4 +145,4 @@ def model_rows(
         for effect in jackknife_effects(fit, rows[fit.method], model.fit)
     ]
     found += [fit.row(term, problem=why) for fit in fits for term, why in data.design.problems.items()]
-    return found, effects, model.fit.covariance
+    return PenalisedRows(found, effects, model.fit.covariance, covariance)

@@ -73,7 +73,7 @@ QUESTIONS = (
         function="liftseries.models.perforation.firth:fit_perforation_firth",
         reads={"cases": "cases"},
         asks={"terms": "perforation_terms"},
-        fits=("perforation.firth",),
+        fits=("perforation.firth", "perforation.firth.first_terms"),
         analyses=(
             Analysis(
                 "perforation.firth",

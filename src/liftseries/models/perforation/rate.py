@@ -145,8 +145,8 @@ def cluster_row(event: np.ndarray, patient: np.ndarray, shared: dict) -> tuple[l
     low, high = expit(log_odds + np.array([-1, 1]) * critical_value(model.df) * se)
     interval = {"conf_low": low, "conf_high": high, "conf_level": CONF_LEVEL}
     effect = fit.design_effect_row("rate", se, float(model.naive_std_error[0]))
-    note = joined(negative_correlation_note(model.alpha), low_effect_note(effect))
-    return [fit.row("rate", risk, risk * (1 - risk) * se, model.remark, note=note, **interval)], [effect]
+    note = joined(model.remark, negative_correlation_note(model.alpha), low_effect_note(effect))
+    return [fit.row("rate", risk, risk * (1 - risk) * se, note=note, **interval)], [effect]
 
 
 def negative_correlation_note(alpha: float) -> str:

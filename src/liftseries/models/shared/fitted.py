@@ -28,6 +28,13 @@ WEIBULL = "Weibull; clustered in patient_id"
 REML = "gaussian; REML"
 
 
+COLUMNS = {
+    "formula": ("model", "method", "formula", "family", "levels", "n"),
+    "covariance": ("term",),
+    "used": ("site_id", "used", "why_not"),
+}
+
+
 @dataclass(frozen=True)
 class FittedModel:
     """A model behind rows of results.csv.
@@ -58,7 +65,7 @@ class FittedModel:
     def formula_table(self) -> pd.DataFrame:
         """Its row of models/formula.csv."""
         row = self.name, self.method, self.formula, self.family, self.levels, self.n
-        return pd.DataFrame([row], columns=["model", "method", "formula", "family", "levels", "n"])
+        return pd.DataFrame([row], columns=COLUMNS["formula"])
 
     def covariance_table(self) -> pd.DataFrame:
         """`term`, then a column a term; no row where there is no estimate."""
@@ -67,6 +74,11 @@ class FittedModel:
         table = pd.DataFrame(self.covariance, columns=list(self.terms))
         table.insert(0, "term", self.terms)
         return table
+
+    def tables(self) -> dict[str, pd.DataFrame]:
+        """All three, by the part that they are."""
+        parts = self.formula_table(), self.covariance_table(), self.used_table()
+        return dict(zip(COLUMNS, parts, strict=True))
 
     def used_table(self) -> pd.DataFrame:
         """The sites that came so far, in the order of the table."""

@@ -1,6 +1,7 @@
 """Rows of a penalised model: profile limits, the jackknife over patients, and the wider of both, which is quoted."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -17,6 +18,22 @@ NOT_FOUND = {
     "conf_high": remark("upper_profile_limit_not_found"),
     "p_value": remark("likelihood_without_term_not_found"),
 }
+
+
+@dataclass(frozen=True)
+class PenalisedRows:
+    """What a penalised model gives.
+
+    Attributes
+    ----------
+    rows, effects : of results.csv, and their design effects
+    covariance, jackknife : shape (p, p), the penalised likelihood's and the jackknife's; None where there is none
+    """
+
+    rows: list[dict]
+    effects: list[dict] = field(default_factory=list)
+    covariance: np.ndarray | None = None
+    jackknife: np.ndarray | None = None
 
 
 def grouped_note(n_patients: int) -> str:

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import joined, remark
-from liftseries.estimators.firth import FirthFit
-from liftseries.estimators.firth_cox import firth_cox, firth_cox_jackknife
+from liftseries.estimators.firth import FirthFit, jackknife_covariance
+from liftseries.estimators.firth_cox import firth_cox, firth_cox_refits
 from liftseries.estimators.intervals import NotFitted, few_patients_df
 from liftseries.models.shared.complete_cases import HazardData, hazard_data
 from liftseries.models.shared.fitted import FAILED, FIRTH_COX, fitted_model
@@ -16,6 +16,7 @@ from liftseries.models.shared.penalised import (
     JACKKNIFE,
     PROFILE,
     WIDER,
+    PenalisedRows,
     grouped_note,
     jackknife_effects,
     jackknife_rows,
@@ -54,16 +55,19 @@ def fit_survival_firth_cox(
     """
     data = hazard_data(implants, terms)
     gate = quoted_gate(int(data.failed.sum()), len(data.design.names), instead if _has_answer(data) else "")
-    rows, effects, covariance = penalised_rows(data, analysis, WIDER, gate)
+    whole = penalised_rows(data, analysis, WIDER, gate)
+    rows = list(whole.rows)
+    left = [fitted_model(analysis, PROFILE, FAILED, FIRTH_COX, data.design, data.why_not, whole.covariance)]
     if fewer := first_terms(implants, terms):
         reduced = hazard_data(implants, fewer)
         told = remark("first_terms", n_terms=len(fewer))
-        rows += [
-            row for row in penalised_rows(reduced, analysis, FIRST_TERMS, note=told)[0] if row["method"] == FIRST_TERMS
-        ]
-    left = (fitted_model(analysis, PROFILE, FAILED, FIRTH_COX, data.design, data.why_not, covariance),)
-    effects = results_table(effects)
-    return Estimates(results_table(rows), data.left_out(analysis), design_effects=effects, fitted=left)
+        found = penalised_rows(reduced, analysis, FIRST_TERMS, note=told)
+        rows += [row for row in found.rows if row["method"] == FIRST_TERMS]
+        name = f"{analysis}.{FIRST_TERMS}"
+        design, why_not = reduced.design, reduced.why_not
+        left.append(fitted_model(name, FIRST_TERMS, FAILED, FIRTH_COX, design, why_not, found.jackknife))
+    effects = results_table(whole.effects)
+    return Estimates(results_table(rows), data.left_out(analysis), design_effects=effects, fitted=tuple(left))
 
 
 def first_terms(implants: pd.DataFrame, terms: Sequence[str]) -> list[str]:
@@ -80,10 +84,8 @@ def first_terms(implants: pd.DataFrame, terms: Sequence[str]) -> list[str]:
     return []
 
 
-def penalised_rows(
-    data: HazardData, analysis: str, wider: str, gate: str = "", note: str = ""
-) -> tuple[list[dict], list[dict], np.ndarray | None]:
-    """Rows of one model, `wider` the method of those with the wider limits, its design effects and covariance."""
+def penalised_rows(data: HazardData, analysis: str, wider: str, gate: str = "", note: str = "") -> PenalisedRows:
+    """Rows of one model, `wider` the method of those with the wider limits, its design effects and covariances."""
     design, counts = data.design, data.counts
     shared = {"analysis": analysis, "subset": "all", "scale": "log_hazard", **counts}
     notes = [note, *design.notes]
@@ -100,23 +102,26 @@ def penalised_rows(
         data.refuse_empty()
         model = firth_cox(data.months, data.failed, design.matrix)
     except NotFitted as why:
-        return [row for fit in fits for row in data.empty_rows(fit, str(why))], [], None
-    profile, jackknife = profile_rows(of_profile, design.names, model), _jackknife(of_jackknife, data, model)
+        return PenalisedRows([row for fit in fits for row in data.empty_rows(fit, str(why))])
+    profile = profile_rows(of_profile, design.names, model)
+    jackknife, of_refits = _jackknife(of_jackknife, data, model)
     rows = [*profile, *jackknife, *wider_rows(of_wider, profile, jackknife, gate)]
     rows += [fit.row(term, problem=why) for fit in fits for term, why in design.problems.items()]
-    return rows, jackknife_effects(of_jackknife, jackknife, model), model.covariance
+    effects = jackknife_effects(of_jackknife, jackknife, model)
+    return PenalisedRows(rows, effects, model.covariance, of_refits)
 
 
-def _jackknife(fit: Fit, data: HazardData, model: FirthFit) -> list[dict]:
-    """Rows of the jackknife; without an interval where no patient can be left out."""
+def _jackknife(fit: Fit, data: HazardData, model: FirthFit) -> tuple[list[dict], np.ndarray | None]:
+    """Rows of the jackknife and its covariance; without an interval, and None, where no patient can be left out."""
     names, beta = data.design.names, model.coefficients
     try:
         if fit.n_patients <= len(names):
             raise NotFitted(remark("too_few_patients", n_patients=fit.n_patients, n_coefficients=len(names)))
-        std_error = firth_cox_jackknife(data.months, data.failed, data.design.matrix, data.patient, beta)
-        return jackknife_rows(fit, names, beta, std_error)
+        refits = firth_cox_refits(data.months, data.failed, data.design.matrix, data.patient, beta)
+        covariance = jackknife_covariance(refits)
+        return jackknife_rows(fit, names, beta, np.sqrt(np.diag(covariance))), covariance
     except NotFitted as why:
-        return [fit.row(term, b, problem=str(why)) for term, b in zip(names, beta, strict=True)]
+        return [fit.row(term, b, problem=str(why)) for term, b in zip(names, beta, strict=True)], None
 
 
 def _has_answer(data: HazardData) -> bool:

@@ -49,7 +49,7 @@ FIRTH_COX = Question(
     function="liftseries.models.survival.firth_cox:fit_survival_firth_cox",
     reads=IMPLANTS,
     asks=TERMS,
-    fits=("survival.firth_cox",),
+    fits=("survival.firth_cox", "survival.firth_cox.first_terms"),
     analyses=(
         Analysis(
             "survival.firth_cox",
