@@ -232,7 +232,7 @@ def test_survival_by_other_methods_shows_each_quoted_month_once(made, drawings):
 
 
 def test_no_curve_goes_on_where_too_few_are_at_risk(made, drawings):
-    at_risk = made["full"].left["models/survival_at_risk.csv"].query("subset == 'all'").set_index("months")["n_at_risk"]
+    at_risk = made["full"].left[file_of("survival_at_risk")].query("subset == 'all'").set_index("months")["n_at_risk"]
     (axes,) = drawings["full"]["survival"].figure.axes
     end = max(float(line.get_xdata()[-1]) for line in axes.lines)
     told = at_risk[at_risk.ge(max(20, 0.1 * at_risk.iloc[0]))]
@@ -275,7 +275,7 @@ def test_site_and_patient_ids_stay_out_of_the_figures(drawings, tmp_path):
 
 def test_deviations_withheld_or_not_judged_keep_their_columns(made):
     """The widest texts: nothing is squeezed, a withheld count is a dash, and what cannot be judged is told."""
-    table = made["full"].left["models/deviations.csv"].assign(n_not_judged=1234)
+    table = made["full"].left[file_of("deviations")].assign(n_not_judged=1234)
     numbers = ["n_sites", "n_true", "share"]
     table.loc[table["deviation"].eq("overdrilled"), numbers] = [WITHHELD_COUNT, WITHHELD_COUNT, np.nan]
     table.loc[table["deviation"].eq("speed_high"), numbers] = [0, 0, np.nan]

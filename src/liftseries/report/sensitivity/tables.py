@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from liftseries.models.sensitivity.second_opinion import TOLD
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import methods_of, way_of
 from liftseries.report.kit.numbers import count, decimal, missing, percent
+from liftseries.report.kit.quoted import below_gate
 from liftseries.report.kit.tables.cells import Content, content_of
 from liftseries.report.kit.tables.listing import listing_table
-from liftseries.report.kit.words import Words, trace_of
-from liftseries.report.sensitivity.sentences import evalues
+from liftseries.report.kit.words import Words
 
 
 def evalue_table(material: Material, words: Words) -> Content | None:
@@ -22,20 +20,19 @@ def evalue_table(material: Material, words: Words) -> Content | None:
         outcome = row["term"].partition(".")[0]
         return names.get(outcome, outcome)
 
-    rows, below_gate = evalues(material)
+    rows = material.quoted("sensitivity.evalue")
     labels = (
         ("Outcome", model),
         ("Term", lambda row: words.term(row["term"].partition(" ")[2])),
         ("For the interval", lambda row: decimal(row["conf_low"])),
     )
-    found = listing_table(
+    return listing_table(
         material,
         rows,
         labels,
         "E-value of the estimate",
         "1 means that the interval holds no difference already. " + methods_of(rows),
     )
-    return found and replace(found, holds=tuple(trace_of(row) for _, row in below_gate.iterrows()))
 
 
 def detection_table(material: Material, words: Words) -> Content | None:
@@ -63,9 +60,10 @@ def detection_contrast_table(material: Material, words: Words) -> Content | None
         reference, other = row["term"].rpartition(" ")[2].split("/")
         return f"{percent(float(reference))} in the reference, {percent(float(other))} in the other"
 
+    rows = material.rows("sensitivity.detection_contrast")
     return listing_table(
         material,
-        material.rows("sensitivity.detection_contrast"),
+        rows[~below_gate(rows)],
         (("Contrast", term), ("Tears seen", seen)),
         "Odds ratio (95% interval)",
     )
