@@ -140,7 +140,7 @@ def blocks(report, kind: str) -> list:
 def test_every_figure_and_table_stands_in_it_numbered_in_order(reports, made):
     report = reports["full"]
     figures, tables = blocks(report, "figure"), blocks(report, "table")
-    assert [figure.number for figure in figures] == list(range(1, 16))
+    assert [figure.number for figure in figures] == list(range(1, len(figures) + 1))
     assert [table.number for table in tables] == list(range(1, len(tables) + 1))
     assert {figure.name for figure in figures} == set(made["full"].drawings())
     assert set(report.tables) <= {table.display.name for table in tables}

@@ -79,8 +79,14 @@ def problems(material: Material, questions: Iterable[Question]) -> list[Block]:
 
 
 def unanswered(rows: pd.DataFrame, analysis: Analysis) -> pd.DataFrame:
-    """Rows of an analysis, of all sites where it has such, for whose term no method has an estimate, and why."""
-    rows = rows[rows["subset"].eq("all")] if rows["subset"].eq("all").any() else rows
+    """Rows of an analysis for whose term no method has an estimate, and why.
+
+    Of all sites; of an analysis of parts of the series alone, where it has no estimate at all.
+    """
+    whole = rows["subset"].eq("all")
+    if not whole.any() and rows["estimate"].notna().any():
+        return rows.iloc[:0]
+    rows = rows[whole] if whole.any() else rows
     has = rows["estimate"].notna().groupby([rows["subset"], rows["term"]]).transform("any")
     rows = rows[~has.astype(bool) & ~rows["problem"].fillna("").isin(["", WITHHELD]) & ~not_recorded(rows)]
     quotable = made_by(rows, analysis.headline[0]) if analysis.headline else pd.Series(True, index=rows.index)

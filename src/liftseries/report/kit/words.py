@@ -127,7 +127,7 @@ class Words:
                 holes[hole] = tuple(self._within(term) for term in value)
             else:
                 holes[hole] = value.replace("_", " ") if isinstance(value, str) and hole in LEVELS else value
-        return remark(one.name, **holes) if one.name else str(one)
+        return str(Remark(one.name, holes)) if one.name else str(one)
 
     def _within(self, term: str) -> str:
         """A column or term within a sentence: `approach`, `approach: guided`."""
