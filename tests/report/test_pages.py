@@ -171,6 +171,18 @@ def test_what_is_missing_is_said_in_one_sentence(pages):
     assert "No implant was seen at a visit, so nothing can be said of the bone gained." in text
 
 
+def test_methods_and_limits_tell_of_nothing_that_is_not_there(pages):
+    text = pages["no_visits_no_log"].text
+    for words in (
+        "A drilling log exists for",
+        "The first rung is",
+        "Achieved less planned",
+        "Kaplan-Meier, in implants",
+    ):
+        assert words not in text
+        assert words in pages["full"].text
+
+
 def test_what_has_no_answer_is_listed_in_words(reports, made):
     for kind in ("tiny", "one_level"):
         items = [item for block in blocks(reports[kind], "listing") for item in block.items]

@@ -162,7 +162,7 @@ def _log(material: Material) -> Iterable[str]:
     if "with a drilling log" not in stages or "in the series" not in stages:
         return
     with_log, n = stages["with a drilling log"]["n_sites"], stages["in the series"]["n_sites"]
-    if missing(with_log) or missing(n) or not int(n):
+    if missing(with_log) or missing(n) or not int(n) or not int(with_log):
         return
     share = "" if is_withheld(with_log) or is_withheld(n) else f" ({percent(int(with_log) / int(n))})"
     yield (
