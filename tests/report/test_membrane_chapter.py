@@ -66,7 +66,7 @@ def test_up_to_four_are_listed_and_not_compared(tmp_path, n_events):
 
 def test_from_five_on_the_first_terms_are_compared_and_the_rest_is_said_not_to_be(tmp_path):
     text, tables, _ = chapter_of(12, tmp_path)
-    assert "Of planned lift, per mm no odds ratio is given: 12 perforations are too few for a model with all" in text
+    assert "No odds ratio is given of planned lift, per mm: 12 perforations are too few for a model with all" in text
     assert len(tables["perforation_odds"].rows) == 3
     assert "perforation_nonlinearity" not in tables
     assert re.search("by residual bone height, .*: at 7 mm .*, at 4 mm", text)

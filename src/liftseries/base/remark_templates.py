@@ -188,7 +188,7 @@ TEMPLATES: dict[str, str] = {
     "those of others",
     "narrow_by_clustering": "its variance is less than half that of independent sites: an alarm, no gain in precision",
     "models_variance": "the model's own variance, as it is the larger",
-    "first_terms": "the first {n_terms:term} of the plan alone, as the events carry no more",
+    "first_terms": "only {n_terms:term} of the plan, in its order, as the events carry no more",
     "quoted_instead": "the report quotes {analysis}",
     "below_gate_measurements": "{n_measurements:measurement}: too few to quote",
     "below_gate_learning": "{n_events:event}: too few to compare",

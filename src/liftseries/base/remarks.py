@@ -117,7 +117,13 @@ def _read(text: str) -> tuple[Remark, ...]:
 
 
 def _read_one(text: str) -> Remark | None:
-    return next((one for name in TEMPLATES if (one := _read_as(name, text))), None)
+    return next((one for name in _in_reading_order() if (one := _read_as(name, text))), None)
+
+
+@cache
+def _in_reading_order() -> tuple[str, ...]:
+    """The names, those that hold another remark first: the first hole of any other would swallow what leads to it."""
+    return tuple(sorted(TEMPLATES, key=lambda name: all(kind != "remark" for _, _, kind in _parts(name))))
 
 
 def _read_as(name: str, text: str) -> Remark | None:

@@ -104,3 +104,11 @@ def test_without_a_log_or_a_reading_the_row_says_so():
         rows = fit_depth_read(cases, log).rows
         assert rows["estimate"].isna().all()
         assert rows["problem"].str.contains("no depth was read").all()
+
+
+def test_limits_that_the_clustering_narrows_are_warned_of():
+    """Each patient has one site 1 mm deep and one 1 mm short, so that neither sums nor limits scatter."""
+    wobble = np.tile([0.01, -0.01, 0.02], 4)
+    rows = rows_of(np.repeat(np.arange(12), 2), np.column_stack([1 + wobble, -1 - wobble / 2]).ravel())
+    assert rows["note"].str.contains("an alarm, no gain in precision").all()
+    assert not rows_of(np.arange(12), wobble)["note"].str.contains("alarm").any()

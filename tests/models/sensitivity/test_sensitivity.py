@@ -5,11 +5,11 @@ import pandas as pd
 import pytest
 from scipy.special import logit
 
-from liftseries.base.remarks import names_in
+from liftseries.base.remarks import names_in, remark
 from liftseries.models.perforation.rate import fit_perforation_rate
 from liftseries.models.sensitivity.detection import fit_sensitivity_detection
 from liftseries.models.sensitivity.evalue import fit_sensitivity_evalue
-from liftseries.models.sensitivity.lost import BEST, OBSERVED, WORST, fit_sensitivity_lost, survival_if
+from liftseries.models.sensitivity.lost import BEST, OBSERVED, WORST, fit_sensitivity_lost, lost_until, survival_if
 from liftseries.models.shared.results import results_table
 from liftseries.models.survival.km import fit_survival_km
 
@@ -60,6 +60,16 @@ def test_contrast_if_tears_were_seen_apart(cases):
     assert contrast.loc["approach[guided] 0.8/1", "std_error"] == pytest.approx(jackknife, rel=0.05)
 
 
+@pytest.mark.parametrize(("n_events", "gated"), [(4, True), (5, False)])
+def test_contrast_of_few_tears_is_below_its_gate(cases, n_events, gated):
+    few = cases[cases["approach"].eq("guided").eq(cases["patient_id"] % 2 == 0)]  # one site a patient
+    few = few.assign(perforation=np.where(few["patient_id"] < n_events, "yes", "no"))
+    rows = fit_sensitivity_detection(few).rows
+    contrast = rows[rows["analysis"].eq("sensitivity.detection_contrast")]
+    assert set(contrast["n_events"]) == {n_events}
+    assert contrast["note"].str.contains("too few for a ratio").eq(gated).all()
+
+
 def fit_lost(implants, months, surgery_year=2010, data_until="2025-06"):
     """Of implants that were all due long ago, where nothing else is said."""
     return fit_sensitivity_lost(implants.assign(surgery_year=surgery_year), None, None, months, data_until)
@@ -91,7 +101,7 @@ def test_best_and_worst_case_of_lost_implants(implants):
 
 def test_a_share_of_the_lost_lies_between(implants):
     time, failed = implants["months"].to_numpy(), implants["failed"].to_numpy()
-    lost = time == 12
+    lost = np.where(time == 12, 24.0, np.nan)
     shares = [survival_if(24, time, failed, lost, share) for share in (0.0, 0.5, 1.0)]
     assert shares[0] == pytest.approx(0.9 * 7 / 8)
     assert shares[2] == pytest.approx(0.9 * 6 / 9 * 4 / 5)
@@ -108,7 +118,7 @@ def test_tipping_point_brings_survival_to_its_lower_limit():
     rows = fit_lost(implants, [36]).rows
     share = rows[rows["analysis"] == "sensitivity.tipping_point"]["estimate"].iloc[0]
     lost = ~implants["failed"].to_numpy() & (months < 33)  # the visit of month 36 may be 3 months early
-    found = survival_if(36, months, implants["failed"].to_numpy(), lost, share)
+    found = survival_if(36, months, implants["failed"].to_numpy(), np.where(lost, 36.0, np.nan), share)
     assert found == pytest.approx(rows[rows["method"] == OBSERVED]["conf_low"].iloc[0], abs=1e-8)
     assert 0 < share < 1
 
@@ -166,6 +176,17 @@ def test_e_values_of_a_perforation_rest_on_the_quoted_row_from_20_events_on(n_ev
     assert found["estimate"].tolist() == pytest.approx([2 + np.sqrt(2), 4 + np.sqrt(12)])
     assert found["headline"].tolist() == [quoted, False]
     assert found["note"].str.contains("too few to ask what").tolist() == [not quoted] * 2
+
+
+def test_an_e_value_keeps_why_its_ratio_is_not_quoted():
+    gate = remark("below_gate_terms", n_events=22, n_allowed=4, n_terms=5)
+    firth = {"analysis": "perforation.firth", "term": "e", "method": "profile_or_jackknife", "headline": False}
+    counts = {"n_sites": 500, "n_patients": 300, "n_events": 22}
+    limits = {"estimate": 0.7, "conf_low": 0.1, "conf_high": 1.3, "scale": "log_odds", "problem": ""}
+    model = pd.DataFrame([{**firth, **counts, **limits, "note": gate}])
+    row = fit_sensitivity_evalue(model.iloc[:0], NO_HAZARDS, model, NO_HAZARDS).rows.iloc[0]
+    assert not row["headline"]
+    assert gate in row["note"]
 
 
 def test_e_values_of_endless_ratios_are_numbers():
@@ -279,6 +300,21 @@ def test_contrast_of_two_levels_does_not_ask_the_third(cases):
     )
     assert alone["n_patients"] == among["n_patients"] == 60
     assert alone["std_error"] == pytest.approx(among["std_error"])
+
+
+def test_the_worst_case_does_not_rise_with_the_months():
+    """Closed at the end of 2012. One implant of 2010, last seen at 6 months, was due at 12 and not yet at 36; two of
+    2008 were seen at 40. Failed after its last visit it leaves 2/3 at 12 and at 36; lasting it lasts to month 12.
+    """
+    seen = pd.DataFrame({"patient_id": list("abc"), "months": [6.0, 40, 40], "failed": False, "died": False})
+    rows = fit_lost(seen, [12, 36], surgery_year=[2010, 2008, 2008], data_until="2012-12").rows
+    worst = rows[rows["method"].eq(WORST)].set_index("term")
+    assert worst["estimate"].to_dict() == pytest.approx({"12": 2 / 3, "36": 2 / 3})
+    assert worst["n_events"].tolist() == [1, 1]
+    reachable = np.array([24.0, 48, 48])
+    lasts = lost_until([12, 36], seen["months"].to_numpy(), np.zeros(3, bool), np.zeros(3, bool), reachable)
+    assert lasts[0] == 12
+    assert np.isnan(lasts[1:]).all()
 
 
 def test_nobody_lost_but_everybody_dead_or_failed(implants):

@@ -157,9 +157,9 @@ def test_the_first_terms_alone_are_the_model_of_those_terms(implants):
     (first,) = rows.query("method == 'first_terms'").to_dict("records")
     same = ["estimate", "std_error", "conf_low", "conf_high", "p_value", "n_sites", "n_events"]
     assert [first[name] for name in same] == [alone[name] for name in same]
-    assert first["note"] == "the first 1 term of the plan alone, as the events carry no more"
     assert (model.name, model.formula) == ("survival.firth_cox.first_terms", "Surv(months, failed) ~ rbh_mid_mm")
     assert model.n == model.why_not.eq("").sum() == first["n_sites"]
     assert np.sqrt(model.covariance).tolist() == [[first["std_error"]]]
+    assert first["note"] == "only 1 term of the plan, in its order, as the events carry no more"
     rest = rows[rows["method"].eq("profile_or_jackknife")]
     assert rest["note"].str.contains("9 events carry 1 term, the model has 2 terms").all()

@@ -14,7 +14,7 @@ from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.intervals import CONF_LEVEL, FEW_PATIENTS, NotFitted, critical_value
 from liftseries.estimators.mixed import mixed_reml
 from liftseries.estimators.variance_components import total_variance_limits
-from liftseries.models.shared.results import NO_STD_ERROR, Fit
+from liftseries.models.shared.results import NO_STD_ERROR, Fit, warned
 
 SITES, REML = "sites", "reml"
 TERMS = ("bias", "low", "high")
@@ -82,7 +82,8 @@ def _by_sites(fit: Fit, d: np.ndarray, patient: np.ndarray) -> tuple[list[dict],
         limits = [fit.wald_row(term, limit, float(error), p_value=False) for term, limit, error in ends]
     rows = [{**row, "headline": not row["problem"]} for row in (*rows, *limits)]
     clustered = n > k and se > NO_STD_ERROR
-    return rows, fit.design_effect_rows(TERMS, (se, *limit_se), _naive(sd, n)) if clustered else []
+    effects = fit.design_effect_rows(TERMS, (se, *limit_se), _naive(sd, n)) if clustered else []
+    return warned(rows, effects), effects
 
 
 def _by_reml(fit: Fit, d: np.ndarray, patient: np.ndarray) -> tuple[list[dict], list[dict]]:

@@ -16,6 +16,7 @@ from liftseries.models.perforation.quoted import quoted_model, whole_model
 from liftseries.models.shared.complete_cases import PerforationData
 from liftseries.models.shared.fitted import FIRTH, PERFORATED, fitted_model
 from liftseries.models.shared.penalised import (
+    FIRST_TERMS,
     JACKKNIFE,
     PROFILE,
     WIDER,
@@ -27,8 +28,6 @@ from liftseries.models.shared.penalised import (
     wider_rows,
 )
 from liftseries.models.shared.results import Estimates, Fit, results_table
-
-FIRST_TERMS = "first_terms"
 
 
 @dataclass(frozen=True)

@@ -83,7 +83,8 @@ QUESTIONS = (
                     "profile": "Firth's penalised logistic model, profile limits, sites taken as independent",
                     "jackknife": "Firth's penalised logistic model, patients left out one after the other",
                     "profile_or_jackknife": "Firth's penalised logistic model, the wider of both limits",
-                    "first_terms": "the same with as many of the plan's first terms as the events carry",
+                    "first_terms": "Firth's penalised logistic model of the plan's first terms alone, as many as the "
+                    "perforations carry, the wider of both limits",
                 },
                 headline=("profile_or_jackknife", "first_terms"),
                 answers=ODDS,

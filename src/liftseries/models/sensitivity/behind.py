@@ -4,7 +4,7 @@
 |---|---|
 | sensitivity.detection | as perforation.rate |
 | sensitivity.detection_contrast | the same, of both levels compared |
-| sensitivity.lost_implants, sensitivity.tipping_point | implants failed by the month, and those lost before it |
+| sensitivity.lost_implants, sensitivity.tipping_point | implants failed by the month, and those lost by then |
 """
 
 from __future__ import annotations
@@ -13,10 +13,9 @@ import numpy as np
 
 from liftseries.disclosure.declared import Behind, Counted, behind_estimate
 from liftseries.models.depth import behind as depth
-from liftseries.models.sensitivity.lost import TIPPING, WORST
+from liftseries.models.sensitivity.lost import TIPPING, WORST, lost_until
 from liftseries.models.shared.behind import Row
 from liftseries.models.shared.design import reference_among
-from liftseries.models.shared.due import lost_before
 from liftseries.models.shared.levels import as_levels
 from liftseries.models.shared.population import Population
 
@@ -47,9 +46,10 @@ def alike(p: Population, row: Row) -> Behind:
 
 
 def lost(p: Population, row: Row) -> Behind:
-    """All implants followed; events are failures by the month, in the worst case with those lost before it."""
+    """All implants followed; events are failures by the month, in the worst case with those lost by then."""
     by_then = p.followed & p.failed & (p.months <= row.month)
-    gone = p.followed & lost_before(row.month, p.months, p.failed, p.died, p.reachable)
+    asked = [month for month in p.plan["survival_months"] if month <= row.month]
+    gone = p.followed & np.isfinite(lost_until(asked, p.months, p.failed, p.died, p.reachable))
     worst = row.method == WORST
     away = [Counted(by_then)]
     if worst or row.analysis == TIPPING:

@@ -11,6 +11,7 @@ from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.intervals import few_patients_df
 from liftseries.models.perforation.rate import CLUSTER, PATIENTS, fit_perforation_rate
 from liftseries.models.shared.design import reference_among
+from liftseries.models.shared.gates import ratio_gate
 from liftseries.models.shared.levels import as_levels, levels_present
 from liftseries.models.shared.outcomes import known_perforation
 from liftseries.models.shared.results import NO_STD_ERROR, Estimates, Fit, left_out_table, results_table
@@ -109,6 +110,7 @@ def contrast_rows(cases: pd.DataFrame, column: str) -> tuple[list[dict], list[di
             df=df,
             note=joined(
                 remark("bias_reduced") if df is not None else "",
+                ratio_gate(int(event[either].sum()), 1),
                 remark("reference", column=column, reference=reference),
             ),
         )

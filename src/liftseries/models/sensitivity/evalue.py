@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from liftseries.base.remarks import joined, remark
+from liftseries.base.remarks import joined, remark, remarks_in
 from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.models.shared.design import INTERCEPT
 from liftseries.models.shared.gates import EVALUE
@@ -55,7 +55,7 @@ def fit_sensitivity_evalue(
                 note=joined(
                     remark("events_common") if common else remark("taken_as_risk_ratio"),
                     "" if "[" in row["term"] else remark("per_unit"),
-                    gate,
+                    gate or gate_of(row),
                 ),
             )
             term = f"{row['analysis']} {row['term']}"
@@ -70,6 +70,11 @@ def fit_sensitivity_evalue(
             told = {"conf_low": limit, "conf_level": CONF_LEVEL, "headline": bool(row["headline"]) and not gate}
             rows.append(fit.row(term, e_value(ratio), problem=row["problem"], **told))
     return Estimates(results_table(rows), left_out_table(ANALYSIS, "all", []))
+
+
+def gate_of(row) -> str:
+    """Why the ratio of a model is no headline, where its note says so."""
+    return joined(*(str(one) for one in remarks_in(row.get("note")) if one.name.startswith("below_gate")))
 
 
 def quoted(penalised: pd.DataFrame, model: pd.DataFrame) -> pd.DataFrame:

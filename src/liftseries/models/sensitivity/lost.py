@@ -22,8 +22,8 @@ def fit_sensitivity_lost(
 ) -> Estimates:
     """Survival at the months under what may have become of implants lost to follow-up.
 
-    Who is lost: see `models.shared.due`. An implant that is not yet due, or was seen within 3 months before the month,
-    stays censored as observed in every case.
+    Who is lost: see `models.shared.due`; at a month also who was lost at an earlier one. An implant that is not yet
+    due, or was seen within 3 months before the month, stays censored as observed in every case.
 
     Parameters
     ----------
@@ -54,9 +54,11 @@ def fit_sensitivity_lost(
     }
     rows, tipping, effects = [], [], []
     for month in months:
-        lost = lost_before(month, time, failed, died, reachable)
+        asked = [one for one in months if one <= month]
+        lasts = lost_until(asked, time, failed, died, reachable)
+        lost = np.isfinite(lasts)
         of_case = {}
-        for method, (until, event) in _fates(month, time, failed, lost).items():
+        for method, (until, event) in _fates(lasts, time, failed, lost).items():
             estimate = kaplan_meier(until, event, patient)
             fit = Fit(analysis=ANALYSIS, method=method, n_events=int((event & (until <= month)).sum()), **shared)
             of_case[method] = survival_rows(fit, [month], *estimate.at([month]), estimate.last_month)[0]
@@ -71,26 +73,37 @@ def fit_sensitivity_lost(
             n_events=int((failed & (time <= month)).sum()),
             **{**shared, "scale": "share of the lost"},
         )
-        tipping.append(tipping_row(fit, month, time, failed, lost, of_case[OBSERVED]))
+        tipping.append(tipping_row(fit, month, time, failed, lasts, of_case[OBSERVED]))
     left_out = left_out_table(ANALYSIS, "all", [])
     return Estimates(results_table([*rows, *tipping]), left_out, design_effects=results_table(effects))
 
 
-def _fates(month: float, time: np.ndarray, failed: np.ndarray, lost: np.ndarray) -> dict:
+def lost_until(months: Sequence[float], time, failed, died, reachable) -> np.ndarray:
+    """The last of the months at which each implant was due and lost; NaN where at none.
+
+    Whoever was lost at an earlier month is lost at the later ones, due then or not, so that no worst case rises.
+    """
+    last = np.full(len(time), np.nan)
+    for month in sorted(months):
+        last[lost_before(month, time, failed, died, reachable)] = month
+    return last
+
+
+def _fates(lasts: np.ndarray, time: np.ndarray, failed: np.ndarray, lost: np.ndarray) -> dict:
     """Case -> until when each implant was followed and whether it failed then."""
-    return {OBSERVED: (time, failed), BEST: (np.where(lost, month, time), failed), WORST: (time, failed | lost)}
+    return {OBSERVED: (time, failed), BEST: (np.where(lost, lasts, time), failed), WORST: (time, failed | lost)}
 
 
-def tipping_row(fit: Fit, month: float, time, failed, lost, observed: dict) -> dict:
-    """The share of lost implants at which survival falls to the observed lower limit."""
-    term = f"{month:g}"
+def tipping_row(fit: Fit, month: float, time, failed, lasts, observed: dict) -> dict:
+    """The share of lost implants at which survival falls to the observed lower limit; `lasts` as of `lost_until`."""
+    term, lost = f"{month:g}", np.isfinite(lasts)
     if np.isnan(observed.get("conf_low", np.nan)):
         return fit.row(term, problem=remark("no_lower_limit", why=observed["problem"]))
     if not lost.any():
         return fit.row(term, problem=remark("none_lost"))
 
     def above(share: float) -> float:
-        return survival_if(month, time, failed, lost, share) - observed["conf_low"]
+        return survival_if(month, time, failed, lasts, share) - observed["conf_low"]
 
     if above(0.0) <= 0:
         return fit.row(term, problem=remark("below_limit_without_failure"))
@@ -99,9 +112,10 @@ def tipping_row(fit: Fit, month: float, time, failed, lost, observed: dict) -> d
     return fit.row(term, float(brentq(above, 0.0, 1.0, xtol=1e-10)))
 
 
-def survival_if(month: float, time: np.ndarray, failed: np.ndarray, lost: np.ndarray, share: float) -> float:
+def survival_if(month: float, time: np.ndarray, failed: np.ndarray, lasts: np.ndarray, share: float) -> float:
     """Kaplan-Meier survival at a month if a share of each lost implant failed when it was lost and the rest lasts."""
-    until = np.r_[np.where(lost, month, time), time[lost]]
+    lost = np.isfinite(lasts)
+    until = np.r_[np.where(lost, lasts, time), time[lost]]
     event = np.r_[failed, np.ones(int(lost.sum()), bool)]
     weight = np.r_[np.where(lost, 1 - share, 1.0), np.full(int(lost.sum()), share)]
     times, when = np.unique(until, return_inverse=True)

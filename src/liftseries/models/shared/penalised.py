@@ -13,6 +13,7 @@ from liftseries.models.shared.results import Fit
 from liftseries.models.shared.separation import coefficient_row, strange_unit
 
 PROFILE, JACKKNIFE, WIDER = "profile", "jackknife", "profile_or_jackknife"
+FIRST_TERMS = "first_terms"  # of a model of the plan's first terms, as many as the events carry
 NOT_FOUND = {
     "conf_low": remark("lower_profile_limit_not_found"),
     "conf_high": remark("upper_profile_limit_not_found"),

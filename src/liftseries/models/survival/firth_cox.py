@@ -13,6 +13,7 @@ from liftseries.models.shared.complete_cases import HazardData, hazard_data
 from liftseries.models.shared.fitted import FAILED, FIRTH_COX, fitted_model
 from liftseries.models.shared.gates import ratio_gate, terms_allowed
 from liftseries.models.shared.penalised import (
+    FIRST_TERMS,
     JACKKNIFE,
     PROFILE,
     WIDER,
@@ -29,7 +30,6 @@ from liftseries.models.shared.separation import refuse_infinite_hazards
 from liftseries.models.survival.cox import ANALYSIS as COX
 
 ANALYSIS = "survival.firth_cox"
-FIRST_TERMS = "first_terms"
 
 
 def fit_survival_firth_cox(

@@ -48,17 +48,17 @@ def limits_told(material: Material) -> Iterable[str]:
 
 def _few_events(material: Material) -> Iterable[str]:
     told = []
-    for analysis, one, many in (
-        ("perforation.gee", "perforation", "perforations"),
-        ("survival.cox", "failure", "failures"),
+    for analyses, one, many in (
+        (("perforation.firth", "perforation.gee"), "perforation", "perforations"),
+        (("survival.firth_cox", "survival.cox"), "failure", "failures"),
     ):
-        rows = material.rows(analysis)
-        if len(rows) and not missing(rows["n_events"].iloc[0]) and rows["n_sites"].iloc[0]:
+        rows = material.quoted(*analyses)
+        if len(rows) and not missing(rows["n_events"].iloc[0]):
             n_terms = len(set(rows["term"]) - {INTERCEPT})
             told.append(f"{counted(rows['n_events'].iloc[0], one, many)} for {counted(n_terms, 'coefficient')}")
     if told:
         yield (
-            f"Events carry the models: {listed(told)}. Where there are fewer than about ten for a "
+            f"Events carry the models that are quoted: {listed(told)}. Where there are fewer than about ten for a "
             "coefficient, estimates swing and intervals can be too narrow; what a model does not find may "
             "still be there."
         )
@@ -162,7 +162,7 @@ def _log(material: Material) -> Iterable[str]:
     if "with a drilling log" not in stages or "in the series" not in stages:
         return
     with_log, n = stages["with a drilling log"]["n_sites"], stages["in the series"]["n_sites"]
-    if missing(with_log) or missing(n) or not int(n):
+    if missing(with_log) or missing(n) or not int(n) or not int(with_log):
         return
     share = "" if is_withheld(with_log) or is_withheld(n) else f" ({percent(int(with_log) / int(n))})"
     yield (

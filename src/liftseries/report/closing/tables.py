@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pandas as pd
+
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count
 from liftseries.report.kit.tables.cells import Content, content_of
@@ -9,7 +11,9 @@ from liftseries.report.kit.words import BANDS, Words
 
 
 def left_out_table(material: Material, words: Words) -> Content | None:
-    """Sites that an analysis left out, and why."""
+    """Sites that an analysis left out, and why; none of an analysis that had no site at all."""
+    used = pd.to_numeric(material.results["n_sites"]).fillna(0).groupby(material.results["analysis"]).max()
+    nowhere = set(used[used.eq(0)].index)
     rows = [
         (
             row["analysis"],
@@ -18,6 +22,7 @@ def left_out_table(material: Material, words: Words) -> Content | None:
             count(row["n_sites"]),
         )
         for _, row in material.left_out.iterrows()
+        if row["analysis"] not in nowhere
     ]
     return content_of(
         ("Analysis", "Subset", "Reason", "Sites"),

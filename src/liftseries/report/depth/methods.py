@@ -4,13 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from liftseries.report.depth.chapter import has_log
 from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.sentences import left_out
 
 
 def of_depths(material: Material) -> Iterable[Paragraph]:
-    """Depths, ladder, floor and lift."""
+    """Floor and lift; depths, ladder and deviations where there is a log."""
+    if has_log(material):
+        yield from _of_log(material)
+    yield Paragraph(
+        lead="Floor and lift",
+        text=(
+            "Residual bone height is the middle of its lowest and highest value over the footprint; the "
+            "slope is the angle between them over the implant's diameter; the planned lift is platform "
+            "depth plus implant length less residual bone height; bone gain is bone height less residual "
+            "bone height."
+        ),
+    )
+
+
+def _of_log(material: Material) -> Iterable[Paragraph]:
     asked, margin = material.asked, material.asked["first_depth_margin_mm"]
     yield Paragraph(
         lead="Depths",
@@ -39,19 +54,12 @@ def of_depths(material: Material) -> Iterable[Paragraph]:
             "intervals on the logit and Student's t."
         ),
     )
-    yield Paragraph(
-        lead="Floor and lift",
-        text=(
-            "Residual bone height is the middle of its lowest and highest value over the footprint; the "
-            "slope is the angle between them over the implant's diameter; the planned lift is platform "
-            "depth plus implant length less residual bone height; bone gain is bone height less residual "
-            "bone height."
-        ),
-    )
 
 
 def of_agreement(material: Material) -> Iterable[Paragraph]:
-    """Agreement of achieved with planned depths."""
+    """Agreement of achieved with planned depths; nothing without a log."""
+    if not has_log(material):
+        return
     yield Paragraph(
         lead="Agreement of depths",
         text=(

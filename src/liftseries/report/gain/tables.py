@@ -41,8 +41,8 @@ def bone_at_months_table(material: Material, words: Words) -> Content | None:
         for _, row in rows.iterrows()
     ]
     note = (
-        "Bone gain: from the mixed model, over the sites used, each once. Marginal bone: over the sites with a "
-        "measurement within three months, each by its nearest one, with patients as clusters."
+        "Over the sites with a measurement within three months of the month, each by its nearest one, with patients as "
+        "clusters."
     )
     return content_of(("Outcome", "", "mm, or share (95% interval)", "Sites", "Patients", TRACE), printed, note)
 

@@ -7,12 +7,12 @@ from collections.abc import Iterable
 import pandas as pd
 
 from liftseries.models.shared.design import INTERCEPT
-from liftseries.models.shared.question import Question
+from liftseries.models.shared.question import Analysis, Question
 from liftseries.report.kit.blocks import Block, Listing, Paragraph
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.method import named_method, not_recorded
+from liftseries.report.kit.method import made_by, named_method, not_recorded
 from liftseries.report.kit.numbers import WITHHELD, counted, exponent, interval, listed, missing, ratio
-from liftseries.report.kit.words import Words, trace, trace_of
+from liftseries.report.kit.words import Words, trace
 
 
 def effect(row, words: Words, outcome: str) -> Paragraph | None:
@@ -31,6 +31,12 @@ def effects(rows: pd.DataFrame, words: Words, outcome: str) -> Iterable[Block]:
         sentence = effect(row, words, outcome)
         if sentence:
             yield sentence
+
+
+def adjusted(rows: pd.DataFrame) -> str:
+    """What the terms of a quoted model are adjusted for."""
+    alone = rows["term"].str.partition("[")[0].nunique() == 1
+    return "no other term is in the model" if alone else "each term is adjusted for the others in the model"
 
 
 def compared(row, words: Words, outcome: str) -> str:
@@ -59,15 +65,32 @@ def size_of(row) -> tuple[str, bool]:
 
 
 def problems(material: Material, questions: Iterable[Question]) -> list[Block]:
-    """What could not be estimated in the analyses of these questions, each reason once."""
-    analyses = [analysis.name for question in questions for analysis in question.analyses]
-    rows = material.results[material.results["analysis"].isin(analyses)]
-    rows = rows[~rows["problem"].fillna("").isin(["", WITHHELD]) & ~not_recorded(rows)]
-    items = []
-    for problem, group in rows.groupby("problem", sort=False):
-        places = [trace_of(row) for _, row in group.iterrows()]
-        items.append(f"{listed(places)}: {problem}.")
-    return [Listing("What could not be estimated in full, and why:", tuple(items))] if items else []
+    """Which of these questions have no answer for the whole series, each reason once; results.csv has every row."""
+    told: dict[str, list[str]] = {}
+    for question in questions:
+        for analysis in question.analyses:
+            rows = material.results[material.results["analysis"].eq(analysis.name)]
+            for problem in dict.fromkeys(unanswered(rows, analysis)["problem"]):
+                names = told.setdefault(material.words.problem(problem), [])
+                names += [question.says] if question.says not in names else []
+    items = [f"{listed(names)}: {problem}." for problem, names in told.items()]
+    items = [item[0].upper() + item[1:] for item in items]
+    return [Listing("What could not be estimated for the whole series, and why:", tuple(items))] if items else []
+
+
+def unanswered(rows: pd.DataFrame, analysis: Analysis) -> pd.DataFrame:
+    """Rows of an analysis for whose term no method has an estimate, and why.
+
+    Of all sites; of an analysis of parts of the series alone, where it has no estimate at all.
+    """
+    whole = rows["subset"].eq("all")
+    if not whole.any() and rows["estimate"].notna().any():
+        return rows.iloc[:0]
+    rows = rows[whole] if whole.any() else rows
+    has = rows["estimate"].notna().groupby([rows["subset"], rows["term"]]).transform("any")
+    rows = rows[~has.astype(bool) & ~rows["problem"].fillna("").isin(["", WITHHELD]) & ~not_recorded(rows)]
+    quotable = made_by(rows, analysis.headline[0]) if analysis.headline else pd.Series(True, index=rows.index)
+    return rows[quotable] if quotable.any() else rows
 
 
 def first(rows: pd.DataFrame):

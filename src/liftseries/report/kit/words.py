@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 
-from liftseries.base.remarks import remark, remarks_in
+from liftseries.base.remarks import BETWEEN, Remark, remark, remarks_in
 from liftseries.models.shared.design import INTERCEPT
 from liftseries.report.kit.method import named_method, reference_in
 from liftseries.study.schema import Column, columns_by_name, derived_schema
@@ -21,6 +21,8 @@ DEFINITIONS = {name: _DERIVED[name].means for name in DEVIATIONS}
 JUDGED_FROM = {name: _DERIVED[name].judged_from for name in DEVIATIONS}
 IMPOSSIBLE = {(name, column.cannot_occur) for name, column in _DERIVED.items() if column.cannot_occur}
 PARAMETERS = {INTERCEPT: "Intercept", "(log shape)": "Log of the shape"}
+POINTERS = {"see", "read_instead", "bound_holds"}  # remarks that name another row
+LEVELS = {"level", "reference"}
 CANNOT_OCCUR = "cannot occur"
 NOT_JUDGED = "cannot be judged"
 ENDED = {
@@ -108,6 +110,31 @@ class Words:
             if one.name == "number_missing" and one.holes["column"] in self.columns:
                 return remark("number_missing", column=self.column(one.holes["column"]))
         return reason
+
+    def problem(self, problem: str) -> str:
+        """A problem without codes: columns by their names, and no word on which other row holds instead."""
+        told = [self._plain(one) for one in remarks_in(problem) if one.name not in POINTERS]
+        return BETWEEN.join(dict.fromkeys(filter(None, told)))
+
+    def _plain(self, one: Remark) -> str:
+        holes = {}
+        for hole, value in one.holes.items():
+            if isinstance(value, Remark):
+                holes[hole] = self._plain(value)
+            elif hole in ("column", "term"):
+                holes[hole] = self._within(value)
+            elif hole == "terms":
+                holes[hole] = tuple(self._within(term) for term in value)
+            else:
+                holes[hole] = value.replace("_", " ") if isinstance(value, str) and hole in LEVELS else value
+        return str(Remark(one.name, holes)) if one.name else str(one)
+
+    def _within(self, term: str) -> str:
+        """A column or term within a sentence: `approach`, `approach: guided`."""
+        name, _, level = term.partition("[")
+        title = BANDS.get(name) or self.column(name)
+        told = title[0].lower() + title[1:]
+        return f"{told}: {level.removesuffix(']').replace('_', ' ')}" if level else told
 
     def subset(self, subset: str) -> str:
         """`All sites`, `Residual height 4 to <6 mm`, `Protocol B`."""

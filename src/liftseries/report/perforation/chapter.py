@@ -48,8 +48,8 @@ def blocks(writer: Writer) -> Iterable[Block]:
     yield from bend_sentences(material, words)
     for table in ("perforation_nonlinearity", "risk_differences", "perforation_risk"):
         yield from writer.table(table)
-    yield Paragraph(NO_CUT_POINTS)
     if len(quoted):
+        yield Paragraph(NO_CUT_POINTS)
         yield from writer.figure("perforation_methods")
     yield from writer.table("perforation_methods")
     yield from recorded_blocks(writer)

@@ -70,8 +70,9 @@ def methods_table(material: Material, words: Words) -> Content | None:
     for question, rows, quoted in questions(material):
         for _, one in quoted.iterrows():
             same = beside(rows[rows["analysis"].eq(one["analysis"]) | rows["scale"].eq("log_odds")], one)
-            printed += [_line(question, row, words) for _, row in same.iterrows()]
-            printed += [_line(question, row, words) for row in _evalue_of(material, one)]
+            found = [*(row for _, row in same.iterrows()), *_evalue_of(material, one)]
+            if len(found) > 1:
+                printed += [_line(question, row, words) for row in found]
     note = (
         "The first line of each is the one that the report quotes. Further subsets, heights and what could not be "
         "estimated by these methods stand in results.csv."

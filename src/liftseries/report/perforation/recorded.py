@@ -18,7 +18,8 @@ def recorded_blocks(writer: Writer) -> Iterable[Block]:
     """Stage, size, test, management, sequel; then by case number."""
     material = writer.material
     yield from filter(None, (stage_sentence(material), size_sentence(material), sequel_sentence(material)))
-    if len(recorded(material.rows("perforation.stage"))):
+    few = len(material.read("perforation_few_cases")) > 0  # they stand one by one in a table
+    if len(recorded(material.rows("perforation.stage"))) and not few:
         yield from writer.figure("tear_stages")
     yield from writer.table("tears")
     if may_be_compared(recorded(material.rows("perforation.learning"))):

@@ -23,7 +23,7 @@ from liftseries.report.kit.numbers import (
     percent,
     share_of,
 )
-from liftseries.report.kit.sentences import first, open_direction, size_of, small, source
+from liftseries.report.kit.sentences import adjusted, first, open_direction, size_of, small, source
 from liftseries.report.kit.words import BANDS, Words
 
 SHARES_BY = (*BANDS, "approach", "protocol", "centre")
@@ -106,14 +106,13 @@ def model_sentence(material: Material) -> Iterable[Block]:
         row = quoted.iloc[0]
         yield Paragraph(
             f"The odds ratios rest on {counted(row['n_events'], 'perforation')} in "
-            f"{counted(row['n_sites'], 'site')} of {counted(row['n_patients'], 'patient')}; each term is adjusted for "
-            "the others in the model."
+            f"{counted(row['n_sites'], 'site')} of {counted(row['n_patients'], 'patient')}; {adjusted(quoted)}."
         )
     names = [small(material.words.term(row["term"], str(row["note"]))) for _, row in whole.iterrows()]
     lacking = [name for name, term in zip(names, whole["term"], strict=True) if term not in set(quoted["term"])]
     why = why_not(whole[~whole["term"].isin(quoted["term"])])
     if lacking and why:
-        what = f"Of {listed(lacking)} no odds ratio is given" if len(quoted) else "No odds ratio is given"
+        what = f"No odds ratio is given of {listed(lacking)}" if len(quoted) else "No odds ratio is given"
         yield Paragraph(f"{what}: {why}.")
 
 

@@ -24,8 +24,8 @@ def of_sensitivity(material: Material) -> Iterable[Paragraph]:
         text=(
             "E-values: VanderWeele and Ding 2017, doi:10.7326/M16-2607. Shares of tears seen: the rate over that "
             "share (Rogan and Gladen 1978, doi:10.1093/oxfordjournals.aje.a112510), none seen that was not there. "
-            "Implants lost to follow-up before the month: all lasting, all failing right after their last visit, and "
-            "the share at which survival falls to the lower limit of the interval. An implant not yet due stays as "
-            "observed."
+            "Implants lost to follow-up at the month or at an earlier one of the plan: all lasting, all failing right "
+            "after their last visit, and the share at which survival falls to the lower limit of the interval. An "
+            "implant not yet due stays as observed."
         ),
     )

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-import pandas as pd
-
-from liftseries.base.remarks import names_in
 from liftseries.models.sensitivity.lost import BEST, WORST
 from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
@@ -14,17 +11,9 @@ from liftseries.report.kit.numbers import percent
 from liftseries.report.kit.sentences import source
 
 
-def evalues(material: Material) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The E-values that are printed, and those of too few events, which results.csv alone keeps."""
-    rows = material.rows("sensitivity.evalue")
-    few = rows["note"].map(lambda note: "below_gate_evalue" in names_in(note)).astype(bool)
-    return rows[~few], rows[few]
-
-
 def evalue_sentence(material: Material) -> Iterable[Block]:
     """What an E-value says."""
-    rows, _ = evalues(material)
-    if rows["estimate"].notna().any():
+    if len(material.quoted("sensitivity.evalue")):
         yield Paragraph(
             "A cause that was not recorded could explain a ratio away only if it went with both the exposure and the "
             "outcome at least as strongly as the E-value says, beyond what the model holds constant. A small E-value "
@@ -43,8 +32,8 @@ def lost_sentence(material: Material) -> Iterable[Block]:
     if {BEST, WORST} <= set(cases):
         best, worst = cases[BEST], cases[WORST]
         yield Paragraph(
-            f"Had all implants lost to follow-up before month {last_month} lasted, {percent(best['estimate'])} would "
-            f"stand at {last_month} months; had all failed right after their last visit, "
-            f"{percent(worst['estimate'])}. Implants that were not yet due are not among them.",
+            f"Had all implants lost to follow-up at month {last_month} or at an earlier month of the plan lasted, "
+            f"{percent(best['estimate'])} would stand at {last_month} months; had all failed right after their last "
+            f"visit, {percent(worst['estimate'])}. Implants of which no such month was due yet are not among them.",
             source(worst),
         )

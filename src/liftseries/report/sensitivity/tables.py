@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
+from liftseries.base.remarks import remark
 from liftseries.models.sensitivity.second_opinion import TOLD
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import methods_of, way_of
-from liftseries.report.kit.numbers import count, decimal, missing, percent
+from liftseries.report.kit.numbers import WITHHELD, count, decimal, missing, percent
+from liftseries.report.kit.quoted import below_gate
 from liftseries.report.kit.tables.cells import Content, content_of
 from liftseries.report.kit.tables.listing import listing_table
-from liftseries.report.kit.words import Words, trace_of
-from liftseries.report.sensitivity.sentences import evalues
+from liftseries.report.kit.words import Words
 
 
 def evalue_table(material: Material, words: Words) -> Content | None:
@@ -22,20 +21,19 @@ def evalue_table(material: Material, words: Words) -> Content | None:
         outcome = row["term"].partition(".")[0]
         return names.get(outcome, outcome)
 
-    rows, below_gate = evalues(material)
+    rows = material.quoted("sensitivity.evalue")
     labels = (
         ("Outcome", model),
         ("Term", lambda row: words.term(row["term"].partition(" ")[2])),
         ("For the interval", lambda row: decimal(row["conf_low"])),
     )
-    found = listing_table(
+    return listing_table(
         material,
         rows,
         labels,
         "E-value of the estimate",
         "1 means that the interval holds no difference already. " + methods_of(rows),
     )
-    return found and replace(found, holds=tuple(trace_of(row) for _, row in below_gate.iterrows()))
 
 
 def detection_table(material: Material, words: Words) -> Content | None:
@@ -63,9 +61,10 @@ def detection_contrast_table(material: Material, words: Words) -> Content | None
         reference, other = row["term"].rpartition(" ")[2].split("/")
         return f"{percent(float(reference))} in the reference, {percent(float(other))} in the other"
 
+    rows = material.rows("sensitivity.detection_contrast")
     return listing_table(
         material,
-        material.rows("sensitivity.detection_contrast"),
+        rows[~below_gate(rows) & (rows["estimate"].notna() | rows["problem"].eq(WITHHELD))],
         (("Contrast", term), ("Tears seen", seen)),
         "Odds ratio (95% interval)",
     )
@@ -76,6 +75,7 @@ def lost_table(material: Material, words: Words) -> Content | None:
     rows = material.results[
         material.results["analysis"].isin(["sensitivity.lost_implants", "sensitivity.tipping_point"])
     ]
+    rows = rows[rows["estimate"].notna() | rows["problem"].eq(WITHHELD)]
 
     def case(row) -> str:
         if row["analysis"] == "sensitivity.tipping_point":
@@ -96,14 +96,16 @@ def icc_table(material: Material, words: Words) -> Content | None:
         ("Quantity", lambda row: words.column(row["term"])),
         ("How", way_of),
     )
+    rows = material.rows("measurement.icc")
     return listing_table(
         material,
-        material.rows("measurement.icc"),
+        rows[rows["estimate"].notna() | rows["problem"].eq(WITHHELD)],
         labels,
         "Correlation (95% interval)",
     )
 
 
+NOTHING_TO_COMPARE = remark("no_estimate_to_compare")
 REFITTED = {
     "perforation.rate": "Share perforated, Wilson's interval",
     "perforation.gee": "What goes with a perforation, estimating equations",
@@ -136,6 +138,7 @@ def second_opinion_table(material: Material, words: Words) -> Content | None:
             "; ".join(filter(None, (text(row["reason"]), text(row["problem"])))),
         )
         for _, row in material.table("second_opinion").iterrows()
+        if row["problem"] != NOTHING_TO_COMPARE
     ]
     return content_of(
         ("Question", "Refitted by", "Numbers", "Estimates differ by", "Standard errors differ by", "Why"),

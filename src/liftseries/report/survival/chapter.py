@@ -12,6 +12,7 @@ from liftseries.report.survival.follow_up import follow_up_sentences
 from liftseries.report.survival.sentences import (
     hazard_model_sentence,
     hazards_sentence,
+    may_be_set_side_by_side,
     months_sentences,
     quoted_hazards,
     quoted_survival,
@@ -38,7 +39,7 @@ def blocks(writer: Writer) -> Iterable[Block]:
     yield from writer.table("survival")
     yield from writer.table("numbers_at_risk")
     yield from writer.table("failed_implants")
-    if sentence and not len(material.table("failed_implants")):
+    if sentence and may_be_set_side_by_side(material):
         yield from writer.figure("survival_by_height")
     yield from hazard_model_sentence(material)
     quoted = quoted_hazards(material)
@@ -71,6 +72,6 @@ def other_methods(writer: Writer) -> Iterable[Block]:
         )
         yield from writer.figure("survival_methods")
     yield from writer.table("survival_methods")
-    if len(quoted_hazards(material)):
+    if "hazard_methods" in writer.tables:
         yield from writer.figure("hazard_methods")
     yield from writer.table("hazard_methods")

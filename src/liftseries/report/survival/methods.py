@@ -12,6 +12,12 @@ from liftseries.report.survival.follow_up import of_follow_up
 
 
 def of_survival(material: Material) -> Iterable[Paragraph]:
+    """Survival, as `_of_survival`; nothing without a visit."""
+    if material.has_visits:
+        yield from _of_survival(material)
+
+
+def _of_survival(material: Material) -> Iterable[Paragraph]:
     """Survival, hazards, and what the choices behind them are worth."""
     yield from of_follow_up(material)
     yield Paragraph(

@@ -67,7 +67,8 @@ def survival_methods_table(material: Material, words: Words) -> Content | None:
         printed += [_line(row, f"Month {one['term']}") for _, row in found.iterrows()]
     note = NOTE + (
         "Patients without a failure, failures with death competing and months in function ask something else of the "
-        "same implants. Lost implants: those lost to follow-up before the month."
+        "same implants. Lost implants: those lost to follow-up at the month or at an earlier one of the plan. "
+        "Failures: at any time; in the lines of the lost implants, those by the month."
     )
     heads = ("At", "Method", "Estimate (95% interval)", "p", "Sites", "Patients", "Failures", TRACE)
     return content_of(heads, printed, note)
@@ -80,7 +81,8 @@ def hazard_methods_table(material: Material, words: Words) -> Content | None:
     printed = []
     for _, one in _of_all(material.quoted(*HAZARDS)).iterrows():
         found = pd.concat([beside(rows, one), evalues[evalues["term"].eq(f"{one['analysis']} {one['term']}")]])
-        printed += [_line(row, words.term(one["term"], str(one["note"]))) for _, row in found.iterrows()]
+        if len(found) > 1:
+            printed += [_line(row, words.term(one["term"], str(one["note"]))) for _, row in found.iterrows()]
     note = NOTE + "A ratio of times above 1 means that implants last longer."
     heads = ("Term", "Method", "Estimate (95% interval)", "p", "Sites", "Patients", "Failures", TRACE)
     return content_of(heads, printed, note)
@@ -96,5 +98,7 @@ def _line(row, of_what: str) -> tuple[str, ...]:
         told = f"{decimal(row['estimate'])} ({decimal(row['conf_low'])})"
     elif row["analysis"] in ("survival.km", "survival.competing"):
         told = share_words(row) or told
-    counts = (count(row[name]) for name in ("n_sites", "n_patients", "n_events"))
+    counts = [count(row[name]) for name in ("n_sites", "n_patients", "n_events")]
+    if row["analysis"] == "survival.life_table":  # it counts who enters the year that begins then, and fails in it
+        counts = [""] * len(counts)
     return (of_what, method_name(row), told, p_value(row["p_value"]), *counts, trace_of(row))

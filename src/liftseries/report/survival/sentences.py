@@ -7,6 +7,7 @@ from collections.abc import Iterable
 import pandas as pd
 
 from liftseries.base.remarks import names_in
+from liftseries.models.shared.gates import RATIO
 from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import made_by
@@ -21,7 +22,7 @@ from liftseries.report.kit.numbers import (
     p_value,
     percent,
 )
-from liftseries.report.kit.sentences import first, last, small, source
+from liftseries.report.kit.sentences import adjusted, first, last, small, source
 
 MODELS = ("survival.firth_cox", "survival.cox")
 BOUND = "bound_without_failure"
@@ -41,6 +42,11 @@ def quoted_survival(material: Material, subset: str = "all") -> pd.DataFrame:
     """The months at which survival is quoted."""
     rows = material.quoted("survival.km")
     return rows[rows["subset"].eq(subset)]
+
+
+def may_be_set_side_by_side(material: Material) -> bool:
+    """Whether there are failures enough to show survival of parts of the series beside each other."""
+    return not material.rows("survival.km", "all")["n_events"].lt(RATIO).any()
 
 
 def quoted_hazards(material: Material) -> pd.DataFrame:
@@ -95,14 +101,14 @@ def hazard_model_sentence(material: Material) -> Iterable[Block]:
         row = quoted.iloc[0]
         yield Paragraph(
             f"The hazard ratios rest on {counted(row['n_events'], 'failure')} in {counted(row['n_sites'], 'implant')} "
-            f"of {counted(row['n_patients'], 'patient')}; each term is adjusted for the others in the model."
+            f"of {counted(row['n_patients'], 'patient')}; {adjusted(quoted)}."
         )
     whole = material.rows("survival.firth_cox", "all")
     whole = whole[made_by(whole, "profile_or_jackknife") & ~whole["term"].isin(quoted["term"])]
     why = _why_not(whole)
     if why:
         names = [small(material.words.term(row["term"], str(row["note"]))) for _, row in whole.iterrows()]
-        what = f"Of {listed(names)} no hazard ratio is given" if len(quoted) else "No hazard ratio is given"
+        what = f"No hazard ratio is given of {listed(names)}" if len(quoted) else "No hazard ratio is given"
         yield Paragraph(f"{what}: {why}.")
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from liftseries.base.remarks import names_in
-from liftseries.models.shared.gates import RATIO
 from liftseries.models.survival.questions import QUESTIONS
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import made_by, methods_of
@@ -14,7 +13,7 @@ from liftseries.report.kit.quoted import quoted_in
 from liftseries.report.kit.tables.cells import TRACE, Content, content_of, estimate
 from liftseries.report.kit.tables.listing import listing_table
 from liftseries.report.kit.words import Words, trace_of
-from liftseries.report.survival.sentences import MODELS, share_words
+from liftseries.report.survival.sentences import MODELS, may_be_set_side_by_side, share_words
 
 ANALYSES = [
     analysis.name for question in QUESTIONS for analysis in question.analyses if analysis.name.startswith("survival.")
@@ -26,7 +25,7 @@ def survival_table(material: Material, words: Words) -> Content | None:
     km = material.rows("survival.km")
     km = km[made_by(km, "corrected")]
     months = list(dict.fromkeys(km["term"]))
-    few = material.rows("survival.km", "all")["n_events"].lt(RATIO).any()
+    few = not may_be_set_side_by_side(material)
     rows = []
     for subset, of_subset in km.groupby("subset", sort=False):
         if subset != "all" and few:

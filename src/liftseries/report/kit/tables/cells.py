@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
+from liftseries.base.remarks import names_in
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import (
     NOT_ESTIMATED,
@@ -17,11 +18,13 @@ from liftseries.report.kit.numbers import (
     percent,
     ratio,
 )
+from liftseries.report.kit.words import Words
 
 TRACE = "results.csv row"
 RATIO_SCALES = ("log_odds", "log_hazard", "log_time")
 PERCENT_SCALES = ("risk", "probability")
 NEVER_AN_INTERVAL = ("chi_squared", "share of the lost")
+BOUNDS = {"one_sided_bound", "bound_without_failure"}  # remarks of rows of which one limit alone holds
 
 
 @dataclass(frozen=True)
@@ -65,8 +68,13 @@ def estimate(row) -> str:
     if missing(row["estimate"]):
         if row["problem"] == WITHHELD:
             return WITHHELD
-        return f"{NOT_ESTIMATED}: {row['problem']}" if not missing(row["problem"]) and row["problem"] else NOT_ESTIMATED
-    text = interval(row["estimate"], row["conf_low"], row["conf_high"], written(str(row["scale"])))
+        problem = "" if missing(row["problem"]) else Words().problem(row["problem"])
+        return f"{NOT_ESTIMATED}: {problem}" if problem else NOT_ESTIMATED
+    write = written(str(row["scale"]))
+    if not missing(row["conf_low"]) and not missing(row["note"]) and names_in(row["note"]) & BOUNDS:
+        above = row["conf_low"] < row["estimate"]
+        return f"at least {write(row['conf_low'])}" if above else f"at most {write(row['conf_high'])}"
+    text = interval(row["estimate"], row["conf_low"], row["conf_high"], write)
     return f"{text}, no interval" if missing(row["conf_low"]) and row["scale"] not in NEVER_AN_INTERVAL else text
 
 

@@ -8,8 +8,8 @@ import pandas as pd
 
 from liftseries.models.shared.results import DESIGN_EFFECT
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.method import not_recorded
 from liftseries.report.kit.numbers import count, p_value
+from liftseries.report.kit.quoted import below_gate
 from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate, numbers
 from liftseries.report.kit.words import Words, trace_of
 
@@ -53,8 +53,9 @@ def listing_table(
 
 
 def other_estimates_table(material: Material, words: Words, covered: set[str]) -> Content | None:
-    """Rows that no other table traces, on the model's scale."""
-    rows = material.results[~material.results["analysis"].eq(DESIGN_EFFECT) & ~not_recorded(material.results)]
+    """Estimates that no other table traces, on the model's scale; none that is below its gate."""
+    rows = material.results[~material.results["analysis"].eq(DESIGN_EFFECT) & material.results["estimate"].notna()]
+    rows = rows[~below_gate(rows)]
     left = [trace_of(row) not in covered for _, row in rows.iterrows()]
     labels = (
         ("Analysis", lambda row: row["analysis"]),
