@@ -54,7 +54,7 @@ def test_as_many_of_the_first_terms_are_quoted_as_the_events_carry(n_events, met
         alone = fit_perforation_firth(with_events(n_events), TERMS[: len(terms)]).rows
         alone = alone[alone["method"].eq("profile_or_jackknife")]
         assert reduced["conf_low"].tolist() == alone["conf_low"].tolist()
-        assert reduced["note"].str.contains(f"the first {len(terms)} term").all()
+        assert reduced["note"].str.contains(f"only {len(terms)} term").all()
 
 
 def test_a_term_of_two_coefficients_needs_two_allowed():
