@@ -10,7 +10,7 @@ MEASURES = (c_statistic, calibration_intercept, calibration_slope)
 
 
 @pytest.fixture(scope="module")
-def foretold():
+def scored():
     """Scores that are too bold, events and patients: 700 patients with 1-3 sites, a tear in one of five."""
     rng = np.random.default_rng(8)
     patient = np.repeat(np.arange(700), rng.integers(1, 4, 700))
@@ -25,16 +25,16 @@ def test_c_statistic_counts_pairs():
     assert found.estimate == 3.5 / 4
 
 
-def test_a_bold_score_has_a_slope_below_one(foretold):
-    assert 0.3 < calibration_slope(*foretold).estimate < 0.6
-    shifted = foretold[0] - 5
-    assert calibration_intercept(shifted, *foretold[1:]).estimate > calibration_intercept(*foretold).estimate
+def test_a_bold_score_has_a_slope_below_one(scored):
+    assert 0.3 < calibration_slope(*scored).estimate < 0.6
+    shifted = scored[0] - 5
+    assert calibration_intercept(shifted, *scored[1:]).estimate > calibration_intercept(*scored).estimate
 
 
 @pytest.mark.parametrize("measure", MEASURES)
-def test_standard_error_is_that_of_leaving_patients_out(foretold, measure):
+def test_standard_error_is_that_of_leaving_patients_out(scored, measure):
     """Sandwich and jackknife differ by the order of 1 / (patients with an event): within 2 % of about 300 of them."""
-    score, event, patient = foretold
+    score, event, patient = scored
     whole = measure(score, event, patient)
     without = [measure(score[patient != p], event[patient != p], patient[patient != p]).estimate for p in range(700)]
     jackknife = np.sqrt(699 / 700 * ((np.array(without) - np.mean(without)) ** 2).sum())

@@ -1,4 +1,4 @@
-"""How well a score foretells an event, sites clustered in patients: discrimination and calibration."""
+"""How well a score predicts an event, sites clustered in patients: discrimination and calibration."""
 
 from dataclasses import dataclass
 

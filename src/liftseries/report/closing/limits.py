@@ -131,7 +131,7 @@ def _shared_height(material: Material) -> Iterable[str]:
     if tied.any():
         yield (
             "Bone gain is worked out from the residual bone height, and so are terms of its model. An error in "
-            "measuring that height moves both, so that they hang together more than the bone does."
+            "measuring that height moves both, so that they are correlated more than the bone is."
         )
 
 
@@ -150,7 +150,7 @@ def _missing(material: Material) -> Iterable[str]:
     if told:
         yield (
             f"Among what the models take, values are missing: {listed(told)}. Models take complete cases; missing "
-            "terms are imputed beside them, which helps where what is missing can be foretold from what is known, "
+            "terms are imputed beside them, which helps where what is missing can be predicted from what is known, "
             "and not where it hangs together with itself. A perforation that is unknown stays unknown."
         )
     elif len(gaps):
