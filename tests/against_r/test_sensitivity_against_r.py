@@ -36,7 +36,7 @@ def test_best_and_worst_case_of_lost_implants(implants, r_rows):
 def test_survival_if_a_third_of_each_lost_implant_failed(implants, r_rows):
     time, failed = implants["months"].to_numpy(), implants["failed"].to_numpy()
     lost = ~failed & ~implants["died"].to_numpy() & (time < 33)
-    survival = survival_if(36, time, failed, lost, 1 / 3)
+    survival = survival_if(36, time, failed, np.where(lost, 36.0, np.nan), 1 / 3)
     assert survival == pytest.approx(r_rows("sensitivity", "lost").loc["third", "value"], rel=CLOSED_FORM)
 
 
