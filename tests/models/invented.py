@@ -3,6 +3,8 @@
 import numpy as np
 import pandas as pd
 
+from liftseries.geometry.deviations import DEVIATIONS
+
 LEVELS = {
     "sex": ["female", "male", "other", "unknown"],
     "smoking": ["never", "former", "current", "unknown"],
@@ -17,6 +19,13 @@ LEVELS = {
     "ended": ["at_plan", "opened_before", "deeper", "short"],
     "as_drilled": ["plan", "not_plan"],
 }
+
+
+def deviation(k: int, n: int) -> pd.arrays.BooleanArray:
+    """Every third site that was not drilled as planned has it; some logs do not tell, every fifth site has none."""
+    occurred = (np.arange(n) % 5 == 2) & (np.arange(n) // 5 % 3 == k % 3)
+    not_judged = (np.arange(n) % 5 == 4) | ((k > 6) & (np.arange(n) % 7 == 0))
+    return pd.array(np.where(not_judged, None, occurred), dtype="boolean")
 
 
 def category(name: str, values) -> pd.Categorical:
@@ -53,6 +62,7 @@ def invented_cases(n_patients: int, seed: int) -> pd.DataFrame:
             "achieved_last_mm": np.round(rbh) + np.round(rng.normal(0.1, 0.5, n), 1),
             "ended": category("ended", np.resize(["at_plan", "opened_before", "deeper", "at_plan", "short", None], n)),
             "as_drilled": category("as_drilled", np.resize(["plan", "plan", "not_plan", "plan", None], n)),
+            **{name: deviation(k, n) for k, name in enumerate(DEVIATIONS)},
         }
     )
     return cases.assign(

@@ -14,7 +14,7 @@ from liftseries.models.depth.agreement import fit_depth_agreement
 from liftseries.models.depth.deviations import count_deviations
 from liftseries.models.depth.proportional_bias import fit_depth_proportional_bias
 from liftseries.models.depth.read import fit_depth_read
-from liftseries.models.depth.shares import fit_depth_adherence, fit_depth_ended
+from liftseries.models.depth.shares import fit_depth_adherence, fit_depth_deviations, fit_depth_ended
 from liftseries.models.files import file_of, work_file
 from liftseries.models.gain.marginal import fit_bone_marginal
 from liftseries.models.gain.mixed import fit_gain_mixed
@@ -209,6 +209,7 @@ def fitted(cases: pd.DataFrame, visited: pd.DataFrame, implants: pd.DataFrame) -
         "measurement_icc": fit_measurement_icc(cases, visited),
         "depth_ended": fit_depth_ended(cases),
         "depth_adherence": fit_depth_adherence(cases, ["approach", "protocol", "centre"]),
+        "depth_deviations": fit_depth_deviations(cases, ["approach"]),
         "depth_read": fit_depth_read(cases, made_readings(cases)),
         "depth_agreement": fit_depth_agreement(cases),
         "depth_proportional_bias": fit_depth_proportional_bias(cases),

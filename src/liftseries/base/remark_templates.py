@@ -15,6 +15,7 @@ TEMPLATES: dict[str, str] = {
     "no_visit_with_bone_height": "no visit with a bone height",
     "no_visit_with_marginal_bone": "no visit with a marginal bone level",
     "left_out_as_in": "as in {analysis}",
+    "no_log": "no drilling log",
     "no_gauge_read_here": "no depth read on a gauge while the floor was closed",
     # ── nothing to estimate from ────────────────────────────────────────────────────────────────────────────
     "column_absent": "there is no such column",

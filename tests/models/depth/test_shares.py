@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from liftseries.geometry.deviations import DEVIATIONS, ENDED
-from liftseries.models.depth.shares import fit_depth_adherence, fit_depth_ended
+from liftseries.models.depth.shares import fit_depth_adherence, fit_depth_deviations, fit_depth_ended
 from liftseries.models.shared.cases import as_drilled
 
 
@@ -86,3 +86,21 @@ def test_adherence_counts_those_that_can_be_judged_by_approach():
     assert rows.loc["all", "estimate"] == pytest.approx(2 / 3)
     assert "one patient" in rows.loc["approach=freehand", "problem"]
     assert estimates.left_out.set_index("subset")["n_sites"].to_dict() == {"all": 1, "approach=freehand": 1}
+
+
+def test_deviations_count_those_that_can_be_judged_and_those_that_cannot():
+    """Of five sites one has no log; the speed is recorded at three of the four others, too high at one."""
+    flags = {name: [False, False, False, False, None] for name in DEVIATIONS}
+    flags |= {"speed_high": [True, False, False, None, None], "probe_mismatch": [None] * 5}
+    flags = {name: pd.array(values, dtype="boolean") for name, values in flags.items()}
+    cases = pd.DataFrame({**flags, "patient_id": list("pqrst")})
+    estimates = fit_depth_deviations(cases)
+    rows = estimates.rows.set_index("term")
+    counts = ["n_events", "n_sites"]
+    assert rows.loc["speed_high", counts].tolist() == [1, 3]
+    assert rows.loc["speed_high not judged", counts].tolist() == [1, 4]
+    assert rows.loc["probe_mismatch not judged", counts].tolist() == [4, 4]
+    assert rows.loc["probe_mismatch", "n_sites"] == 0
+    assert pd.isna(rows.loc["probe_mismatch", "estimate"])
+    assert not rows.loc["probe_mismatch", "headline"]
+    assert estimates.left_out[["reason", "n_sites"]].values.tolist() == [["no drilling log", 1]]

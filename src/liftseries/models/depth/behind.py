@@ -8,10 +8,11 @@ import numpy as np
 
 from liftseries.base.remarks import remark
 from liftseries.disclosure.declared import Behind, Counted, behind_estimate
+from liftseries.geometry.deviations import DEVIATIONS
 from liftseries.models.depth.agreement import depth_missing
 from liftseries.models.depth.proportional_bias import AS_IN_AGREEMENT
 from liftseries.models.depth.read import readings
-from liftseries.models.depth.shares import NOT_JUDGED, ended_missing
+from liftseries.models.depth.shares import NO_LOG, NOT_JUDGED, UNJUDGED, ended_missing
 from liftseries.models.shared.behind import Row
 from liftseries.models.shared.levels import as_levels
 from liftseries.models.shared.population import Population
@@ -54,6 +55,21 @@ def deviation(p: Population, row) -> Behind | None:
     return Behind(counts, seen_in=(f"deviations {row.deviation}",))
 
 
+def deviation_share(p: Population, row: Row) -> Behind:
+    """Sites where a deviation can be judged, events those where it occurred; or sites with a log where it cannot."""
+    name, unjudged, _ = row.term.partition(UNJUDGED)
+    flags, member = p.cases[name].astype("boolean"), p.subset(row.subset)
+    known = flags.notna().to_numpy(bool)
+    if unjudged:
+        log = member & _logged(p)
+        return _share(log, log & ~known)
+    return _share(member & known, member & flags.fillna(False).to_numpy(bool))
+
+
+def _logged(p: Population) -> np.ndarray:
+    return p.cases[list(DEVIATIONS)].notna().any(axis=1).to_numpy(bool)
+
+
 def left_out(p: Population, subset: str) -> dict[str, Counted]:
     """Sites without one of the two depths, of unknown end or adherence, or without a reading: by reason."""
     member = p.subset(subset) if subset == "all" or "=" in subset else p.everyone
@@ -61,6 +77,7 @@ def left_out(p: Population, subset: str) -> dict[str, Counted]:
         AS_IN_AGREEMENT: _left_out(p),
         NOT_JUDGED: member & p.cases["as_drilled"].isna().to_numpy(bool),
         remark("no_gauge_read_here"): ~_read(p),
+        NO_LOG: ~_logged(p),
     }
     if subset in p.cases:
         reasons |= {remark("label_unknown", column=subset): as_levels(p.cases[subset]).codes < 0}

@@ -94,6 +94,23 @@ QUESTIONS = (
         ),
     ),
     Question(
+        name="depth_deviations",
+        says="deviations and what cannot be judged",
+        function="liftseries.models.depth.shares:fit_depth_deviations",
+        reads={"cases": "cases"},
+        by=("approach",),
+        analyses=(
+            Analysis(
+                "depth.deviations",
+                "sites with each deviation, of those where it can be judged; sites with a log where it cannot",
+                SHARE,
+                headline=("patients",),
+                behind=f"{BEHIND}:deviation_share",
+                left_out=f"{BEHIND}:left_out",
+            ),
+        ),
+    ),
+    Question(
         name="deviations",
         says="deviations by kind",
         function="liftseries.models.depth.deviations:count_deviations",

@@ -1,4 +1,4 @@
-"""How the drilling ended against the plan, and how many sites were drilled as planned; patients are clusters."""
+"""How the drilling ended, how many sites were drilled as planned, with each deviation; patients are clusters."""
 
 from __future__ import annotations
 
@@ -10,14 +10,15 @@ import pandas as pd
 from liftseries.base.remarks import remark
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted
 from liftseries.estimators.proportion import share_of_patients
-from liftseries.geometry.deviations import ENDED
+from liftseries.geometry.deviations import DEVIATIONS, ENDED
 from liftseries.models.depth.agreement import depth_missing
 from liftseries.models.shared.levels import as_levels, subsets
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
 
 ENDED_ANALYSIS, ADHERENCE_ANALYSIS = "depth.ended", "depth.adherence"
 METHOD = "patients"
-NOT_JUDGED = remark("label_unknown", column="as_drilled")
+DEVIATIONS_ANALYSIS, UNJUDGED = "depth.deviations", " not judged"
+NOT_JUDGED, NO_LOG = remark("label_unknown", column="as_drilled"), remark("no_log")
 
 
 def fit_depth_ended(cases: pd.DataFrame) -> Estimates:
@@ -74,6 +75,38 @@ def fit_depth_adherence(cases: pd.DataFrame, by: Sequence[str] = ()) -> Estimate
             left_out_table(ADHERENCE_ANALYSIS, column, [(remark("label_unknown", column=column), n_without)])
         )
     left_out = pd.concat(left_out, ignore_index=True)
+    return Estimates(results_table(rows), left_out, design_effects=results_table(effects))
+
+
+def fit_depth_deviations(cases: pd.DataFrame, by: Sequence[str] = ()) -> Estimates:
+    """At what share of the sites each deviation occurred, and at what share nobody can tell.
+
+    Parameters
+    ----------
+    cases : one row a site, as `cases()` gives it
+    by : columns whose levels are subsets besides `all`
+
+    Returns
+    -------
+    Estimates
+        Terms the deviations, of the sites where each can be judged, and `speed_high not judged`, of the sites with a
+        log; scale `risk`.
+
+    Source: `share_of_patients`.
+    """
+    flags = cases[list(DEVIATIONS)].astype("boolean")
+    logged = flags.notna().any(axis=1).to_numpy()
+    patient = cases["patient_id"].to_numpy()
+    found = []
+    for subset, member in subsets(cases, by):
+        log = member & logged
+        for name in DEVIATIONS:
+            known, occurred = flags[name].notna().to_numpy(bool), flags[name].fillna(False).to_numpy(bool)
+            judged = member & known
+            found.append(share_rows(DEVIATIONS_ANALYSIS, subset, name, occurred[judged], patient[judged]))
+            found.append(share_rows(DEVIATIONS_ANALYSIS, subset, f"{name}{UNJUDGED}", ~known[log], patient[log]))
+    rows, effects = ([row for each in found for row in each[part]] for part in (0, 1))
+    left_out = left_out_table(DEVIATIONS_ANALYSIS, "all", [(NO_LOG, int((~logged).sum()))])
     return Estimates(results_table(rows), left_out, design_effects=results_table(effects))
 
 

@@ -40,7 +40,9 @@ def deviations_table(material: Material, words: Words) -> Content | None:
     return content_of(
         ("Deviation", *heads),
         rows,
-        f"What must be recorded for each to be judged. {judged_from}.",
+        f"What must be recorded for each to be judged. {judged_from}. Rows of results.csv, with intervals: "
+        "depth.deviations, term the deviation, and `not judged` after it.",
+        [trace_of(row) for _, row in material.rows("depth.deviations").iterrows()],
     )
 
 
