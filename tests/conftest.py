@@ -16,8 +16,13 @@ settings.load_profile("repeated")
 # Rooms and files whose tests share a run, a bundle, a twin or drawn figures: made on every worker, these would cost
 # more than the tests do. In the order in which they are handed out, the longest first; then come single tests.
 ON_ONE_WORKER = {
-    "demo": ["whole_study/test_run.py", "whole_study/test_truth.py"],
-    "separated": ["whole_study/test_kinds.py", "whole_study/test_release_of_a_run.py"],
+    "runs": [
+        "whole_study/test_run.py",
+        "whole_study/test_truth.py",
+        "whole_study/test_files_of_a_run.py",
+        "whole_study/test_kinds.py",
+        "whole_study/test_release_of_a_run.py",
+    ],
     "release": ["release"],
     "twin": ["twin"],
     "report": ["report"],
