@@ -20,7 +20,8 @@ def test_limits_of_agreement_of_1986():
     cases = pd.DataFrame({"patient_id": range(17), "achieved_last_mm": wright, "planned_last_mm": mini}).astype(
         {"achieved_last_mm": float, "planned_last_mm": float}
     )
-    for _, of_method in fit_depth_agreement(cases).rows.groupby("method"):
+    found = fit_depth_agreement(cases).rows
+    for _, of_method in found[found["method"].ne("sites_effective_df")].groupby("method"):
         rows = of_method.set_index("term")["estimate"]
         assert f"{rows['bias']:.1f}" == "-2.1"
         sd = (rows["high"] - rows["low"]) / 2 / 1.96

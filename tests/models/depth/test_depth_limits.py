@@ -30,7 +30,6 @@ def test_three_sites_of_three_patients_by_hand():
     half = 4.302653 * rows["std_error"]  # t(2), printed tables
     assert (rows["conf_high"] - rows["estimate"]).tolist() == pytest.approx(half.tolist(), rel=1e-6)
     assert rows["df"].tolist() == [2, 2, 2]
-    assert rows["headline"].all()
 
 
 def test_sites_of_a_patient_go_together():
@@ -112,3 +111,28 @@ def test_limits_that_the_clustering_narrows_are_warned_of():
     rows = rows_of(np.repeat(np.arange(12), 2), np.column_stack([1 + wobble, -1 - wobble / 2]).ravel())
     assert rows["note"].str.contains("an alarm, no gain in precision").all()
     assert not rows_of(np.arange(12), wobble)["note"].str.contains("alarm").any()
+
+
+def test_limits_are_quoted_with_as_many_degrees_of_freedom_as_patients_carry_them():
+    """K equal shares of the variance come to K - 1 at most; one patient that carries nearly all of it to 1."""
+    from liftseries.models.depth.limits import effective_df
+
+    assert effective_df(np.array([[1.0, 1, 1, 1, 1]])) == 4
+    assert effective_df(np.array([[9.0, 0.001, 0.001, 0.001]])) == pytest.approx(1, abs=0.01)
+    # u = 4, 1, 1, 1, 1, 1, 1, 1, 1, 1: 3 · 13² / 25 - 2
+    assert effective_df(np.array([[4.0, *[1.0] * 9]])) == 9
+    assert effective_df(np.array([[4.0, 2.0, *[0.0] * 8]])) == pytest.approx(3 * 36 / 20 - 2)
+
+
+def test_the_quoted_limits_are_the_same_limits_with_their_own_degrees_of_freedom():
+    rng = np.random.default_rng(4)
+    patient = np.repeat(np.arange(20), rng.integers(1, 6, 20))
+    error = rng.normal(0, 0.4, 20)[patient] + rng.normal(0, 0.3, len(patient))
+    plain, quoted = (rows_of(patient, error, method) for method in ("sites", "sites_effective_df"))
+    for term in ("low", "high"):
+        assert plain.loc[term, "estimate"] == quoted.loc[term, "estimate"]
+        assert plain.loc[term, "std_error"] == quoted.loc[term, "std_error"]
+        assert 1 <= quoted.loc[term, "df"] <= plain.loc[term, "df"] == 19
+        assert (plain.loc[term, "headline"], quoted.loc[term, "headline"]) == (False, True)
+    assert plain.loc["bias", "headline"]
+    assert "bias" not in quoted.index

@@ -1,6 +1,9 @@
 """Bias and limits of agreement of differences that share patients: of depths with the plan, of readings with the hole.
 
 `sites` takes the mean over the differences, so that a patient with many counts as many times; `reml` stands beside it.
+The limits quoted are those of `sites_effective_df`: the same limits and errors, with t on as many degrees of freedom as
+the patients that carry the error come to. On K - 1 they hold the truth too seldom where few patients have many sites
+(tests/benchmarks/coverage.py).
 """
 
 from __future__ import annotations
@@ -16,7 +19,7 @@ from liftseries.estimators.mixed import mixed_reml
 from liftseries.estimators.variance_components import total_variance_limits
 from liftseries.models.shared.results import NO_STD_ERROR, Fit, warned
 
-SITES, REML = "sites", "reml"
+SITES, EFFECTIVE, REML = "sites", "sites_effective_df", "reml"
 TERMS = ("bias", "low", "high")
 LIMITS_AT = 1.96  # limits hold 95 % of sites: so many standard deviations on either side, as the contract rounds it
 
@@ -51,6 +54,8 @@ def limits_of_agreement(
             found, of_clustering = estimate(fit, difference_mm, patient)
         except NotFitted as why:
             rows += [fit.row(term, problem=str(why)) for term in TERMS]
+            if method == SITES:
+                rows += [replace(fit, method=EFFECTIVE).row(term, problem=str(why)) for term in TERMS[1:]]
         else:
             rows, effects = rows + found, effects + of_clustering
     return rows, effects
@@ -71,19 +76,47 @@ def _by_sites(fit: Fit, d: np.ndarray, patient: np.ndarray) -> tuple[list[dict],
     sd = float(d.std(ddof=1))
     if (n - size < 2).any():
         why = remark("too_few_patients_to_leave_out", n_patients=k)
-        limits, limit_se = [fit.row(term, problem=why) for term in TERMS[1:]], np.zeros(2)
+        limits, limit_se = (
+            [replace(fit, method=m).row(t, problem=why) for m in (SITES, EFFECTIVE) for t in TERMS[1:]],
+            np.zeros(2),
+        )
     else:
         left_bias = -total / (n - size)  # less the bias of all
         squares = np.bincount(codes, (d - bias) ** 2)
         left_sd = np.sqrt(np.maximum((squares.sum() - squares - (n - size) * left_bias**2) / (n - size - 1), 0))
         left = left_bias + np.outer([-LIMITS_AT, LIMITS_AT], left_sd)
-        limit_se = np.sqrt((k - 1) / k * ((left - left.mean(axis=1, keepdims=True)) ** 2).sum(axis=1))
-        ends = zip(TERMS[1:], (bias - LIMITS_AT * sd, bias + LIMITS_AT * sd), limit_se, strict=True)
+        squared = (left - left.mean(axis=1, keepdims=True)) ** 2
+        limit_se = np.sqrt((k - 1) / k * squared.sum(axis=1))
+        ends = list(zip(TERMS[1:], (bias - LIMITS_AT * sd, bias + LIMITS_AT * sd), limit_se, strict=True))
         limits = [fit.wald_row(term, limit, float(error), p_value=False) for term, limit, error in ends]
-    rows = [{**row, "headline": not row["problem"]} for row in (*rows, *limits)]
+        limits += [
+            replace(fit, method=EFFECTIVE, df=df).wald_row(term, limit, float(error), p_value=False)
+            for (term, limit, error), df in zip(ends, effective_df(squared), strict=True)
+        ]
+    headline = {("bias", SITES), ("low", EFFECTIVE), ("high", EFFECTIVE)}
+    rows = [
+        {**row, "headline": not row["problem"] and (row["term"], row["method"]) in headline} for row in (*rows, *limits)
+    ]
     clustered = n > k and se > NO_STD_ERROR
     effects = fit.design_effect_rows(TERMS, (se, *limit_se), _naive(sd, n)) if clustered else []
     return warned(rows, effects), effects
+
+
+def effective_df(squared: np.ndarray) -> np.ndarray:
+    """Degrees of freedom of a jackknife's variance: of as many patients as carry it, 1 to K - 1.
+
+    By moments, as Satterthwaite's: 2 (Σ u)² over the variance of Σ u, where each u is about a squared normal value.
+
+    Parameters
+    ----------
+    squared : shape (n_estimates, K), u: the squared deviation of each estimate without a patient from their mean
+
+    Source: Satterthwaite 1946, doi:10.2307/3002019; with E u² = 3 (E u)² of a normal value.
+    """
+    total, fourth = squared.sum(axis=1), (squared**2).sum(axis=1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        df = 3 * total**2 / fourth - 2
+    return np.clip(np.nan_to_num(df, nan=1.0), 1.0, squared.shape[1] - 1.0)
 
 
 def _by_reml(fit: Fit, d: np.ndarray, patient: np.ndarray) -> tuple[list[dict], list[dict]]:

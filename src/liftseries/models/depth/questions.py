@@ -8,6 +8,7 @@ BEHIND = "liftseries.models.depth.behind"
 
 LIMITS = {
     "sites": "mean over the sites, patients as clusters; limits ± 1.96 SD, intervals by patient jackknife; t(K - 1)",
+    "sites_effective_df": "the same limits, t with the degrees of freedom that patients who carry the error come to",
     "reml": "linear mixed model, REML, intercept for the patient; limits by MOVER",
 }
 SHARE = {"patients": "events / sites, patients as clusters, logit interval with t(K - 1)"}
@@ -56,7 +57,7 @@ QUESTIONS = (
                 "depth.agreement",
                 "planned against achieved depth: bias and limits of agreement",
                 LIMITS,
-                headline=("sites",),
+                headline=("sites", "sites_effective_df"),
                 behind=f"{BEHIND}:agreement",
                 left_out=f"{BEHIND}:left_out",
             ),
@@ -72,7 +73,7 @@ QUESTIONS = (
                 "depth.read",
                 "what was read on a gauge less the recomputed depth of the hole: bias and limits of agreement",
                 LIMITS,
-                headline=("sites",),
+                headline=("sites", "sites_effective_df"),
                 behind=f"{BEHIND}:read",
                 left_out=f"{BEHIND}:left_out",
             ),

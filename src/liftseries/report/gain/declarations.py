@@ -34,7 +34,10 @@ FIGURES = (
         name="gain_terms",
         draws=f"{ROOM}.figures:draw_gain_terms",
         reads={"gain": "results:gain.mixed", "words": "words"},
-        caption="Differences in bone gain with 95% intervals, each term adjusted for the others.",
+        caption=(
+            "Differences in bone gain with 95% intervals, each term adjusted for the others. Filled: the row that the "
+            "report quotes. Open: the same model with its own error."
+        ),
         released=Released(),
     ),
 )

@@ -12,6 +12,7 @@ from liftseries.models.gain.marginal import FAR_MM, marginal_at_visits
 from liftseries.models.shared.gates import FEWEST_MEASUREMENTS
 from liftseries.models.shared.outcomes import gain_at_visits
 from liftseries.report.gain.quoted import is_difference, month_of, quoted
+from liftseries.report.kit.figures.forest import Axis
 from liftseries.report.kit.figures.style import (
     DARK,
     DOUBLE_MM,
@@ -25,14 +26,14 @@ from liftseries.report.kit.figures.style import (
     nothing_drawn,
     wrapped,
 )
-from liftseries.report.kit.figures.terms import draw_terms
-from liftseries.report.kit.method import made_by
+from liftseries.report.kit.figures.terms import draw_by_method
 from liftseries.report.kit.numbers import counted, decimal, interval, is_withheld, short_count
 from liftseries.report.kit.words import Words
 
 MOST_VECTOR_POINTS = 4000  # beyond, single values become pixels: the file would be megabytes of circles
 PANEL_MM, LEFT_MM, BOTTOM_MM, HIGH_MM = 70.0, 13.0, 19.0, 58.0
 MOST_TICKS = 8
+ERRORS = {"corrected": "patients' sandwich", "reml": "the model's own error"}
 
 
 @dataclass(frozen=True)
@@ -206,17 +207,14 @@ def _in_words(panel: Panel) -> str:
 
 @drawn
 def draw_gain_terms(gain: pd.DataFrame, words: Words | None = None) -> Drawing:
-    """Differences in bone gain by term.
+    """Differences in bone gain by term, with the patients' sandwich and with the model's own error.
 
     Parameters
     ----------
     gain : rows of `gain.mixed`
     words : names of the study's own columns
     """
-    lead = ""
     if len(gain):
-        gain = gain[made_by(gain, "corrected") & is_difference(gain["term"])]
-    if len(gain):
-        first = gain.iloc[0]
-        lead = f"{counted(first['n_sites'], 'site')} of {counted(first['n_patients'], 'patient')}. "
-    return draw_terms(gain, words, "Difference in bone gain, mm", ("less gain", "more gain"), ratio=False, lead=lead)
+        gain = gain[gain["method"].isin(list(ERRORS)) & is_difference(gain["term"])]
+    axis = Axis("Difference in bone gain, mm", none=0.0, towards=("less gain", "more gain"))
+    return draw_by_method(gain, words or Words(), lambda row: ERRORS[row["method"]], axis, "difference in bone gain")
