@@ -8,12 +8,11 @@ import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import remark
-from liftseries.estimators.intervals import CONF_LEVEL, NotFitted
-from liftseries.estimators.proportion import share_of_patients
 from liftseries.geometry.deviations import DEVIATIONS, ENDED
 from liftseries.models.depth.agreement import depth_missing
 from liftseries.models.shared.levels import as_levels, subsets
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
+from liftseries.models.shared.share_rows import share_row
 
 ENDED_ANALYSIS, ADHERENCE_ANALYSIS = "depth.ended", "depth.adherence"
 METHOD = "patients"
@@ -126,18 +125,8 @@ def share_rows(
         n_patients=len(pd.unique(patient)),
         n_events=int(event.sum()),
     )
-    try:
-        share = share_of_patients(event, patient)
-    except NotFitted as why:
-        return [fit.row(term, problem=str(why))], []
-    limits = {"conf_low": share.conf_low, "conf_high": share.conf_high}
-    level = CONF_LEVEL if np.isfinite(share.conf_low) else np.nan
-    found = {"df": share.df, "note": share.note, "headline": True, "conf_level": level}
-    row = fit.row(term, share.estimate, share.std_error, **limits, **found)
-    if not (np.isfinite(share.std_error) and fit.n_sites > fit.n_patients):
-        return [row], []
-    alone = np.sqrt(share.estimate * (1 - share.estimate) / fit.n_sites)
-    return [row], fit.design_effect_rows([term], [share.std_error], [alone])
+    row, effects = share_row(fit, term, event, patient)
+    return [row], effects
 
 
 def ended_missing(cases: pd.DataFrame) -> dict[str, np.ndarray]:

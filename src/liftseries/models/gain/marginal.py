@@ -7,13 +7,12 @@ import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import remark
-from liftseries.estimators.intervals import CONF_LEVEL, NotFitted
-from liftseries.estimators.proportion import share_of_patients
 from liftseries.models.gain.at_visits import Measured, fit_at_visits
 from liftseries.models.gain.means import fit_of_sites, mean_at, nobody_at, quoted
 from liftseries.models.gain.recalls import by_recall, nearest_visits, reasons_of_sites
 from liftseries.models.shared.follow_up import NO_IMPLANT, with_implant
 from liftseries.models.shared.results import Estimates, left_out_table, results_table
+from liftseries.models.shared.share_rows import share_row
 
 ANALYSIS = "bone.marginal"
 TERMS = ("months", "healing")
@@ -92,23 +91,7 @@ def _beyond_at(month: float, levels: pd.DataFrame) -> tuple[dict, list[dict]]:
     near, term = nearest_visits(levels, month), f"beyond {FAR_MM:g} at {month:g}"
     event = beyond(near)
     fit = fit_of_sites(ANALYSIS, near, "risk", int(event.sum()))
-    try:
-        if near.empty:
-            raise NotFitted(nobody_at(month))
-        share = share_of_patients(event, near["patient_id"].to_numpy())
-        if np.isnan(share.conf_low):
-            raise NotFitted(share.note)
-    except NotFitted as why:
-        return fit.row(term, problem=str(why)), []
-    row = fit.row(
-        term,
-        share.estimate,
-        share.std_error,
-        conf_low=share.conf_low,
-        conf_high=share.conf_high,
-        conf_level=CONF_LEVEL,
-        df=share.df,
-        note=share.note,
-    )
-    naive = np.sqrt(share.estimate * (1 - share.estimate) / len(near))
-    return quoted(row, len(near)), fit.design_effect_rows([term], [share.std_error], [naive])
+    if near.empty:
+        return fit.row(term, problem=nobody_at(month)), []
+    row, effects = share_row(fit, term, event, near["patient_id"].to_numpy(), headline=False)
+    return (row if row["problem"] else quoted(row, len(near))), effects

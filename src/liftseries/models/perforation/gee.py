@@ -10,7 +10,7 @@ from liftseries.estimators.gee import INDEPENDENCE, GeeFit, logistic_gee
 from liftseries.estimators.intervals import FEW_PATIENTS, NotFitted, few_patients_df
 from liftseries.models.perforation.quoted import GEE as ANALYSIS
 from liftseries.models.perforation.quoted import quoted_model
-from liftseries.models.perforation.rate import low_effect_note, negative_correlation_note
+from liftseries.models.perforation.rate import negative_correlation_note
 from liftseries.models.shared.complete_cases import perforation_data
 from liftseries.models.shared.fitted import GEE as GEE_FAMILY
 from liftseries.models.shared.fitted import PERFORATED, fitted_model
@@ -70,7 +70,7 @@ def sandwich_rows(fit: Fit, names: Sequence[str], model: GeeFit) -> tuple[list[d
     """A row a term with robust errors, as R has them; and their design effects."""
     fitted = zip(names, model.coefficients, model.std_error, strict=True)
     effects = fit.design_effect_rows(names, model.std_error, model.naive_std_error)
-    low = {effect["term"].partition(" ")[2]: low_effect_note(effect) for effect in effects}
+    low = {effect["term"].partition(" ")[2]: effect["note"] for effect in effects}
     rows = [coefficient_row(fit, term, b, se) for term, b, se in fitted]
     return [row | {"note": joined(fit.note, low.get(row["term"], ""))} for row in rows], effects
 

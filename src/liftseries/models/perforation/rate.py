@@ -15,11 +15,12 @@ from scipy.special import expit
 from liftseries.base.remarks import joined, remark
 from liftseries.estimators.gee import logistic_gee
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value
-from liftseries.estimators.proportion import exact, share_of_patients, wilson
-from liftseries.models.shared.gates import LOW_DESIGN_EFFECT, RATIO
+from liftseries.estimators.proportion import exact, wilson
+from liftseries.models.shared.gates import RATIO
 from liftseries.models.shared.levels import as_levels, subsets
 from liftseries.models.shared.outcomes import PERFORATION_UNKNOWN, known_perforation
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, left_out_table, results_table
+from liftseries.models.shared.share_rows import share_row
 
 ANALYSIS = "perforation.rate"
 PATIENTS, WILSON, EXACT, CLUSTER = "patients", "wilson", "exact", "cluster"
@@ -100,31 +101,14 @@ def rate_rows(subset: str, event: np.ndarray, patient: np.ndarray) -> tuple[list
         methods = (PATIENTS, *INDEPENDENT_SITES, CLUSTER)
         return [Fit(method=method, **shared).row("rate", problem=unknown) for method in methods], []
 
-    rows, effects = patients_row(event, patient, shared)
+    quoted, effects = share_row(Fit(method=PATIENTS, **shared), "rate", event, patient)
+    rows = [quoted]
     for method, interval_of in INDEPENDENT_SITES.items():
         low, high = interval_of(n_events, n)
         interval = {"conf_low": low, "conf_high": high, "conf_level": CONF_LEVEL}
         rows.append(Fit(method=method, **shared).row("rate", n_events / n, **interval))
     clustered, more_effects = cluster_row(event, patient, shared)
     return [*rows, *clustered], [*effects, *more_effects]
-
-
-def patients_row(event: np.ndarray, patient: np.ndarray, shared: dict) -> tuple[list[dict], list[dict]]:
-    """Events over sites with patients as clusters: the share that the report quotes; and its design effect."""
-    try:
-        share = share_of_patients(event, patient)
-    except NotFitted as why:
-        return [Fit(method=PATIENTS, **shared).row("rate", problem=str(why))], []
-    fit = Fit(method=PATIENTS, df=share.df, **shared)
-    if np.isnan(share.conf_low):
-        return [fit.row("rate", share.estimate, problem=share.note)], []
-    effects = []
-    if not np.isnan(share.std_error):
-        independent = np.sqrt(share.estimate * (1 - share.estimate) / len(event))
-        effects = [fit.design_effect_row("rate", share.std_error, independent)]
-    interval = {"conf_low": share.conf_low, "conf_high": share.conf_high, "conf_level": CONF_LEVEL}
-    note = joined(share.note, *map(low_effect_note, effects))
-    return [fit.row("rate", share.estimate, share.std_error, note=note, headline=True, **interval)], effects
 
 
 def cluster_row(event: np.ndarray, patient: np.ndarray, shared: dict) -> tuple[list[dict], list[dict]]:
@@ -145,15 +129,10 @@ def cluster_row(event: np.ndarray, patient: np.ndarray, shared: dict) -> tuple[l
     low, high = expit(log_odds + np.array([-1, 1]) * critical_value(model.df) * se)
     interval = {"conf_low": low, "conf_high": high, "conf_level": CONF_LEVEL}
     effect = fit.design_effect_row("rate", se, float(model.naive_std_error[0]))
-    note = joined(model.remark, negative_correlation_note(model.alpha), low_effect_note(effect))
+    note = joined(model.remark, negative_correlation_note(model.alpha), effect["note"])
     return [fit.row("rate", risk, risk * (1 - risk) * se, note=note, **interval)], [effect]
 
 
 def negative_correlation_note(alpha: float) -> str:
     """A remark where sites of a patient come out less alike than those of different patients, else nothing."""
     return remark("correlation_below_zero") if alpha < 0 else ""
-
-
-def low_effect_note(effect: dict) -> str:
-    """A remark where a design effect is so low that it is an alarm, else nothing."""
-    return remark("narrow_by_clustering") if effect["estimate"] < LOW_DESIGN_EFFECT else ""

@@ -9,12 +9,12 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from liftseries.base.remarks import joined, remark
-from liftseries.estimators.intervals import CONF_LEVEL, NotFitted
+from liftseries.base.remarks import remark
+from liftseries.estimators.intervals import NotFitted
 from liftseries.estimators.mean import mean_of_patients
-from liftseries.estimators.proportion import share_of_patients
 from liftseries.models.shared.gates import FEWEST_MEASUREMENTS
 from liftseries.models.shared.results import Fit
+from liftseries.models.shared.share_rows import share_row as patients_share_row
 from liftseries.study.schema import UNKNOWN, columns_by_name
 
 METHOD = "patients"
@@ -63,23 +63,7 @@ def share_row(
     fit = Fit(analysis, subset, "risk", METHOD, **counts, note=note)
     if problem:
         return fit.row(term, problem=problem)
-    try:
-        share = share_of_patients(event, patient)
-    except NotFitted as why:
-        return fit.row(term, problem=str(why))
-    if not np.isfinite(share.conf_low):
-        return fit.row(term, share.estimate, problem=share.note)
-    return fit.row(
-        term,
-        share.estimate,
-        share.std_error,
-        conf_low=share.conf_low,
-        conf_high=share.conf_high,
-        conf_level=CONF_LEVEL,
-        df=share.df,
-        note=joined(share.note, note),
-        headline=True,
-    )
+    return patients_share_row(fit, term, event, patient)[0]
 
 
 def share_rows(

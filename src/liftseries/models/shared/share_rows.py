@@ -4,9 +4,32 @@ import numpy as np
 
 from liftseries.base.remarks import joined
 from liftseries.estimators.incidence import Incidence
-from liftseries.estimators.intervals import CONF_LEVEL
-from liftseries.estimators.proportion import Share, exact
-from liftseries.models.shared.results import Fit
+from liftseries.estimators.intervals import CONF_LEVEL, NotFitted
+from liftseries.estimators.proportion import Share, exact, share_of_patients
+from liftseries.models.shared.results import Fit, warned
+
+
+def share_row(
+    fit: Fit, term: str, event: np.ndarray, patient: np.ndarray, headline: bool = True
+) -> tuple[dict, list[dict]]:
+    """The share of the sites with an event, and its design effect if it has one: its variance over that of as many
+    independent sites.
+
+    Parameters
+    ----------
+    fit : what the row shares with others
+    term
+    event : shape (n,), true/false
+    patient : shape (n,), whose site each is
+    headline : whether it may be one; without an interval it is none, and `problem` says why
+    """
+    try:
+        row = clustered_row(fit, term, share_of_patients(event, patient), headline=headline)
+    except NotFitted as why:
+        return fit.row(term, problem=str(why)), []
+    independent = np.sqrt(row["estimate"] * (1 - row["estimate"]) / len(event))
+    effects = fit.design_effect_rows([term], [row["std_error"]], [independent])
+    return warned([row], effects)[0], effects
 
 
 def clustered_row(fit: Fit, term: str, found: Share | Incidence, times: float = 1.0, headline: bool = True) -> dict:
@@ -30,9 +53,3 @@ def exact_row(fit: Fit, term: str, n_events: int, n: int, headline: bool = True)
     """A row with the exact interval of n_events among n independent units."""
     low, high = exact(n_events, n)
     return fit.row(term, n_events / n, conf_low=low, conf_high=high, conf_level=CONF_LEVEL, headline=headline)
-
-
-def effect_of_share(fit: Fit, row: dict) -> list[dict]:
-    """The design effect of a share of sites: its variance over that of as many independent sites."""
-    share = row["estimate"]
-    return fit.design_effect_rows([row["term"]], [row["std_error"]], [np.sqrt(share * (1 - share) / fit.n_sites)])

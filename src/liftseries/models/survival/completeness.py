@@ -10,12 +10,10 @@ import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import remark
-from liftseries.estimators.intervals import NotFitted
-from liftseries.estimators.proportion import share_of_patients
 from liftseries.models.shared.due import closing_month, due_at, lost_before, month_in_words, reachable_months, seen_at
 from liftseries.models.shared.follow_up import NO_IMPLANT, with_implant
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
-from liftseries.models.shared.share_rows import clustered_row, effect_of_share
+from liftseries.models.shared.share_rows import share_row
 
 ANALYSIS = "followup.completeness"
 METHOD = "patients"
@@ -137,8 +135,4 @@ def _row(term: str, seen: np.ndarray, patient: np.ndarray, note: str, problem: s
     fit = Fit(ANALYSIS, "all", "probability", METHOD, **counts, note=note)
     if problem or not len(seen):
         return fit.row(term, problem=problem or remark("none_due")), []
-    try:
-        row = clustered_row(fit, term, share_of_patients(seen, patient))
-    except NotFitted as why:
-        return fit.row(term, float(seen.mean()), problem=str(why)), []
-    return row, effect_of_share(fit, row)
+    return share_row(fit, term, seen, patient)

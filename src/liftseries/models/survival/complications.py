@@ -2,16 +2,13 @@
 
 from collections.abc import Sequence
 
-import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import remark
-from liftseries.estimators.intervals import NotFitted
-from liftseries.estimators.proportion import share_of_patients
 from liftseries.models.shared.due import HAIR
 from liftseries.models.shared.levels import as_levels, subsets
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
-from liftseries.models.shared.share_rows import clustered_row, effect_of_share, exact_row
+from liftseries.models.shared.share_rows import exact_row, share_row
 
 RATE, FIRST_YEAR = "complications.rate", "complications.first_year"
 PATIENTS, SITES = "patients", "sites"
@@ -87,8 +84,5 @@ def _rows(analysis: str, subset: str, kind: str, asked: pd.DataFrame) -> tuple[l
         none = remark("complications_not_recorded")
         return [fit.row(kind, problem=none) for fit in (of_patients, of_sites)], []
     by_patient = exact_row(of_patients, kind, k_ever, k)
-    try:
-        row = clustered_row(of_sites, kind, share_of_patients(event, sites["patient_id"].to_numpy()), headline=False)
-    except NotFitted as why:
-        return [by_patient, of_sites.row(kind, float(np.mean(event)), problem=str(why))], []
-    return [by_patient, row], effect_of_share(of_sites, row)
+    row, effects = share_row(of_sites, kind, event, sites["patient_id"].to_numpy(), headline=False)
+    return [by_patient, row], effects
