@@ -22,6 +22,7 @@ from liftseries.report.kit.figures.style import (
     nothing_drawn,
 )
 from liftseries.report.kit.numbers import counted, decimal, interval
+from liftseries.report.kit.quoted import quoted_in
 
 AGREEMENT_WORDS = {"high": "upper limit", "bias": "bias", "low": "lower limit"}
 
@@ -101,8 +102,7 @@ def draw_differences(axes, sizes: pd.Series, most: int, lines: dict, marker: str
 
 def headline_lines(agreement: pd.DataFrame) -> dict:
     """Term -> its headline row, of the rows of an agreement that have an estimate."""
-    quoted = agreement[agreement["headline"].astype(bool) & agreement["estimate"].notna()]
-    return {row["term"]: row for _, row in quoted.iterrows()}
+    return {row["term"]: row for _, row in quoted_in(agreement).iterrows()}
 
 
 def _agreement_told(table: pd.DataFrame, lines: dict) -> str:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-import pandas as pd
-
 from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import (
@@ -18,13 +16,14 @@ from liftseries.report.kit.numbers import (
     percent,
     share_of,
 )
+from liftseries.report.kit.quoted import quoted_in
 from liftseries.report.kit.sentences import first_term, open_direction, size_of, small, source
 from liftseries.report.kit.words import ENDED, trace
 
 
 def ended_sentence(material: Material) -> Paragraph | None:
     """How the sites with a plan and a log ended."""
-    rows = {row["term"]: row for _, row in quoted(material, "depth.ended").iterrows()}
+    rows = {row["term"]: row for _, row in material.quoted("depth.ended").iterrows()}
     if not rows:
         return None
     one = next(iter(rows.values()))
@@ -35,7 +34,7 @@ def ended_sentence(material: Material) -> Paragraph | None:
 
 def adherence_sentence(material: Material) -> Iterable[Block]:
     """How many sites were drilled as planned."""
-    for _, row in quoted(material, "depth.adherence", "all").iterrows():
+    for _, row in quoted_in(material.rows("depth.adherence", "all")).iterrows():
         text = (
             f"{share_of(row['n_events'], row['n_sites'])} sites with a drilling log were drilled as planned "
             f"(95% interval {_limits(row)}): their log shows none of the deviations that can be judged from it."
@@ -54,15 +53,9 @@ def _limits(row) -> str:
     return f"{percent(row['conf_low'])} to {percent(row['conf_high'])}"
 
 
-def quoted(material: Material, analysis: str, subset: str | None = None) -> pd.DataFrame:
-    """The headline rows of an analysis that have an estimate."""
-    rows = material.rows(analysis, subset)
-    return rows[rows["headline"].astype(bool) & rows["estimate"].notna()]
-
-
 def read_sentence(material: Material) -> Iterable[Block]:
     """How far the gauge's readings lie from the recomputed depths."""
-    rows = {row["term"]: row for _, row in quoted(material, "depth.read").iterrows()}
+    rows = {row["term"]: row for _, row in material.quoted("depth.read").iterrows()}
     if not {"bias", "low", "high"} <= set(rows):
         return
     size, deeper = size_of(rows["bias"])
@@ -77,7 +70,7 @@ def read_sentence(material: Material) -> Iterable[Block]:
 
 def depth_sentence(material: Material) -> Paragraph | None:
     """How far the last depth lies from the planned one."""
-    rows = {row["term"]: row for _, row in quoted(material, "depth.agreement").iterrows()}
+    rows = {row["term"]: row for _, row in material.quoted("depth.agreement").iterrows()}
     if not {"bias", "low", "high"} <= set(rows):
         return None
     bias = rows["bias"]

@@ -11,7 +11,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter
 from liftseries.models.gain.marginal import FAR_MM, marginal_at_visits
 from liftseries.models.shared.gates import FEWEST_MEASUREMENTS
 from liftseries.models.shared.outcomes import gain_at_visits
-from liftseries.report.gain.quoted import is_difference, month_of, quoted
+from liftseries.report.gain.quoted import is_difference, month_of
 from liftseries.report.kit.figures.forest import Axis
 from liftseries.report.kit.figures.style import (
     DARK,
@@ -28,6 +28,7 @@ from liftseries.report.kit.figures.style import (
 )
 from liftseries.report.kit.figures.terms import draw_by_method
 from liftseries.report.kit.numbers import counted, decimal, interval, is_withheld, short_count
+from liftseries.report.kit.quoted import quoted_in
 from liftseries.report.kit.words import Words
 
 MOST_VECTOR_POINTS = 4000  # beyond, single values become pixels: the file would be megabytes of circles
@@ -138,7 +139,7 @@ def draw_bone_over_time(
 
 
 def _means_quoted(rows: pd.DataFrame) -> pd.DataFrame:
-    rows = quoted(rows) if len(rows) else rows
+    rows = quoted_in(rows)
     return rows[rows["term"].astype(str).str.startswith("mean at ")]
 
 

@@ -6,6 +6,7 @@ import pandas as pd
 
 from liftseries.models.shared.design import INTERCEPT
 from liftseries.report.kit.material import Material
+from liftseries.report.kit.quoted import quoted_in
 from liftseries.report.kit.words import Words
 
 GAIN, MARGINAL = "gain.mixed", "bone.marginal"
@@ -13,14 +14,9 @@ OUTCOMES = {GAIN: "Bone gain", MARGINAL: "Marginal bone level"}
 CHANGE = "change per year"
 
 
-def quoted(rows: pd.DataFrame) -> pd.DataFrame:
-    """The headline rows that have an estimate; of a report that leaves the house those not withheld."""
-    return rows[rows["headline"].eq(True) & rows["estimate"].notna()]
-
-
 def quoted_row(material: Material, analysis: str, term: str, subset: str = "all"):
     """The headline row of a question, or None where there is none to quote."""
-    rows = quoted(material.rows(analysis, subset))
+    rows = quoted_in(material.rows(analysis, subset))
     rows = rows[rows["term"].eq(term)]
     return rows.iloc[0] if len(rows) else None
 

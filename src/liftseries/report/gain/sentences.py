@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from liftseries.report.gain.quoted import CHANGE, GAIN, MARGINAL, is_difference, month_of, quoted, quoted_row
+from liftseries.report.gain.quoted import CHANGE, GAIN, MARGINAL, is_difference, month_of, quoted_row
 from liftseries.report.gain.tables import STABILITY, bound
 from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import counted, decimal, interval, is_withheld, listed, missing, percent
+from liftseries.report.kit.quoted import quoted_in
 from liftseries.report.kit.sentences import compared, open_direction, size_of, source
 from liftseries.report.kit.words import Words
 
@@ -29,7 +30,7 @@ def gain_sentence(material: Material) -> Paragraph | None:
 
 def marginal_sentences(material: Material) -> Iterable[Paragraph]:
     """How far below the platform the marginal bone lay, how that changes, and how often it lay far below."""
-    rows = quoted(material.rows(MARGINAL, "all"))
+    rows = quoted_in(material.rows(MARGINAL, "all"))
     means = rows[rows["term"].str.startswith("mean at ")]
     if len(means):
         told = [
@@ -81,7 +82,7 @@ def differences(material: Material, words: Words) -> Iterable[Paragraph]:
         MARGINAL: ("the distance of the marginal bone below the platform", ("larger", "smaller")),
     }
     for analysis, (outcome, ways) in outcomes.items():
-        rows = quoted(material.rows(analysis, "all"))
+        rows = quoted_in(material.rows(analysis, "all"))
         for _, row in rows[is_difference(rows["term"]) & rows["term"].ne(CHANGE)].iterrows():
             numbers, larger = size_of(row)
             told = numbers.replace(" (", " mm (", 1)

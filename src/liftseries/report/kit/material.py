@@ -18,6 +18,7 @@ from liftseries.base.tables import read_table
 from liftseries.models.files import file_of, work_file
 from liftseries.models.questions import QUESTIONS
 from liftseries.models.shared.results import DESIGN_EFFECT, LEFT_OUT_COLUMNS, RESULT_COLUMNS
+from liftseries.report.kit.quoted import quoted_in
 from liftseries.report.kit.words import Words
 
 # Table -> the columns that an empty one still has.
@@ -116,8 +117,7 @@ class Material:
 
     def quoted(self, *analyses: str) -> pd.DataFrame:
         """The rows of these analyses that the report quotes: the headlines that have an estimate."""
-        rows = self.results[self.results["analysis"].isin(analyses)]
-        return rows[rows["headline"].eq(True) & rows["estimate"].notna()]
+        return quoted_in(self.results[self.results["analysis"].isin(analyses)])
 
     def design_effect(self, analysis: str, subset: str, term: str, method: str = "") -> float:
         """The design effect of a clustered row, by any method where none is named; NaN where it has none."""
