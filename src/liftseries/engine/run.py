@@ -26,6 +26,7 @@ WARM = "liftseries.engine.warm"
 MARK = "LIFTSERIES_RUN"  # in the environment of everything that a run starts
 LOCK = ".lock"
 SNAKEMAKE_LOG = Path("logs/snakemake.log")
+MOST_NAMED = 5  # analyses that the last words of a run name
 
 
 class RunFailed(Exception):
@@ -215,7 +216,9 @@ def what_to_look_at(output: Path) -> list[str]:
     empty = [row for row in _rows(output / "results.csv") if not row["estimate"]]
     unfit = sorted({row["analysis"] for row in empty if row["problem"] not in NOTHING_RECORDED})
     if unfit:
-        words.append(f"Some estimates could not be made; results.csv says why: {', '.join(unfit)}.")
+        more = f" and of {len(unfit) - MOST_NAMED} others" if len(unfit) > MOST_NAMED else ""
+        named = ", ".join(unfit[:MOST_NAMED])
+        words.append(f"Some estimates could not be made; results.csv says why: those of {named}{more}.")
     words.append('Then read "Who is in it" and "What this cannot tell" before any figure.')
     return words
 

@@ -32,21 +32,25 @@ def blocks(writer: Writer) -> Iterable[Block]:
     if ended:
         yield ended
     yield from adherence_sentence(material)
-    yield from writer.figure("ended")
-    yield from writer.figure("adherence")
+    if ended:
+        yield from writer.figure("ended")
+    if len(material.quoted("depth.adherence")):
+        yield from writer.figure("adherence")
     yield from writer.table("drilled_as_planned")
     yield from _deviations(writer)
     yield from writer.figure("ladder_case")
     yield from read_sentence(material)
-    yield from writer.figure("depth_read")
-    yield from writer.table("depth_read")
+    if len(material.quoted("depth.read")):
+        yield from writer.figure("depth_read")
+        yield from writer.table("depth_read")
     sentence = depth_sentence(material)
     if sentence:
         yield sentence
-    yield from writer.figure("planned_achieved")
-    yield from writer.table("depth_agreement")
+        yield from writer.figure("planned_achieved")
+        yield from writer.table("depth_agreement")
     yield from bias_sentence(material)
-    yield from writer.table("proportional_bias")
+    if material.rows("depth.proportional_bias")["estimate"].notna().any():
+        yield from writer.table("proportional_bias")
     yield from problems(material, QUESTIONS)
 
 

@@ -12,18 +12,16 @@ from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import made_by
 from liftseries.report.kit.numbers import (
-    WITHHELD,
     count,
     counted,
     interval,
-    is_withheld,
     listed,
     missing,
     p_value,
     percent,
     share_of,
 )
-from liftseries.report.kit.sentences import adjusted, first, open_direction, size_of, small, source
+from liftseries.report.kit.sentences import adjusted, first, open_direction, size_of, small, source, why_no_ratio
 from liftseries.report.kit.words import BANDS, Words
 
 SHARES_BY = (*BANDS, "approach", "protocol", "centre")
@@ -110,25 +108,10 @@ def model_sentence(material: Material) -> Iterable[Block]:
         )
     names = [small(material.words.term(row["term"], str(row["note"]))) for _, row in whole.iterrows()]
     lacking = [name for name, term in zip(names, whole["term"], strict=True) if term not in set(quoted["term"])]
-    why = why_not(whole[~whole["term"].isin(quoted["term"])])
+    why = why_no_ratio(whole[~whole["term"].isin(quoted["term"])], material.words, "perforation", "sites")
     if lacking and why:
         what = f"No odds ratio is given of {listed(lacking)}" if len(quoted) else "No odds ratio is given"
         yield Paragraph(f"{what}: {why}.")
-
-
-def why_not(rows: pd.DataFrame) -> str:
-    """Why rows of the penalised whole model are not quoted, in plain words; "" where they are only withheld."""
-    row = first(rows)
-    if row is None or row["problem"] == WITHHELD or is_withheld(row["n_events"]):
-        return ""
-    gates = names_in(row["note"])
-    if "below_gate_no_ratio" in gates:
-        n = int(row["n_events"])
-        return f"{counted(n, 'perforation')} {'is' if n == 1 else 'are'} too few to compare sites"
-    if "below_gate_terms" in gates:
-        return f"{counted(row['n_events'], 'perforation')} are too few for a model with all of the plan's terms"
-    problems = [problem for problem in dict.fromkeys(rows["problem"]) if problem and not missing(problem)]
-    return "; ".join(problems)
 
 
 def risk_sentences(material: Material, words: Words) -> Iterable[Block]:

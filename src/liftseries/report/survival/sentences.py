@@ -16,13 +16,12 @@ from liftseries.report.kit.numbers import (
     count,
     counted,
     interval,
-    is_withheld,
     listed,
     missing,
     p_value,
     percent,
 )
-from liftseries.report.kit.sentences import adjusted, first, last, small, source
+from liftseries.report.kit.sentences import adjusted, first, last, small, source, why_no_ratio
 
 MODELS = ("survival.firth_cox", "survival.cox")
 BOUND = "bound_without_failure"
@@ -105,24 +104,11 @@ def hazard_model_sentence(material: Material) -> Iterable[Block]:
         )
     whole = material.rows("survival.firth_cox", "all")
     whole = whole[made_by(whole, "profile_or_jackknife") & ~whole["term"].isin(quoted["term"])]
-    why = _why_not(whole)
+    why = why_no_ratio(whole, material.words, "failure", "implants")
     if why:
         names = [small(material.words.term(row["term"], str(row["note"]))) for _, row in whole.iterrows()]
         what = f"No hazard ratio is given of {listed(names)}" if len(quoted) else "No hazard ratio is given"
         yield Paragraph(f"{what}: {why}.")
-
-
-def _why_not(rows: pd.DataFrame) -> str:
-    """Why rows of the penalised model of all terms are not quoted, in plain words; "" where they are only withheld."""
-    row = first(rows)
-    if row is None or row["problem"] == WITHHELD or is_withheld(row["n_events"]):
-        return ""
-    n, gates = int(row["n_events"]), names_in(row["note"])
-    if "below_gate_no_ratio" in gates and n:
-        return f"{counted(n, 'failure')} {'is' if n == 1 else 'are'} too few to compare implants"
-    if "below_gate_terms" in gates:
-        return f"{counted(n, 'failure')} are too few for a model with all of the plan's terms"
-    return "; ".join(problem for problem in dict.fromkeys(rows["problem"]) if problem and not missing(problem))
 
 
 def hazards_sentence(material: Material) -> Iterable[Block]:
