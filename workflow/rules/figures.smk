@@ -1,4 +1,4 @@
-"""Reads cases, visits and answers; leaves figures/, a job for each outcome, as the figures of the reports are declared."""
+"""Reads cases, visits and answers; draws the figures that the reports declare, a job for each outcome."""
 
 for room, figures in figures_of(plan.purpose).items():
 
@@ -9,7 +9,7 @@ for room, figures in figures_of(plan.purpose).items():
         input:
             **files_drawn_from(figures),
         output:
-            [path for figure in figures for path in figure.files],
+            directory(drawn_in(room)),
         log:
             f"logs/draw_{room}.log",
         params:

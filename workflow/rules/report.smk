@@ -1,4 +1,4 @@
-"""Reads the answers and figures; leaves results.csv, clean/, models/, tables/, report.html, report.pdf, manifest.json."""
+"""Reads the answers and figures; leaves results.csv, clean/, models/, the reports and manifest.json."""
 
 
 left_for_reports = {
@@ -73,39 +73,19 @@ rule write_models:
         "../scripts/job.py"
 
 
-rule tables:
-    """The tables of the reports, as CSV and DOCX."""
-    input:
-        **left_for_reports,
-    output:
-        [directory(path) for path in table_folders_of(plan.purpose)],
-    log:
-        "logs/tables.log",
-    params:
-        does="liftseries.report.purposes.jobs:write_files",
-        files=table_folders_of(plan.purpose),
-        study=str(plan.folder),
-        plan=plan.as_written,
-        versions=versions(),
-        code=code_of("base", "models", "report", "study", "schemas"),
-    message:
-        "Writing the tables"
-    script:
-        "../scripts/job.py"
-
-
 rule report:
-    """The pages of the reports, from what the questions left."""
+    """The reports, from what the questions left: figures, tables, pages."""
     input:
         **left_for_reports,
-        figures=figure_files(*plan.purpose),
+        figures=[drawn_in(room) for room in figures_of(plan.purpose)],
     output:
         pages_of(plan.purpose),
+        directory("figures"),
+        [directory(path) for path in table_folders_of(plan.purpose)],
     log:
         "logs/report.log",
     params:
-        does="liftseries.report.purposes.jobs:write_files",
-        files=pages_of(plan.purpose),
+        does="liftseries.report.purposes.jobs:write_report",
         study=str(plan.folder),
         plan=plan.as_written,
         versions=versions(),
@@ -133,7 +113,7 @@ rule write_manifest:
             "models",
             *pages_of(plan.purpose),
             *table_folders_of(plan.purpose),
-            *figure_files(*plan.purpose),
+            "figures",
         ],
     output:
         manifest="manifest.json",

@@ -29,11 +29,11 @@ from liftseries.release.figures import draw_figures
 from liftseries.release.masking import Masked, mask, withheld_columns
 from liftseries.release.population import read_population
 from liftseries.release.rows import advice_of, can_be_counted, rows_of
-from liftseries.report.kit.declarations import KeptIn, Purpose
-from liftseries.report.kit.material import Withheld, read_material
+from liftseries.report.kit.declarations import NARROW, KeptIn, Purpose
+from liftseries.report.kit.material import Withheld, read_material, svgs_in
 from liftseries.report.kit.numbers import WITHHELD_COUNT
 from liftseries.report.kit.writer import write
-from liftseries.report.pages.report_files import write_report
+from liftseries.report.pages.report_files import write_pages, write_table_folder
 from liftseries.report.purposes import purpose
 from liftseries.study.input_hashes import sha256
 from liftseries.study.plan import Plan
@@ -142,9 +142,11 @@ def _write(room: Path, masked: Masked, smallest_cell: int, rows_leave: bool) -> 
         rows_leave,
     )
     for report in reports_of(masked.material.plan["purpose"]):
-        figures = draw_figures(report.figures, masked.material, room / "figures")
-        written = write(report, replace(masked.material, withheld=withheld, figures=figures))
-        write_report(written, report.files, room)
+        draw_figures(report.figures, masked.material, room / "figures")
+        drawn = {"figures": svgs_in(room / "figures"), "narrow_figures": svgs_in(room / "figures" / NARROW)}
+        written = write(report, replace(masked.material, withheld=withheld, **drawn))
+        write_pages(written, room)
+        write_table_folder(written, room / report.table_folder)
     write_csv(room / "results.csv", released_results(masked.material.results, masked.whole.results))
 
 

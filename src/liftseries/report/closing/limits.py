@@ -7,19 +7,10 @@ from collections.abc import Iterable
 import pandas as pd
 
 from liftseries.models.shared.design import INTERCEPT
-from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count, counted, is_withheld, listed, missing, percent, share_of
-from liftseries.report.kit.writer import Writer
 
 HOLD_RESIDUAL_HEIGHT = ("rbh_mid_mm", "protrusion_mm", "dome_ml")
-
-
-def limits(writer: Writer) -> Iterable[Block]:
-    """The chapter: a short paragraph a limit, and the sites left out."""
-    for text in limits_told(writer.material):
-        yield Paragraph(text)
-    yield from writer.table("left_out")
 
 
 def limits_told(material: Material) -> Iterable[str]:

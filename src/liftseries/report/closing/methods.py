@@ -6,9 +6,8 @@ import csv
 from collections.abc import Iterable
 
 from liftseries.base.home import folder
-from liftseries.base.named import function_named
 from liftseries.estimators.intervals import FEW_PATIENTS
-from liftseries.report.kit.blocks import Block, Paragraph
+from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import listed, percent
 from liftseries.report.kit.sentences import small
@@ -17,15 +16,7 @@ from liftseries.report.kit.writer import Writer
 COVERAGE = "coverage.csv"  # in reports/; tests/benchmarks/coverage.py writes it
 
 
-def methods(writer: Writer) -> Iterable[Block]:
-    """Paragraphs of the outcomes in the purpose's order, then what stands behind the numbers."""
-    for paragraphs in writer.purpose.methods:
-        yield from function_named(paragraphs)(writer.material)
-    for table in ("imputation", "other_estimates"):
-        yield from writer.table(table)
-
-
-def of_clustering(material: Material) -> Iterable[Paragraph]:
+def of_clustering(writer: Writer) -> Iterable[Paragraph]:
     """Sites of a patient are not independent."""
     yield Paragraph(
         lead="Clustering",
@@ -40,7 +31,7 @@ def of_clustering(material: Material) -> Iterable[Paragraph]:
     )
 
 
-def of_separation(material: Material) -> Iterable[Paragraph]:
+def of_separation(writer: Writer) -> Iterable[Paragraph]:
     """What is done where events are few."""
     yield Paragraph(
         lead="Few events and separation",
@@ -55,8 +46,9 @@ def of_separation(material: Material) -> Iterable[Paragraph]:
     )
 
 
-def of_simulated_series(material: Material) -> Iterable[Paragraph]:
+def of_simulated_series(writer: Writer) -> Iterable[Paragraph]:
     """How the intervals that are quoted fared where the truth is known."""
+    material = writer.material
     path = folder("reports") / COVERAGE
     if material.results.empty or not path.is_file():
         return
@@ -76,8 +68,9 @@ def of_simulated_series(material: Material) -> Iterable[Paragraph]:
     )
 
 
-def of_missing_terms(material: Material) -> Iterable[Paragraph]:
+def of_missing_terms(writer: Writer) -> Iterable[Paragraph]:
     """How missing terms are imputed."""
+    material = writer.material
     yield Paragraph(
         lead="Missing terms",
         text=(
@@ -90,8 +83,9 @@ def of_missing_terms(material: Material) -> Iterable[Paragraph]:
     )
 
 
-def of_random_numbers_and_levels(material: Material) -> Iterable[Paragraph]:
+def of_random_numbers_and_levels(writer: Writer) -> Iterable[Paragraph]:
     """The seed, and the levels that others are compared with."""
+    material = writer.material
     yield Paragraph(
         lead="Random numbers",
         text=(

@@ -15,7 +15,7 @@ def versions(writer: Writer) -> Iterable[Block]:
     """Software, seed, input files, and the plan as the run read it."""
     material = writer.material
     if material.versions:
-        yield writer.numbered(
+        yield writer.own_table(
             "versions",
             "What made the numbers and pictures.",
             ("Software", "Version"),
@@ -23,7 +23,7 @@ def versions(writer: Writer) -> Iterable[Block]:
         )
     yield Paragraph(f"Random numbers start from {material.asked['seed']}.")
     if material.inputs:
-        yield writer.numbered(
+        yield writer.own_table(
             "inputs",
             "The input files and their SHA-256.",
             ("File", "SHA-256"),

@@ -6,17 +6,7 @@ from liftseries.report.kit.declarations import SINGLE_RECORDS, Chapter, Figure, 
 
 ROOM = "liftseries.report.depth"
 
-FIGURES = (
-    Figure(
-        name="planned_achieved",
-        draws=f"{ROOM}.figures:draw_planned_achieved",
-        reads={"cases": "cases", "agreement": "results:depth.agreement"},
-        caption=(
-            "Achieved less planned last depth against the planned one; a larger mark stands for more sites. "
-            "Solid line: bias; dashed lines: limits of agreement. Above 0 is deeper than planned."
-        ),
-        released=KeptIn(SINGLE_RECORDS, "planned against achieved depth"),
-    ),
+REPORT_FIGURES = (
     Figure(
         name="deviations",
         draws=f"{ROOM}.share_figures:draw_deviations",
@@ -27,6 +17,18 @@ FIGURES = (
             "judge it."
         ),
         released=Released(),
+    ),
+)
+FIGURES = (
+    Figure(
+        name="planned_achieved",
+        draws=f"{ROOM}.figures:draw_planned_achieved",
+        reads={"cases": "cases", "agreement": "results:depth.agreement"},
+        caption=(
+            "Achieved less planned last depth against the planned one; a larger mark stands for more sites. "
+            "Solid line: bias; dashed lines: limits of agreement. Above 0 is deeper than planned."
+        ),
+        released=KeptIn(SINGLE_RECORDS, "planned against achieved depth"),
     ),
     Figure(
         name="ended",
@@ -106,6 +108,16 @@ TABLES = (
         options={"analysis": "depth.proportional_bias"},
     ),
 )
-CHAPTER = Chapter(
-    id="depth", title="How deep was drilled", blocks=f"{ROOM}.chapter:blocks", figures=FIGURES, tables=TABLES
+REPORT_CHAPTER = Chapter(
+    id="adherence",
+    title="Adherence to the drilling plan",
+    blocks=(f"{ROOM}.report_chapter:blocks",),
+    figures=REPORT_FIGURES,
+)
+SUPPLEMENT_CHAPTER = Chapter(
+    id="depth",
+    title="Depth of drilling",
+    blocks=(f"{ROOM}.supplement_chapter:blocks",),
+    figures=FIGURES,
+    tables=TABLES,
 )

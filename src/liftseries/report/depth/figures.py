@@ -19,7 +19,6 @@ from liftseries.report.kit.figures.style import (
     drawn,
     name_beside,
     new_figure,
-    nothing_drawn,
 )
 from liftseries.report.kit.numbers import counted, decimal, interval
 from liftseries.report.kit.quoted import quoted_in
@@ -28,7 +27,7 @@ AGREEMENT_WORDS = {"high": "upper limit", "bias": "bias", "low": "lower limit"}
 
 
 @drawn
-def draw_planned_achieved(cases: pd.DataFrame, agreement: pd.DataFrame) -> Drawing:
+def draw_planned_achieved(cases: pd.DataFrame, agreement: pd.DataFrame) -> Drawing | None:
     """Achieved less planned last depth against the planned one, with bias and limits of agreement.
 
     Parameters
@@ -38,10 +37,10 @@ def draw_planned_achieved(cases: pd.DataFrame, agreement: pd.DataFrame) -> Drawi
     """
     wanted = ["planned_last_mm", "achieved_last_mm"]
     if not set(wanted) <= set(cases):
-        return nothing_drawn("no site has both a planned and an achieved last depth")
+        return None
     table = cases[["approach", *wanted]].assign(**{name: pd.to_numeric(cases[name]) for name in wanted}).dropna()
     if table.empty:
-        return nothing_drawn("no site has both a planned and an achieved last depth")
+        return None
     table["error_mm"] = (table["achieved_last_mm"] - table["planned_last_mm"]).astype(float).round(6)
     table["planned_last_mm"] = table["planned_last_mm"].astype(float).round(6)
     levels = [level for level in ("guided", "freehand") if table["approach"].eq(level).any()]
@@ -160,7 +159,7 @@ def size_key(axes, most: int, what: str = "site") -> None:
 
 
 @drawn
-def draw_depth_read(steps: pd.DataFrame, agreement: pd.DataFrame) -> Drawing:
+def draw_depth_read(steps: pd.DataFrame, agreement: pd.DataFrame) -> Drawing | None:
     """What was read on the gauge less the depth of the hole as recomputed, against the latter.
 
     Parameters
@@ -170,7 +169,7 @@ def draw_depth_read(steps: pd.DataFrame, agreement: pd.DataFrame) -> Drawing:
     """
     table = readings(steps)
     if table.empty:
-        return nothing_drawn("no depth was read on a gauge while the floor was closed")
+        return None
     hole = table["deepest_before_mm"].astype(float).round(6)
     less = (table["read_depth_mm"].astype(float) - hole).round(6)
     lines, sizes = headline_lines(agreement), pd.Series(1, index=[hole, less]).groupby(level=[0, 1]).size()

@@ -22,7 +22,6 @@ from liftseries.report.kit.figures.style import (
     drawn,
     name_beside,
     new_figure,
-    nothing_drawn,
     text_width_mm,
     wrapped,
 )
@@ -33,7 +32,7 @@ LONGEST_NARROW_LOG = 16  # passes that fit one column; longer logs get the whole
 
 
 @drawn
-def draw_ladder_case(ladder_cases: pd.DataFrame) -> Drawing:
+def draw_ladder_case(ladder_cases: pd.DataFrame) -> Drawing | None:
     """The passes of one or two cases against bone, sinus floor and planned rungs; the crest on top.
 
     Parameters
@@ -43,7 +42,7 @@ def draw_ladder_case(ladder_cases: pd.DataFrame) -> Drawing:
         finding, rbh_min_mm, rbh_max_mm, rungs_mm, deviations`; the last two space-separated.
     """
     if ladder_cases.empty:
-        return nothing_drawn("no site has both a planned ladder and a drilling log")
+        return None
     panels = [case.sort_values("step_no") for _, case in ladder_cases.groupby("case", sort=True)]
     longest = max(len(case) for case in panels)
     side_by_side = longest <= LONGEST_NARROW_LOG

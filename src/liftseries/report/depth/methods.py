@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from liftseries.report.depth.chapter import has_log
+from liftseries.report.depth.supplement_chapter import has_log
 from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.sentences import left_out
+from liftseries.report.kit.writer import Writer
 
 
-def of_depths(material: Material) -> Iterable[Paragraph]:
+def of_depths(writer: Writer) -> Iterable[Paragraph]:
     """Floor and lift; depths, ladder and deviations where there is a log."""
+    material = writer.material
     if has_log(material):
         yield from _of_log(material)
     yield Paragraph(
@@ -56,8 +58,9 @@ def _of_log(material: Material) -> Iterable[Paragraph]:
     )
 
 
-def of_agreement(material: Material) -> Iterable[Paragraph]:
+def of_agreement(writer: Writer) -> Iterable[Paragraph]:
     """Agreement of achieved with planned depths; nothing without a log."""
+    material = writer.material
     if not has_log(material):
         return
     yield Paragraph(

@@ -21,7 +21,6 @@ from liftseries.report.kit.figures.style import (
     axes_at,
     drawn,
     new_figure,
-    nothing_drawn,
     text_width_mm,
     wrapped,
 )
@@ -37,7 +36,7 @@ LABEL_MM, NOT_JUDGED_MM = 66.0, 20.0
 
 
 @drawn
-def draw_deviations(deviations: pd.DataFrame) -> Drawing:
+def draw_deviations(deviations: pd.DataFrame) -> Drawing | None:
     """Share of the sites that can be judged with each deviation, and how many cannot, guided and freehand apart.
 
     Parameters
@@ -48,7 +47,7 @@ def draw_deviations(deviations: pd.DataFrame) -> Drawing:
     counts = deviations[["n_sites", "n_not_judged"]].apply(pd.to_numeric)
     table = deviations[counts.ne(0).any(axis=1)]
     if table.empty:
-        return nothing_drawn("no site has a drilling log, so no deviation can be judged")
+        return None
     subsets = [subset for subset in table["subset"].unique() if subset.startswith("approach=")] or ["all"]
     subsets.sort(key=lambda subset: subset != "approach=guided")
     kinds = list(dict.fromkeys(table["deviation"]))
@@ -144,7 +143,7 @@ def _name(figure, y_mm: float, title: str, definition: str) -> None:
 
 
 @drawn
-def draw_ended(ended: pd.DataFrame) -> Drawing:
+def draw_ended(ended: pd.DataFrame) -> Drawing | None:
     """How the drilling ended against the plan, each share with its interval.
 
     Parameters
@@ -153,7 +152,7 @@ def draw_ended(ended: pd.DataFrame) -> Drawing:
     """
     quoted = ended[ended["headline"].astype(bool)]
     if quoted.empty:
-        return nothing_drawn("no site has a plan and a drilling log that tells how it ended")
+        return None
     names = [ENDED.get(term, term) for term in quoted["term"]]
     return _draw_shares(
         quoted, names, "Sites with a plan and a drilling log that ended so, %", "How the drilling ended"
@@ -161,7 +160,7 @@ def draw_ended(ended: pd.DataFrame) -> Drawing:
 
 
 @drawn
-def draw_adherence(adherence: pd.DataFrame) -> Drawing:
+def draw_adherence(adherence: pd.DataFrame) -> Drawing | None:
     """Sites drilled as planned, of all and by approach, protocol and centre, each share with its interval.
 
     Parameters
@@ -170,7 +169,7 @@ def draw_adherence(adherence: pd.DataFrame) -> Drawing:
     """
     quoted = adherence[adherence["headline"].astype(bool)]
     if quoted.empty:
-        return nothing_drawn("no site has a drilling log from which it can be judged")
+        return None
     words = Words()
     names = [words.subset(subset) for subset in quoted["subset"]]
     return _draw_shares(quoted, names, "Sites drilled as planned, %", "Sites drilled as planned")

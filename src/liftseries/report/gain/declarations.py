@@ -6,7 +6,7 @@ from liftseries.report.kit.declarations import Chapter, Figure, Released, Table
 
 ROOM = "liftseries.report.gain"
 
-FIGURES = (
+REPORT_FIGURES = (
     Figure(
         name="bone_over_time",
         draws=f"{ROOM}.figures:draw_bone_over_time",
@@ -30,17 +30,8 @@ FIGURES = (
             "Single measurements are not shown; a dash is a number withheld."
         ),
     ),
-    Figure(
-        name="gain_terms",
-        draws=f"{ROOM}.figures:draw_gain_terms",
-        reads={"gain": "results:gain.mixed", "words": "words"},
-        caption=(
-            "Differences in bone gain with 95% intervals, each term adjusted for the others. Filled: the row that the "
-            "report quotes. Open: the same model with its own error."
-        ),
-        released=Released(),
-    ),
 )
+FIGURES = ()
 TABLES = (
     Table(
         name="bone_at_months",
@@ -73,10 +64,16 @@ TABLES = (
         released=Released(),
     ),
 )
-CHAPTER = Chapter(
+REPORT_CHAPTER = Chapter(
     id="bone",
-    title="What bone was gained",
-    blocks=f"{ROOM}.chapter:blocks",
+    title="Bone and clinical course",
+    blocks=(f"{ROOM}.report_chapter:blocks",),
+    figures=REPORT_FIGURES,
+)
+SUPPLEMENT_CHAPTER = Chapter(
+    id="gain",
+    title="Bone gain, stability, gain and later failure",
+    blocks=(f"{ROOM}.supplement_chapter:blocks",),
     figures=FIGURES,
     tables=TABLES,
 )

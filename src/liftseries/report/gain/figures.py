@@ -23,7 +23,6 @@ from liftseries.report.kit.figures.style import (
     axes_at,
     drawn,
     new_figure,
-    nothing_drawn,
     wrapped,
 )
 from liftseries.report.kit.figures.terms import draw_by_method
@@ -90,7 +89,7 @@ def draw_bone_over_time(
     bone_by_visit: pd.DataFrame,
     visits: pd.DataFrame,
     cases: pd.DataFrame,
-) -> Drawing:
+) -> Drawing | None:
     """Bone gain and marginal bone against time since placement, side by side.
 
     Parameters
@@ -120,7 +119,7 @@ def draw_bone_over_time(
         ),
     )
     if all(panel.by_visit.empty for panel in panels):
-        return nothing_drawn("no visit has a bone height or a marginal bone level", DOUBLE_MM)
+        return None
     height = BOTTOM_MM + HIGH_MM + 3
     figure = new_figure(DOUBLE_MM, height)
     told = []
@@ -207,7 +206,7 @@ def _in_words(panel: Panel) -> str:
 
 
 @drawn
-def draw_gain_terms(gain: pd.DataFrame, words: Words | None = None) -> Drawing:
+def draw_gain_terms(gain: pd.DataFrame, words: Words | None = None) -> Drawing | None:
     """Differences in bone gain by term, with the patients' sandwich and with the model's own error.
 
     Parameters

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from liftseries.report.kit.blocks import Paragraph
-from liftseries.report.kit.material import Material
 from liftseries.report.kit.sentences import left_out, terms_named
+from liftseries.report.kit.writer import Writer
 
 
-def of_gain(material: Material) -> Iterable[Paragraph]:
+def of_gain(writer: Writer) -> Iterable[Paragraph]:
     """The mixed model."""
+    material = writer.material
     yield Paragraph(
         lead="Bone gain",
         text=(

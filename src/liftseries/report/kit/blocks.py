@@ -29,25 +29,74 @@ class Listing:
 
 
 @dataclass(frozen=True)
+class Answer:
+    """An answer of the first page: `text` with n and interval, `sure` how sure it is, in half a line."""
+
+    lead: str
+    text: str
+    sure: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True)
+class Answers:
+    """The answers of the first page, in order."""
+
+    items: tuple[Answer, ...]
+    kind: str = "answers"
+
+
+@dataclass(frozen=True)
 class Picture:
-    """A figure: `path` of its SVG, the alternative text and width read from it, `number` in reading order."""
+    """A figure.
+
+    Attributes
+    ----------
+    name : of its files
+    path, narrow : its SVG, and that of its layout in one column, where it has one
+    alt : the alternative text, read from it
+    caption : what stands below it
+    label : `Figure 2`
+    width_mm : that it was drawn for
+    rows : the rows of results.csv behind it, for a reader of the screen; None where it shows none
+    """
 
     name: str
     path: Path
     alt: str
     caption: str
-    number: int
+    label: str
     width_mm: float
+    narrow: Path | None = None
+    rows: Display | None = None
     kind: str = "figure"
 
 
 @dataclass(frozen=True)
-class NumberedTable:
-    """A table with its number in reading order."""
+class LabelledTable:
+    """A table with its label in reading order: `Table 3`."""
 
     display: Display
-    number: int
+    label: str
     kind: str = "table"
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where something stands: a chapter of a document of the same run, which the page turns into a link and a page."""
+
+    document: str
+    chapter: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Places:
+    """A list of things and where each stands: a checklist."""
+
+    headings: tuple[str, str]
+    items: tuple[tuple[str, tuple[Place, ...]], ...]
+    kind: str = "places"
 
 
 @dataclass(frozen=True)
@@ -58,51 +107,52 @@ class Verbatim:
     kind: str = "verbatim"
 
 
-Block = Paragraph | Listing | Picture | NumberedTable | Verbatim
+Block = Paragraph | Listing | Answers | Picture | LabelledTable | Places | Verbatim
 
 
 @dataclass(frozen=True)
 class Section:
-    """A heading and what stands under it: a chapter as it is written; `id` is its anchor."""
+    """A heading and what stands under it: a chapter as it is written; `id` is its anchor, `number` empty or `S3`."""
 
     id: str
     title: str
+    number: str
     blocks: tuple[Block, ...]
 
 
 @dataclass(frozen=True)
-class FirstPage:
-    """What stands before the chapters.
-
-    Attributes
-    ----------
-    notices : what must be known before any number is read
-    studied : what was studied: label and number
-    findings : four to six sentences with intervals
-    """
-
-    notices: tuple[str, ...]
-    studied: tuple[tuple[str, str], ...]
-    findings: tuple[Paragraph, ...]
-
-
-@dataclass(frozen=True)
 class Report:
-    """Everything the pages show.
+    """A document as its pages show it.
 
     Attributes
     ----------
+    name : of its files
+    called : `Supplement`; empty for the report itself
     title, question, study_id : of the plan
-    notices, studied, findings : of its first page
+    notices : what must be known before any number is read
     chapters : in reading order
-    tables : every table, by name, for `table_files.write_tables`
+    beside : the other documents of the purpose: name -> what it is called
     """
 
+    name: str
+    called: str
     title: str
     question: str
     study_id: str
     notices: tuple[str, ...]
-    studied: tuple[tuple[str, str], ...]
-    findings: tuple[Paragraph, ...]
     chapters: tuple[Section, ...]
+    beside: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Written:
+    """What a purpose gives.
+
+    Attributes
+    ----------
+    reports : its documents
+    tables : every table by name, with its label where it stands in a document
+    """
+
+    reports: tuple[Report, ...]
     tables: Mapping[str, Display]

@@ -16,6 +16,8 @@ from typing import Any
 from liftseries.models.files import file_of
 
 FORMATS = ("svg", "pdf", "png")
+NARROW = "narrow"  # below the folder of figures: their layouts in one column, for a phone
+PAGE_FORMS = ("html", "pdf")
 # Why a figure or table stays in the house.
 SINGLE_RECORDS = "each mark or row is a site, a measurement or a failure"
 NOT_COARSENED = "its steps or bars have not been made to rest on enough patients"
@@ -53,8 +55,9 @@ class Figure:
     reads : argument -> source
         A table of the run by its name (`cases`, `flow`, `survival_curves`), `results:survival.km` (the rows of that
         analysis), `plan:rbh_bands_mm` (a key of the plan), or `words` (the names of columns).
-    caption : what stands below it: what it shows, and how it is to be read
+    caption : what stands below it: what it shows, n, events, method and interval; two lines at most
     released : whether it may leave the house, and with which caption
+    has_narrow : it is wider than one column, and its function takes `narrow` for a layout of one column (a phone)
     """
 
     name: str
@@ -62,16 +65,12 @@ class Figure:
     reads: Mapping[str, str]
     caption: str
     released: Released | KeptIn
+    has_narrow: bool = False
 
     @property
     def room(self) -> str:
         """The outcome that it is about, whose figures share a job: `perforation`."""
         return room_of(self.draws)
-
-    @property
-    def files(self) -> tuple[str, ...]:
-        """Its files within the output folder."""
-        return tuple(f"figures/{self.name}.{form}" for form in FORMATS)
 
     def caption_of(self, released: bool) -> str:
         """What stands below it in the report that stays in the house, or in the one that leaves."""
@@ -90,7 +89,6 @@ class Table:
     caption : one sentence
     released : whether it may leave the house
     options : further arguments of the function
-    takes_the_rest : it holds the rows of results.csv that no other table shows; its function is told these as `covered`
     """
 
     name: str
@@ -98,52 +96,80 @@ class Table:
     caption: str
     released: Released | KeptIn
     options: Mapping[str, Any] = field(default_factory=dict)
-    takes_the_rest: bool = False
 
 
 @dataclass(frozen=True)
 class Chapter:
-    """A heading of a report and what may stand under it.
+    """A heading of a document and what may stand under it.
 
     Attributes
     ----------
     id : its anchor on the page
     title : its heading
-    blocks : the function, which takes the `Writer` and gives the blocks in order
+    blocks : the functions, each of which takes the `Writer` and gives blocks in order
     figures, tables : that it shows
     released_title : of the report that leaves the house, where it is another one
     only_released : it stands only in the report that leaves the house
+    numbered : whether its heading has a number
     """
 
     id: str
     title: str
-    blocks: str
+    blocks: tuple[str, ...]
     figures: tuple[Figure, ...] = ()
     tables: tuple[Table, ...] = ()
     released_title: str = ""
     only_released: bool = False
+    numbered: bool = True
+
+
+@dataclass(frozen=True)
+class Document:
+    """A page in HTML and PDF: the report, or its supplement.
+
+    Attributes
+    ----------
+    name : of its files
+    title : what stands above the study's title: `Supplement`
+    prefix : before the numbers of its chapters, figures and tables: `S`
+    chapters : in reading order
+    """
+
+    name: str
+    title: str
+    prefix: str
+    chapters: tuple[Chapter, ...]
+
+    @property
+    def files(self) -> tuple[str, ...]:
+        """Its files."""
+        return tuple(f"{self.name}.{form}" for form in PAGE_FORMS)
 
 
 @dataclass(frozen=True)
 class Purpose:
-    """A report: its chapters in order.
+    """What one purpose of study.yaml asks for: documents in order, figures and tables.
 
     Attributes
     ----------
     name : in study.yaml, `purpose`
-    first_page : the function, which takes the `Material` and gives a `FirstPage`
-    chapters : in reading order
-    methods : the functions that give the paragraphs of the chapter of methods, in order
-    files : what it leaves in the output folder: pages, and the folder of its tables
+    notices : what must be known before any number is read
+    documents : the report, and what stands behind it
+    further_tables : that stand in no document, as files alone
     may_be_released : whether it may leave the house
     """
 
     name: str
-    first_page: str
-    chapters: tuple[Chapter, ...]
-    methods: tuple[str, ...]
-    files: tuple[str, ...]
+    notices: tuple[str, ...]
+    documents: tuple[Document, ...]
+    further_tables: tuple[Table, ...]
     may_be_released: bool
+    table_folder: str = "tables"
+
+    @property
+    def chapters(self) -> tuple[Chapter, ...]:
+        """The chapters of its documents."""
+        return tuple(chapter for document in self.documents for chapter in document.chapters)
 
     @property
     def figures(self) -> tuple[Figure, ...]:
@@ -153,7 +179,12 @@ class Purpose:
     @property
     def tables(self) -> tuple[Table, ...]:
         """All its tables, in reading order."""
-        return tuple(table for chapter in self.chapters for table in chapter.tables)
+        return (*(table for chapter in self.chapters for table in chapter.tables), *self.further_tables)
+
+    @property
+    def pages(self) -> tuple[str, ...]:
+        """Its pages within the output folder."""
+        return tuple(file for document in self.documents for file in document.files)
 
 
 def room_of(function: str) -> str:
@@ -163,8 +194,7 @@ def room_of(function: str) -> str:
 
 def functions_drawing(figures: Iterable[Figure]) -> list[str]:
     """The functions that draw and save these figures."""
-    shared = ("liftseries.report.kit.drawing:draw_figure", "liftseries.report.kit.figures.style:save")
-    return [*shared, *(figure.draws for figure in figures)]
+    return ["liftseries.report.kit.drawing:save_figure", *(figure.draws for figure in figures)]
 
 
 def files_drawn_from(figures: Iterable[Figure]) -> dict[str, str]:

@@ -18,6 +18,7 @@ from liftseries.base.tables import read_table
 from liftseries.models.files import file_of, work_file
 from liftseries.models.questions import QUESTIONS
 from liftseries.models.shared.results import DESIGN_EFFECT, LEFT_OUT_COLUMNS, RESULT_COLUMNS
+from liftseries.report.kit.declarations import NARROW
 from liftseries.report.kit.quoted import quoted_in
 from liftseries.report.kit.words import Words
 
@@ -62,7 +63,7 @@ class Material:
     versions : package -> version
     inputs : input file -> SHA-256
     tables : name -> table: those of `COLUMNS`, and `left_out`, all `work/*.left_out.csv` one under another
-    figures : name -> the SVG
+    figures, narrow_figures : name -> the SVG, and that of its layout in one column
     withheld : of a report that leaves the house what was withheld; None of the one that stays
     """
 
@@ -71,6 +72,7 @@ class Material:
     inputs: Mapping[str, str]
     tables: Mapping[str, pd.DataFrame]
     figures: Mapping[str, Path] = field(default_factory=dict)
+    narrow_figures: Mapping[str, Path] = field(default_factory=dict)
     withheld: Withheld | None = None
 
     @property
@@ -156,6 +158,12 @@ def read_material(
         plan=plan,
         versions=versions or {},
         inputs=inputs or {},
-        figures={path.stem: path for path in sorted(output.glob("figures/*.svg"))},
+        figures=svgs_in(output / "figures"),
+        narrow_figures=svgs_in(output / "figures" / NARROW),
         tables=tables,
     )
+
+
+def svgs_in(folder: Path) -> dict[str, Path]:
+    """Name -> figure, of those that lie in a folder."""
+    return {path.stem: path for path in sorted(folder.glob("*.svg"))}

@@ -15,5 +15,14 @@ def width_mm(svg: Path | str) -> float:
 
 def alt_text(svg: Path | str) -> str:
     """What the figure shows, in words."""
-    found = ElementTree.parse(svg).getroot().find(".//{http://purl.org/dc/elements/1.1/}description")
-    return (found.text or "").strip() if found is not None else ""
+    return _told(svg, "description")
+
+
+def covers(svg: Path | str) -> str:
+    """What the figure rests on: sites, patients, events."""
+    return _told(svg, "coverage")
+
+
+def _told(svg: Path | str, element: str) -> str:
+    found = ElementTree.parse(svg).getroot().find(f".//{{http://purl.org/dc/elements/1.1/}}{element}")
+    return " ".join("".join(found.itertext()).split()) if found is not None else ""

@@ -1,31 +1,77 @@
-"""The writer of a report: hands its chapters the declared figures and tables, numbered in reading order."""
+"""The writer of a purpose: hands its chapters the declared figures and tables, labelled in reading order.
+
+It also keeps where each row of results.csv is printed, document by document, so that the last chapter of the last
+document can give an index.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from liftseries.base.named import function_named
-from liftseries.report.kit.blocks import Block, NumberedTable, Picture, Report, Section
-from liftseries.report.kit.declarations import Chapter, Purpose
+from liftseries.report.kit.blocks import Block, LabelledTable, Picture, Place, Report, Section, Written
+from liftseries.report.kit.declarations import Chapter, Document, Purpose
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.svg import alt_text, width_mm
-from liftseries.report.kit.tables.cells import Display
+from liftseries.report.kit.svg import alt_text, covers, width_mm
+from liftseries.report.kit.tables.cells import Display, traced
+from liftseries.report.kit.tables.listing import rows_behind
 from liftseries.report.kit.tables.making import make_tables
 
 
 class Writer:
-    """What the chapters of one report ask for figures and tables; each gets its number where it is asked for."""
+    """What the chapters of a purpose ask for figures and tables; each gets its label where it is asked for.
+
+    Attributes
+    ----------
+    purpose, material
+    document : the one that is being written
+    chapters : document -> its chapters that are written, with their numbers
+    printed : row of results.csv -> where it is printed, in reading order: `Table 2`, `Figure S4`, `S7`
+    """
 
     def __init__(self, purpose: Purpose, material: Material):
         self.purpose, self.material = purpose, material
         self.figures = {figure.name: figure for figure in purpose.figures}
         self.tables = make_tables(purpose.tables, material)
+        self.chapters = {document.name: self._numbers(document) for document in purpose.documents}
+        self.document = purpose.documents[0]
+        self.printed: dict[str, list[str]] = {}
         self.n_figures = self.n_tables = 0
 
-    def section(self, chapter: Chapter) -> Section:
-        """A chapter as it is written."""
+    def _numbers(self, document: Document) -> dict[str, tuple[Chapter, str]]:
+        """Id -> chapter and its number, of the chapters that this material has."""
+        told = [chapter for chapter in document.chapters if self.material.withheld or not chapter.only_released]
+        numbers, k = {}, 0
+        for chapter in told:
+            k += chapter.numbered
+            numbers[chapter.id] = (chapter, f"{document.prefix}{k}" if chapter.numbered else "")
+        return numbers
+
+    def report(self, document: Document) -> Report:
+        """A document as it is written."""
+        self.document, self.n_figures, self.n_tables = document, 0, 0
+        study = self.material.plan["study"]
+        return Report(
+            name=document.name,
+            called=document.title,
+            title=study["title"],
+            question=study["question"],
+            study_id=study["id"],
+            notices=self.purpose.notices,
+            chapters=tuple(filter(None, map(self._section, self.chapters[document.name]))),
+            beside={other.name: other.title or "Report" for other in self.purpose.documents if other is not document},
+        )
+
+    def _section(self, name: str) -> Section | None:
+        """A chapter as it is written; None where it has nothing to say."""
+        chapter, number = self.chapters[self.document.name][name]
         title = chapter.released_title if self.material.withheld and chapter.released_title else chapter.title
-        return Section(chapter.id, title, tuple(function_named(chapter.blocks)(self)))
+        blocks = tuple(block for function in chapter.blocks for block in function_named(function)(self))
+        for block in blocks:
+            for told in block.items if block.kind == "answers" else (block,):
+                self._note_printed(getattr(told, "source", "").split("; "), number or title)
+        return Section(chapter.id, title, number, blocks) if blocks else None
 
     def figure(self, name: str) -> list[Block]:
         """A declared figure; nothing where it was not drawn."""
@@ -33,41 +79,52 @@ class Writer:
         if path is None:
             return []
         self.n_figures += 1
-        caption = self.figures[name].caption_of(released=bool(self.material.withheld))
-        return [Picture(name, path, alt_text(path), caption, self.n_figures, width_mm(path))]
+        label = f"Figure {self.document.prefix}{self.n_figures}"
+        declared = self.figures[name]
+        rows = rows_behind(self.material, declared)
+        self._note_printed(rows.keys if rows else (), label)
+        of_what = f" {covers(path)}." if covers(path) else ""
+        caption = declared.caption_of(released=bool(self.material.withheld)) + of_what
+        narrow = self.material.narrow_figures.get(name)
+        return [Picture(name, path, alt_text(path), caption, label, width_mm(path), narrow, rows)]
 
     def table(self, name: str) -> list[Block]:
         """A declared table; nothing where it has no rows."""
-        return [self._numbered(self.tables[name])] if name in self.tables else []
+        return [self._labelled(name)] if name in self.tables else []
 
-    def numbered(self, name: str, caption: str, columns: Sequence[str], rows: Iterable[Sequence]) -> NumberedTable:
+    def own_table(self, name: str, caption: str, columns: Sequence[str], rows: Iterable[Sequence]) -> LabelledTable:
         """A table that stands on the page alone and is no file of its own."""
-        return self._numbered(Display(name, caption, tuple(columns), tuple(tuple(map(str, row)) for row in rows)))
-
-    def _numbered(self, display: Display) -> NumberedTable:
         self.n_tables += 1
-        return NumberedTable(display, self.n_tables)
+        display = Display(name, caption, tuple(columns), tuple(tuple(map(str, row)) for row in rows))
+        return LabelledTable(display, f"Table {self.document.prefix}{self.n_tables}")
+
+    def place(self, document: str, chapter: str) -> Place | None:
+        """Where a chapter stands; None where it is not there."""
+        if chapter not in self.chapters[document]:
+            return None
+        found, number = self.chapters[document][chapter]
+        return Place(document, chapter, " ".join(filter(None, (number, found.title))))
+
+    def _labelled(self, name: str) -> LabelledTable:
+        self.n_tables += 1
+        label = f"Table {self.document.prefix}{self.n_tables}"
+        self.tables[name] = replace(self.tables[name], label=label)
+        self._note_printed(traced(self.tables[name]), label)
+        return LabelledTable(self.tables[name], label)
+
+    def _note_printed(self, keys: Iterable[str], place: str) -> None:
+        for key in filter(None, keys):
+            places = self.printed.setdefault(key, [])
+            places += [place] if place not in places else []
 
 
-def write(purpose: Purpose, material: Material) -> Report:
-    """The report of a run for a purpose.
+def write(purpose: Purpose, material: Material) -> Written:
+    """The documents and tables of a purpose.
 
     Parameters
     ----------
-    purpose : its chapters, as declared
+    purpose : its documents, as declared
     material : as `read_material` gives it
     """
     writer = Writer(purpose, material)
-    chapters = [chapter for chapter in purpose.chapters if material.withheld or not chapter.only_released]
-    first_page = function_named(purpose.first_page)(material)
-    study = material.plan["study"]
-    return Report(
-        title=study["title"],
-        question=study["question"],
-        study_id=study["id"],
-        notices=first_page.notices,
-        studied=first_page.studied,
-        findings=first_page.findings,
-        chapters=tuple(writer.section(chapter) for chapter in chapters),
-        tables=writer.tables,
-    )
+    return Written(tuple(writer.report(document) for document in purpose.documents), writer.tables)

@@ -14,27 +14,12 @@ from liftseries.report.kit.declarations import (
 from liftseries.report.perforation.recorded_declarations import RECORDED_FIGURES, RECORDED_TABLES
 
 ROOM = "liftseries.report.perforation"
-FIGURES = (
+REPORT_FIGURES = (
     Figure(
         name="perforation_by_height",
         draws=f"{ROOM}.figures:draw_perforation_by_height",
         reads={"rates": "results:perforation.rate", "words": "words"},
         caption=("Share of sites whose membrane was perforated, with 95% intervals that take patients as clusters."),
-        released=Released(),
-    ),
-    Figure(
-        name="perforation_methods",
-        draws=f"{ROOM}.figures:draw_perforation_methods",
-        reads={
-            "firth": "results:perforation.firth",
-            "gee": "results:perforation.gee",
-            "imputed": "results:perforation.imputed",
-            "words": "words",
-        },
-        caption=(
-            "The same question by other methods: odds ratios of a perforation with 95% intervals, each term adjusted "
-            "for the others. Filled: the one that the report quotes."
-        ),
         released=Released(),
     ),
     Figure(
@@ -52,6 +37,31 @@ FIGURES = (
             "Bars below: how many sites were near each height."
         ),
         released=KeptIn(NOT_COARSENED, "the risk curves with the number of sites below them"),
+    ),
+)
+REPORT_TABLES = (
+    Table(
+        name="tears",
+        makes=f"{ROOM}.recorded_tables:tears_table",
+        caption="Tears as recorded: stage, size, management, how they were looked for, and what followed.",
+        released=Released(),
+    ),
+)
+FIGURES = (
+    Figure(
+        name="perforation_methods",
+        draws=f"{ROOM}.figures:draw_perforation_methods",
+        reads={
+            "firth": "results:perforation.firth",
+            "gee": "results:perforation.gee",
+            "imputed": "results:perforation.imputed",
+            "words": "words",
+        },
+        caption=(
+            "The same question by other methods: odds ratios of a perforation with 95% intervals, each term adjusted "
+            "for the others. Filled: the one that the report quotes."
+        ),
+        released=Released(),
     ),
 )
 TABLES = (
@@ -104,10 +114,22 @@ TABLES = (
         released=Released(),
     ),
 )
-CHAPTER = Chapter(
+REPORT_CHAPTER = Chapter(
     id="membrane",
-    title="What happened to the membrane",
-    blocks=f"{ROOM}.chapter:blocks",
+    title="The membrane",
+    blocks=(f"{ROOM}.report_chapter:blocks",),
+    figures=REPORT_FIGURES,
+    tables=REPORT_TABLES,
+)
+SUPPLEMENT_CHAPTER = Chapter(
+    id="perforation",
+    title="The membrane: how sure",
+    blocks=(f"{ROOM}.supplement_chapter:blocks",),
     figures=(*FIGURES, *RECORDED_FIGURES),
     tables=(*TABLES, *RECORDED_TABLES),
+)
+PREDICTION_CHAPTER = Chapter(
+    id="prediction",
+    title="Risk along height and lift, prediction",
+    blocks=(f"{ROOM}.supplement_chapter:prediction",),
 )

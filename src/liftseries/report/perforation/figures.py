@@ -16,7 +16,6 @@ from liftseries.report.kit.figures.style import (
     axes_at,
     drawn,
     new_figure,
-    nothing_drawn,
 )
 from liftseries.report.kit.figures.terms import draw_by_method
 from liftseries.report.kit.numbers import WITHHELD, count, interval, missing, percent
@@ -28,7 +27,7 @@ NOT_OF_AN_ERROR = {"one_sided_bound", "one_patient_has_the_outcome"}
 
 
 @drawn
-def draw_perforation_by_height(rates: pd.DataFrame, words: Words | None = None) -> Drawing:
+def draw_perforation_by_height(rates: pd.DataFrame, words: Words | None = None) -> Drawing | None:
     """Share of sites perforated: all, by residual height and planned lift, by approach, protocol and centre.
 
     Parameters
@@ -41,7 +40,7 @@ def draw_perforation_by_height(rates: pd.DataFrame, words: Words | None = None) 
     rates = rates[rates["method"].eq("patients")] if len(rates) else rates
     chosen = [row for subset in _subsets(rates) for _, row in rates[rates["subset"].eq(subset)].iterrows()]
     if not any(row["n_sites"] for row in chosen if not missing(row["n_sites"])):
-        return nothing_drawn("no site has its perforation recorded", DOUBLE_MM)
+        return None
     lines, told, group, few = [], [], "", False
     for row in chosen:
         name, _, level = row["subset"].partition("=")
@@ -82,7 +81,7 @@ def _subsets(rates: pd.DataFrame) -> list[str]:
 @drawn
 def draw_perforation_methods(
     firth: pd.DataFrame, gee: pd.DataFrame, imputed: pd.DataFrame, words: Words | None = None
-) -> Drawing:
+) -> Drawing | None:
     """Odds ratios of a perforation: of each term the quoted one, filled, and the same by other methods, open.
 
     Parameters
@@ -105,7 +104,7 @@ PANEL_MM, GAP_MM, BODY_MM, BOTTOM_MM, TOP_MM = 72.0, 16.0, 52.0, 22.0, 3.0
 
 
 @drawn
-def draw_risk_curves(curves: pd.DataFrame, height: pd.DataFrame, lift: pd.DataFrame) -> Drawing:
+def draw_risk_curves(curves: pd.DataFrame, height: pd.DataFrame, lift: pd.DataFrame) -> Drawing | None:
     """Standardised risk along residual height and planned lift: the curve with its band, and the quoted model's risks.
 
     Parameters
@@ -117,7 +116,7 @@ def draw_risk_curves(curves: pd.DataFrame, height: pd.DataFrame, lift: pd.DataFr
     panels = {name: curves[curves["exposure"].eq(name)] for name in PANELS} if len(curves) else {}
     panels = {name: panel for name, panel in panels.items() if panel["risk"].notna().any()}
     if not panels:
-        return nothing_drawn("no risk along any measure is quoted", DOUBLE_MM)
+        return None
     figure = new_figure(DOUBLE_MM, BOTTOM_MM + BODY_MM + TOP_MM)
     top = min(1.0, 1.05 * max(0.05, *(float(panel["conf_high"].max()) for panel in panels.values())))
     told = []

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from liftseries.report.kit.blocks import Paragraph
-from liftseries.report.kit.material import Material
 from liftseries.report.kit.sentences import left_out, terms_named
+from liftseries.report.kit.writer import Writer
 
 
-def of_rates_and_odds(material: Material) -> Iterable[Paragraph]:
+def of_rates_and_odds(writer: Writer) -> Iterable[Paragraph]:
     """Rates, bounds where nothing happened, odds ratios."""
+    material = writer.material
     yield Paragraph(
         lead="Rates of perforation",
         text=(
@@ -44,8 +45,9 @@ def of_rates_and_odds(material: Material) -> Iterable[Paragraph]:
     )
 
 
-def of_risks(material: Material) -> Iterable[Paragraph]:
+def of_risks(writer: Writer) -> Iterable[Paragraph]:
     """Standardised risks, and the model as a predictor."""
+    material = writer.material
     yield Paragraph(
         lead="Risk along height and lift",
         text=(

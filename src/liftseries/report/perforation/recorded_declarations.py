@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from liftseries.report.kit.declarations import SINGLE_RECORDS, Figure, KeptIn, Released, Table
+from liftseries.report.kit.declarations import SINGLE_RECORDS, Figure, KeptIn, Table
 
 ROOM = "liftseries.report.perforation"
 
@@ -25,12 +25,6 @@ RECORDED_FIGURES = (
     ),
 )
 RECORDED_TABLES = (
-    Table(
-        name="tears",
-        makes=f"{ROOM}.recorded_tables:tears_table",
-        caption="Tears as recorded: stage, size, management, how they were looked for, and what followed.",
-        released=Released(),
-    ),
     Table(
         name="learning",
         makes=f"{ROOM}.recorded_tables:learning_table",

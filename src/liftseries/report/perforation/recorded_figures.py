@@ -17,7 +17,6 @@ from liftseries.report.kit.figures.style import (
     drawn,
     name_beside,
     new_figure,
-    nothing_drawn,
 )
 from liftseries.report.kit.numbers import count, counted, decimal, missing, share_of
 from liftseries.report.perforation.recorded_tables import STAGES, case_band, may_be_compared
@@ -28,7 +27,7 @@ NAMES = {stage: stage for stage in STAGES} | {"unknown": "not recorded"}
 
 
 @drawn
-def draw_tear_stages(cases: pd.DataFrame) -> Drawing:
+def draw_tear_stages(cases: pd.DataFrame) -> Drawing | None:
     """Tears by stage, each a mark at its largest diameter; how many were measured stands beside.
 
     Parameters
@@ -38,7 +37,7 @@ def draw_tear_stages(cases: pd.DataFrame) -> Drawing:
     torn = cases[cases["perforation"].astype(object).eq("yes").to_numpy(bool)]
     stage = torn.get("perforation_stage", pd.Series(index=torn.index, dtype=object)).astype(object)
     if not stage.isin([name for name in STAGES if name != "unknown"]).any():
-        return nothing_drawn("no tear has its stage recorded")
+        return None
     stage = stage.where(stage.isin(list(STAGES)), "unknown")
     size_mm = pd.to_numeric(torn.get("perforation_mm", pd.Series(np.nan, index=torn.index)), errors="coerce")
     shown = [name for name in STAGES if stage.eq(name).any()]
@@ -73,7 +72,7 @@ def _stacked(values: np.ndarray) -> np.ndarray:
 
 
 @drawn
-def draw_learning(rates: pd.DataFrame, cases: pd.DataFrame) -> Drawing:
+def draw_learning(rates: pd.DataFrame, cases: pd.DataFrame) -> Drawing | None:
     """Share torn by bands of the operator's case number, and a rug of the case numbers.
 
     Parameters
@@ -82,7 +81,7 @@ def draw_learning(rates: pd.DataFrame, cases: pd.DataFrame) -> Drawing:
     cases : one row a site; `operator_case_no, perforation`
     """
     if not may_be_compared(rates) or "operator_case_no" not in cases:
-        return nothing_drawn("too few tears have the operator's case number known")
+        return None
     case = pd.to_numeric(cases["operator_case_no"], errors="coerce").to_numpy(float, na_value=np.nan)
     torn = cases["perforation"].astype(object).eq("yes").to_numpy(bool)
     known = torn | cases["perforation"].astype(object).eq("no").to_numpy(bool)

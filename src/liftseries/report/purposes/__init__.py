@@ -37,16 +37,16 @@ def figures_of(purposes: Sequence[str] = ("publication",)) -> dict[str, tuple[Fi
     return {room: tuple(figure for figure in by_name.values() if figure.room == room) for room in rooms}
 
 
-def figure_files(*purposes: str) -> list[str]:
-    """Paths of the figures of these purposes within the output folder."""
-    return [path for figures in figures_of(purposes).values() for figure in figures for path in figure.files]
+def drawn_in(room: str) -> str:
+    """The folder in which a job leaves the figures of a room."""
+    return f"work/figures/{room}"
 
 
 def pages_of(purposes: Sequence[str]) -> list[str]:
     """The pages of these purposes within the output folder."""
-    return [path for name in purposes for path in purpose(name).files if "." in path]
+    return [path for name in purposes for path in purpose(name).pages]
 
 
 def table_folders_of(purposes: Sequence[str]) -> list[str]:
     """The folders of their tables."""
-    return [path for name in purposes for path in purpose(name).files if "." not in path]
+    return [purpose(name).table_folder for name in purposes]

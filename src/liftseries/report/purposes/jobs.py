@@ -2,35 +2,43 @@
 
 from __future__ import annotations
 
+import shutil
+from pathlib import Path
+
+from liftseries.base.outputs import remake_folder
 from liftseries.base.tables import Tables
 from liftseries.models.files import where
-from liftseries.report.kit.drawing import draw_figure
-from liftseries.report.kit.figures.style import save
+from liftseries.report.kit.drawing import save_figure
 from liftseries.report.kit.material import read_material
 from liftseries.report.kit.writer import write
-from liftseries.report.pages.report_files import write_report
-from liftseries.report.purposes import figures_of, purpose
+from liftseries.report.pages.report_files import write_pages, write_table_folder
+from liftseries.report.purposes import drawn_in, figures_of, purpose
 from liftseries.study.input_hashes import input_hashes
 from liftseries.study.plan import read_plan
 
 
 def draw_figures(job) -> None:
-    """The figures of one room of the reports that the plan asks for, to figures/.
+    """The figures of one room of the reports that the plan asks for, as far as there is something to draw.
 
     Its params: `room`, `purposes`, and `plan`, what of study.yaml the figures read.
     """
-    tables = Tables(where)
-    for figure in figures_of(job.params.purposes)[job.params.room]:
-        save(draw_figure(figure, tables, job.params.plan), f"figures/{figure.name}")
+    tables, room = Tables(where), job.params.room
+    with remake_folder(Path(drawn_in(room))) as folder:
+        for figure in figures_of(job.params.purposes)[room]:
+            save_figure(figure, tables, job.params.plan, folder)
 
 
-def write_files(job) -> None:
-    """Pages, or folders of tables, of each report that the plan asks for, from what the run left in the working folder.
+def write_report(job) -> None:
+    """The reports that the plan asks for, from what the run left in the working folder: figures, tables, pages.
 
-    Its params: `study`, `versions`, and `files`, which of the reports' files this job writes.
+    Its params: `study`, `versions`.
     """
     plan = read_plan(job.params.study)
+    with remake_folder(Path("figures")) as folder:
+        for room in figures_of(plan.purpose):
+            shutil.copytree(drawn_in(room), folder, dirs_exist_ok=True)
     material = read_material(".", plan.as_written, job.params.versions, input_hashes(plan))
-    for report in map(purpose, plan.purpose):
-        if files := [path for path in report.files if path in job.params.files]:
-            write_report(write(report, material), files, ".")
+    for declared in map(purpose, plan.purpose):
+        written = write(declared, material)
+        write_pages(written, ".")
+        write_table_folder(written, declared.table_folder)

@@ -44,9 +44,14 @@ TABLES = (
         released=KeptIn(NOT_COARSENED, "how far the answers of other programs lie from ours"),
     ),
 )
-CHAPTER = Chapter(
+SUPPLEMENT_CHAPTER = Chapter(
     id="sensitivity",
-    title="What could change the answers",
-    blocks=f"{ROOM}.chapter:blocks",
+    title="Unmeasured causes, overlooked perforations, loss to follow-up",
+    blocks=(f"{ROOM}.supplement_chapter:blocks",),
     tables=TABLES,
+)
+CLUSTERING_CHAPTER = Chapter(
+    id="clustering",
+    title="How alike the sites of a patient are",
+    blocks=(f"{ROOM}.supplement_chapter:clustering",),
 )

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from liftseries.report.kit.blocks import Paragraph
-from liftseries.report.kit.material import Material
+from liftseries.report.kit.writer import Writer
 
 
-def of_sensitivity(material: Material) -> Iterable[Paragraph]:
+def of_sensitivity(writer: Writer) -> Iterable[Paragraph]:
     """How alike sites are, unmeasured causes, overlooked tears, implants lost to follow-up."""
     yield Paragraph(
         lead="How alike sites are",

@@ -6,7 +6,7 @@ from liftseries.report.kit.declarations import NOT_COARSENED, SINGLE_RECORDS, Ch
 
 ROOM = "liftseries.report.series"
 
-FIGURES = (
+REPORT_FIGURES = (
     Figure(
         name="flow",
         draws=f"{ROOM}.figures:draw_flow",
@@ -14,17 +14,16 @@ FIGURES = (
         caption="Patients and sites from what was read to what each question could use.",
         released=Released(),
     ),
-    Figure(
-        name="residual_height",
-        draws=f"{ROOM}.figures:draw_residual_height",
-        reads={"cases": "cases", "rbh_bands_mm": "plan:rbh_bands_mm"},
-        caption=(
-            "Residual bone height in the middle of the implant's footprint, by approach; dashed lines are the "
-            "cuts of the bands."
-        ),
-        released=KeptIn(NOT_COARSENED, "the histogram of residual bone height"),
+)
+REPORT_TABLES = (
+    Table(
+        name="characteristics",
+        makes=f"{ROOM}.tables:characteristics_table",
+        caption="Patients and sites, overall and by group.",
+        released=Released(),
     ),
 )
+FIGURES = ()
 TABLES = (
     Table(
         name="flow",
@@ -37,12 +36,6 @@ TABLES = (
         makes=f"{ROOM}.tables:set_aside_table",
         caption="Rows set aside, by table, column and rule.",
         released=KeptIn(SINGLE_RECORDS, "rows set aside"),
-    ),
-    Table(
-        name="characteristics",
-        makes=f"{ROOM}.tables:characteristics_table",
-        caption="Patients and sites, overall and by group.",
-        released=Released(),
     ),
     Table(
         name="missing",
@@ -63,5 +56,17 @@ TABLES = (
         released=KeptIn(NOT_COARSENED, "implants by length and diameter"),
     ),
 )
-STUDIED = Chapter(id="studied", title="What was studied", blocks=f"{ROOM}.chapter:what_was_studied")
-CHAPTER = Chapter(id="who", title="Who is in it", blocks=f"{ROOM}.chapter:who_is_in_it", figures=FIGURES, tables=TABLES)
+REPORT_CHAPTER = Chapter(
+    id="series",
+    title="The series",
+    blocks=(f"{ROOM}.report_chapter:blocks",),
+    figures=REPORT_FIGURES,
+    tables=REPORT_TABLES,
+)
+SUPPLEMENT_CHAPTER = Chapter(
+    id="characteristics-and-gaps",
+    title="Characteristics, missing values and sites left out",
+    blocks=(f"{ROOM}.supplement_chapter:who_is_in_it",),
+    figures=FIGURES,
+    tables=TABLES,
+)

@@ -20,7 +20,6 @@ from liftseries.report.kit.figures.style import (
     axes_at,
     drawn,
     new_figure,
-    nothing_drawn,
     wrapped,
 )
 from liftseries.report.kit.numbers import counted, listed, missing, people
@@ -45,7 +44,7 @@ def refusals(set_aside: pd.DataFrame) -> list[str]:
 
 
 @drawn
-def draw_flow(flow: pd.DataFrame, set_aside: pd.DataFrame) -> Drawing:
+def draw_flow(flow: pd.DataFrame, set_aside: pd.DataFrame) -> Drawing | None:
     """Boxes from what was read to what each analysis could use.
 
     Parameters
@@ -56,7 +55,7 @@ def draw_flow(flow: pd.DataFrame, set_aside: pd.DataFrame) -> Drawing:
     """
     stages = {str(row["stage"]): row for _, row in flow.iterrows()} if len(flow) else {}
     if IN_SERIES not in stages:
-        return nothing_drawn("no counts of patients and sites were left by the run")
+        return None
     reasons = refusals(set_aside)
     if len(reasons) > MOST_REASONS:
         reasons = [*reasons[:MOST_REASONS], f"and {len(reasons) - MOST_REASONS} more reasons"]
@@ -128,7 +127,7 @@ def _arrow(axes, start: tuple[float, float], end: tuple[float, float]) -> None:
 
 
 @drawn
-def draw_residual_height(cases: pd.DataFrame, rbh_bands_mm: Sequence[float] = ()) -> Drawing:
+def draw_residual_height(cases: pd.DataFrame, rbh_bands_mm: Sequence[float] = ()) -> Drawing | None:
     """How many sites had how much bone, by approach, with the cuts of the plan's bands.
 
     Parameters
@@ -139,7 +138,7 @@ def draw_residual_height(cases: pd.DataFrame, rbh_bands_mm: Sequence[float] = ()
     height_mm = pd.to_numeric(cases.get("rbh_mid_mm", pd.Series(dtype=float)), errors="coerce")
     known = height_mm.notna().to_numpy(bool)
     if not known.any():
-        return nothing_drawn("no site has its residual bone height")
+        return None
     approach = cases.loc[known, "approach"].astype(str).to_numpy()
     values = height_mm[known].to_numpy(float)
     levels = [level for level in ("guided", "freehand") if (approach == level).any()]

@@ -15,7 +15,7 @@ ROOM = "liftseries.report.survival"
 KM = {"curves": "survival_curves", "at_risk": "survival_at_risk", "km": "results:survival.km"}
 AT_MONTHS = "The curve is told just before each month numbered below it, and only where it may be: what lies between"
 
-FIGURES = (
+REPORT_FIGURES = (
     Figure(
         name="survival",
         draws=f"{ROOM}.figures:draw_survival",
@@ -31,20 +31,22 @@ FIGURES = (
             "or censored before it; a dash is a number withheld."
         ),
     ),
-    Figure(
-        name="survival_by_height",
-        draws=f"{ROOM}.figures:draw_survival_by_height",
-        reads=KM,
-        caption=(
-            "Kaplan-Meier survival by residual bone height, with patient-clustered 95% intervals at the months "
-            "of the plan, set side by side for reading. A curve ends where fewer than 20 implants, or a tenth of its "
-            "own, are at risk."
-        ),
-        released=Released(
-            "Kaplan-Meier survival by residual bone height, with patient-clustered 95% intervals at the plan's months, "
-            f"set side by side for reading. {AT_MONTHS} two of them is drawn as one step. A dash is a number withheld."
-        ),
+)
+REPORT_TABLES = (
+    Table(
+        name="survival",
+        makes=f"{ROOM}.tables:survival_table",
+        caption="Implant survival (Kaplan-Meier) at the months of the plan.",
+        released=Released(),
     ),
+)
+COMPLICATIONS = Table(
+    name="complications",
+    makes=f"{ROOM}.follow_up_tables:complications_table",
+    caption="Patients and sites with a complication, by kind and protocol.",
+    released=Released(),
+)
+FIGURES = (
     Figure(
         name="proportional_hazards",
         draws=f"{ROOM}.hazard_figures:draw_proportional_hazards",
@@ -89,12 +91,6 @@ FIGURES = (
 )
 TABLES = (
     Table(
-        name="survival",
-        makes=f"{ROOM}.tables:survival_table",
-        caption="Implant survival (Kaplan-Meier) at the months of the plan.",
-        released=Released(),
-    ),
-    Table(
         name="numbers_at_risk",
         makes=f"{ROOM}.tables:numbers_at_risk_table",
         caption="Implants at risk just before each month / failed before it / censored before it.",
@@ -137,12 +133,6 @@ TABLES = (
         released=Released(),
     ),
     Table(
-        name="complications",
-        makes=f"{ROOM}.follow_up_tables:complications_table",
-        caption="Patients and sites with a complication, by kind and protocol.",
-        released=Released(),
-    ),
-    Table(
         name="follow_up",
         makes=f"{ROOM}.follow_up_tables:completeness_table",
         caption="Implants due at each planned month, how many of them are known, lost to follow-up, and not yet due.",
@@ -155,10 +145,22 @@ TABLES = (
         released=Released(),
     ),
 )
-CHAPTER = Chapter(
+REPORT_CHAPTER = Chapter(
     id="implants",
-    title="How the implants fared",
-    blocks=f"{ROOM}.chapter:blocks",
+    title="Implant survival",
+    blocks=(f"{ROOM}.report_chapter:blocks",),
+    figures=REPORT_FIGURES,
+    tables=REPORT_TABLES,
+)
+SUPPLEMENT_CHAPTER = Chapter(
+    id="survival",
+    title="Survival: how sure",
+    blocks=(f"{ROOM}.supplement_chapter:blocks",),
     figures=FIGURES,
     tables=TABLES,
+)
+HAZARDS_CHAPTER = Chapter(
+    id="hazards",
+    title="Hazards of failure: how sure",
+    blocks=(f"{ROOM}.supplement_chapter:hazards",),
 )

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pandas as pd
 
 from liftseries.report.kit.figures.forest import Axis, Line, draw_forest
-from liftseries.report.kit.figures.style import DARK, DOUBLE_MM, LOOKS, Drawing, drawn, nothing_drawn, text_width_mm
+from liftseries.report.kit.figures.style import DARK, LOOKS, Drawing, drawn, text_width_mm
 from liftseries.report.kit.figures.terms import QUOTED_IS_FILLED
 from liftseries.report.kit.numbers import WITHHELD, count, missing, percent
 from liftseries.report.kit.quoted import quoted_in
@@ -21,7 +21,7 @@ NONE_FOLLOWED = "fewer than 20 implants were followed"
 
 
 @drawn
-def draw_survival(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.DataFrame | None = None) -> Drawing:
+def draw_survival(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.DataFrame | None = None) -> Drawing | None:
     """Survival of all implants with its patient-clustered band; at risk, failed and censored below.
 
     Parameters
@@ -32,7 +32,7 @@ def draw_survival(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.DataFrame 
     """
     curve = _of(_told_steps(curves), "all")
     if curve.empty:
-        return nothing_drawn(NONE_FOLLOWED, DOUBLE_MM)
+        return None
     numbers = _of(at_risk, "all")
     figure, axes, ticks = frame([curve], list(AT_RISK.values()), room_right_mm=6)
     draw_band(axes, curve)
@@ -43,7 +43,9 @@ def draw_survival(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.DataFrame 
 
 
 @drawn
-def draw_survival_by_height(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.DataFrame | None = None) -> Drawing:
+def draw_survival_by_height(
+    curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.DataFrame | None = None
+) -> Drawing | None:
     """Survival by band of residual bone height, with intervals at the plan's months.
 
     Parameters
@@ -54,7 +56,7 @@ def draw_survival_by_height(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.
     curves = _told_steps(curves)
     bands = [s for s in dict.fromkeys(curves["subset"]) if s.startswith("rbh_band=")] if len(curves) else []
     if not bands:
-        return nothing_drawn(NONE_FOLLOWED, DOUBLE_MM)
+        return None
     parts = {band: _of(curves, band) for band in bands}
     labels = {band: f"{band.partition('=')[2]} mm" for band in bands}
     rows = {band: _estimated(km, band) for band in bands}
@@ -98,7 +100,7 @@ def draw_survival_by_height(curves: pd.DataFrame, at_risk: pd.DataFrame, km: pd.
 @drawn
 def draw_survival_methods(
     km: pd.DataFrame, life_table: pd.DataFrame, turnbull: pd.DataFrame, weibull: pd.DataFrame, lost: pd.DataFrame
-) -> Drawing:
+) -> Drawing | None:
     """Survival at the quoted months: the quoted row, filled, and the same by other methods, open.
 
     Parameters
@@ -111,7 +113,7 @@ def draw_survival_methods(
     quoted = quoted_in(km)
     quoted = quoted[quoted["subset"].eq("all")] if len(quoted) else quoted
     if quoted.empty:
-        return nothing_drawn("survival is quoted at no month", DOUBLE_MM)
+        return None
     lines, told, lows = [], [], []
     for _, one in quoted.iterrows():
         lines.append(Line(f"Month {one['term']}", heading=True))

@@ -12,6 +12,7 @@ from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count, counted, decimal, interval, is_withheld, missing, percent
 from liftseries.report.kit.sentences import first, last, source
+from liftseries.report.kit.writer import Writer
 
 
 def follow_up_sentences(material: Material) -> Iterable[Block]:
@@ -114,7 +115,7 @@ def per_100(row) -> str:
     return interval(row["estimate"], row["conf_low"], row["conf_high"])
 
 
-def of_follow_up(material: Material) -> Iterable[Paragraph]:
+def of_follow_up(writer: Writer) -> Iterable[Paragraph]:
     """What is due, who is lost, how follow-up is measured."""
     yield Paragraph(
         lead="Follow-up",

@@ -17,7 +17,6 @@ from liftseries.report.kit.figures.style import (
     axes_at,
     drawn,
     new_figure,
-    nothing_drawn,
     wrapped,
 )
 from liftseries.report.kit.figures.terms import draw_by_method
@@ -28,7 +27,9 @@ from liftseries.report.survival.other_methods import method_name
 
 
 @drawn
-def draw_proportional_hazards(residuals: pd.DataFrame, test: pd.DataFrame, words: Words | None = None) -> Drawing:
+def draw_proportional_hazards(
+    residuals: pd.DataFrame, test: pd.DataFrame, words: Words | None = None
+) -> Drawing | None:
     """Scaled Schoenfeld residuals against time, a panel a coefficient.
 
     Parameters
@@ -41,7 +42,7 @@ def draw_proportional_hazards(residuals: pd.DataFrame, test: pd.DataFrame, words
     words = words or Words()
     terms = list(dict.fromkeys(residuals["term"])) if len(residuals) else []
     if not terms or residuals["smooth"].isna().all():
-        return nothing_drawn("too few failures to see a hazard ratio change", DOUBLE_MM)
+        return None
     columns = min(2, len(terms))
     rows = math.ceil(len(terms) / columns)
     panel_mm, body_mm, gap_mm = (DOUBLE_MM - 14 - 18 * (columns - 1)) / columns - 2, 34.0, 22.0
@@ -77,7 +78,7 @@ def draw_proportional_hazards(residuals: pd.DataFrame, test: pd.DataFrame, words
 @drawn
 def draw_hazard_methods(
     firth_cox: pd.DataFrame, cox: pd.DataFrame, imputed: pd.DataFrame, words: Words | None = None
-) -> Drawing:
+) -> Drawing | None:
     """Hazard ratios of implant failure: of each term the quoted one, filled, and the same by other methods, open.
 
     Parameters

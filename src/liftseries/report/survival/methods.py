@@ -8,11 +8,13 @@ from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import listed
 from liftseries.report.kit.sentences import left_out, terms_named
+from liftseries.report.kit.writer import Writer
 from liftseries.report.survival.follow_up import of_follow_up
 
 
-def of_survival(material: Material) -> Iterable[Paragraph]:
+def of_survival(writer: Writer) -> Iterable[Paragraph]:
     """Survival, as `_of_survival`; nothing without a visit."""
+    material = writer.material
     if material.has_visits:
         yield from _of_survival(material)
 

@@ -103,17 +103,19 @@ class Drawing:
     ----------
     figure : matplotlib Figure at print size
     alt : what is shown and the main numbers, for those who don't see it
+    covers : what it rests on, for its caption: `634 sites of 419 patients, 46 perforations`
     """
 
     figure: Figure
     alt: str
+    covers: str = ""
 
 
-def drawn(draw: Callable[..., Drawing]) -> Callable[..., Drawing]:
-    """A draw function that runs with our settings, whatever the machine's own are."""
+def drawn(draw: Callable[..., Drawing | None]) -> Callable[..., Drawing | None]:
+    """A draw function that runs with our settings, whatever the machine's own are; None where nothing can be drawn."""
 
     @wraps(draw)
-    def with_our_settings(*args, **kwargs) -> Drawing:
+    def with_our_settings(*args, **kwargs) -> Drawing | None:
         with matplotlib.rc_context():
             matplotlib.rcdefaults()
             matplotlib.rcParams.update(_RC)
@@ -169,15 +171,6 @@ def wrapped(text: str, width_mm: float, size_pt: float = SMALL_PT) -> str:
     return "\n".join(lines)
 
 
-def nothing_drawn(why: str, width_mm: float = SINGLE_MM) -> Drawing:
-    """A figure that says in words why there is none."""
-    text = wrapped(f"Nothing is drawn: {why}.", width_mm - 12, TEXT_PT)
-    height = 14 + 4 * text.count("\n")
-    figure = new_figure(width_mm, height)
-    figure.text(0.5, 0.5, text, size=TEXT_PT, ha="center", va="center", linespacing=1.4)
-    return Drawing(figure, f"Nothing is drawn: {why}.")
-
-
 def save(drawing: Drawing, stem: Path | str, forms: Sequence[str] = FORMATS) -> None:
     """Write `stem`.svg, .pdf and .png, or some of them.
 
@@ -189,7 +182,12 @@ def save(drawing: Drawing, stem: Path | str, forms: Sequence[str] = FORMATS) -> 
     stem = Path(stem)
     plain = {"Creator": None, "Date": None}
     metadata = {
-        "svg": {**plain, "Title": stem.name.replace("_", " "), "Description": drawing.alt},
+        "svg": {
+            **plain,
+            "Title": stem.name.replace("_", " "),
+            "Description": drawing.alt,
+            **({"Coverage": drawing.covers} if drawing.covers else {}),
+        },
         "pdf": {
             "Creator": None,
             "Producer": None,

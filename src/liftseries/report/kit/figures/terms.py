@@ -8,7 +8,7 @@ import pandas as pd
 
 from liftseries.models.shared.design import INTERCEPT
 from liftseries.report.kit.figures.forest import Axis, Line, draw_forest
-from liftseries.report.kit.figures.style import DOUBLE_MM, Drawing, nothing_drawn
+from liftseries.report.kit.figures.style import Drawing
 from liftseries.report.kit.numbers import WITHHELD, decimal, exponent, interval, missing, p_value
 from liftseries.report.kit.numbers import ratio as as_ratio
 from liftseries.report.kit.quoted import beside, quoted_in
@@ -19,7 +19,7 @@ QUOTED_IS_FILLED = "Filled: the row that the report quotes. Open: the same quest
 
 def draw_by_method(
     rows: pd.DataFrame, words: Words, method_name: Callable[[pd.Series], str], axis: Axis, what: str
-) -> Drawing:
+) -> Drawing | None:
     """Effects by term: of each term the quoted one, filled, and the same by other methods, open; no intercept.
 
     Parameters
@@ -33,7 +33,7 @@ def draw_by_method(
     quoted = quoted_in(rows)
     quoted = quoted[~quoted["term"].eq(INTERCEPT)] if len(quoted) else quoted
     if quoted.empty:
-        return nothing_drawn(f"no {what} is quoted", DOUBLE_MM)
+        return None
     shown, written = (exponent, as_ratio) if axis.ratio else (float, decimal)
     lines, told = [], []
     for _, one in quoted.iterrows():

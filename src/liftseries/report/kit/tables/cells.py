@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
@@ -21,6 +22,7 @@ from liftseries.report.kit.numbers import (
 from liftseries.report.kit.words import Words
 
 TRACE = "results.csv row"
+NUMBER = re.compile(r"[−<>]?[\d.,]+%?|–|" + WITHHELD)
 RATIO_SCALES = ("log_odds", "log_hazard", "log_time")
 PERCENT_SCALES = ("risk", "probability")
 NEVER_AN_INTERVAL = ("chi_squared", "share of the lost")
@@ -36,25 +38,34 @@ class Content:
     columns : headings
     rows : texts, as many in each as there are headings; the first one names the row
     note : what stands below
-    holds : rows of results.csv that it shows without naming each in a last column
+    keys : a row -> the rows of results.csv behind it, `; ` between; empty where no row names any
+    holds : further rows of results.csv that the table shows
     """
 
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     note: str = ""
+    keys: tuple[str, ...] = ()
     holds: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Display:
-    """A table as it is printed: its content, the name of its files, and its caption."""
+    """A table as it is printed: its content, the name of its files, its caption, and its label where it has one."""
 
     name: str
     caption: str
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     note: str = ""
+    keys: tuple[str, ...] = ()
     holds: tuple[str, ...] = ()
+    label: str = ""
+
+    def is_numeric(self, column: int) -> bool:
+        """Whether the cells below a heading are single numbers, to be set flush right."""
+        cells = [row[column] for row in self.rows if row[column]]
+        return column > 0 and bool(cells) and all(NUMBER.fullmatch(cell) for cell in cells)
 
 
 def written(scale: str) -> Callable[[float], str]:
@@ -93,16 +104,18 @@ def design_effect(material: Material, row) -> str:
 def content_of(
     columns: Sequence[str], rows: Iterable[Sequence[str]], note: str = "", holds: Iterable[str] = ()
 ) -> Content | None:
-    """The content of a table; None where it has no rows."""
-    rows = tuple(tuple(row) for row in rows)
-    return Content(tuple(columns), rows, note, tuple(holds)) if rows else None
+    """The content of a table; None where it has no rows.
+
+    Where the last heading is `TRACE`, the last cell of each row is its key, which only files and screens show.
+    """
+    rows, columns = tuple(tuple(row) for row in rows), tuple(columns)
+    if not rows:
+        return None
+    if columns[-1] != TRACE:
+        return Content(columns, rows, note, holds=tuple(holds))
+    return Content(columns[:-1], tuple(row[:-1] for row in rows), note, tuple(row[-1] for row in rows), tuple(holds))
 
 
-def traced(table: Display) -> set[str]:
-    """The rows of results.csv that a table shows, named in its last column or in `holds`."""
-    found = set(table.holds)
-    if table.columns[-1] != TRACE:
-        return found
-    for row in table.rows:
-        found |= set(filter(None, row[-1].split("; ")))
-    return found
+def traced(table: Display | Content) -> set[str]:
+    """The rows of results.csv that a table shows."""
+    return {*table.holds, *(key for keys in table.keys for key in keys.split("; ") if key)}

@@ -1,4 +1,4 @@
-"""Estimates as a plain list: any analyses, a row an estimate; and those that no other table holds."""
+"""Estimates as a plain list: any analyses, a row an estimate; and those behind a figure."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ from collections.abc import Callable, Sequence
 
 import pandas as pd
 
-from liftseries.models.shared.results import DESIGN_EFFECT
+from liftseries.report.kit.declarations import Figure
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count, p_value
 from liftseries.report.kit.quoted import below_gate
-from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate, numbers
-from liftseries.report.kit.words import Words, trace_of
+from liftseries.report.kit.tables.cells import TRACE, Content, Display, content_of, design_effect, estimate, numbers
+from liftseries.report.kit.words import trace_of
 
 
 def listing_table(
@@ -52,14 +52,14 @@ def listing_table(
     return content_of(heads, printed, note)
 
 
-def other_estimates_table(material: Material, words: Words, covered: set[str]) -> Content | None:
-    """Estimates that no other table traces, on the model's scale; none that is below its gate."""
-    rows = material.results[~material.results["analysis"].eq(DESIGN_EFFECT) & material.results["estimate"].notna()]
+def rows_behind(material: Material, figure: Figure) -> Display | None:
+    """The rows of results.csv that a figure reads, as far as they may be printed; None where there are none."""
+    analyses = [source.removeprefix("results:") for source in figure.reads.values() if source.startswith("results:")]
+    rows = material.results[material.results["analysis"].isin(analyses) & material.results["estimate"].notna()]
     rows = rows[~below_gate(rows)]
-    left = [trace_of(row) not in covered for _, row in rows.iterrows()]
     labels = (
-        ("Analysis", lambda row: row["analysis"]),
-        ("Subset", lambda row: words.subset(row["subset"])),
-        ("Term", lambda row: words.term(row["term"], str(row["note"]))),
+        ("Group", lambda row: material.words.subset(row["subset"])),
+        ("Estimate of", lambda row: material.words.term(row["term"], str(row["note"]))),
     )
-    return listing_table(material, rows.loc[left], labels, "Estimate (95% interval)")
+    content = listing_table(material, rows, labels, "Estimate (95% interval)")
+    return Display(f"{figure.name}_rows", "", **vars(content)) if content else None

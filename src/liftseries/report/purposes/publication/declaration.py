@@ -1,33 +1,35 @@
-"""The report for publication, as declared: every chapter, and the methods in the order in which they are told."""
+"""The publication's report and supplement, as declared."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from liftseries.report.associations import declarations as associations
 from liftseries.report.closing import declarations as closing
 from liftseries.report.depth import declarations as depth
 from liftseries.report.gain import declarations as gain
-from liftseries.report.kit.declarations import Purpose
+from liftseries.report.kit.declarations import Chapter, Document, Purpose
 from liftseries.report.perforation import declarations as perforation
 from liftseries.report.sensitivity import declarations as sensitivity
 from liftseries.report.series import declarations as series
 from liftseries.report.survival import declarations as survival
 
-PURPOSE = Purpose(
-    name="publication",
-    first_page="liftseries.report.purposes.publication.first_page:first_page",
-    chapters=(
-        series.STUDIED,
-        series.CHAPTER,
-        depth.CHAPTER,
-        perforation.CHAPTER,
-        survival.CHAPTER,
-        gain.CHAPTER,
-        sensitivity.CHAPTER,
-        closing.LIMITS,
-        closing.WITHHELD,
-        closing.METHODS,
-        closing.VERSIONS,
-    ),
-    methods=(
+ANSWERS = Chapter(
+    id="answers",
+    title="Answers",
+    blocks=("liftseries.report.purposes.publication.first_page:blocks",),
+    numbered=False,
+)
+BONE = replace(
+    gain.REPORT_CHAPTER,
+    blocks=(*gain.REPORT_CHAPTER.blocks, f"{survival.ROOM}.report_chapter:complications"),
+    tables=(*gain.REPORT_CHAPTER.tables, survival.COMPLICATIONS),
+)
+METHODS = Chapter(
+    id="methods",
+    title="Methods and definitions",
+    blocks=(
+        f"{series.ROOM}.supplement_chapter:what_was_studied",
         f"{depth.ROOM}.methods:of_depths",
         f"{closing.ROOM}.methods:of_clustering",
         f"{perforation.ROOM}.methods:of_rates_and_odds",
@@ -40,7 +42,62 @@ PURPOSE = Purpose(
         f"{depth.ROOM}.methods:of_agreement",
         f"{sensitivity.ROOM}.methods:of_sensitivity",
         f"{closing.ROOM}.methods:of_random_numbers_and_levels",
+        f"{depth.ROOM}.supplement_chapter:worked_cases",
     ),
-    files=("report.html", "report.pdf", "tables"),
+)
+CHARACTERISTICS = replace(
+    series.SUPPLEMENT_CHAPTER,
+    blocks=(*series.SUPPLEMENT_CHAPTER.blocks, f"{closing.ROOM}.supplement_chapters:left_out"),
+    tables=(*series.SUPPLEMENT_CHAPTER.tables, closing.LEFT_OUT, closing.IMPUTATION),
+)
+GAIN = replace(
+    gain.SUPPLEMENT_CHAPTER,
+    blocks=(*gain.SUPPLEMENT_CHAPTER.blocks, f"{survival.ROOM}.supplement_chapter:landmark"),
+)
+REPORT = Document(
+    name="report",
+    title="",
+    prefix="",
+    chapters=(
+        ANSWERS,
+        series.REPORT_CHAPTER,
+        depth.REPORT_CHAPTER,
+        perforation.REPORT_CHAPTER,
+        survival.REPORT_CHAPTER,
+        associations.REPORT_CHAPTER,
+        BONE,
+        closing.LIMITS,
+        closing.WITHHELD,
+    ),
+)
+SUPPLEMENT = Document(
+    name="supplement",
+    title="Supplement",
+    prefix="S",
+    chapters=(
+        closing.CHECKLIST,
+        METHODS,
+        CHARACTERISTICS,
+        depth.SUPPLEMENT_CHAPTER,
+        perforation.SUPPLEMENT_CHAPTER,
+        perforation.PREDICTION_CHAPTER,
+        survival.SUPPLEMENT_CHAPTER,
+        survival.HAZARDS_CHAPTER,
+        GAIN,
+        sensitivity.SUPPLEMENT_CHAPTER,
+        sensitivity.CLUSTERING_CHAPTER,
+        closing.VERSIONS,
+        closing.INDEX,
+    ),
+)
+PURPOSE = Purpose(
+    name="publication",
+    notices=(
+        "For research and audit. This report is not a medical device and gives no advice for a patient in the chair.",
+        "Local codes and licensed clinical judgement come first.",
+        "Small numbers mislead: read every share with its denominator and every estimate with its interval.",
+    ),
+    documents=(REPORT, SUPPLEMENT),
+    further_tables=(),
     may_be_released=True,
 )

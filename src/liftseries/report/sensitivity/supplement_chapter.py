@@ -37,3 +37,8 @@ def blocks(writer: Writer) -> Iterable[Block]:
         )
         yield from writer.table("second_opinion")
     yield from problems(material, (*ALIKE, *QUESTIONS))
+
+
+def clustering(writer: Writer) -> Iterable[Block]:
+    """How alike the sites of a patient are."""
+    yield from ()

@@ -34,7 +34,6 @@ def blocks(writer: Writer) -> Iterable[Block]:
     if sentence:
         yield sentence
     yield from shares_by(material)
-    yield from writer.figure("perforation_by_height")
     yield from writer.table("perforation_rate")
     yield from model_sentence(material)
     yield from writer.table("perforation_few_cases")
@@ -43,8 +42,7 @@ def blocks(writer: Writer) -> Iterable[Block]:
     yield from writer.table("perforation_odds")
     yield from risk_sentences(material, words)
     yield from risk_difference_sentences(material, words)
-    if len(quoted):
-        yield from writer.figure("risk_curves")
+
     yield from bend_sentences(material, words)
     for table in ("perforation_nonlinearity", "risk_differences", "perforation_risk"):
         yield from writer.table(table)
@@ -56,3 +54,8 @@ def blocks(writer: Writer) -> Iterable[Block]:
     yield from validation_sentences(material)
     yield from writer.table("perforation_validation")
     yield from problems(material, QUESTIONS)
+
+
+def prediction(writer: Writer) -> Iterable[Block]:
+    """The model as a predictor, non-linearity, risks by height and lift."""
+    yield from ()

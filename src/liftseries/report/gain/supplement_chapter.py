@@ -24,10 +24,8 @@ def blocks(writer: Writer) -> Iterable[Block]:
         if sentence:
             yield sentence
         yield from marginal_sentences(material)
-        yield from writer.figure("bone_over_time")
         yield from writer.table("bone_at_months")
         yield from differences(material, words)
-        yield from writer.figure("gain_terms")
         yield from writer.table("bone_terms")
         yield from writer.table("gain_scatter")
         yield from writer.table("bone_methods")

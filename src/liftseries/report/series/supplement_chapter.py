@@ -53,7 +53,6 @@ def who_is_in_it(writer: Writer) -> Iterable[Block]:
         yield Paragraph(f"{'; '.join(told)[0].upper()}{'; '.join(told)[1:]}.")
     else:
         yield Paragraph("The run left no counts of patients and sites.")
-    yield from writer.figure("flow")
     yield from writer.table("flow")
     if material.withheld:
         yield Paragraph("Rows set aside are single records; which and how many there were stays in the house.")
@@ -65,8 +64,6 @@ def who_is_in_it(writer: Writer) -> Iterable[Block]:
             f"{counted(n, 'row')} of all tables {'was' if n == 1 else 'were'} set aside, with what depends on them."
         )
         yield from writer.table("set_aside")
-    yield from writer.table("characteristics")
-    yield from writer.figure("residual_height")
     yield from surgery_blocks(writer)
     if material.table("missing").empty:
         yield Paragraph("The run left no count of missing values.")

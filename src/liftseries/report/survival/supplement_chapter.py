@@ -12,7 +12,6 @@ from liftseries.report.survival.follow_up import follow_up_sentences
 from liftseries.report.survival.sentences import (
     hazard_model_sentence,
     hazards_sentence,
-    may_be_set_side_by_side,
     months_sentences,
     quoted_hazards,
     quoted_survival,
@@ -34,13 +33,10 @@ def blocks(writer: Writer) -> Iterable[Block]:
     yield from follow_up_sentences(material)
     yield from writer.table("follow_up")
     yield from writer.table("time_followed")
-    if sentence:
-        yield from writer.figure("survival")
-    yield from writer.table("survival")
+
     yield from writer.table("numbers_at_risk")
     yield from writer.table("failed_implants")
-    if sentence and may_be_set_side_by_side(material):
-        yield from writer.figure("survival_by_height")
+
     yield from hazard_model_sentence(material)
     quoted = quoted_hazards(material)
     yield from effects(quoted, words, "the hazard of implant failure")
@@ -58,7 +54,6 @@ def blocks(writer: Writer) -> Iterable[Block]:
             "after it count."
         )
     yield from writer.table("gain_and_failure")
-    yield from writer.table("complications")
     yield from problems(material, QUESTIONS)
 
 
@@ -75,3 +70,13 @@ def other_methods(writer: Writer) -> Iterable[Block]:
     if "hazard_methods" in writer.tables:
         yield from writer.figure("hazard_methods")
     yield from writer.table("hazard_methods")
+
+
+def hazards(writer: Writer) -> Iterable[Block]:
+    """Hazard ratios: other methods, proportional hazards."""
+    yield from ()
+
+
+def landmark(writer: Writer) -> Iterable[Block]:
+    """Bone gain and later failure."""
+    yield from ()

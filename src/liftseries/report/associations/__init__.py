@@ -1,0 +1,1 @@
+"""The chapter on what goes with perforation, failure and bone gain: adjusted associations in one table."""

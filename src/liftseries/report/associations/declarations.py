@@ -1,0 +1,13 @@
+"""What goes with each outcome: the chapter of the report as declared."""
+
+from __future__ import annotations
+
+from liftseries.report.kit.declarations import Chapter
+
+ROOM = "liftseries.report.associations"
+
+REPORT_CHAPTER = Chapter(
+    id="associations",
+    title="What goes with perforation, failure and bone gain",
+    blocks=(f"{ROOM}.report_chapter:blocks",),
+)

@@ -1,0 +1,77 @@
+"""A sentence in words: its template by name, its holes filled.
+
+    {sites:# site|# sites}   a count, `#` being the number: `1 site`, `634 sites`, `a withheld number of sites`
+    {sites:was|were}         the word that goes with a count: the first with one, else the second
+    {share:percent}          a share as percent; also `decimal`, `decimal1`, `ratio`, `p`
+    {low:g}                  a number as Python writes it
+    {terms:and}              `a, b and c`
+    {height}                 a text: a label, a level, numbers already written
+
+A count that is not known is `an unknown number of`; other holes must be filled.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from string import Formatter
+from typing import Any
+
+from liftseries.base.remarks import WITHHELD
+from liftseries.report.kit.numbers import decimal, is_withheld, listed, missing, p_value, percent, ratio
+from liftseries.report.languages.english import TEMPLATES
+
+WRITTEN: dict[str, Callable[[Any], str]] = {
+    "percent": percent,
+    "decimal": decimal,
+    "decimal1": lambda value: decimal(value, 1),
+    "ratio": ratio,
+    "p": p_value,
+    "and": lambda words: listed(list(words)),
+}
+
+
+def say(name: str, /, **holes: Any) -> str:
+    """A sentence.
+
+    Parameters
+    ----------
+    name : of its template: `membrane.share`
+    holes : what fills it
+
+    Raises
+    ------
+    KeyError
+        There is no such sentence, or a hole stays empty.
+    TypeError
+        It has no such hole, or a number that must be there is missing.
+    """
+    parts = list(parts_of(TEMPLATES[name]))
+    if more := set(holes) - {hole for _, hole, _ in parts}:
+        raise TypeError(f"sentence {name} has no hole {', '.join(sorted(more))}")
+    return "".join(words + (_filled(name, kind, holes[hole]) if hole else "") for words, hole, kind in parts)
+
+
+def parts_of(template: str) -> Iterator[tuple[str, str, str]]:
+    """A template in pieces: words, the hole after them (or ""), its kind."""
+    for words, hole, kind, _ in Formatter().parse(template):
+        yield words, hole or "", kind or ""
+
+
+def counts_in(template: str) -> set[str]:
+    """The holes of a template that are counts."""
+    return {hole for _, hole, kind in parts_of(template) if "|" in kind}
+
+
+def _filled(name: str, kind: str, value: Any) -> str:
+    if "|" in kind:
+        one, many = kind.split("|")
+        if is_withheld(value):
+            return many.replace("#", f"a {WITHHELD} number of")
+        if missing(value):
+            return many.replace("#", "an unknown number of")
+        return (one if int(value) == 1 else many).replace("#", str(int(value)))
+    if kind != "and" and missing(value):
+        raise TypeError(f"sentence {name}: a hole stays empty")
+    if kind in WRITTEN:
+        return WRITTEN[kind](value)
+    return str(value) if kind == "" else f"{value:{kind}}"

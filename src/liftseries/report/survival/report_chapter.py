@@ -1,0 +1,19 @@
+"""How long the implants stayed: the chapter of the report."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from liftseries.report.kit.blocks import Block
+from liftseries.report.kit.writer import Writer
+
+
+def blocks(writer: Writer) -> Iterable[Block]:
+    """Its figures and tables."""
+    yield from writer.figure("survival")
+    yield from writer.table("survival")
+
+
+def complications(writer: Writer) -> Iterable[Block]:
+    """Complications by protocol."""
+    yield from writer.table("complications")
