@@ -136,9 +136,11 @@ study:
   id: five_centres
   title: Crestal sinus floor lifts at five invented centres, 2018 to 2024
   question: >-
-    How often does the sinus membrane tear, how long do the implants stay and how much bone is gained under
-    three protocols? A: gauged drilling, lift by fluid. B: gauged drilling, lift by packed graft. C: drilling
-    short of the sinus floor, the last steps and the lift by osteotome.
+    In crestal sinus floor lifts at five centres, how often is the sinus membrane perforated, and is that associated
+    with residual bone height? Was drilling done as planned? How long do the implants stay, what goes with their
+    failure, and how much bone is gained and kept? (Three protocols were in use. A: gauged drilling, lift by fluid.
+    B: gauged drilling, lift by packed graft. C: drilling short of the sinus floor, the last steps and the lift by
+    osteotome. They are described side by side, not compared.)
   data_until: 2025-12
 purpose: publication
 tables:

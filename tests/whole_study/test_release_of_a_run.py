@@ -35,7 +35,8 @@ def test_the_bundle_of_a_real_run_names_nobody_and_no_file(study, keys_of_separa
 def test_no_row_of_a_site_and_no_model_leaves(study):
     """The bundle's own list is closed: what a run leaves for the statistician stays in the house."""
     left = {path.relative_to(study / "release").parts[0] for path in (study / "release").rglob("*") if path.is_file()}
-    assert left == {"report.html", "report.pdf", "results.csv", "release.json", "tables", "figures", "coarsened"}
+    pages = {f"{name}.{form}" for name in ("report", "supplement") for form in ("html", "pdf")}
+    assert left == {*pages, "results.csv", "release.json", "tables", "figures", "coarsened"}
     assert not [path for path in (study / "release").rglob("*") if path.name in ("second_opinion.csv", "codebook.csv")]
 
 

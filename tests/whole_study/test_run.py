@@ -40,7 +40,8 @@ def test_demo_runs_to_its_report(demo):
     study, said = demo
     assert (said.status, said.err) == (0, "")
     assert str(study / "output" / "report.html") in said.out
-    assert (study / "output" / "report.html").stat().st_size > 100_000
+    for name in ("report.html", "supplement.html"):
+        assert 100_000 < (study / "output" / name).stat().st_size < 3_000_000
 
 
 def test_outputs_carry_the_contracts_names(demo):
@@ -73,9 +74,8 @@ def test_manifest_covers_inputs_and_outputs(demo):
     folders = ("clean", "derived", "figures", "models", "tables")
     files = [path for name in folders for path in output.glob(f"{name}/**/[!.]*") if path.is_file()]
     left = {str(path.relative_to(output)) for path in files}
-    assert left | {"report.html", "report.pdf", "results.csv", "set_aside.csv", "decisions.csv"} == set(
-        manifest["outputs"]
-    )
+    pages = {f"{name}.{form}" for name in ("report", "supplement") for form in ("html", "pdf")}
+    assert left | pages | {"results.csv", "set_aside.csv", "decisions.csv"} == set(manifest["outputs"])
 
 
 def test_second_run_does_nothing(demo):

@@ -219,7 +219,9 @@ def what_to_look_at(output: Path) -> list[str]:
         more = f" and of {len(unfit) - MOST_NAMED} others" if len(unfit) > MOST_NAMED else ""
         named = ", ".join(unfit[:MOST_NAMED])
         words.append(f"Some estimates could not be made; results.csv says why: those of {named}{more}.")
-    words.append('Then read "Who is in it" and "What this cannot tell" before any figure.')
+    words.append(
+        "Its first page answers; its last section says what the series cannot tell. Behind it: supplement.html."
+    )
     return words
 
 

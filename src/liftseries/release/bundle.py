@@ -1,6 +1,6 @@
 """The bundle `release/`: what of a finished run may leave the house.
 
-    report.html, report.pdf    the report with what tells of few patients withheld
+    report.html, report.pdf    the report with what tells of few patients withheld, and its supplement
     results.csv                the estimates, likewise; its last column names what was withheld in a row
     tables/, figures/          of that report
     coarsened/                 patients and sites so coarse that rows may leave with it, where they may; advice.csv

@@ -154,6 +154,7 @@ class Purpose:
     ----------
     name : in study.yaml, `purpose`
     notices : what must be known before any number is read
+    released_notice : one more, of the report that leaves the house
     documents : the report, and what stands behind it
     further_tables : that stand in no document, as files alone
     may_be_released : whether it may leave the house
@@ -164,6 +165,7 @@ class Purpose:
     documents: tuple[Document, ...]
     further_tables: tuple[Table, ...]
     may_be_released: bool
+    released_notice: str = ""
     table_folder: str = "tables"
 
     @property

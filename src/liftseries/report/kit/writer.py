@@ -51,14 +51,14 @@ class Writer:
     def report(self, document: Document) -> Report:
         """A document as it is written."""
         self.document, self.n_figures, self.n_tables = document, 0, 0
-        study = self.material.plan["study"]
+        study, further = self.material.plan["study"], self.purpose.released_notice if self.material.withheld else ""
         return Report(
             name=document.name,
             called=document.title,
             title=study["title"],
             question=study["question"],
             study_id=study["id"],
-            notices=self.purpose.notices,
+            notices=(*self.purpose.notices, *([further] if further else [])),
             chapters=tuple(filter(None, map(self._section, self.chapters[document.name]))),
             beside={other.name: other.title or "Report" for other in self.purpose.documents if other is not document},
         )

@@ -100,4 +100,8 @@ PURPOSE = Purpose(
     documents=(REPORT, SUPPLEMENT),
     further_tables=(),
     may_be_released=True,
+    released_notice=(
+        "Made to leave the house: numbers that tell of few patients, or would give them away, are withheld; the last "
+        "section says which, and why."
+    ),
 )

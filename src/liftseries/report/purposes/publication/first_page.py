@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from liftseries.base.named import function_named
-from liftseries.report.kit.blocks import Answers, Block
+from liftseries.report.closing.limits import three_limits
+from liftseries.report.kit.blocks import Answers, Block, Listing
 from liftseries.report.kit.writer import Writer
+from liftseries.report.languages.say import say
+from liftseries.report.series.answers import who
 
 ROOM = "liftseries.report"
 ANSWERS = (
@@ -21,6 +24,11 @@ ANSWERS = (
 
 def blocks(writer: Writer) -> Iterable[Block]:
     """The page for two minutes."""
-    answers = tuple(filter(None, (function_named(answer)(writer.material) for answer in ANSWERS)))
+    material = writer.material
+    studied = who(material)
+    if studied:
+        yield studied
+    answers = tuple(filter(None, (function_named(answer)(material) for answer in ANSWERS)))
     if answers:
         yield Answers(answers)
+    yield Listing(say("answers.limits"), three_limits(material))

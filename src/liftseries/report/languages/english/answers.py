@@ -1,0 +1,5 @@
+"""The first page."""
+
+SENTENCES: dict[str, str] = {
+    "limits": "Mind:",
+}
