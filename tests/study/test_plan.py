@@ -36,6 +36,10 @@ def test_defaults_are_the_contracts(tmp_path):
         "groups": "protocol",
         "reference": "A",
         "adjust_for": ["rbh_mid_mm", "smoking"],
+        "weights": ["overlap"],
+        "primary": "perforation",
+        "margin": None,
+        "registered": {"registry": "", "number": "", "date": ""},
     }
     assert plan.risk_contrasts == {
         "rbh_mid_mm": [7, 4],
@@ -43,7 +47,10 @@ def test_defaults_are_the_contracts(tmp_path):
         "approach": ["freehand", "guided"],
     }
     assert (plan.imputation["sets"], plan.imputation["iterations"]) == (20, 10)
-    assert plan.audit == {"by": "operator", "standard": 0.05, "alert_sd": 2, "alarm_sd": 3}
+    assert plan.audit["by"] == "operator"
+    assert plan.audit["standard"] is None  # a committee sets it, nobody else
+    assert (plan.audit["alert_sd"], plan.audit["alarm_sd"], plan.audit["cusum_cases"]) == (2, 3, 100)
+    assert plan.audit["case_mix"] == ["rbh_mid_mm", "floor_slope_deg"]
     assert (plan.invalid_rows, plan.smallest_cell, plan.output) == ("stop", 5, tmp_path / "output")
 
 

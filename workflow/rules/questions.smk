@@ -27,7 +27,7 @@ for job in (*quick_jobs(plan), *pooling_jobs(plan)):
             "../scripts/job.py"
 
 
-for question in resampling():
+for question in resampling(questions_asked):
 
     rule:
         """One chunk of a question's replicates; each has its own seed, so that the split changes no answer."""

@@ -5,9 +5,9 @@ left_for_reports = {
     "results": "results.csv",
     "left_out": [
         work_file("follow_up.left_out"),
-        *(work_file(f"{question.name}.left_out") for question in QUESTIONS if question.analyses),
+        *(work_file(f"{question.name}.left_out") for question in questions_asked if question.analyses),
     ],
-    "tables": [work_file(table.name) for question in QUESTIONS for table in question.leaves],
+    "tables": [work_file(table.name) for question in questions_asked for table in question.leaves],
     "counts": "checked/counts.csv",
     "set_aside": "set_aside.csv",
     "ladder_cases": file_of("ladder_cases"),
@@ -18,7 +18,7 @@ left_for_reports = {
 rule collect_results:
     """Every estimate in one tidy table, in the order of the report."""
     input:
-        estimates=[work_file(question.name) for question in QUESTIONS if question.analyses],
+        estimates=[work_file(question.name) for question in questions_asked if question.analyses],
     output:
         results="results.csv",
     log:
@@ -57,7 +57,7 @@ rule write_models:
     input:
         cases=file_of("cases"),
         visits=file_of("visits"),
-        parts=[work_file(f"{name}.{part}") for question in QUESTIONS for name in question.fits for part in PARTS],
+        parts=[work_file(f"{name}.{part}") for question in questions_asked for name in question.fits for part in PARTS],
     output:
         directory("models"),
     log:
@@ -65,7 +65,7 @@ rule write_models:
     params:
         does="liftseries.engine.spine:write_models",
         folder="models",
-        models=[name for question in QUESTIONS for name in question.fits],
+        models=[name for question in questions_asked for name in question.fits],
         code=code_of("base/outputs.py", "engine/spine.py", "models/shared/follow_up.py", "reports"),
     message:
         "Writing what refits the models"

@@ -6,13 +6,13 @@ resamples draws in chunks, a job each; what was drawn for an outcome is pooled i
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import reduce
 from typing import Any
 
 from liftseries.models.files import PARTS, file_of, work_file
-from liftseries.models.questions import QUESTIONS, ROOMS
+from liftseries.models.questions import QUESTIONS, ROOMS, questions_for
 from liftseries.models.shared.question import Draws, Question
 from liftseries.study.plan import Plan
 
@@ -44,7 +44,7 @@ class Job:
 def quick_jobs(plan: Plan) -> Iterator[Job]:
     """A job for each outcome: all its questions that do not resample; and for each question that wants its own."""
     for room, title in ROOMS.items():
-        quick = [one for one in QUESTIONS if one.room == room and not one.draws]
+        quick = [one for one in questions_for(plan.purpose) if one.room == room and not one.draws]
         if questions := [one for one in quick if not one.alone]:
             yield _job(plan, room, title, questions)
         for question in (one for one in quick if one.alone):
@@ -54,7 +54,7 @@ def quick_jobs(plan: Plan) -> Iterator[Job]:
 def pooling_jobs(plan: Plan) -> Iterator[Job]:
     """A job for each outcome that has questions which resample: what was drawn is pooled."""
     for room, title in ROOMS.items():
-        if questions := [one for one in resampling() if one.room == room]:
+        if questions := [one for one in resampling(questions_for(plan.purpose)) if one.room == room]:
             yield _job(plan, f"{room}_resampled", f"{title}: from the resamples", questions)
 
 
@@ -116,9 +116,9 @@ def functions_of(*questions: Question) -> list[str]:
 # ── resampling ──────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def resampling() -> list[Question]:
-    """The questions that draw."""
-    return [question for question in QUESTIONS if question.draws]
+def resampling(questions: Iterable[Question] = QUESTIONS) -> list[Question]:
+    """Those of the questions that draw."""
+    return [question for question in questions if question.draws]
 
 
 def asked_of_draws(question: Question, plan: Plan) -> dict[str, Any]:

@@ -1,6 +1,10 @@
 """All questions in the order of the report: the one list of analyses, and of the tables that may leave the house."""
 
+from collections.abc import Iterable
+
 from liftseries.disclosure.declared import Rule, TableRules
+from liftseries.models.audit import questions as audit
+from liftseries.models.comparison import questions as comparison
 from liftseries.models.depth import questions as depth
 from liftseries.models.gain import questions as gain
 from liftseries.models.perforation import questions as perforation
@@ -10,7 +14,8 @@ from liftseries.models.shared.question import Analysis, Question
 from liftseries.models.survival import questions as survival
 
 ROOMS = {
-    module.__name__.split(".")[-2]: module.TITLE for module in (series, perforation, survival, gain, depth, sensitivity)
+    module.__name__.split(".")[-2]: module.TITLE
+    for module in (series, perforation, survival, gain, depth, sensitivity, comparison, audit)
 }
 QUESTIONS: tuple[Question, ...] = (
     *series.QUESTIONS,
@@ -20,6 +25,8 @@ QUESTIONS: tuple[Question, ...] = (
     *sensitivity.ALIKE,
     *depth.QUESTIONS,
     *sensitivity.QUESTIONS,
+    *comparison.QUESTIONS,
+    *audit.QUESTIONS,
 )
 QUESTION_OF: dict[str, Question] = {analysis.name: question for question in QUESTIONS for analysis in question.analyses}
 ANALYSES: dict[str, Analysis] = {analysis.name: analysis for question in QUESTIONS for analysis in question.analyses}
@@ -64,6 +71,12 @@ def question(name: str) -> Question:
         There is none.
     """
     return {question.name: question for question in QUESTIONS}[name]
+
+
+def questions_for(purposes: Iterable[str]) -> tuple[Question, ...]:
+    """The questions that these purposes ask."""
+    wanted = set(purposes)
+    return tuple(question for question in QUESTIONS if wanted & set(question.purposes))
 
 
 def tables_that_may_leave() -> dict[str, TableRules]:

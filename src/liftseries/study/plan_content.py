@@ -9,7 +9,7 @@ from typing import Any
 from liftseries.base.errors import Problem, did_you_mean
 from liftseries.study.plan_files import PLAN_FILE, path_problems
 from liftseries.study.reading import reading_problems
-from liftseries.study.schema import Table, derived_terms, read_schema
+from liftseries.study.schema import Table, derived_schema, derived_terms, read_schema
 
 LATER_PURPOSES = ("comparison", "audit")
 
@@ -30,6 +30,7 @@ def content_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
     if not own:
         schema = read_schema(filled["extra_columns"])
         yield from _term_problems(plan, schema)
+        yield from _purpose_problems(filled, schema)
         for where, message in reading_problems(filled["reading"], schema):
             yield Problem(f"{PLAN_FILE}, reading, {where}", message)
 
@@ -76,3 +77,20 @@ def _term_problems(plan: Mapping[str, Any], schema: Mapping[str, Table]) -> Iter
             if column not in known:
                 message = f'"{column}" is no column that can stand here.{did_you_mean(column, known)}'
                 yield Problem(f"{PLAN_FILE}, plan, {key}", message)
+
+
+def _purpose_problems(filled: Mapping[str, Any], schema: Mapping[str, Table]) -> Iterator[Problem]:
+    """Columns that a comparison or an audit names and that are not there; asked only where the plan wants one."""
+    plan, terms = filled["plan"], model_columns(schema)
+    bands = list(derived_schema()["bands"].columns)
+    asked = {
+        "comparison": (("groups", [plan["comparison"]["groups"]]), ("adjust_for", plan["comparison"]["adjust_for"])),
+        "audit": (("by", [plan["audit"]["by"]]), ("case_mix", plan["audit"]["case_mix"])),
+    }
+    for purpose in filled["purpose"]:
+        for key, names in asked.get(purpose, ()):
+            known = [*terms, *bands] if key in ("groups", "by") else terms
+            for name in names:
+                if name not in known:
+                    message = f'"{name}" is no column that can stand here.{did_you_mean(name, known)}'
+                    yield Problem(f"{PLAN_FILE}, plan, {purpose}, {key}", message)

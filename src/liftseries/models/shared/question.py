@@ -108,6 +108,7 @@ class Question:
     leaves : further tables
     fits : names of its models that leave a covariance and the sites used, see `shared.fitted`
     alone : whether it has a job of its own, as what it imports is heavy
+    purposes : of study.yaml, that ask it
     """
 
     name: str
@@ -121,6 +122,7 @@ class Question:
     leaves: tuple[Leaves, ...] = ()
     fits: tuple[str, ...] = ()
     alone: bool = False
+    purposes: tuple[str, ...] = ("publication",)
 
     @property
     def room(self) -> str:

@@ -1,0 +1,1 @@
+"""What differs between groups of sites: weighted, standardised and crude contrasts."""
