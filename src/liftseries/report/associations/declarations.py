@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from liftseries.report.kit.declarations import Chapter
+from liftseries.report.kit.declarations import Chapter, Released, Table
 
 ROOM = "liftseries.report.associations"
 
@@ -10,4 +10,12 @@ REPORT_CHAPTER = Chapter(
     id="associations",
     title="What goes with perforation, failure and bone gain",
     blocks=(f"{ROOM}.report_chapter:blocks",),
+    tables=(
+        Table(
+            name="associations",
+            makes=f"{ROOM}.tables:associations_table",
+            caption="Adjusted associations with perforation, failure and bone gain.",
+            released=Released(),
+        ),
+    ),
 )

@@ -26,6 +26,7 @@ RATIO_TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100)
 ROW_MM, LINE_MM, GAP_MM, EDGE_MM = 5.6, 3.2, 3.0, 2.0
 TALLEST_MM = 205.0  # of the lines together: more would not fit a page with its caption
 LABEL_MM = 66.0  # no name stands wider than this; longer ones wrap
+LABEL_SHARE = 0.45  # nor wider than this share of the figure
 
 
 @dataclass(frozen=True)
@@ -71,12 +72,21 @@ class Axis:
     starts: float = 0.0
 
 
-def draw_forest(lines: Sequence[Line], headings: Sequence[str], axis: Axis, alt: str, footnote: str = "") -> Drawing:
-    """Draw lines from top to bottom on one axis, at the width of two columns.
+def draw_forest(
+    lines: Sequence[Line],
+    headings: Sequence[str],
+    axis: Axis,
+    alt: str,
+    footnote: str = "",
+    width_mm: float = DOUBLE_MM,
+    covers: str = "",
+    most_row_mm: float = ROW_MM,
+) -> Drawing:
+    """Draw lines from top to bottom on one axis, at the width of two columns or another.
 
     An interval that leaves the axis ends in an arrow head; the numbers to the right still tell it in full.
     """
-    labels = [wrapped(line.label, LABEL_MM) for line in lines]
+    labels = [wrapped(line.label, min(LABEL_MM, LABEL_SHARE * width_mm)) for line in lines]
     label_mm = (
         max(
             text_width_mm(label, weight="bold" if line.heading else "normal")
@@ -87,16 +97,16 @@ def draw_forest(lines: Sequence[Line], headings: Sequence[str], axis: Axis, alt:
     column_mm = _column_widths_mm(lines, headings)
     right_mm = sum(column_mm) + GAP_MM * len(column_mm)
     further = [LINE_MM * label.count("\n") for label in labels]
-    row_mm = min(ROW_MM, max(LINE_MM, (TALLEST_MM - sum(further)) / len(lines)))
+    row_mm = min(most_row_mm, max(LINE_MM, (TALLEST_MM - sum(further)) / len(lines)))
     heights = [row_mm + more for more in further]
     body_mm = sum(heights)
-    note = wrapped(footnote, DOUBLE_MM - 2 * EDGE_MM) if footnote else ""
+    note = wrapped(footnote, width_mm - 2 * EDGE_MM) if footnote else ""
     bottom_mm = 11.0 + (4.0 if any(axis.towards) else 0) + (3.4 * (note.count("\n") + 1) + 1 if note else 0)
     height_mm = bottom_mm + body_mm + 7
 
-    figure = new_figure(DOUBLE_MM, height_mm)
+    figure = new_figure(width_mm, height_mm)
     left_mm = EDGE_MM + label_mm
-    axes = axes_at(figure, left_mm, bottom_mm, DOUBLE_MM - left_mm - right_mm - EDGE_MM, body_mm)
+    axes = axes_at(figure, left_mm, bottom_mm, width_mm - left_mm - right_mm - EDGE_MM, body_mm)
     axes.set_ylim(body_mm, 0)
     axes.spines["left"].set_visible(False)
     axes.yaxis.set_major_locator(NullLocator())
@@ -105,13 +115,13 @@ def draw_forest(lines: Sequence[Line], headings: Sequence[str], axis: Axis, alt:
 
     beside = blended_transform_factory(figure.transFigure, axes.transData)
     tops = [sum(heights[:k]) for k in range(len(lines))]
-    starts = [DOUBLE_MM - EDGE_MM - right_mm + GAP_MM + sum(column_mm[:k]) + GAP_MM * k for k in range(len(headings))]
+    starts = [width_mm - EDGE_MM - right_mm + GAP_MM + sum(column_mm[:k]) + GAP_MM * k for k in range(len(headings))]
     for start, heading in zip(starts, headings, strict=True):
-        figure.text(start / DOUBLE_MM, -3.2, heading, transform=beside, va="center", weight="bold")
+        figure.text(start / width_mm, -3.2, heading, transform=beside, va="center", weight="bold")
     for line, label, top, height in zip(lines, labels, tops, heights, strict=True):
         middle = top + height / 2
         figure.text(
-            EDGE_MM / DOUBLE_MM,
+            EDGE_MM / width_mm,
             middle,
             label,
             transform=beside,
@@ -119,13 +129,13 @@ def draw_forest(lines: Sequence[Line], headings: Sequence[str], axis: Axis, alt:
             weight="bold" if line.heading else "normal",
         )
         for start, text in zip(starts, line.columns, strict=bool(line.columns)):
-            figure.text(start / DOUBLE_MM, middle, text, transform=beside, va="center")
+            figure.text(start / width_mm, middle, text, transform=beside, va="center")
         if line.heading and top:
             axes.axhline(top, color=RULE, linewidth=0.5)
         _mark(axes, line, middle, low, high)
     if note:
-        figure.text(EDGE_MM / DOUBLE_MM, 1.6 / height_mm, note, va="bottom", size=SMALL_PT, linespacing=1.2)
-    return Drawing(figure, alt)
+        figure.text(EDGE_MM / width_mm, 1.6 / height_mm, note, va="bottom", size=SMALL_PT, linespacing=1.2)
+    return Drawing(figure, alt, covers)
 
 
 def _column_widths_mm(lines: Sequence[Line], headings: Sequence[str]) -> list[float]:
