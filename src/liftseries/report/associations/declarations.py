@@ -8,13 +8,13 @@ ROOM = "liftseries.report.associations"
 
 REPORT_CHAPTER = Chapter(
     id="associations",
-    title="What goes with perforation, failure and bone gain",
+    title="What goes with the outcomes",
     blocks=(f"{ROOM}.report_chapter:blocks",),
     tables=(
         Table(
             name="associations",
             makes=f"{ROOM}.tables:associations_table",
-            caption="Adjusted associations with perforation, failure and bone gain.",
+            caption="Adjusted associations with the outcomes.",
             released=Released(),
         ),
     ),

@@ -37,7 +37,7 @@ def blocks(writer: Writer) -> Iterable[Block]:
 
 def columns_of(material: Material, outcome: str) -> set[str]:
     """The columns whose terms are quoted of an outcome."""
-    return set(associations(material, outcome)["term"].str.partition("[")[0])
+    return {str(term).partition("[")[0] for term in associations(material, outcome)["term"]}
 
 
 def risk_differences(material: Material) -> list[tuple[str, str]]:

@@ -36,26 +36,29 @@ def associations(material: Material, outcome: str) -> pd.DataFrame:
 
 def associations_table(material: Material, words: Words) -> Content | None:
     """A line a term under its outcome; outcomes with too few events have none."""
+    found = {outcome: rows for outcome in OUTCOMES if len(rows := associations(material, outcome))}
+    counts = {"Events": "n_events", "Sites": "n_sites", "Patients": "n_patients"}
+    if not set(found) - {"gain"}:
+        counts.pop("Events")
+    heads = ("Term", "Estimate (95% interval)", "p", *counts, TRACE)
     printed: list[tuple[str, ...]] = []
-    for outcome in OUTCOMES:
-        rows = associations(material, outcome)
-        if len(rows):
-            printed.append((say(f"associations.heading_{outcome}"), *[""] * 6))
-        printed += [_line(row, words) for _, row in rows.iterrows()]
-    heads = ("Term", "Estimate (95% interval)", "p", "Events", "Sites", "Patients", TRACE)
+    for outcome, rows in found.items():
+        printed.append((say(f"associations.heading_{outcome}"), *[""] * (len(heads) - 1)))
+        printed += [_line(row, words, counts.values()) for _, row in rows.iterrows()]
     return content_of(heads, printed, " ".join(_notes(material, words)))
 
 
-def _line(row, words: Words) -> tuple[str, ...]:
+def _line(row, words: Words, counts: Iterable[str]) -> tuple[str, ...]:
     per_year = row["term"] == CHANGE
     term = say("associations.per_year") if per_year else words.term(row["term"], str(row["note"]))
-    numbers = (count(row[name]) for name in ("n_events", "n_sites", "n_patients"))
+    numbers = (count(row[name]) for name in counts)
     return f"   {term}", estimate(row), p_value(row["p_value"]), *numbers, trace_of(row)
 
 
 def _notes(material: Material, words: Words) -> Iterable[str]:
     """How the estimates were made, and how to read them."""
-    yield say("associations.interval")
+    ratios, gain = (any(len(associations(material, name)) for name in names) for names in (PENALISED, ["gain"]))
+    yield say(f"associations.interval{'' if ratios and gain else '_ratio' if ratios else '_difference'}")
     penalised = {
         outcome
         for outcome, analysis in PENALISED.items()
@@ -64,7 +67,7 @@ def _notes(material: Material, words: Words) -> Iterable[str]:
     if penalised:
         name = "" if len(penalised) == 2 else "_odds" if "perforation" in penalised else "_hazards"
         yield say(f"associations.penalised{name}")
-    if len(associations(material, "gain")):
+    if gain:
         yield say("associations.gain")
     yield say("associations.complete")
     yield from _not_in_model(material, words)

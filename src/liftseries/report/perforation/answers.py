@@ -14,6 +14,7 @@ from liftseries.report.perforation.sentences import (
     limits,
     odds_per_mm,
     odds_words,
+    of_one_patient,
     of_sites,
     quoted_odds,
     risks_at_ends,
@@ -31,13 +32,19 @@ def tears(material: Material) -> Answer | None:
     if not share_words(row):
         text = say("perforation.answer_alone", sites=of_sites(row))
     elif is_bound(row):
-        text = say("perforation.answer_bound", sites=of_sites(row), bound=bound_of(row))
+        text = say("perforation.answer_bound", sites=of_sites(row), n_patients=row["n_patients"], bound=bound_of(row))
     else:
         share, low, high = map(percent, limits(row))
-        text = say("perforation.answer_share", sites=of_sites(row), share=share, low=low, high=high)
-    none = row["n_events"] == 0
-    sure = say("perforation.sure_none" if none else "perforation.sure_share")
-    return Answer(say("perforation.lead_share"), text, sure, source(row))
+        text = say(
+            "perforation.answer_share",
+            sites=of_sites(row),
+            n_patients=row["n_patients"],
+            share=share,
+            low=low,
+            high=high,
+        )
+    sure = "sure_none" if row["n_events"] == 0 else "sure_one_patient" if of_one_patient(row) else "sure_share"
+    return Answer(say("perforation.lead_share"), text, say(f"perforation.{sure}"), source(row))
 
 
 def by_height(material: Material) -> Answer | None:

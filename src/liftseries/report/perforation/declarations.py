@@ -27,8 +27,8 @@ REPORT_FIGURES = (
         name="risk_curves",
         draws=f"{ROOM}.risk_figures:draw_risk_curve",
         reads={"height": "results:perforation.risk", "cases": "cases"},
-        caption="Modelled risk of a perforation along residual bone height, with its 95% band (patient jackknife), the "
-        "other terms as they are in the series; bars: sites.",
+        caption="Modelled risk of a perforation along residual bone height, averaged over the sites, with its 95% "
+        "band; bars: sites by height.",
         released=KeptIn(SINGLE_RECORDS, "the risk curve with the number of sites below it"),
         has_narrow=True,
     ),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 import pandas as pd
 
@@ -11,7 +11,7 @@ from liftseries.models.questions import ANALYSES
 from liftseries.models.shared.design import INTERCEPT
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import way_of
-from liftseries.report.kit.numbers import WITHHELD, count, missing, p_value
+from liftseries.report.kit.numbers import count, missing, p_value
 from liftseries.report.kit.quoted import beside
 from liftseries.report.kit.tables.cells import TRACE, Content, content_of, estimate
 from liftseries.report.kit.words import Words, trace_of
@@ -36,7 +36,6 @@ SHORT = {
     for analysis in (*HEIGHTS.values(), "perforation.risk_difference")
     for method, name in (("firth", "Penalised"), ("gee", "GEE, corrected"), ("standardised", "GEE, sandwich or spline"))
 }
-EVALUE = "sensitivity.evalue"
 
 
 def method_name(row) -> str:
@@ -67,14 +66,14 @@ def _shown(material: Material, row) -> bool:
 
 
 def methods_table(material: Material, words: Words) -> Content | None:
-    """Every answer to a question with a quoted one, by every method, under the question; E-values beside the odds."""
+    """Every answer to a question with a quoted one, by every method, under the question."""
     printed: list[tuple[str, ...]] = []
     weak = False
     for question, rows, quoted in questions(material):
         heading = [question]
         for _, one in quoted.iterrows():
             same = beside(rows[rows["analysis"].eq(one["analysis"]) | rows["scale"].eq("log_odds")], one)
-            found = [*(row for _, row in same.iterrows()), *_evalue_of(material, one)]
+            found = [row for _, row in same.iterrows()]
             if len(found) > 1:
                 printed += [(text, *[""] * 6) for text in (*heading, f"   {of_what(one, words)}")]
                 printed += [_line(row) for row in found]
@@ -91,13 +90,10 @@ def is_weak(row) -> bool:
 
 
 def _line(row) -> tuple[str, ...]:
-    method = say("perforation.evalue_method") if row["analysis"] == EVALUE else method_name(row)
-    told = estimate(row) if row["analysis"] != EVALUE else f"{row['estimate']:.2f} ({row['conf_low']:.2f})"
-    if row["analysis"] == "perforation.rate":
-        told = share_words(row) or told
+    told = share_words(row) if row["analysis"] == "perforation.rate" else ""
     return (
-        f"      {method}{' *' if is_weak(row) else ''}",
-        told,
+        f"      {method_name(row)}{' *' if is_weak(row) else ''}",
+        told or estimate(row),
         p_value(row["p_value"]),
         *(count(row[name]) for name in ("n_sites", "n_patients", "n_events")),
         trace_of(row),
@@ -114,10 +110,4 @@ def of_what(row, words: Words) -> str:
     for column, analysis in HEIGHTS.items():
         if row["analysis"] == analysis:
             return f"{words.column(column)} {term} mm"
-    return words.term(term.partition(" ")[2] if row["analysis"] == EVALUE else term, str(row["note"]))
-
-
-def _evalue_of(material: Material, quoted) -> Iterable[pd.Series]:
-    rows = material.quoted(EVALUE)
-    rows = rows[rows["term"].eq(f"{quoted['analysis']} {quoted['term']}")]
-    return (row for _, row in rows.iterrows() if not missing(row["conf_low"]) and row["problem"] != WITHHELD)
+    return words.term(term, str(row["note"]))

@@ -54,6 +54,11 @@ def is_bound(row) -> bool:
     return "one_sided_bound" in names_in(row["note"])
 
 
+def of_one_patient(row) -> bool:
+    """Whether a share has the exact interval of one patient among all."""
+    return "one_patient_has_the_outcome" in names_in(row["note"])
+
+
 def bound_of(row) -> str:
     """`at most 3.3%`."""
     if row["estimate"] == 0:
@@ -80,6 +85,8 @@ def covered(row) -> str:
 
 def of_sites(row) -> str:
     """`46 of the 634 sites where this is known`."""
+    if is_withheld(row["n_sites"]):
+        return say("perforation.sites_withheld")
     name = "of_sites_withheld" if is_withheld(row["n_events"]) else "of_sites"
     return say(f"perforation.{name}", n_events=row["n_events"], n_sites=row["n_sites"])
 
@@ -89,18 +96,17 @@ def share_sentences(material: Material) -> Iterable[Told]:
     row = share_row(material)
     if row is None:
         return
-    names = names_in(row["note"])
     if not share_words(row):
         text = say("perforation.share_alone", sites=of_sites(row))
     elif is_bound(row):
         text = say("perforation.share_bound", sites=of_sites(row), bound=bound_of(row))
     else:
-        how = "how_one_patient" if "one_patient_has_the_outcome" in names else "how_patients"
+        how = "how_one_patient" if of_one_patient(row) else "how_patients"
         share, low, high = map(percent, limits(row))
         how = say(f"perforation.{how}")
         text = say("perforation.share", sites=of_sites(row), share=share, low=low, high=high, how=how)
     yield text, [source(row)]
-    if "narrow_by_clustering" in names:
+    if "narrow_by_clustering" in names_in(row["note"]):
         yield say("perforation.narrow"), []
     left_out = material.left_out
     unknown = left_out[left_out["analysis"].eq("perforation.rate") & left_out["subset"].eq("all")]["n_sites"]
@@ -174,8 +180,8 @@ def unseen_sentences(material: Material) -> Iterable[Told]:
     rows = material.rows("sensitivity.detection", "all")
     rows = rows[rows["estimate"].notna() & ~rows["term"].eq("1")].head(2)
     if len(rows) and may_be_compared(share_row(material)):
-        found = [say("perforation.unseen_part", part=100 * float(term)) for term in rows["term"]]
-        yield (
-            say("perforation.unseen", found=found, shares=[percent(share) for share in rows["estimate"]]),
-            [source(row) for _, row in rows.iterrows()],
-        )
+        told = [
+            say("perforation.unseen_if", share=row["estimate"], part=100 * float(row["term"]))
+            for _, row in rows.iterrows()
+        ]
+        yield say("perforation.unseen", told=told), [source(row) for _, row in rows.iterrows()]

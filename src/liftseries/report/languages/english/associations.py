@@ -1,4 +1,4 @@
-"""What goes with perforation, failure and bone gain."""
+"""What goes with the outcomes: perforation, failure, bone gain."""
 
 SENTENCES: dict[str, str] = {
     "lead": "Nothing was randomised: these are associations, each adjusted for the other terms of the same model.",
@@ -14,6 +14,8 @@ SENTENCES: dict[str, str] = {
     "heading_gain": "Bone gain: difference, mm",
     "per_year": "Time, per year",
     "interval": "An interval that includes 1 (for a difference, 0) is compatible with no association.",
+    "interval_ratio": "An interval that includes 1 is compatible with no association.",
+    "interval_difference": "An interval that includes 0 is compatible with no association.",
     "penalised": "Odds and hazard ratios: penalised likelihood, the wider of profile and patient-jackknife interval.",
     "penalised_odds": "Odds ratios: penalised likelihood, the wider of profile and patient-jackknife interval.",
     "penalised_hazards": "Hazard ratios: penalised likelihood, the wider of profile and patient-jackknife interval.",

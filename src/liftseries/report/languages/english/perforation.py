@@ -5,6 +5,7 @@ SENTENCES: dict[str, str] = {
     "share": "The membrane was perforated at {sites}: {share} (95% interval {low} to {high}, {how}).",
     "of_sites": "{n_events:#|#} of the {n_sites:# site|# sites} where this is known",
     "of_sites_withheld": "{n_events:#|#} the {n_sites:# site|# sites} where this is known",
+    "sites_withheld": "sites whose number is withheld",
     "how_patients": "patients as clusters",
     "how_one_patient": "exact, one patient among all",
     "share_alone": "The membrane was perforated at {sites}.",
@@ -13,7 +14,8 @@ SENTENCES: dict[str, str] = {
     "at_most": "at most {share:percent}",
     "at_least": "at least {share:percent}",
     "narrow": "The interval is narrower than that of independent sites and is to be read with caution.",
-    "unknown": "At {n_sites:# further site|# further sites} it is not known and left out.",
+    "unknown": "{n_sites:# further site, where it is not known, is|# further sites, where it is not known, are} "
+    "left out.",
     # by height
     "height": "With each further mm of residual bone height the odds of a perforation were {ratio} times as high "
     "(p {p:p}; {adjusted}){compatible}.",
@@ -22,9 +24,9 @@ SENTENCES: dict[str, str] = {
     "alone": "penalised model with this term alone",
     "adjusted_many": "generalised estimating equation, adjusted for {terms:and}",
     "alone_many": "generalised estimating equation with this term alone",
-    "height_risks": "The modelled risk is {risks:and}, from the same fit, the other terms as they are in the series.",
-    "height_risks_alone": "The modelled risk along residual bone height is {risks:and}, the other terms as they are in "
-    "the series.",
+    "height_risks": "The modelled risk, averaged over the sites of the series, is {risks:and}, from the same fit.",
+    "height_risks_alone": "The modelled risk along residual bone height, averaged over the sites of the series, is "
+    "{risks:and}.",
     "risk_at": "{risk} at {mm} mm",
     "complete": "The model has {used} of the {n_events:# perforation|# perforations}, as it takes the "
     "{n_sites:# site|# sites} with every term recorded (complete cases).",
@@ -55,9 +57,8 @@ SENTENCES: dict[str, str] = {
     "of": "{n} of {of}",
     "sequel_failure": "Of the implants followed, {perforated} at perforated sites and {others} at the others failed",
     "sequel_sinusitis": "sinusitis was seen at {perforated} perforated and {others} other sites",
-    "unseen": "A perforation that no test showed is not counted: if {found:and} of all were found, the share would be "
-    "{shares:and}.",
-    "unseen_part": "{part:g}%",
+    "unseen": "A perforation that no test showed is not counted: the share would be {told:and}.",
+    "unseen_if": "{share:percent} if {part:g}% of all had been found",
     # tables
     "row_stage_drilling": "Noticed while drilling",
     "row_stage_lifting": "Noticed while lifting",
@@ -93,10 +94,9 @@ SENTENCES: dict[str, str] = {
     "as clusters over that of as many independent sites; below 0.5 it is an alarm, no gain in precision.",
     "methods_note": "The first line of each question is the one that the report quotes.",
     "weak_note": "* Fewer than ten events for a coefficient: set beside the quoted estimate, not to be relied on.",
-    "evalue_method": "E-value of the ratio (of its limit)",
     "shares_note": "* Open marker: at most one patient has the outcome; the interval is the exact one of as many "
     "chances as there are patients, without an event a one-sided bound.",
-    "risk_note": "From the model whose odds ratios are quoted, the other terms as they are in the series.",
+    "risk_note": "From the model whose odds ratios are quoted, averaged over the sites of the series.",
     "difference_note": "From the model whose odds ratios are quoted, every site set to the one value, then to the "
     "other. Nothing was randomised: a difference is no effect.",
     "validation_note": "A c statistic of 0.5 tells no site from another, 1 is perfect. An intercept of 0 and a slope "
@@ -123,10 +123,11 @@ SENTENCES: dict[str, str] = {
     # first page
     "lead_share": "Perforations of the membrane",
     "lead_height": "Perforation by residual bone height",
-    "answer_share": "{sites}: {share} (95% interval {low} to {high}).",
-    "answer_bound": "{sites}; {bound} (one-sided 95% bound).",
+    "answer_share": "{sites} ({n_patients:# patient|# patients}): {share} (95% interval {low} to {high}).",
+    "answer_bound": "{sites} ({n_patients:# patient|# patients}); {bound} (one-sided 95% bound).",
     "answer_alone": "{sites}.",
     "sure_share": "Patients as clusters; what no test looked for or showed stays unseen.",
+    "sure_one_patient": "One patient alone; what no test looked for or showed stays unseen.",
     "sure_none": "No perforation seen; what no test looked for or showed stays unseen.",
     "answer_height": "Odds ratio per mm of residual bone height {ratio}; modelled risk {risks:and} ({n_sites:# site|# "
     "sites}).",
