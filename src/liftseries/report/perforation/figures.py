@@ -9,16 +9,15 @@ import pandas as pd
 
 from liftseries.base.remarks import names_in
 from liftseries.report.kit.figures.forest import Axis, Line, draw_forest
-from liftseries.report.kit.figures.style import DOUBLE_MM, SINGLE_MM, Drawing, drawn
+from liftseries.report.kit.figures.style import Drawing, drawn
 from liftseries.report.kit.figures.terms import draw_by_method
 from liftseries.report.kit.numbers import WITHHELD, missing, percent, short_count
 from liftseries.report.kit.quoted import quoted_in
-from liftseries.report.kit.words import BANDS, Words
+from liftseries.report.kit.words import Words
 from liftseries.report.languages.say import say
 from liftseries.report.perforation.other_methods import is_weak, method_name
 from liftseries.report.perforation.sentences import HEIGHT, LIFT, SHARES_BY, covered, may_be_compared, share_words
 
-ROW_MM = 4.6
 NOT_OF_AN_ERROR = {"one_sided_bound", "one_patient_has_the_outcome"}
 BAND_OF = {"rbh_band": HEIGHT, "lift_band": LIFT}
 DRAWN_BY = tuple(name for name in SHARES_BY if BAND_OF.get(name) != LIFT)  # lift stands in the supplement
@@ -39,35 +38,27 @@ def draw_perforation_shares(rates: pd.DataFrame, words: Words | None = None, nar
     whole = next((row for _, row in rates.iterrows() if row["subset"] == "all"), None)
     if not may_be_compared(whole):
         return None
-    lines = [_line("All sites", whole, narrow)]
-    told = [_told("all sites", whole)]
+    lines, told = [_line("All sites", whole)], [_told("all sites", whole)]
     for name in DRAWN_BY:
         rows = [row for _, row in rates[rates["subset"].str.startswith(f"{name}=")].iterrows()]
-        if len(rows) < 2:  # one level alone is all sites once more
-            continue
-        lines.append(Line(f"{BANDS[name]}, mm" if name in BANDS else words.column(name), heading=True))
-        for row in rows:
-            level = row["subset"].partition("=")[2].replace("_", " ")
-            lines.append(_line(f"   {level}", row, narrow))
+        for row in rows if len(rows) > 1 else ():  # one level alone is all sites once more
+            lines.append(_line(words.subset(row["subset"]), row))
             told.append(_told(words.subset(row["subset"]), row))
-    columns = ("n/sites",) if narrow else ("Perforated/sites", "% (95% interval)")
     share = None if missing(whole["estimate"]) else float(whole["estimate"])
-    return draw_forest(
+    drawing = draw_forest(
         lines,
-        columns,
+        ("Perforated/sites", "% (95% interval)"),
         Axis("Sites perforated, %", none=share, percent=True),
         say("perforation.alt_shares", told="; ".join(told)),
         say("perforation.shares_note") if any(line.open_marker for line in lines) else "",
-        SINGLE_MM if narrow else DOUBLE_MM,
-        covered(whole),
-        ROW_MM,
+        narrow,
     )
+    return replace(drawing, covers=covered(whole))
 
 
-def _line(label: str, row, narrow: bool) -> Line:
+def _line(label: str, row) -> Line:
     open_marker = bool(NOT_OF_AN_ERROR & names_in(row["note"]))
-    cells = (f"{short_count(row['n_events'])}/{short_count(row['n_sites'])}" + (" *" if open_marker else ""),)
-    cells += () if narrow else (_numbers(row),)
+    cells = (f"{_of(row)}{' *' if open_marker else ''}", _numbers(row))
     estimate, low, high = (float(row[column]) for column in ("estimate", "conf_low", "conf_high"))
     return Line(label, cells, estimate, low, high, open_marker)
 
@@ -79,7 +70,11 @@ def _numbers(row) -> str:
 
 
 def _told(name: str, row) -> str:
-    return f"{name} {short_count(row['n_events'])}/{short_count(row['n_sites'])}, {_numbers(row)}"
+    return f"{name} {_of(row)}, {_numbers(row)}"
+
+
+def _of(row) -> str:
+    return f"{short_count(row['n_events'])}/{short_count(row['n_sites'])}"
 
 
 @drawn

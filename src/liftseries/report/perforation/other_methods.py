@@ -16,7 +16,7 @@ from liftseries.report.kit.quoted import beside
 from liftseries.report.kit.tables.cells import TRACE, Content, content_of, estimate
 from liftseries.report.kit.words import Words, trace_of
 from liftseries.report.languages.say import say
-from liftseries.report.perforation.sentences import HEIGHTS, share_words
+from liftseries.report.perforation.sentences import HEIGHTS, share_row, share_words
 
 # Short names of methods; any other is called as its analysis declares it.
 SHORT = {
@@ -66,7 +66,10 @@ def _shown(material: Material, row) -> bool:
 
 
 def methods_table(material: Material, words: Words) -> Content | None:
-    """Every answer to a question with a quoted one, by every method, under the question."""
+    """Every answer to a question with a quoted one, by every method, under the question; None of a bound alone."""
+    whole = share_row(material)
+    if whole is None or whole["n_events"] == 0:
+        return None
     printed: list[tuple[str, ...]] = []
     weak = False
     for question, rows, quoted in questions(material):

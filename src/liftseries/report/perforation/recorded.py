@@ -20,10 +20,10 @@ NAMED = 2  # how many of the commonest levels a sentence names; the table has th
 
 
 def recorded_sentences(material: Material) -> Iterable[Told]:
-    """Stage, size, management, sequel, tests: those that were recorded."""
+    """Stage, management, size, tests, sequel: those that were recorded."""
     yield from commonest(material, "perforation.stage", STAGES, "stage")
-    yield from size_sentence(material)
     yield from commonest(material, "perforation.management", MANAGED, "management")
+    yield from size_sentence(material)
     yield from test_sentence(material)
     yield from sequel_sentence(material)
 

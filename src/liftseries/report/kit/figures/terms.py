@@ -8,7 +8,7 @@ import pandas as pd
 
 from liftseries.models.shared.design import INTERCEPT
 from liftseries.report.kit.figures.forest import Axis, Line, draw_forest
-from liftseries.report.kit.figures.style import DOUBLE_MM, SINGLE_MM, Drawing
+from liftseries.report.kit.figures.style import Drawing
 from liftseries.report.kit.numbers import WITHHELD, decimal, exponent, interval, missing, p_value
 from liftseries.report.kit.numbers import ratio as as_ratio
 from liftseries.report.kit.quoted import beside, quoted_in
@@ -34,7 +34,7 @@ def draw_by_method(
     method_name : how a row was made, in a few words
     axis
     what : `odds ratio of a perforation`
-    narrow : in one column, where the numbers are left to the table
+    narrow : a layout of one column
     """
     quoted = quoted_in(rows)
     quoted = quoted[~quoted["term"].eq(INTERCEPT)] if len(quoted) else quoted
@@ -48,20 +48,18 @@ def draw_by_method(
         for _, row in beside(rows, one).iterrows():
             label = f"   {method_name(row)}"
             if missing(row["estimate"]):  # the table says why
-                lines += [Line(label, () if narrow else (WITHHELD, ""))] if row["problem"] == WITHHELD else []
+                lines += [Line(label, (WITHHELD, ""))] if row["problem"] == WITHHELD else []
                 continue
             estimate, low, high = (shown(float(row[name])) for name in ("estimate", "conf_low", "conf_high"))
             numbers = interval(estimate, low, high, written)
-            cells = () if narrow else (numbers, p_value(row["p_value"]))
-            lines.append(Line(label, cells, estimate, low, high, not row["headline"]))
+            lines.append(Line(label, (numbers, p_value(row["p_value"])), estimate, low, high, not row["headline"]))
         effect = (shown(float(one[name])) for name in ("estimate", "conf_low", "conf_high"))
         told.append(f"{heading}: {interval(*effect, written)}")
-    value = "Ratio (95% interval)" if axis.ratio else "Difference (95% interval)"
     return draw_forest(
         lines,
-        () if narrow else (value, "p"),
+        ("Ratio (95% interval)" if axis.ratio else "Difference (95% interval)", "p"),
         axis,
         f"{what[0].upper() + what[1:]} by term and method. Quoted: {'; '.join(told)}.",
         QUOTED_IS_FILLED,
-        SINGLE_MM if narrow else DOUBLE_MM,
+        narrow,
     )

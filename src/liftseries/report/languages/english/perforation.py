@@ -39,9 +39,9 @@ SENTENCES: dict[str, str] = {
     "size": "The largest diameter, measured at {n_sites:# site|# sites}, had a median of {median:decimal1} mm "
     "(quartiles {low:decimal1} to {high:decimal1} mm).",
     "size_median": "The largest diameter, measured at {n_sites:# site|# sites}, had a median of {median:decimal1} mm.",
-    "test": "The membrane was looked at by {told:and}.",
-    "test_item": "{test} at {n_sites:# site|# sites}",
-    "test_none": "no test at {n_sites:# site|# sites}",
+    "test": "The membrane was tested {told:and}.",
+    "test_item": "by {test} at {n_sites:# site|# sites}",
+    "test_none": "not at all at {n_sites:# site|# sites}",
     "by_valsalva": "Valsalva manoeuvre",
     "by_endoscopy": "endoscopy",
     "by_probe": "probe",
