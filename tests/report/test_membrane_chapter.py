@@ -277,3 +277,17 @@ def test_counts_withheld_are_said_to_be_and_nothing_is_worked_out_from_them(mate
     assert tables == {}
     assert "a withheld number of the" in answers.tears(masked).text
     assert "-1" not in text + answers.tears(masked).text
+
+
+def test_a_share_withheld_has_neither_mark_nor_number_in_the_figure(materials):
+    rates = materials(40).rows("perforation.rate").copy()
+    hidden = rates["subset"].eq("approach=guided") & rates["method"].eq("patients")
+    shown = rates.loc[hidden].iloc[0]
+    numbers = ["estimate", "std_error", "conf_low", "conf_high"]
+    rates.loc[hidden, [*numbers, "n_events"]] = [*[np.nan] * 4, WITHHELD_COUNT]
+    rates.loc[hidden, "problem"] = WITHHELD
+    drawing = draw_perforation_shares(rates)
+    texts = [text.get_text() for text in drawing.figure.texts]
+    assert f"–/{shown['n_sites']}" in texts
+    assert "Approach: guided –/" in drawing.alt
+    assert f"{shown['n_events']}/{shown['n_sites']}" not in " ".join([*texts, drawing.alt])
