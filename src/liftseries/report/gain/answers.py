@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from liftseries.models.shared.gates import fewest_at_risk
-from liftseries.report.gain.quoted import CHANGE, GAIN, MARGINAL, MEAN, direction, mm, month_of, quoted_at_months
-from liftseries.report.gain.quoted import quoted_row as quoted
+from liftseries.report.gain.quoted import GAIN, MARGINAL, MEAN, change_of, direction, mm, month_of, quoted_at_months
 from liftseries.report.gain.sentences import means_below
 from liftseries.report.kit.blocks import Answer
 from liftseries.report.kit.material import Material
@@ -21,7 +20,7 @@ def bone(material: Material) -> Answer | None:
     told, rows = [], [*gains, *levels]
     for mean in gains:
         at = {"month": f"{month_of(mean['term']):g}", "mean": mm(mean), "sites": mean["n_sites"]}
-        change = quoted(material, GAIN, CHANGE)
+        change = change_of(material, GAIN)
         if change is None:
             told.append(say("gain.answer_gain", **at))
             continue
@@ -52,5 +51,5 @@ def _sure(material: Material, gains: list, levels: list) -> str:
 
 def _ever_measured(material: Material, analysis: str) -> int:
     """Sites of which a measurement entered the model; 0 where it was not fitted, below where they are withheld."""
-    change = quoted(material, analysis, CHANGE)
+    change = change_of(material, analysis)
     return 0 if change is None else int(change["n_sites"])

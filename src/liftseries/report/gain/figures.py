@@ -102,9 +102,10 @@ def draw_bone_over_time(
         left = LEFT_MM + (place * width / 2 if beside else 0)
         bottom = BOTTOM_MM + (0 if beside else (stacked - 1 - place) * high)
         _draw(axes_at(figure, left, bottom, panel_mm, HIGH_MM), panel, panel_mm)
-    covers = [_covers(rows, name) for rows, name in ((gain, "gain.covers_gain"), (marginal, "gain.covers_marginal"))]
+    covered = _covers(gain, "gain.covers_gain"), _covers(marginal, "gain.covers_marginal")
+    covers = "; ".join(filter(None, covered))
     told = [say("gain.figure_panel", title=panel.title, means=_in_words(panel)) for panel in shown]
-    return Drawing(figure, say("gain.figure_alt", panels=told), "; ".join(filter(None, covers)))
+    return Drawing(figure, say("gain.figure_alt", panels=". ".join(told)), covers[:1].upper() + covers[1:])
 
 
 def _means_quoted(rows: pd.DataFrame) -> pd.DataFrame:

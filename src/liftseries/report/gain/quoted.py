@@ -6,7 +6,7 @@ import pandas as pd
 
 from liftseries.models.shared.design import INTERCEPT
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import interval
+from liftseries.report.kit.numbers import interval, missing
 from liftseries.report.kit.quoted import quoted_in
 from liftseries.report.kit.words import Words
 
@@ -22,6 +22,12 @@ def quoted_row(material: Material, analysis: str, term: str, subset: str = "all"
     rows = quoted_in(material.rows(analysis, subset))
     rows = rows[rows["term"].eq(term)]
     return rows.iloc[0] if len(rows) else None
+
+
+def change_of(material: Material, analysis: str):
+    """The headline change per year, or None where there is none with an interval."""
+    row = quoted_row(material, analysis, CHANGE)
+    return None if row is None or missing(row["conf_low"]) or missing(row["conf_high"]) else row
 
 
 def quoted_at_months(material: Material, analysis: str, what: str) -> list[pd.Series]:

@@ -7,12 +7,12 @@ from collections.abc import Iterable
 from liftseries.models.gain.marginal import FAR_MM
 from liftseries.report.gain.quoted import (
     BEYOND,
-    CHANGE,
     GAIN,
     ISQ,
     MARGINAL,
     MEAN,
     TORQUE,
+    change_of,
     direction,
     mm,
     month_of,
@@ -38,7 +38,7 @@ BETWEEN = {
 
 def gain_sentence(material: Material) -> Paragraph | None:
     """What bone gain is, how much there was and how it changes; None where none was measured."""
-    means, change = quoted_at_months(material, GAIN, MEAN), quoted_row(material, GAIN, CHANGE)
+    means, change = quoted_at_months(material, GAIN, MEAN), change_of(material, GAIN)
     told = [
         say(
             "gain.gain_at",
@@ -59,7 +59,7 @@ def gain_sentence(material: Material) -> Paragraph | None:
 def marginal_sentence(material: Material) -> Paragraph | None:
     """How far below the platform the marginal bone lay, how that changes, and how often it lay far below."""
     means, shares = quoted_at_months(material, MARGINAL, MEAN), quoted_at_months(material, MARGINAL, BEYOND)
-    change = quoted_row(material, MARGINAL, CHANGE)
+    change = change_of(material, MARGINAL)
     told = [say("gain.marginal_at", means=means_below(means))] if means else []
     if change is not None:
         way, size = direction(change)

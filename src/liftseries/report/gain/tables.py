@@ -25,11 +25,13 @@ from liftseries.report.kit.words import Words, trace_of
 from liftseries.report.languages.say import say
 
 MOST_MONTHS = 6  # as columns; beyond, the months are rows
-AT_MONTHS = (
-    (GAIN, MEAN, "Bone gain, mean, mm"),
-    (MARGINAL, MEAN, "Marginal bone below platform, mean, mm"),
-    (MARGINAL, BEYOND, f"More than {FAR_MM:g} mm below platform"),
-)
+AT_MONTHS = {
+    GAIN: {MEAN: "Bone gain, mean, mm"},
+    MARGINAL: {
+        MEAN: "Marginal bone below platform, mean, mm",
+        BEYOND: f"More than {FAR_MM:g} mm below platform",
+    },
+}
 STABILITY = {TORQUE: "Torque", ISQ: "ISQ"}
 UNITS = {TORQUE: "Torque, N cm", ISQ: "ISQ"}
 
@@ -38,35 +40,30 @@ def bone_at_months_table(material: Material, words: Words) -> Content | None:
     """Mean gain and marginal bone level, and share beyond 2 mm, at the plan's months, and of how many."""
     rows = material.results[material.results["analysis"].isin(OUTCOMES) & material.results["method"].eq("patients")]
     rows = rows[rows["estimate"].notna() | rows["problem"].eq(WITHHELD)]
-    cells: dict[tuple[str, float], str] = {}
+    lines: dict[str, dict[float, str]] = {}  # label -> month -> cell
     keys: dict[str, list[str]] = {}
-    for analysis, what, label in AT_MONTHS:
-        of_what = rows[rows["analysis"].eq(analysis) & rows["term"].astype(str).str.startswith(what)]
-        for _, row in of_what.iterrows():
-            month, counted = month_of(row["term"]), f"   {OUTCOMES[analysis]}: sites / patients"
-            cells[label, month] = _quoted_cell(row)
-            cells[counted, month] = " / ".join(numbers(row))
-            keys.setdefault(label, []).append(trace_of(row))
-            keys.setdefault(counted, [])
-    months = sorted({month for _, month in cells})
+    for analysis, quantities in AT_MONTHS.items():
+        counts = {}
+        for what, label in quantities.items():
+            of_what = rows[rows["analysis"].eq(analysis) & rows["term"].astype(str).str.startswith(what)]
+            for _, row in of_what.iterrows():
+                month = month_of(row["term"])
+                lines.setdefault(label, {})[month] = _quoted_cell(row)
+                keys.setdefault(label, []).append(trace_of(row))
+                counts[month] = " / ".join(numbers(row))
+        if counts:
+            lines[f"   {OUTCOMES[analysis]}: sites / patients"] = counts
+    months = sorted({month for cells in lines.values() for month in cells})
     note = say("gain.at_months_note")
-    if len(months) <= MOST_MONTHS:
-        printed = [
-            (label, *(cells.get((label, month), "") for month in months), "; ".join(keys[label]))
-            for label in _order(keys)
-        ]
-        return content_of(("", *(f"{month:g} months" for month in months), TRACE), printed, note)
-    printed = [(f"{month:g}", *(cells.get((label, month), "") for label in _order(keys))) for month in months]
-    heads = ("Months", *(label.strip() for label in _order(keys)))
-    return content_of(heads, printed, note, [key for of_label in keys.values() for key in of_label])
-
-
-def _order(labels: dict) -> list[str]:
-    """The counts of an outcome below what they count."""
-    return sorted(labels, key=lambda label: (MARGINAL_NAME in label or "below" in label, label.startswith(" ")))
-
-
-MARGINAL_NAME = OUTCOMES[MARGINAL]
+    if len(months) > MOST_MONTHS:
+        printed = [(f"{month:g}", *(cells.get(month, "") for cells in lines.values())) for month in months]
+        holds = [key for of_label in keys.values() for key in of_label]
+        return content_of(("Months", *(label.strip() for label in lines)), printed, note, holds)
+    printed = [
+        (label, *(cells.get(month, "") for month in months), "; ".join(keys.get(label, ())))
+        for label, cells in lines.items()
+    ]
+    return content_of(("", *(f"{month:g} months" for month in months), TRACE), printed, note)
 
 
 def _quoted_cell(row) -> str:

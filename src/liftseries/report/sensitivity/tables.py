@@ -9,6 +9,7 @@ from liftseries.models.sensitivity.icc import OF_PATIENT, OF_SITE
 from liftseries.models.sensitivity.lost import BEST, OBSERVED, SHARE, WORST
 from liftseries.models.sensitivity.second_opinion import TOLD
 from liftseries.report.kit.material import Material
+from liftseries.report.kit.method import reference_in
 from liftseries.report.kit.numbers import count, decimal, missing
 from liftseries.report.kit.tables.cells import TRACE, Content, content_of, estimate, numbers
 from liftseries.report.kit.tables.listing import listing_table
@@ -62,16 +63,22 @@ def detection_contrast_table(material: Material, words: Words) -> Content | None
     others = list(dict.fromkeys(other for of_row in grid.values() for other in of_row))
     printed = []
     for (contrast, reference), of_row in grid.items():
-        label = words.term(contrast, str(next(iter(of_row.values()))["note"]))
+        label = f"{_reference(contrast, next(iter(of_row.values())), words)}: {_whole_percent(reference)} seen"
         cells = (estimate(of_row[other]) if other in of_row else "" for other in others)
-        printed.append((label, _whole_percent(reference), *cells, "; ".join(map(trace_of, of_row.values()))))
-    heads = (
-        "Contrast",
-        "Seen in the second",
-        *(f"{_whole_percent(other)} seen in the first" for other in others),
-        TRACE,
-    )
+        printed.append((label, *cells, "; ".join(map(trace_of, of_row.values()))))
+    levels = " / ".join(dict.fromkeys(_plain(contrast.partition("[")[2].removesuffix("]")) for contrast, _ in grid))
+    heads = ("", *(f"{levels}: {_whole_percent(other)} seen" for other in others), TRACE)
     return content_of(heads, printed, say("sensitivity.contrast_note"))
+
+
+def _reference(contrast: str, row, words: Words) -> str:
+    column = contrast.partition("[")[0]
+    return _plain(reference_in(str(row["note"]), column) or words.reference(column))
+
+
+def _plain(level: str) -> str:
+    """`Guided` for `guided`."""
+    return level.replace("_", " ").capitalize()
 
 
 def _whole_percent(share: str) -> str:
@@ -98,8 +105,8 @@ def lost_table(material: Material, words: Words) -> Content | None:
             )
         )
     heads = (
-        "Month", "As quoted (95% interval)", "All lost in function", "All lost failed", "Lost implants", "Tipping point",
-        "Sites", "Patients", TRACE,
+        "Month", "As quoted (95% interval)", "All lost in function", "All lost failed", "Lost implants",
+        "Tipping point", "Sites", "Patients", TRACE,
     )  # fmt: skip
     return content_of(heads, printed, say("sensitivity.lost_note"))
 

@@ -43,19 +43,21 @@ SENTENCES: dict[str, str] = {
     "answer_lead": "Bone",
     "answer_gain": "The mean bone gain at {month} months was {mean} at {sites:# site|# sites}.",
     "answer_gain_rises": (
-        "The mean bone gain at {month} months was {mean} at {sites:# site|# sites}; by the mixed model it rose by {size} "
-        "a year."
+        "The mean bone gain at {month} months was {mean} at {sites:# site|# sites}; by the mixed model it rose by "
+        "{size} a year."
     ),
     "answer_gain_falls": (
-        "The mean bone gain at {month} months was {mean} at {sites:# site|# sites}; by the mixed model it fell by {size} "
-        "a year."
+        "The mean bone gain at {month} months was {mean} at {sites:# site|# sites}; by the mixed model it fell by "
+        "{size} a year."
     ),
     "answer_gain_either": (
         "The mean bone gain at {month} months was {mean} at {sites:# site|# sites}; by the mixed model it changed by "
         "{size} a year."
     ),
     "answer_marginal": "The marginal bone lay {means:and}.",
-    "sure_measured": "{sites:# site|# sites} of {total} measured at {month} months; in an image graft may pass for bone",
+    "sure_measured": (
+        "{sites:# site|# sites} of {total} measured at {month} months; in an image graft may pass for bone"
+    ),
     "sure_marginal": "{sites:# site|# sites} of {total} measured at {month} months",
     "sure_image": "in an image graft may pass for bone",
     # the supplement
@@ -82,11 +84,11 @@ SENTENCES: dict[str, str] = {
         "are counted and not described."
     ),
     # the figure
-    "figure_alt": "Means over time since placement. {panels:and}.",
+    "figure_alt": "Means over time since placement. {panels}.",
     "figure_panel": "{title}: {means:and}",
     "figure_mean": "{mean} at {month} months ({n:# measurement|# measurements})",
-    "covers_gain": "Gain: {sites:# site|# sites} of {patients:# patient|# patients}",
-    "covers_marginal": "Marginal bone: {sites:# site|# sites} of {patients:# patient|# patients}",
+    "covers_gain": "gain: {sites:# site|# sites} of {patients:# patient|# patients}",
+    "covers_marginal": "marginal bone: {sites:# site|# sites} of {patients:# patient|# patients}",
     # methods
     "method_gain_lead": "Bone gain",
     "method_gain": (
@@ -95,10 +97,12 @@ SENTENCES: dict[str, str] = {
         "K patients, and of the model's own. The mean at 12 months is that of the sites measured within three months "
         "of it, each once, with patients as clusters.{left_out}"
     ),
-    "method_marginal_lead": "Marginal bone, torque and stability",
+    "method_marginal_lead": "Marginal bone",
     "method_marginal": (
-        "The marginal bone level is modelled as bone gain is, on months and healing. Means, and the share more than "
-        "{limit} mm below the platform, take each site's measurement nearest to the month; like those of torque and "
-        "stability quotient they count sites, with patients as clusters.{left_out}"
+        "Linear mixed model on months and healing, random intercepts for the patient and for the site "
+        "within the patient. Means, and the share more than {limit} mm below the platform, take each site's measurement nearest to the month, at most three "
+        "months away, with patients as clusters.{left_out}"
     ),
+    "method_stability_lead": "Torque and stability quotient",
+    "method_stability": "Means over the sites with a recorded value, with patients as clusters.",
 }
