@@ -17,9 +17,8 @@ REPORT_FIGURES = (
             "bone_by_visit": "bone_by_visit",
         },
         caption=(
-            "Mean bone gain and marginal bone level at the recalls, n below; filled: as quoted, with 95% intervals, "
-            "patients as clusters; bars: one standard deviation either way. Sites change between recalls, so no line "
-            "joins them."
+            "Mean bone gain and marginal bone level at the recalls, n below; filled: as quoted, with 95% interval, "
+            "patients as clusters; bars: one standard deviation. Not joined, as the sites change."
         ),
         released=Released(),
         has_narrow=True,

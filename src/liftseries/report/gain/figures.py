@@ -88,7 +88,7 @@ def draw_bone_over_time(
     """
     panels = (
         Panel("Bone gain, mm", _means_quoted(gain), gain_by_visit, (0.0, "no gain")),
-        Panel("Marginal bone below platform, mm", _means_quoted(marginal), bone_by_visit, (FAR_MM, "2 mm"), True),
+        Panel("Marginal bone level, mm", _means_quoted(marginal), bone_by_visit, (FAR_MM, "2 mm"), True),
     )
     shown = [panel for panel in panels if len(panel.means)]
     if not shown:

@@ -23,9 +23,9 @@ def enough_events(row) -> bool:
 
 def detection_rows(material: Material) -> pd.DataFrame:
     """Shares if only a part of the perforations was seen, of the groups with enough of them; none without the whole."""
-    rows = material.rows("sensitivity.detection")
-    rows = _told(rows)
-    rows = rows[[enough_events(row) for _, row in rows.iterrows()]]
+    rows = _told(material.rows("sensitivity.detection"))
+    enough = pd.Series([enough_events(row) for _, row in rows.iterrows()], index=rows.index, dtype=bool)
+    rows = rows[enough]
     return rows if rows["subset"].eq("all").any() else rows.iloc[:0]
 
 

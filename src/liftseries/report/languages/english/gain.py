@@ -99,9 +99,9 @@ SENTENCES: dict[str, str] = {
     ),
     "method_marginal_lead": "Marginal bone",
     "method_marginal": (
-        "Linear mixed model on months and healing, random intercepts for the patient and for the site "
-        "within the patient. Means, and the share more than {limit} mm below the platform, take each site's measurement nearest to the month, at most three "
-        "months away, with patients as clusters.{left_out}"
+        "Linear mixed model on months and healing, random intercepts for the patient and for the site within the "
+        "patient. Means, and the share more than {limit} mm below the platform, take each site's measurement nearest "
+        "to the month, at most three months away, with patients as clusters.{left_out}"
     ),
     "method_stability_lead": "Torque and stability quotient",
     "method_stability": "Means over the sites with a recorded value, with patients as clusters.",
