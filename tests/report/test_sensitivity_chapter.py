@@ -179,3 +179,10 @@ def test_an_e_value_is_called_no_proof(material):
     first, table, *_ = blocks(Writer(purpose("publication"), material))
     assert "no proof of robustness" in first.text
     assert table.display.name == "evalues"
+
+
+def test_a_table_of_nothing_but_withheld_numbers_is_left_out(material):
+    rows = material.results
+    withheld = rows.assign(estimate=np.nan, problem="withheld")
+    none = replace(material, tables={**material.tables, "results": withheld})
+    assert [make(none, none.words) for make in TABLES] == [None] * len(TABLES)

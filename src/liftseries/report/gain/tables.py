@@ -20,6 +20,7 @@ from liftseries.report.gain.quoted import (
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import made_by
 from liftseries.report.kit.numbers import NOT_ESTIMATED, WITHHELD, count, decimal, interval, missing, p_value
+from liftseries.report.kit.quoted import printable
 from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate, numbers
 from liftseries.report.kit.words import Words, trace_of
 from liftseries.report.languages.say import say
@@ -39,7 +40,7 @@ UNITS = {TORQUE: "Torque, N cm", ISQ: "ISQ"}
 def bone_at_months_table(material: Material, words: Words) -> Content | None:
     """Mean gain and marginal bone level, and share beyond 2 mm, at the plan's months, and of how many."""
     rows = material.results[material.results["analysis"].isin(OUTCOMES) & material.results["method"].eq("patients")]
-    rows = rows[rows["estimate"].notna() | rows["problem"].eq(WITHHELD)]
+    rows = printable(rows)
     lines: dict[str, dict[float, str]] = {}  # label -> month -> cell
     keys: dict[str, list[str]] = {}
     for analysis, quantities in AT_MONTHS.items():
@@ -76,7 +77,7 @@ def _quoted_cell(row) -> str:
 def bone_methods_table(material: Material, words: Words) -> Content | None:
     """The terms of both models and the change per year, and beside them the models' own intervals."""
     models = material.results[material.results["analysis"].isin(OUTCOMES) & material.results["subset"].eq("all")]
-    models = models[models["estimate"].notna() | models["problem"].eq(WITHHELD)]
+    models = printable(models)
     own = {(row["analysis"], row["term"]): row for _, row in models[made_by(models, "reml")].iterrows()}
     printed, holds = [], []
     for _, row in models[made_by(models, "corrected")].iterrows():
@@ -99,6 +100,7 @@ def stability_table(material: Material, words: Words) -> Content | None:
     """Insertion torque and ISQ by bone quality and residual height."""
     rows = material.results[material.results["analysis"].isin(STABILITY)]
     rows = rows[pd.to_numeric(rows["n_sites"]).fillna(0).ne(0)]
+    rows = rows if rows["estimate"].notna().any() else rows.iloc[:0]
     of_analyses = [name for name in STABILITY if rows["analysis"].eq(name).any()]
     heads = [head for name in of_analyses for head in _stability_heads(name)]
     printed = []

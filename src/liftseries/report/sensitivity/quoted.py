@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import pandas as pd
 
-from liftseries.base.remarks import WITHHELD, remarks_in
+from liftseries.base.remarks import remarks_in
 from liftseries.models.sensitivity.icc import OF_SITE
 from liftseries.models.sensitivity.lost import OBSERVED, WORST
 from liftseries.models.shared.gates import RATIO
 from liftseries.models.shared.results import DESIGN_EFFECT
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import is_withheld, missing
-from liftseries.report.kit.quoted import below_gate
+from liftseries.report.kit.quoted import below_gate, printable
 
 LOST, TIPPING = "sensitivity.lost_implants", "sensitivity.tipping_point"
 
@@ -23,7 +23,7 @@ def enough_events(row) -> bool:
 
 def detection_rows(material: Material) -> pd.DataFrame:
     """Shares if only a part of the perforations was seen, of the groups with enough of them; none without the whole."""
-    rows = _told(material.rows("sensitivity.detection"))
+    rows = printable(material.rows("sensitivity.detection"))
     enough = pd.Series([enough_events(row) for _, row in rows.iterrows()], index=rows.index, dtype=bool)
     rows = rows[enough]
     return rows if rows["subset"].eq("all").any() else rows.iloc[:0]
@@ -32,12 +32,12 @@ def detection_rows(material: Material) -> pd.DataFrame:
 def contrast_rows(material: Material) -> pd.DataFrame:
     """Odds ratios if perforations were seen more often in one group; the gate of ratios holds."""
     rows = material.rows("sensitivity.detection_contrast")
-    return _told(rows[~below_gate(rows)])
+    return printable(rows[~below_gate(rows)])
 
 
 def lost_rows(material: Material) -> dict[float, dict[str, pd.Series]]:
     """Month -> case -> row, of the months at which survival is quoted; empty with fewer than five failures."""
-    rows = _told(material.results[material.results["analysis"].isin([LOST, TIPPING])])
+    rows = printable(material.results[material.results["analysis"].isin([LOST, TIPPING])])
     quoted = {float(term) for term in material.quoted("survival.km").query("subset == 'all'")["term"]}
     months: dict[float, dict[str, pd.Series]] = {}
     for _, row in rows.iterrows():
@@ -59,7 +59,7 @@ def icc_rows(material: Material) -> pd.DataFrame:
     """One correlation of each quantity for two sites of a patient, the one from all visits where there is one, and one
     for two visits of a site."""
     rows = material.rows("measurement.icc")
-    rows = _told(rows[~below_gate(rows)])
+    rows = printable(rows[~below_gate(rows)])
     of_site = rows["method"].eq(OF_SITE)
     return rows[~rows.assign(of_site=of_site).duplicated(["term", "of_site"], keep="last")]
 
@@ -75,8 +75,3 @@ def design_effects(material: Material) -> pd.DataFrame:
     keys = zip(quoted["analysis"] + " " + quoted["term"].astype(str), quoted["method"], strict=True)
     quoted = quoted.assign(effect=[of_row.get(key) for key in keys])
     return quoted[quoted["effect"].notna()]
-
-
-def _told(rows: pd.DataFrame) -> pd.DataFrame:
-    """Those that have an estimate, or whose estimate is withheld."""
-    return rows[rows["estimate"].notna() | rows["problem"].eq(WITHHELD)]
