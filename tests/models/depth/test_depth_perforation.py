@@ -23,7 +23,7 @@ def cases():
             "site_id": [f"s{k}" for k in range(11)],
             "patient_id": list("ppqqrr") + list("pqr") + list("pq"),
             "as_drilled": pd.Categorical(as_drilled, ["plan", "not_plan"]),
-            "perforation": ["yes", "no", "yes", "no", "no", "no"] + ["yes", "no", "no"] + ["yes", "unknown"],
+            "perforation": ["yes", "no", "yes", "no", "no", "no", "yes", "no", "no", "yes", "unknown"],
         }
     )
 

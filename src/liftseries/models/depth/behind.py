@@ -79,7 +79,7 @@ def _logged(p: Population) -> np.ndarray:
 
 
 def left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites without one of the two depths, of unknown end, adherence or perforation, or without a reading: by reason."""
+    """Sites without one of the two depths, of unknown end, adherence or perforation, without a reading: by reason."""
     member = p.subset(subset) if subset == "all" or "=" in subset else p.everyone
     reasons = ended_missing(p.cases) | {
         AS_IN_AGREEMENT: _left_out(p),
