@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 import pandas as pd
 
+from liftseries.base.remarks import remark
 from liftseries.models.depth.perforation import AS_PLANNED
 from liftseries.models.depth.shares import UNJUDGED
 from liftseries.report.depth.sentences import (
@@ -29,6 +30,8 @@ from liftseries.report.kit.words import DEVIATIONS
 from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.say import say
 
+NO_LADDER, END_UNKNOWN = remark("number_missing", column="planned_last_mm"), remark("label_unknown", column="ended")
+
 
 def blocks(writer: Writer) -> Iterable[Block]:
     """How the drilling ended, who kept the plan, deviations, guided against freehand, perforations; how sure."""
@@ -36,10 +39,7 @@ def blocks(writer: Writer) -> Iterable[Block]:
     if not has_log(material):
         return
     yield Paragraph(say("depth.plan", **plan_lengths(material)), lead=say("depth.lead_plan"))
-    ended = material.quoted("depth.ended")
-    if len(ended):
-        text = say("depth.ended", sites=ended["n_sites"].iloc[0], ends=ends(ended))
-        yield Paragraph(text, sources(ended), say("depth.lead_ended"))
+    yield from _ended(material)
     yield from _kept(material)
     yield from _deviations(material)
     yield from writer.figure("adherence")
@@ -54,6 +54,18 @@ def plan_lengths(material: Material) -> dict[str, str | float]:
     one = margin["guided"] == margin["freehand"]
     told = say("depth.margin_of_both", margin=margin["guided"]) if one else say("depth.margin", **margin)
     return {"margin": told, "step": material.asked["step_mm"]}
+
+
+def _ended(material: Material) -> Iterable[Block]:
+    """How the drilling ended, and at which sites with a log nothing can be said of it."""
+    rows = material.quoted("depth.ended")
+    if rows.empty:
+        return
+    told = [say("depth.ended", sites=rows["n_sites"].iloc[0], ends=ends(rows))]
+    for name, reason in (("no_ladder", NO_LADDER), ("end_unknown", END_UNKNOWN)):
+        n = n_left_out(material, "depth.ended", reason)
+        told += [say(f"depth.{name}", sites=n)] if n else []
+    yield Paragraph(" ".join(told), sources(rows), say("depth.lead_ended"))
 
 
 def _kept(material: Material) -> Iterable[Block]:

@@ -57,9 +57,10 @@ def adherence_row(material: Material):
     return rows.iloc[0] if len(rows) else None
 
 
-def n_left_out(material: Material, analysis: str) -> int:
-    """How many sites an analysis left out; below 0 where that is withheld."""
+def n_left_out(material: Material, analysis: str, reason: str = "") -> int:
+    """How many sites an analysis left out, for one reason where it is named; below 0 where that is withheld."""
     rows = material.left_out[material.left_out["analysis"].eq(analysis) & material.left_out["subset"].eq("all")]
+    rows = rows[rows["reason"].eq(reason)] if reason else rows
     counts = rows["n_sites"].dropna().astype(int)
     return -1 if any(map(is_withheld, counts)) else int(counts.sum())
 

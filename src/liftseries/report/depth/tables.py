@@ -7,6 +7,7 @@ import pandas as pd
 from liftseries.models.depth.limits import EFFECTIVE, REML, SITES
 from liftseries.models.depth.perforation import AS_PLANNED
 from liftseries.models.depth.shares import UNJUDGED
+from liftseries.report.depth.sentences import has_log
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import methods_of, way_of
 from liftseries.report.kit.numbers import count, decimal, p_value, share_of
@@ -139,7 +140,7 @@ def cases_passes(material: Material) -> pd.DataFrame:
 
 def cases_table(material: Material, words: Words) -> Content | None:
     """The worked cases pass by pass: length less stop plus platform gives the depth."""
-    if material.table("ladder_cases").empty:
+    if material.table("ladder_cases").empty or not has_log(material):
         return None
     rows = [
         (
