@@ -196,7 +196,8 @@ def _at_risk(at_risk: pd.DataFrame, subset: str, until: float) -> pd.Series:
 def _quoted(km: pd.DataFrame, subset: str) -> pd.DataFrame:
     """A subset's rows of survival.km that are quoted."""
     rows = quoted_in(km[km["subset"].eq(subset)])
-    return rows[[bool(share_words(row)) for _, row in rows.iterrows()]]
+    told = [bool(share_words(row)) for _, row in rows.iterrows()]
+    return rows[pd.Series(told, index=rows.index, dtype=bool)]
 
 
 def _told(quoted: pd.DataFrame, curve: pd.DataFrame) -> list[str]:

@@ -52,7 +52,7 @@ def survival_at(rows: pd.DataFrame, quoted: pd.Series) -> pd.DataFrame:
     """The share in function at a quoted month by every method, best and worst case among them."""
     made = zip(rows["analysis"], rows["method"], strict=True)
     of_share = [one[0] in (*SURVIVAL, LOST) and one not in NOT_COMPARED for one in made]
-    return beside(rows[of_share], quoted)
+    return beside(rows[pd.Series(of_share, index=rows.index, dtype=bool)], quoted)
 
 
 def survival_methods_table(material: Material, words: Words) -> Content | None:
