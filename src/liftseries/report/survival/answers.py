@@ -77,8 +77,9 @@ def _associations(material: Material, rows: pd.DataFrame) -> Answer:
     apart = rows[rows["conf_low"].gt(0) | rows["conf_high"].lt(0)]
     if len(rows) == 1:
         name = "associated_alone" if len(apart) else "not_associated_alone"
-        term = {"term": small(words.column(str(row["term"]).partition("[")[0]))} if len(apart) else {}
-        text = say(f"survival.{name}", ratios=ratios, **term)
+        term = small(words.column(str(row["term"]).partition("[")[0]))
+        compared = words.term(row["term"], str(row["note"]))[len(term) :].lstrip(":, ")
+        text = say(f"survival.{name}", term=term, numbers=" ".join(filter(None, [compared, _ratio(row)])))
     elif len(apart):
         text = say("survival.associated", terms=[_named(one, material) for _, one in apart.iterrows()], ratios=ratios)
     else:

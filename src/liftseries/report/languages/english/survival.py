@@ -83,8 +83,8 @@ SENTENCES: dict[str, str] = {
         "No association could be shown: each interval includes 1. Hazard ratios of failure, each adjusted for the "
         "others: {ratios}."
     ),
-    "associated_alone": "Failure was associated with {term}: hazard ratio {ratios}.",
-    "not_associated_alone": "No association could be shown: the hazard ratio of failure, {ratios}, includes 1.",
+    "associated_alone": "Failure was associated with {term}: hazard ratio {numbers}.",
+    "not_associated_alone": ("No association with {term} could be shown: hazard ratio {numbers}, which includes 1."),
     "term_of_level": "{column} ({levels})",
     "sure_hazard": (
         "penalised Cox model, {failures:# failure|# failures} in {implants:# implant|# implants}; associations, not "
