@@ -62,10 +62,14 @@ def test_page_one_says_associated_only_where_the_interval_leaves_out_1():
 @pytest.mark.parametrize(
     ("n_lost", "n_not_yet_due", "said"),
     [
-        (37, 470, "37 implants were lost to follow-up. 470 implants were not yet due: only implants whose follow-up"),
-        (1, 1, "1 implant was lost to follow-up. 1 implant was not yet due: only"),
+        (37, 470, "37 implants were lost to follow-up. Not yet due were 470 implants: only implants whose follow-up"),
+        (1, 1, "1 implant was lost to follow-up. Not yet due was 1 implant: only"),
         (0, 0, "0 implants were lost to follow-up."),
-        (-1, -1, "a withheld number of implants were lost to follow-up. a withheld number of implants were not yet"),
+        (
+            -1,
+            -1,
+            "a withheld number of implants were lost to follow-up. Not yet due were a withheld number of implants",
+        ),
     ],
 )
 def test_lost_and_not_yet_due_are_told_apart(n_lost, n_not_yet_due, said):
@@ -73,7 +77,7 @@ def test_lost_and_not_yet_due_are_told_apart(n_lost, n_not_yet_due, said):
     by_month = pd.DataFrame([[60.0, 641, n_not_yet_due, 171, 120, 21, n_lost, 2]], columns=DUE)
     (paragraph,) = follow_up_sentences(made(ROW, row, followup_by_month=by_month))
     assert said in paragraph.text
-    assert ("not yet due" in paragraph.text) == bool(n_not_yet_due)
+    assert ("Not yet due" in paragraph.text) == bool(n_not_yet_due)
     assert "At month 60, 171 implants were due, and of 120 of them" in paragraph.text
 
 
@@ -148,6 +152,16 @@ def test_bands_of_which_every_number_is_withheld_are_drawn_without_intervals():
     assert len(drawing.figure.axes) == 2
     assert "<4 mm: 94.0% at the end of the curve." in drawing.alt
     assert "–" in [text.get_text() for text in drawing.figure.texts]
+
+
+def test_survival_that_is_withheld_is_said_to_be_and_no_empty_curve_is_drawn():
+    withheld = ROW | {"estimate": np.nan, "conf_low": np.nan, "n_events": -1, "problem": "withheld"}
+    assert answers.survival(made(withheld)).text == "Survival at the months of the plan is withheld."
+    assert answers.failure(made(withheld)) is None
+    curves = pd.DataFrame([("all", 0.0, 1.0, np.nan, np.nan), ("all", 60.0, np.nan, np.nan, np.nan)])
+    curves.columns = ["subset", "months", "survival", "conf_low", "conf_high"]
+    at_risk = pd.DataFrame([("all", 0.0, 600)], columns=["subset", "months", "n_at_risk"])
+    assert draw_survival(curves, at_risk, pd.DataFrame([withheld])) is None
 
 
 def test_without_a_visit_nothing_is_said():

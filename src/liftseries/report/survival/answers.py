@@ -32,7 +32,7 @@ def survival(material: Material) -> Answer | None:
     people = {"implants": row["n_sites"], "patients": row["n_patients"]}
     if rows.empty:
         if km["problem"].eq(WITHHELD).any():
-            return None
+            return Answer(say("survival.answer_survival"), say("survival.withheld_all"))
         text = (
             say("survival.page_one_short", failures=n, **people) if n else say("survival.page_one_short_none", **people)
         )

@@ -58,9 +58,10 @@ def draw_survival(
     of_all = km[km["subset"].eq(ALL)] if len(km) else km
     curves = curves[curves["survival"].notna()] if len(curves) else curves
     whole = _of(curves, ALL)
-    if whole.empty or of_all.empty or not of_all["n_events"].iloc[0]:
+    if len(whole) < 2 or of_all.empty or not of_all["n_events"].iloc[0]:
         return None
     bands = {s: _of(curves, s) for s in dict.fromkeys(curves["subset"]) if s.startswith("rbh_band=")}
+    bands = {band: curve for band, curve in bands.items() if len(curve) > 1}
     bands = bands if len(bands) > 1 and enough_failures(of_all) else {}
     quoted = {subset: _quoted(km, subset) for subset in (ALL, *bands)}
     figure, places = _places(bands, narrow)

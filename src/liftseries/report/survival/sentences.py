@@ -115,7 +115,7 @@ def _not_stated(material: Material, quoted: pd.DataFrame) -> list[str]:
     km = material.rows("survival.km", "all")
     km = km[made_by(km, "corrected") & ~km["term"].isin(quoted["term"])]
     if km["problem"].eq(WITHHELD).any():
-        return [say("survival.withheld")]
+        return [say("survival.withheld" if len(quoted) else "survival.withheld_all")]
     if km.empty or is_withheld(km["n_sites"].iloc[0]) or not int(km["n_sites"].iloc[0]):
         return []
     return [say("survival.not_stated", months=list(km["term"]), fewest=fewest_at_risk(0))]

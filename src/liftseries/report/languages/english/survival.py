@@ -28,6 +28,7 @@ SENTENCES: dict[str, str] = {
         "were at risk."
     ),
     "withheld": "Survival at some months of the plan is withheld.",
+    "withheld_all": "Survival at the months of the plan is withheld.",
     "competing": "With death as a competing event, {share} of the implants had failed by month {month}.",
     # Failures.
     "failures": (
@@ -48,8 +49,8 @@ SENTENCES: dict[str, str] = {
         "{share}; {lost:# implant was|# implants were} lost to follow-up."
     ),
     "not_yet_due": (
-        "{implants:# implant was|# implants were} not yet due: only implants whose follow-up could reach the month can "
-        "be lost to it."
+        "Not yet due {implants:was # implant|were # implants}: only implants whose follow-up could reach the "
+        "month can be lost to it."
     ),
     "quartiles": "The quartiles of follow-up were {q1} and {q3} months.",
     "closed": "The data were closed in {month}.",
@@ -149,8 +150,8 @@ SENTENCES: dict[str, str] = {
     ),
     "proportional_note": "Score test with the variance from patient sums. A small p: the ratio changes over time.",
     "landmark_note": (
-        "{failures:# failure|# failures} after month {month} in {implants:# implant|# implants} of {patients:# patient|"
-        "# patients}."
+        "In {implants:# implant|# implants} of {patients:# patient|# patients}, {failures:# failure|# failures} after "
+        "month {month}."
     ),
     # The supplement.
     "other_methods": (
@@ -165,7 +166,9 @@ SENTENCES: dict[str, str] = {
         "The quoted hazard ratio rests on {failures:# failure|# failures} in {implants:# implant|# implants} of "
         "{patients:# patient|# patients}; no other term is in the model."
     ),
-    "hazard_left_out": ("{failures:# failure allows|# failures allow} no more terms; not in the model: {terms:and}."),
+    "hazard_left_out": (
+        "Not in the model, as {failures:# failure allows|# failures allow} no more terms: {terms:and}."
+    ),
     "time_ratios": (
         "With failures between two visits the same terms give ratios of the time to failure instead of hazard ratios:"
     ),
