@@ -38,7 +38,9 @@ ITEMS = (
     (
         "17",
         "closing.item_further",
-        tuple((SUPPLEMENT, name) for name in ("perforation", "prediction", "survival", "hazards", "gain", "sensitivity")),
+        tuple(
+            (SUPPLEMENT, name) for name in ("perforation", "prediction", "survival", "hazards", "gain", "sensitivity")
+        ),
     ),
     ("18", "closing.item_key", ((REPORT, "answers"),)),
     ("19", "closing.item_limits", ((REPORT, "limits"), (SUPPLEMENT, "sensitivity"))),

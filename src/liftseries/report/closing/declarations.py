@@ -23,9 +23,7 @@ LIMITS = Chapter(
     title="Limits and methods",
     blocks=(f"{ROOM}.report_chapter:blocks", f"{ROOM}.report_chapter:not_possible"),
 )
-CHECKLIST = Chapter(
-    id="checklist", title="Where to find what", blocks=(f"{ROOM}.checklist:checklist",), numbered=False
-)
+CHECKLIST = Chapter(id="checklist", title="Where to find what", blocks=(f"{ROOM}.checklist:checklist",), numbered=False)
 WITHHELD = Chapter(
     id="withheld",
     title="What was withheld, and why",

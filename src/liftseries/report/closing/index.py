@@ -1,31 +1,34 @@
 """The index: every row of results.csv and where it is printed.
 
-Rows of one analysis and method that stand in the same places share a line, and so do groups whose lines are alike, so
-that an index of a thousand rows is read on a few pages. A name here is one of results.csv: that is what is looked up.
+Rows of one analysis that stand in the same places share a line: first their terms, then the subsets that have the same
+terms, then the methods that have the same subsets, so that an index of a thousand rows is read on a few pages. A name
+here is one of results.csv: that is what is looked up.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import pandas as pd
 
 from liftseries.models.shared.results import DESIGN_EFFECT
 from liftseries.report.kit.blocks import Block, Paragraph
-from liftseries.report.kit.writer import Writer
 from liftseries.report.kit.words import trace_of
+from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.say import say
 
+CHAPTER = re.compile(r"[A-Z]?\d+")
 HEADINGS = ("Analysis", "Method", "Subset", "Term", "Printed in")
 
 
 @dataclass(frozen=True)
 class Line:
-    """Rows of results.csv that are alike in analysis, method and places; every term in every subset."""
+    """Rows of results.csv that are alike in analysis and places; every term in every subset by every method."""
 
     analysis: str
-    method: str
+    methods: tuple[str, ...]
     subsets: tuple[str, ...]
     terms: tuple[str, ...]
     places: tuple[str, ...]
@@ -43,8 +46,13 @@ def index(writer: Writer) -> Iterable[Block]:
 
 def cells(line: Line) -> tuple[str, ...]:
     """A line as it is printed."""
-    places = ", ".join(line.places) or say("closing.index_none")
-    return (line.analysis, line.method, in_short(line.subsets), ", ".join(line.terms), places)
+    places = ", ".join(map(_place, line.places)) or say("closing.index_none")
+    return (line.analysis, ", ".join(line.methods), in_short(line.subsets), ", ".join(line.terms), places)
+
+
+def _place(place: str) -> str:
+    """`chapter S4` where a place is the number of a chapter."""
+    return say("closing.index_chapter", number=place) if CHAPTER.fullmatch(place) else place
 
 
 def in_short(subsets: Sequence[str]) -> str:
@@ -64,13 +72,15 @@ def lines_of(results: pd.DataFrame, printed: Mapping[str, Sequence[str]]) -> lis
         method = "" if pd.isna(row["method"]) else str(row["method"])
         place = (row["analysis"], method, row["subset"], tuple(printed.get(trace_of(row), ())))
         terms.setdefault(place, []).append(str(row["term"]))
-    lines: dict[tuple, Line] = {}
+    subsets: dict[tuple, list[str]] = {}
     for (analysis, method, subset, places), of_place in terms.items():
-        alike = (analysis, method, tuple(of_place), places)
-        line = lines.setdefault(alike, Line(analysis, method, (), tuple(of_place), places))
-        lines[alike] = replace(line, subsets=(*line.subsets, subset))
+        subsets.setdefault((analysis, method, tuple(of_place), places), []).append(subset)
+    methods: dict[tuple, list[str]] = {}
+    for (analysis, method, of_place, places), alike in subsets.items():
+        methods.setdefault((analysis, tuple(alike), of_place, places), []).append(method)
+    lines = [Line(place[0], tuple(of), *place[1:]) for place, of in methods.items()]
     order = {name: k for k, name in enumerate(dict.fromkeys(rows["analysis"]))}
-    return sorted(lines.values(), key=lambda line: order[line.analysis])
+    return sorted(lines, key=lambda line: order[line.analysis])
 
 
 def design_effects(results: pd.DataFrame, printed: Mapping[str, Sequence[str]]) -> list[Line]:
@@ -80,5 +90,5 @@ def design_effects(results: pd.DataFrame, printed: Mapping[str, Sequence[str]]) 
     for analysis, of_analysis in rows.groupby(rows["term"].str.partition(" ")[0], sort=False):
         places = dict.fromkeys(place for _, row in of_analysis.iterrows() for place in printed.get(trace_of(row), ()))
         told = f"{analysis}: {say('closing.index_design_effects', n=len(of_analysis))}"
-        lines.append(Line(DESIGN_EFFECT, "", (), (told,), tuple(places)))
+        lines.append(Line(DESIGN_EFFECT, (), (), (told,), tuple(places)))
     return lines

@@ -15,8 +15,8 @@ from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import is_withheld, missing
 from liftseries.report.kit.sentences import small, source
+from liftseries.report.kit.stages import IN_SERIES, LOGGED, has_log, stages
 from liftseries.report.languages.say import say
-from liftseries.report.series.counts import has_log, stages
 
 THREE = 3
 FEW_A_TERM = 10  # events for each coefficient below which an estimate is told as unsure; common practice, no source
@@ -44,7 +44,7 @@ def three_limits(material: Material) -> tuple[str, ...]:
 def limits(material: Material) -> Iterable[Paragraph]:
     """All limits, a short paragraph each."""
     found = (
-        ("closing.lead_not_randomised", (say("closing.chosen"), entangled(material)), ""),
+        ("closing.lead_not_randomised", (say("closing.chosen"), entangled(material, "closing.entangled_too")), ""),
         ("closing.lead_few_events", (few_events(material),), ""),
         ("closing.lead_detection", (tested(material), unknown_perforation(material)), ""),
         ("closing.lead_follow_up", (dated(material), lost(material)[0]), lost(material)[1]),
@@ -59,7 +59,7 @@ def limits(material: Material) -> Iterable[Paragraph]:
             yield Paragraph(text, rows, say(lead))
 
 
-def entangled(material: Material) -> str:
+def entangled(material: Material, sentence: str = "closing.entangled") -> str:
     """That approach goes with protocol, where the share of an approach differs much between protocols."""
     table = material.table("characteristics")
     if table.empty:
@@ -73,7 +73,7 @@ def entangled(material: Material) -> str:
     if high["share"] - low["share"] < ENTANGLED:
         return ""
     return say(
-        "closing.entangled",
+        sentence,
         approach=str(level).replace("_", " "),
         most=high["share"],
         protocol=high["subset"].partition("=")[2],
@@ -178,6 +178,5 @@ def from_a_log(material: Material) -> str:
     """That a depth is worked out from what was written down."""
     if not has_log(material):
         return ""
-    row, series = stages(material)["with a drilling log"], stages(material)["in the series"]
+    row, series = stages(material)[LOGGED], stages(material)[IN_SERIES]
     return say("closing.log", logged=row["n_sites"], sites=series["n_sites"])
-

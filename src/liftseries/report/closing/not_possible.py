@@ -25,8 +25,8 @@ from liftseries.report.kit.method import not_recorded
 from liftseries.report.kit.numbers import is_withheld
 from liftseries.report.kit.quoted import below_gate
 from liftseries.report.kit.sentences import small, unanswered
+from liftseries.report.kit.stages import has_log
 from liftseries.report.languages.say import say
-from liftseries.report.series.counts import has_log
 
 # Question -> its subject; questions of one subject answer it together.
 SUBJECTS = {
@@ -141,7 +141,7 @@ def _has_answer(rows: pd.DataFrame, analysis: Analysis) -> bool:
 
 
 def too_few(material: Material, outcome: str, open_ones: dict[str, Subject]) -> list[str]:
-    """What the events do not suffice for, which is taken out of `open_ones`; and the terms that a model went without."""
+    """What the events are too few for, which is taken out of `open_ones`; and the terms that a model went without."""
     none, few, few_terms, room = NAMES[outcome]
     n = n_events(material, outcome)
     if n is None:

@@ -11,9 +11,9 @@ from liftseries.report.closing.limits import limits
 from liftseries.report.kit.blocks import Block, Listing, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.sentences import small
+from liftseries.report.kit.stages import has_log
 from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.say import say
-from liftseries.report.series.counts import has_log
 
 LEVEL = 95  # percent, of all intervals
 RATIOS = {

@@ -14,9 +14,7 @@ from liftseries.report.languages.say import say
 def what_was_withheld(writer: Writer) -> Iterable[Block]:
     """The chapter."""
     kept = [figure.released for figure in writer.purpose.figures if isinstance(figure.released, KeptIn)]
-    single, other = (
-        [figure.called for figure in kept if figure.why == why] for why in (SINGLE_RECORDS, NOT_COARSENED)
-    )
+    single, other = ([figure.called for figure in kept if figure.why == why] for why in (SINGLE_RECORDS, NOT_COARSENED))
     for text in _paragraphs(writer.material.withheld, single, other):
         yield Paragraph(text)
 

@@ -6,8 +6,9 @@ from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import missing
 from liftseries.report.kit.sentences import first, source
+from liftseries.report.kit.stages import IN_SERIES, has_any, stages
 from liftseries.report.languages.say import say
-from liftseries.report.series.counts import IN_SERIES, centres, data_end, has_any, stages
+from liftseries.report.series.counts import centres, data_end
 
 
 def who(material: Material) -> Paragraph | None:
@@ -22,8 +23,10 @@ def who(material: Material) -> Paragraph | None:
 def where(material: Material, row) -> str:
     """How many sites of how many patients, and at which centres."""
     counts, names = {"sites": row["n_sites"], "patients": row["n_patients"]}, centres(material)
-    return say("series.who_at_centres", **counts, centres=len(names), names=names) if names else say(
-        "series.who", **counts
+    return (
+        say("series.who_at_centres", **counts, centres=len(names), names=names)
+        if names
+        else say("series.who", **counts)
     )
 
 

@@ -87,7 +87,9 @@ class Described:
     def occurring(self, unit: str, column: str) -> list[str]:
         """The levels that occur anywhere."""
         levels = self.levels(unit, column)
-        return [level for level in levels if any(c is not None and c.n for c in self.across(unit, column, level, self.all))]
+        return [
+            level for level in levels if any(c is not None and c.n for c in self.across(unit, column, level, self.all))
+        ]
 
     @property
     def all(self) -> list[str]:
@@ -106,7 +108,9 @@ class Described:
     def counts(self, unit: str, subsets: Sequence[str]) -> Row:
         """How many patients, or sites, stand in each subset."""
         found = self.table[self.table["unit"].eq(unit)].drop_duplicates(["subset"]).set_index("subset")
-        return tuple(_sum(found.loc[s, "n_known"], found.loc[s, "n_missing"]) if s in found.index else "" for s in subsets)
+        return tuple(
+            _sum(found.loc[s, "n_known"], found.loc[s, "n_missing"]) if s in found.index else "" for s in subsets
+        )
 
 
 def described(material: Material, words: Words) -> Described | None:

@@ -1,28 +1,10 @@
-"""Who was studied, in numbers that the run left: patients and sites, centres, groups, the end of the data."""
+"""Where and until when: the centres, the end of the data."""
 
 from __future__ import annotations
 
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import is_withheld, missing
+from liftseries.report.kit.numbers import missing
 from liftseries.report.languages.say import say
-
-READ, SET_ASIDE, IN_SERIES = "read", "set aside", "in the series"
-
-
-def stages(material: Material) -> dict:
-    """Stage of the flow -> its row."""
-    return {str(row["stage"]): row for _, row in material.table("flow").iterrows()}
-
-
-def has_any(n) -> bool:
-    """Whether a count is of somebody: one that is withheld is."""
-    return not missing(n) and (is_withheld(n) or int(n) > 0)
-
-
-def has_log(material: Material) -> bool:
-    """Whether any site has a drilling log."""
-    row = stages(material).get("with a drilling log")
-    return row is not None and has_any(row["n_sites"])
 
 
 def centres(material: Material) -> list[str]:

@@ -21,7 +21,7 @@ REPORT_TABLES = (
     Table(
         name="characteristics",
         makes=f"{ROOM}.characteristics:characteristics_table",
-        caption="Patients and sites.",
+        caption="Characteristics of patients and sites.",
         released=Released(),
     ),
 )

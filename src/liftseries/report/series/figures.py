@@ -5,7 +5,8 @@ Every box is as high as its text, so that no text leaves its box whatever the nu
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import pandas as pd
 from matplotlib.patches import FancyArrowPatch, Rectangle
@@ -22,9 +23,9 @@ from liftseries.report.kit.figures.style import (
     wrapped,
 )
 from liftseries.report.kit.numbers import missing
+from liftseries.report.kit.stages import IN_SERIES, READ, SET_ASIDE, has_any
 from liftseries.report.kit.words import Words
 from liftseries.report.languages.say import say
-from liftseries.report.series.counts import IN_SERIES, READ, SET_ASIDE, has_any
 
 LINE_MM, PAD_MM, GAP_MM, EDGE_MM = 3.6, 2.2, 5.0, 1.0
 MOST_REASONS = 6
@@ -39,9 +40,10 @@ BRANCHES = {
 
 @dataclass(frozen=True)
 class Box:
-    """A text in a frame; mm from the left and from the top."""
+    """A text in a frame; mm from the left and from the top; `lines` as they were before they were broken."""
 
     text: str
+    lines: tuple[str, ...]
     left: float
     top: float
     width: float
@@ -57,10 +59,11 @@ class Box:
         return self.top + self.height
 
 
-def box(text: str, left: float, top: float, width: float, bold: bool = False) -> Box:
+def box(lines: Sequence[str], left: float, top: float, width: float, bold: bool = False) -> Box:
     """A box of that width, as high as its text."""
-    lines = "\n".join(wrapped(line, width - 2 * PAD_MM) for line in text.split("\n"))
-    return Box(lines, left, top, width, (lines.count("\n") + 1) * LINE_MM + 2 * PAD_MM, bold)
+    text = "\n".join(wrapped(line, width - 2 * PAD_MM) for line in lines)
+    height = (text.count("\n") + 1) * LINE_MM + 2 * PAD_MM
+    return Box(text, tuple(lines), left, top, width, height, bold)
 
 
 def people(row) -> str:
@@ -117,14 +120,10 @@ def draw_flow(flow: pd.DataFrame, set_aside: pd.DataFrame, words: Words, narrow:
         _draw_box(axes, one)
     _draw_trunk(axes, trunk, aside)
     (_draw_rail_beside if narrow else _draw_rail_above)(axes, trunk[-1], branches)
-    told = [" ".join(one.text.split()) for one in boxes]
+    told = [say("series.flow_box", title=one.lines[0], people=", ".join(one.lines[1:])) for one in boxes]
     row = stages[IN_SERIES]
     covers = say("series.covers", sites=row["n_sites"], patients=row["n_patients"])
     return Drawing(figure, say("series.flow_alt", boxes="; ".join(told)), covers)
-
-
-def _titled(title: str, row) -> str:
-    return f"{title}\n{people(row)}"
 
 
 def _trunk(stages: dict, reasons: list[str], width: float, narrow: bool) -> tuple[list[Box], list[Box]]:
@@ -134,13 +133,12 @@ def _trunk(stages: dict, reasons: list[str], width: float, narrow: bool) -> tupl
     trunk, aside, top = [], [], EDGE_MM
     out = stages.get(SET_ASIDE)
     if READ in stages and out is not None and people(out) != say("series.nobody"):
-        trunk.append(box(_titled("Read", stages[READ]), left, top, broad))
-        text = "\n".join([say("series.flow_box", title="Set aside", people=people(out)), *reasons])
+        trunk.append(box(("Read", people(stages[READ])), left, top, broad))
         gap = GAP_MM / 2
         beside = 16.0 if narrow else left + broad / 2 + 10
-        aside.append(box(text, beside, trunk[0].below + gap, width - EDGE_MM - beside))
+        aside.append(box(("Set aside", people(out), *reasons), beside, trunk[0].below + gap, width - EDGE_MM - beside))
         top = aside[0].below + gap
-    trunk.append(box(_titled("In the series", stages[IN_SERIES]), left, top, broad, bold=True))
+    trunk.append(box(("In the series", people(stages[IN_SERIES])), left, top, broad, bold=True))
     return trunk, aside
 
 
@@ -154,16 +152,16 @@ def _branches(stages: dict, above: Box, width: float, narrow: bool) -> list[Box]
     if narrow:
         boxes, top = [], above.below + GAP_MM / 2
         for name, row in told.items():
-            boxes.append(box(_titled(name, row), 10.0, top, width - EDGE_MM - 10.0))
+            boxes.append(box((name, people(row)), 10.0, top, width - EDGE_MM - 10.0))
             top = boxes[-1].below + GAP_MM / 3
         return boxes
     broad = (width - 2 * EDGE_MM - 3 * (len(told) - 1)) / max(len(told), 1)
     boxes = [
-        box(_titled(name, row), EDGE_MM + k * (broad + 3), above.below + 2 * GAP_MM, broad)
+        box((name, people(row)), EDGE_MM + k * (broad + 3), above.below + 2 * GAP_MM, broad)
         for k, (name, row) in enumerate(told.items())
     ]
     tallest = max((one.height for one in boxes), default=0)
-    return [Box(one.text, one.left, one.top, one.width, tallest) for one in boxes]
+    return [replace(one, height=tallest) for one in boxes]
 
 
 def _draw_box(axes, one: Box) -> None:

@@ -8,10 +8,11 @@ from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import is_withheld
 from liftseries.report.kit.sentences import source
+from liftseries.report.kit.stages import IN_SERIES, has_any, stages
 from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.say import say
 from liftseries.report.series.answers import follow_up, where
-from liftseries.report.series.counts import IN_SERIES, data_end, has_any, stages
+from liftseries.report.series.counts import data_end
 
 
 def blocks(writer: Writer) -> Iterable[Block]:
@@ -55,4 +56,3 @@ def set_aside(material: Material) -> str:
     if refused.empty:
         return say("series.nothing_set_aside")
     return say("series.set_aside", rows=len(refused.drop_duplicates(["table", "file", "row"])))
-

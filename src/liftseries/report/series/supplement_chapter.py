@@ -10,10 +10,10 @@ from liftseries.report.kit.blocks import Block, Listing, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count
 from liftseries.report.kit.sentences import small
+from liftseries.report.kit.stages import has_log
 from liftseries.report.kit.words import DEFINITIONS, DEVIATIONS
 from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.say import say
-from liftseries.report.series.counts import has_log
 from liftseries.report.series.declarations import PARTS
 from liftseries.report.series.recorded import surgery_blocks
 from liftseries.report.series.report_chapter import set_aside

@@ -19,21 +19,25 @@ SENTENCES: dict[str, str] = {
         "Nothing was randomised, and approach goes with protocol ({approach} at {most:percent} of sites under protocol "
         "{protocol}, {least:percent} under {other}), so that their associations cannot be told apart."
     ),
-    "few_events": "Events are few ({events:and}): what a model does not show may still be there.",
+    "few_events": "{events:and}: so few that what a model does not show may still be there.",
     "perforations_for": "{events:# perforation|# perforations} for {terms:# term|# terms}",
     "failures_for": "{events:# failure|# failures} for {terms:# term|# terms}",
     "perforations_for_none": "{events:# perforation|# perforations}",
     "failures_for_none": "{events:# failure|# failures}",
-    "no_event": "No implant failed and no membrane tore, so nothing can be said of what goes with either.",
-    "no_failure": "No implant failed, so nothing can be said of what goes with failure.",
-    "no_perforation": "No membrane tore, so nothing can be said of what goes with a perforation.",
+    "no_event": "No implant failed and no membrane was perforated, so that neither can be compared between groups.",
+    "no_failure": "No implant failed, so that nothing can be compared for failure.",
+    "no_perforation": "No membrane was perforated, so that nothing can be compared for perforation.",
+    "entangled_too": (
+        "Approach goes with protocol ({approach} at {most:percent} of sites under protocol {protocol}, {least:percent} "
+        "under {other}), so that their associations cannot be told apart."
+    ),
     "tested": "A perforation counts where the test used at the site could show it; others stay unseen.",
     "tested_but": (
         "A perforation counts where the test used at the site could show it; at {sites:# site|# sites} no test was "
         "made."
     ),
     "unknown_perforation": (
-        "At {sites:# site|# sites} it is unknown whether the membrane tore; {sites:it stays|they stay} out."
+        "At {sites:# site|# sites} it is unknown whether the membrane was perforated; {sites:it stays|they stay} out."
     ),
     "dated": (
         "A failure found at a visit happened at some time since the visit before; it is dated at the visit that found "
@@ -62,9 +66,7 @@ SENTENCES: dict[str, str] = {
     ),
     # ── methods in short ───────────────────────────────────────────────────────────────────────────────────────
     "lead_methods": "Methods",
-    "method_unit": (
-        "The unit is the site; intervals are {level:g}% and allow for sites of one patient being alike."
-    ),
+    "method_unit": ("The unit is the site; intervals are {level:g}% and allow for sites of one patient being alike."),
     "method_ladder": (
         "The ladder is the plan of a site: its first rung is the deepest reachable depth {guided:g} mm (guided) or "
         "{freehand:g} mm (freehand) short of the lowest sinus floor, each further rung at most {step:g} mm deeper; "
@@ -112,7 +114,7 @@ SENTENCES: dict[str, str] = {
         "marginal bone."
     ),
     "none_failed": "No implant failed, so that there is nothing to tell of {subjects:and}.",
-    "none_torn": "No membrane tore, so that there is nothing to tell of {subjects:and}.",
+    "none_torn": "No membrane was perforated, so that there is nothing to tell of {subjects:and}.",
     "few_failed": "{events:# failure is|# failures are} too few for {subjects:and}.",
     "few_torn": "{events:# perforation is|# perforations are} too few for {subjects:and}.",
     "few_terms_failed": (
@@ -251,9 +253,10 @@ SENTENCES: dict[str, str] = {
         "doi:10.1016/j.jclinepi.2007.11.008), in words of our own."
     ),
     "index": (
-        "Every row of results.csv and where it is printed: rows of one analysis and method that stand in the same "
-        "places share a line. “results.csv only”: no page prints it."
+        "Every row of results.csv and where it is printed: rows of one analysis that stand in the same places share a "
+        "line. “results.csv only”: no page prints it."
     ),
+    "index_chapter": "chapter {number}",
     "index_none": "results.csv only",
     "index_design_effects": "{n:# design effect|# design effects}",
     "seed": "Random numbers start from {seed}.",

@@ -17,16 +17,14 @@ SENTENCES: dict[str, str] = {
     "approaches": "{levels:and}.",
     "approach": "{name} at {sites:# site|# sites}",
     "several": (
-        "Of {patients:# patient|# patients} of whom it is known whether the membrane tore, {several:# has|# have} "
-        "more than one site in the series."
+        "Of {patients:# patient|# patients} whose membrane is known to be perforated or not, "
+        "{several:# has|# have} more than one site in the series."
     ),
     "nothing_set_aside": "No row was set aside.",
     "set_aside": "{rows:# row|# rows} of all tables {rows:was|were} set aside, with what depends on {rows:it|them}.",
     "set_aside_kept_in": "Rows set aside are single records; which and how many there were stays in the house.",
     "no_counts": "The run left no counts of patients and sites.",
-    "months": (
-        "January, February, March, April, May, June, July, August, September, October, November, December"
-    ),
+    "months": ("January, February, March, April, May, June, July, August, September, October, November, December"),
     # ── flow ───────────────────────────────────────────────────────────────────────────────────────────────────
     "flow_alt": "Flow diagram: {boxes}.",
     "flow_box": "{title}: {people}",
