@@ -47,7 +47,7 @@ def index(writer: Writer) -> Iterable[Block]:
 def cells(line: Line) -> tuple[str, ...]:
     """A line as it is printed."""
     places = ", ".join(map(_place, line.places)) or say("closing.index_none")
-    return (line.analysis, ", ".join(line.methods), in_short(line.subsets), ", ".join(line.terms), places)
+    return (line.analysis, ", ".join(line.methods), in_short(line.subsets), terms_in_short(line.terms), places)
 
 
 def _place(place: str) -> str:
@@ -62,6 +62,15 @@ def in_short(subsets: Sequence[str]) -> str:
         column, _, level = subset.partition("=")
         by_column.setdefault(column, []).append(level)
     return ", ".join(column + ("=" + "/".join(levels) if any(levels) else "") for column, levels in by_column.items())
+
+
+def terms_in_short(terms: Sequence[str]) -> str:
+    """`rbh_mid_mm, septum[yes]`; `fluid_ml n, mean; graft_ml n`: what terms begin with once."""
+    by_head: dict[str, list[str]] = {}
+    for term in terms:
+        head, _, rest = term.partition(" ")
+        by_head.setdefault(head if rest else "", []).append(rest or term)
+    return "; ".join(f"{head} {', '.join(rest)}".strip() for head, rest in by_head.items())
 
 
 def lines_of(results: pd.DataFrame, printed: Mapping[str, Sequence[str]]) -> list[Line]:

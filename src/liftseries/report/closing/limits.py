@@ -13,7 +13,7 @@ from liftseries.models.shared.design import INTERCEPT
 from liftseries.models.shared.gates import SPLINE
 from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import is_withheld, missing
+from liftseries.report.kit.numbers import count, is_withheld, missing
 from liftseries.report.kit.sentences import small, source
 from liftseries.report.kit.stages import IN_SERIES, LOGGED, has_log, stages
 from liftseries.report.languages.say import say
@@ -22,9 +22,14 @@ THREE = 3
 FEW_A_TERM = 10  # events for each coefficient below which an estimate is told as unsure; common practice, no source
 ENTANGLED = 0.3  # between the largest and the smallest share of an approach, by protocol; ours
 HOLD_RESIDUAL_HEIGHT = ("rbh_mid_mm", "protrusion_mm", "dome_ml")
+MODELS = {
+    "perforation_terms": ("perforation.firth", "perforation.gee"),
+    "survival_terms": ("survival.firth_cox", "survival.cox"),
+    "gain_terms": ("gain.mixed",),
+}
 OUTCOMES = {
-    "perforation": (("perforation.firth", "perforation.gee"), "closing.perforations_for"),
-    "failure": (("survival.firth_cox", "survival.cox"), "closing.failures_for"),
+    "perforation": (MODELS["perforation_terms"], "closing.perforations_for", "closing.perforations_for_none"),
+    "failure": (MODELS["survival_terms"], "closing.failures_for", "closing.failures_for_none"),
 }
 
 
@@ -94,18 +99,18 @@ def few_events(material: Material) -> str:
 
 def _few(material: Material, outcome: str) -> str:
     """`44 perforations for 5 terms`, where that is few."""
-    analyses, name = OUTCOMES[outcome]
+    analyses, of_terms, alone = OUTCOMES[outcome]
     n = n_events(material, outcome)
     if n is None or n == 0 or is_withheld(n):
         return ""
     quoted = material.quoted(*analyses)
     n_terms = len(set(quoted["term"]) - {INTERCEPT})
     if not n_terms:
-        return say(f"{name}_none", events=n) if n < SPLINE else ""
+        return say(alone, events=n) if n < SPLINE else ""
     used = quoted["n_events"].iloc[0]
     if is_withheld(used) or missing(used) or int(used) >= FEW_A_TERM * n_terms:
         return ""
-    return say(name, events=used, terms=n_terms)
+    return say(of_terms, events=used, terms=n_terms)
 
 
 def n_events(material: Material, outcome: str):
@@ -162,7 +167,7 @@ def shared_height(material: Material) -> str:
 def gaps(material: Material) -> str:
     """What is missing of the terms of the models, and what is done about it."""
     table = material.table("missing")
-    terms = {term for key in ("perforation_terms", "survival_terms", "gain_terms") for term in material.asked[key]}
+    terms = {term for key, models in MODELS.items() if len(material.quoted(*models)) for term in material.asked[key]}
     here = table[table["subset"].eq("all") & table["column"].isin({"perforation", *terms})] if len(table) else table
     here = here[pd.to_numeric(here["n_missing"]).ne(0)] if len(here) else here
     if here.empty:
@@ -179,4 +184,4 @@ def from_a_log(material: Material) -> str:
     if not has_log(material):
         return ""
     row, series = stages(material)[LOGGED], stages(material)[IN_SERIES]
-    return say("closing.log", logged=row["n_sites"], sites=series["n_sites"])
+    return say("closing.log", logged=count(row["n_sites"]), sites=series["n_sites"])

@@ -30,51 +30,80 @@ from liftseries.report.languages.say import say
 
 # Question -> its subject; questions of one subject answer it together.
 SUBJECTS = {
-    "surgery": "of_surgery",
-    "perforation_rate": "of_share_torn",
-    "perforation_gee": "of_torn_terms",
-    "perforation_firth": "of_torn_terms",
-    "perforation_imputed": "of_torn_terms",
-    "perforation_risk": "of_risks",
-    "perforation_validation": "of_prediction",
-    "perforation_recorded": "of_tears",
-    "followup_completeness": "of_follow_up",
-    "followup_time": "of_follow_up",
-    "survival_km": "of_survival",
-    "survival_life_table": "of_survival",
-    "survival_turnbull": "of_survival",
-    "survival_cox": "of_failed_terms",
-    "survival_firth_cox": "of_failed_terms",
-    "survival_imputed": "of_failed_terms",
-    "survival_interval": "of_between_visits",
-    "survival_ph": "of_over_time",
-    "survival_competing": "of_competing",
-    "survival_rmst": "of_months",
-    "survival_patient": "of_patients",
-    "survival_gain": "of_landmark",
-    "complications": "of_complications",
-    "gain_mixed": "of_gain",
-    "bone_marginal": "of_marginal",
-    "stability": "of_stability",
-    "measurement_icc": "of_alike",
-    "depth_ended": "of_ended",
-    "depth_adherence": "of_adherence",
-    "depth_agreement": "of_agreement",
-    "depth_read": "of_reading",
-    "depth_proportional_bias": "of_error",
-    "depth_deviations": "of_deviations",
-    "sensitivity_evalue": "of_unmeasured",
-    "sensitivity_detection": "of_overlooked",
-    "sensitivity_lost": "of_lost",
+    "surgery": "closing.of_surgery",
+    "perforation_rate": "closing.of_share_torn",
+    "perforation_gee": "closing.of_torn_terms",
+    "perforation_firth": "closing.of_torn_terms",
+    "perforation_imputed": "closing.of_torn_terms",
+    "perforation_risk": "closing.of_risks",
+    "perforation_validation": "closing.of_prediction",
+    "perforation_recorded": "closing.of_tears",
+    "followup_completeness": "closing.of_follow_up",
+    "followup_time": "closing.of_follow_up",
+    "survival_km": "closing.of_survival",
+    "survival_life_table": "closing.of_survival",
+    "survival_turnbull": "closing.of_survival",
+    "survival_cox": "closing.of_failed_terms",
+    "survival_firth_cox": "closing.of_failed_terms",
+    "survival_imputed": "closing.of_failed_terms",
+    "survival_interval": "closing.of_between_visits",
+    "survival_ph": "closing.of_over_time",
+    "survival_competing": "closing.of_competing",
+    "survival_rmst": "closing.of_months",
+    "survival_patient": "closing.of_patients",
+    "survival_gain": "closing.of_landmark",
+    "complications": "closing.of_complications",
+    "gain_mixed": "closing.of_gain",
+    "bone_marginal": "closing.of_marginal",
+    "stability": "closing.of_stability",
+    "measurement_icc": "closing.of_alike",
+    "depth_ended": "closing.of_ended",
+    "depth_adherence": "closing.of_adherence",
+    "depth_agreement": "closing.of_agreement",
+    "depth_read": "closing.of_reading",
+    "depth_proportional_bias": "closing.of_error",
+    "depth_deviations": "closing.of_deviations",
+    "sensitivity_evalue": "closing.of_unmeasured",
+    "sensitivity_detection": "closing.of_overlooked",
+    "sensitivity_lost": "closing.of_lost",
 }
-FAILURES = {"of_failed_terms", "of_between_visits", "of_over_time", "of_competing", "of_months", "of_patients"}
+FAILURES = {
+    "closing.of_failed_terms",
+    "closing.of_between_visits",
+    "closing.of_over_time",
+    "closing.of_competing",
+    "closing.of_months",
+    "closing.of_patients",
+}
 OF_EVENTS = {
-    "failure": {*FAILURES, "of_landmark", "of_lost", "of_unmeasured"},
-    "perforation": {"of_torn_terms", "of_risks", "of_prediction", "of_tears", "of_overlooked", "of_unmeasured"},
+    "failure": {*FAILURES, "closing.of_landmark", "closing.of_lost", "closing.of_unmeasured"},
+    "perforation": {
+        "closing.of_torn_terms",
+        "closing.of_risks",
+        "closing.of_prediction",
+        "closing.of_tears",
+        "closing.of_overlooked",
+        "closing.of_unmeasured",
+    },
 }
-FROM_VISITS = {*FAILURES, "of_follow_up", "of_survival", "of_landmark", "of_lost", "of_complications", "of_gain"}
-FROM_VISITS |= {"of_marginal"}
-FROM_A_LOG = {"of_ended", "of_adherence", "of_agreement", "of_reading", "of_error", "of_deviations"}
+FROM_VISITS = {
+    *FAILURES,
+    "closing.of_follow_up",
+    "closing.of_survival",
+    "closing.of_landmark",
+    "closing.of_lost",
+    "closing.of_complications",
+    "closing.of_gain",
+}
+FROM_VISITS |= {"closing.of_marginal"}
+FROM_A_LOG = {
+    "closing.of_ended",
+    "closing.of_adherence",
+    "closing.of_agreement",
+    "closing.of_reading",
+    "closing.of_error",
+    "closing.of_deviations",
+}
 NEEDS_NO_WORD = {"nothing_missing", "nothing_to_impute_for", "one_centre", "value_not_recorded"}
 NAMES = {
     "failure": ("closing.none_failed", "closing.few_failed", "closing.few_terms_failed", "survival"),
@@ -108,7 +137,7 @@ def items(material: Material) -> tuple[str, ...]:
     by_reason: dict[str, list[str]] = {}
     for subject in open_ones.values():
         reason = subject.problems[0] if subject.problems else say("closing.too_little")
-        by_reason.setdefault(reason, []).append(say(f"closing.{subject.name}"))
+        by_reason.setdefault(reason, []).append(say(subject.name))
     told += [_begun(say("closing.because", subjects=names, reason=reason)) for reason, names in by_reason.items()]
     return tuple(told)
 
@@ -153,7 +182,7 @@ def too_few(material: Material, outcome: str, open_ones: dict[str, Subject]) -> 
     ]
     told = []
     if here:
-        subjects = [say(f"closing.{name}") for name in here]
+        subjects = [say(name) for name in here]
         told.append(say(none, subjects=subjects) if n == 0 else say(few, events=n, subjects=subjects))
     for name in here:
         open_ones.pop(name)

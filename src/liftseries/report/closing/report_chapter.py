@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from liftseries.models.shared.gates import EVENTS_A_TERM, FEWEST_AT_RISK, MANY_TERMS, RATIO
 from liftseries.models.shared.penalised import FIRST_TERMS
 from liftseries.report.closing import not_possible as lacking
-from liftseries.report.closing.limits import limits
+from liftseries.report.closing.limits import MODELS, limits
 from liftseries.report.kit.blocks import Block, Listing, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.sentences import small
@@ -17,8 +17,8 @@ from liftseries.report.languages.say import say
 
 LEVEL = 95  # percent, of all intervals
 RATIOS = {
-    "perforation": (("perforation.firth", "perforation.gee"), "closing.method_odds", "closing.method_odds_many"),
-    "survival": (("survival.firth_cox", "survival.cox"), "closing.method_hazards", "closing.method_hazards_many"),
+    "perforation": (MODELS["perforation_terms"], "closing.method_odds", "closing.method_odds_many"),
+    "survival": (MODELS["survival_terms"], "closing.method_hazards", "closing.method_hazards_many"),
 }
 
 

@@ -184,9 +184,9 @@ def _gap(of: Described, unit: str, column: str) -> str:
     placed = of.cells.get((unit, "placement", "none", ALL)) if column in OF_IMPLANTS else None
     told, rest = [], cell.n_missing
     if placed is not None and not is_withheld(placed.n) and not is_withheld(rest) and 0 < placed.n <= rest:
-        told.append(say("series.without_implant", sites=placed.n))
+        told.append(say("series.without_implant", n=count(placed.n)))
         rest -= placed.n
-    told += [say("series.unknown", n=rest)] if rest else []
+    told += [say("series.unknown", n=count(rest))] if rest else []
     return f" ({', '.join(told)})"
 
 
@@ -214,15 +214,19 @@ def _full_rows(of: Described, unit: str, column: str, subsets: Sequence[str]) ->
     if levels == [""]:
         digits = _digits(of, column)
         cells = of.across(unit, column, "", subsets)
-        yield (of.name(column), *("; ".join(filter(None, (_mean(c, digits), _median(c, digits)))) for c in cells))
+        yield (
+            of.name(column),
+            *("; ".join(dict.fromkeys(filter(None, (_mean(c, digits), _median(c, digits))))) for c in cells),
+        )
     else:
-        yield (of.name(column), *[""] * len(subsets))
+        yield (of.name(column) + (", in bands" if column in BANDS else ""), *[""] * len(subsets))
         for level in of.occurring(unit, column):
             yield (f"   {level.replace('_', ' ')}", *(_share(c) for c in of.across(unit, column, level, subsets)))
     of_column = [of.across(unit, column, level, subsets) for level in levels]
     gaps = [next((row[k].n_missing for row in of_column if row[k] is not None), 0) for k in range(len(subsets))]
     if any(gaps):
-        yield ("   unknown", *map(count, gaps))
+        without = [getattr(cell, "n", 0) for cell in of.across(unit, "placement", "none", subsets)]
+        yield ("   no implant" if column in OF_IMPLANTS and gaps == without else "   unknown", *map(count, gaps))
 
 
 def _digits(of: Described, column: str) -> int:

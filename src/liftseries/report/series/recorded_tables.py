@@ -33,8 +33,8 @@ MEASURED = {
 LENGTH, DIAMETER = "implant_length_mm", "implant_diameter_mm"
 SIZES = {LENGTH: "Length", DIAMETER: "Diameter"}
 GROUPS = {
-    "tears one": "torn: patients with one site",
-    "tears several": "torn: patients with several",
+    "tears one": "perforated: patients with one site",
+    "tears several": "perforated: patients with several",
     "failures one": "implant failed: patients with one site",
     "failures several": "implant failed: patients with several",
 }

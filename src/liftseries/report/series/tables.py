@@ -42,7 +42,9 @@ def missing_table(material: Material, words: Words) -> Content | None:
 
 
 def _gap(cell) -> str:
+    """Not recorded, of those where there was something to record; of all where that may not be told."""
     if cell is None:
         return ""
-    shown = not is_withheld(cell.n_not_applicable) and cell.n_not_applicable > 0
-    return share_of(cell.n_missing, cell.n) + (f"; {count(cell.n_not_applicable)} not applicable" if shown else "")
+    counts = cell.n, cell.n_missing, cell.n_not_applicable
+    n_moot = 0 if any(map(is_withheld, counts)) else int(cell.n_not_applicable)
+    return share_of(cell.n_missing - n_moot, cell.n - n_moot)

@@ -44,8 +44,8 @@ SENTENCES: dict[str, str] = {
         "it, so that survival before that visit is slightly overestimated."
     ),
     "lost": (
-        "Of {due:# implant|# implants} due at month {months:g}, {lost:# was|# were} lost to follow-up; if implants "
-        "lost fail more often than the others, survival is overestimated."
+        "Of {due:# implant|# implants} due at month {months:g}, {lost:# implant was|# implants were} lost to "
+        "follow-up; if implants lost fail more often than the others, survival is overestimated."
     ),
     "shared_height": (
         "Bone gain is worked out from the residual bone height, and so are terms of its model: an error in measuring "

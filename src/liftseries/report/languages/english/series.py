@@ -14,11 +14,9 @@ SENTENCES: dict[str, str] = {
     "followed_interval": " ({low:decimal1} to {high:decimal1})",
     "data_end": "The data end in {month}.",
     "data_end_implied": "The plan does not say when the data end; the last visit is taken for it, in {month}.",
-    "approaches": "{levels:and}.",
-    "approach": "{name} at {sites:# site|# sites}",
     "several": (
         "Of {patients:# patient|# patients} whose membrane is known to be perforated or not, "
-        "{several:# has|# have} more than one site in the series."
+        "{several:# patient has|# patients have} more than one site in the series."
     ),
     "nothing_set_aside": "No row was set aside.",
     "set_aside": "{rows:# row|# rows} of all tables {rows:was|were} set aside, with what depends on {rows:it|them}.",
@@ -41,15 +39,14 @@ SENTENCES: dict[str, str] = {
     "in_two_groups": " A patient with sites in two groups counts in both.",
     "groups_not_shown": " {groups:# group|# groups} more {groups:is|are} not shown.",
     "too_many_groups": " The groups are too many to stand side by side; the supplement has them.",
-    "without_implant": "{sites:# without an implant|# without an implant}",
-    "unknown": "{n:# unknown|# unknown}",
+    "without_implant": "{n} without an implant",
+    "unknown": "{n} unknown",
     # ── missing values ─────────────────────────────────────────────────────────────────────────────────────────
     "no_count_of_missing": "The run left no count of missing values.",
     "nothing_missing": "No value is missing in the columns looked at.",
     "missing_note": (
-        "Empty or unknown of all. {full:# of the columns looked at has|# of the columns looked at have} no gap and "
-        "{full:is|are} not listed. Not applicable, among the empty: nothing was to be recorded, by what the same row "
-        "says or as the study marks it; the others were not recorded."
+        "Empty or unknown, of the sites where there was something to record. {full:# measure|# measures} looked at "
+        "{full:has|have} no gap and {full:is|are} not listed."
     ),
     "set_aside_note": "A row can break more than one rule. The file set_aside.csv lists each row with its message.",
     # ── surgery ────────────────────────────────────────────────────────────────────────────────────────────────
