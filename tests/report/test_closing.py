@@ -229,7 +229,7 @@ def test_the_checklist_numbers_its_items_in_order(materials):
     assert set(numbers) == set(range(1, 23))
 
 
-@pytest.mark.parametrize("kind", ["full", "tiny", "no_visits_no_log"])
+@pytest.mark.parametrize("kind", ["full", "tiny", "no_visits_no_log", "empty"])
 def test_the_index_has_every_row_of_results(materials, kind):
     """By the rows alone: analysis, method, subset and term of each are in exactly one line."""
     results = materials[kind].results

@@ -42,6 +42,7 @@ def test_a_sentence_is_whole_with_any_count(name, n):
     text = filled(name, n)
     assert text
     assert not re.search(r"[{}#|]|\bNone\b|\bnan\b|  | [.,;:)]|\( |-1\b|\bof of\b", text), text
+    assert not text.endswith(".") or text[0] == text[0].upper()
     for one, many in count_holes(name):
         if one == many or "#" not in one:
             continue
@@ -67,8 +68,8 @@ def test_a_number_stands_before_its_noun(name):
 
 def test_a_missing_count_and_a_withheld_one_are_said_in_words():
     name = next(name for name in TEMPLATES if any("# site" in one for one, _ in count_holes(name)))
-    assert "a withheld number of sites" in filled(name, WITHHELD_COUNT)
-    assert "an unknown number of sites" in filled(name, None)
+    assert "a withheld number of sites" in filled(name, WITHHELD_COUNT).lower()
+    assert "an unknown number of sites" in filled(name, None).lower()
 
 
 def test_a_hole_that_stays_empty_or_is_not_there_stops_the_report():

@@ -96,8 +96,13 @@ def design_effects(results: pd.DataFrame, printed: Mapping[str, Sequence[str]]) 
     """A line for the design effects of each analysis."""
     rows = results[results["analysis"].eq(DESIGN_EFFECT)]
     lines = []
-    for analysis, of_analysis in rows.groupby(rows["term"].str.partition(" ")[0], sort=False):
+    for analysis, of_analysis in rows.groupby(rows["term"].map(_analysis_of), sort=False):
         places = dict.fromkeys(place for _, row in of_analysis.iterrows() for place in printed.get(trace_of(row), ()))
         told = f"{analysis}: {say('closing.index_design_effects', n=len(of_analysis))}"
         lines.append(Line(DESIGN_EFFECT, (), (), (told,), tuple(places)))
     return lines
+
+
+def _analysis_of(term: str) -> str:
+    """The analysis whose row a design effect is of: `perforation.rate rate`."""
+    return str(term).partition(" ")[0]

@@ -75,7 +75,4 @@ def _references(material: Material) -> str:
         say("closing.reference", column=small(words.column(term)), level=level.replace("_", " "))
         for term, level in named.items()
     ]
-    if not told:
-        return say("closing.no_references")
-    text = say("closing.references", levels=told)
-    return text[0].upper() + text[1:]
+    return say("closing.references", levels=told) if told else say("closing.no_references")

@@ -138,7 +138,7 @@ def items(material: Material) -> tuple[str, ...]:
     for subject in open_ones.values():
         reason = subject.problems[0] if subject.problems else say("closing.too_little")
         by_reason.setdefault(reason, []).append(say(subject.name))
-    told += [_begun(say("closing.because", subjects=names, reason=reason)) for reason, names in by_reason.items()]
+    told += [say("closing.because", subjects=names, reason=reason) for reason, names in by_reason.items()]
     return tuple(told)
 
 
@@ -206,7 +206,3 @@ def at_risk(material: Material) -> list[str]:
     rows = rows[rows["note"].map(lambda note: "below_gate_at_risk" in names_in(note)).astype(bool)]
     months = list(dict.fromkeys(f"{float(month):g}" for month in rows["term"]))
     return [say("closing.at_risk", fewest=FEWEST_AT_RISK, months=months)] if months else []
-
-
-def _begun(text: str) -> str:
-    return text[0].upper() + text[1:]
