@@ -252,7 +252,7 @@ def test_the_index_has_every_row_of_results(materials, kind):
             here = rows[rows["analysis"].eq(line.analysis) & rows["method"].fillna("").eq(method)]
             here = here[here["subset"].isin(line.subsets) & here["term"].astype(str).isin(line.terms)]
             assert {tuple(printed.get(trace_of(row), ())) for _, row in here.iterrows()} == {line.places}
-    told = sum(int(re.search(r": (\d+) design", line.terms[0])[1]) for line in design_effects(results, printed))
+    told = sum(int(re.search(r": (\d+)$", line.terms[0])[1]) for line in design_effects(results, printed))
     assert told == int(results["analysis"].eq(DESIGN_EFFECT).sum())
 
 

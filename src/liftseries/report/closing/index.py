@@ -98,7 +98,7 @@ def design_effects(results: pd.DataFrame, printed: Mapping[str, Sequence[str]]) 
     lines = []
     for analysis, of_analysis in rows.groupby(rows["term"].map(_analysis_of), sort=False):
         places = dict.fromkeys(place for _, row in of_analysis.iterrows() for place in printed.get(trace_of(row), ()))
-        told = f"{analysis}: {say('closing.index_design_effects', n=len(of_analysis))}"
+        told = say("closing.index_design_effects", analysis=analysis, n=len(of_analysis))
         lines.append(Line(DESIGN_EFFECT, (), (), (told,), tuple(places)))
     return lines
 

@@ -22,20 +22,20 @@ def what_was_withheld(writer: Writer) -> Iterable[Block]:
 def _paragraphs(withheld: Withheld, single: Sequence[str], other: Sequence[str]) -> tuple[str, ...]:
     k = withheld.smallest_cell
     mostly = withheld.n_counts_withheld > withheld.n_counts / 2
-    records = [say("closing.withheld_records", single=single)] if single else []
-    records += [say("closing.withheld_coarse", other=other)] if other else []
+    records = [say("withheld.records", single=single)] if single else []
+    records += [say("withheld.coarse", other=other)] if other else []
     return (
-        say("closing.withheld_counts", most=k - 1, mostly=say("closing.withheld_mostly") if mostly else ""),
-        say("closing.withheld_with_them"),
+        say("withheld.counts", most=k - 1, mostly=say("withheld.mostly") if mostly else ""),
+        say("withheld.with_them"),
         say(
-            "closing.withheld_numbers",
+            "withheld.numbers",
             numbers=withheld.n_numbers_withheld,
             cell=k,
             median=withheld.median_needs,
             quartiles=withheld.quartiles_need,
         ),
         " ".join(records),
-        say("closing.withheld_rows" if withheld.rows_leave else "closing.withheld_no_rows", cell=k),
-        say("closing.withheld_missing"),
-        say("closing.withheld_no_promise"),
+        say("withheld.rows" if withheld.rows_leave else "withheld.no_rows", cell=k),
+        say("withheld.missing"),
+        say("withheld.no_promise"),
     )
