@@ -62,9 +62,12 @@ def test_surgery_stands_in_one_table(material):
     assert cells["lift by osteotome"][0] == "4 of 4 (100.0%)"
     assert cells["Fluid, ml"] == ("5 measured", "0.50 [0.50 to 0.50]")
     assert cells["Placement to loading, months"][1].endswith("5.0 [4.0 to 6.0]")
-    assert "torn: patients with one site" not in cells
+    assert "perforated: patients with one site" not in cells
     assert volume_sentence(told).text == (
-        "Volumes, medians: 0.50 ml of fluid at 5 sites, 2.0 times the volume of the planned dome."
+        "Volumes, medians: 0.50 ml of fluid at 5 sites (2.0 times the volume of the planned dome)."
+    )
+    assert volume_sentence(told).source == (
+        "series.surgery · all · fluid_ml median; series.surgery · all · fluid_ml/dome_ml median"
     )
     assert "a median of 5.0 months" in loading_sentence(told).text
     assert implant_sizes_table(told, told.words).rows[-1] == ("All", "12", "12")
