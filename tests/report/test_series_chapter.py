@@ -66,7 +66,7 @@ def described(n_groups: int, **columns) -> pd.DataFrame:
 def test_who_names_patients_sites_centres_and_follow_up(materials, made):
     cases, told = made["full"].cases, who(materials["full"])
     n_sites, n_patients = len(cases), cases["patient_id"].nunique()
-    assert told.text.startswith(f"{n_sites} sites of {n_patients} patients at 2 centres: east and west.")
+    assert told.text.startswith(f"{n_sites} sites of {n_patients} patients at 2 centres (east and west)")
     row = made["full"].rows("followup.median").query("term == 'median'").iloc[0]
     assert f"Median follow-up was {decimal(row['estimate'], 1)} months" in told.text
     assert told.source == "followup.median · all · median"
@@ -101,7 +101,7 @@ def test_the_sentence_on_sites_of_a_patient_counts_patients(materials, made):
     known = made["full"].cases.query("perforation != 'unknown'")
     sites = made["full"].cases.groupby("patient_id").size()
     several = sum(sites[patient] > 1 for patient in known["patient_id"].unique())
-    assert f"Of {known['patient_id'].nunique()} patients whose membrane is known" in told.text
+    assert f"Of {known['patient_id'].nunique()} patients with a site where it is known" in told.text
     assert f"{several} patients have more than one site" in told.text
     assert "series.one_or_several · all · tears several" in told.source
 

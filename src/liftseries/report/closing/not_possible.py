@@ -59,6 +59,7 @@ SUBJECTS = {
     "measurement_icc": "closing.of_alike",
     "depth_ended": "closing.of_ended",
     "depth_adherence": "closing.of_adherence",
+    "depth_perforation": "closing.of_adherence",
     "depth_agreement": "closing.of_agreement",
     "depth_read": "closing.of_reading",
     "depth_proportional_bias": "closing.of_error",

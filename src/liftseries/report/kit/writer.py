@@ -81,7 +81,7 @@ class Writer:
         self.n_figures += 1
         label = f"Figure {self.document.prefix}{self.n_figures}"
         declared = self.figures[name]
-        rows = rows_behind(self.material, declared)
+        rows = rows_behind(self.material, declared, quoted_alone=self.document is self.purpose.documents[0])
         self._note_printed(rows.keys if rows else (), label)
         of_what = f" {covers(path)}." if covers(path) else ""
         caption = declared.caption_of(released=bool(self.material.withheld)) + of_what

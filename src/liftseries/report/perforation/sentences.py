@@ -87,8 +87,9 @@ def of_sites(row) -> str:
     """`46 of the 634 sites where this is known`."""
     if is_withheld(row["n_sites"]):
         return say("perforation.sites_withheld")
-    name = "of_sites_withheld" if is_withheld(row["n_events"]) else "of_sites"
-    return say(f"perforation.{name}", n_events=row["n_events"], n_sites=row["n_sites"])
+    if is_withheld(row["n_events"]):
+        return say("perforation.of_sites_withheld", n_sites=row["n_sites"])
+    return say("perforation.of_sites", n_events=row["n_events"], n_sites=row["n_sites"])
 
 
 def share_sentences(material: Material) -> Iterable[Told]:

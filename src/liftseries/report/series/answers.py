@@ -21,13 +21,20 @@ def who(material: Material) -> Paragraph | None:
 
 
 def where(material: Material, row) -> str:
-    """How many sites of how many patients, and at which centres."""
+    """How many sites of how many patients, at which centres, when, and by how many operators."""
     counts, names = {"sites": row["n_sites"], "patients": row["n_patients"]}, centres(material)
-    return (
-        say("series.who_at_centres", **counts, centres=len(names), names=names)
-        if names
-        else say("series.who", **counts)
-    )
+    at = say("series.who_at", centres=len(names), names=names) if names else ""
+    return say("series.who", **counts, at=at, when=when(material))
+
+
+def when(material: Material) -> str:
+    """Years of surgery and number of operators, to be put into a sentence; empty where they are not told."""
+    row = first(material.read("setting"))
+    if row is None or missing(row["first_year"]):
+        return ""
+    years = {"first": int(row["first_year"]), "last": int(row["last_year"])}
+    name = "series.when_one_year" if years["first"] == years["last"] else "series.when"
+    return say(name, **(years if name == "series.when" else {"year": years["first"]}), operators=row["n_operators"])
 
 
 def follow_up(material: Material) -> tuple[str, str]:

@@ -6,8 +6,8 @@ SENTENCES: dict[str, str] = {
     "share_further": "{share:percent}, {low:percent} to {high:percent}",
     "share_at_most": "{share:percent}, at most {high:percent} with 95% confidence",
     "share_at_least": "{share:percent}, at least {low:percent} with 95% confidence",
-    "n_of": "{n:#|#} of {sites:#|#} ({share})",
-    "n_at": "{n:#|#} ({share})",
+    "n_of": "{n:count} of {sites:count} ({share})",
+    "n_at": "{n:count} ({share})",
     # The plan.
     "lead_plan": "The plan",
     "plan": "The bone is drilled up a ladder of planned depths, its rungs: the first stays {margin} short of the sinus "
@@ -23,9 +23,9 @@ SENTENCES: dict[str, str] = {
     "ended_deeper": "deeper than planned at {n}",
     "ended_short": "short of the planned depth with the floor closed at {n}",
     "no_ladder": "No ladder could be planned at {sites:# further site|# further sites} with a log.",
-    "end_unknown": "At {sites:# more|# more} the log does not tell whether the floor was open.",
+    "end_unknown": "At {sites:# further site|# further sites} the log does not tell whether the floor was open.",
     "lead_kept": "Drilled as planned",
-    "kept": "{n:#|#} of {sites:# site|# sites} ({share}) {n:was|were} drilled as planned throughout: none of the "
+    "kept": "{n:count} of {sites:# site|# sites} ({share}) {n:was|were} drilled as planned throughout: none of the "
     "deviations that can be judged from the log occurred.",
     "no_log": "{sites:# site has|# sites have} no drilling log and cannot be judged.",
     "no_log_and_little": "{sites:# site has|# sites have} no drilling log, and {logs:# log tells|# logs tell} too "
@@ -36,9 +36,9 @@ SENTENCES: dict[str, str] = {
     "lead_deviations": "Deviations",
     "commonest": "The commonest, of the sites where each can be judged: {kinds:and}.",
     "kind": "{kind} at {n}",
-    "no_deviation": "None was found where one can be judged.",
+    "no_deviation": "No deviation was found where one can be judged.",
     "open_kinds": "The logs do not tell enough to judge {kinds:and}.",
-    "open_kind": "{kind} at {n:#|#} of {sites:# site|# sites}",
+    "open_kind": "{kind} at {n:count} of {sites:# site|# sites}",
     "lead_approach": "Guided and freehand",
     "by_approach": "Drilled as planned were {levels:and}.",
     "level": "{n} {level} sites",
@@ -61,7 +61,7 @@ SENTENCES: dict[str, str] = {
     # The first page.
     "answer_lead": "Drilling",
     "answer_ended": "Of {sites:# site|# sites} the drilling ended {ends:and}.",
-    "answer_kept": "Drilled as planned throughout: {n:#|#} of {sites:# site|# sites} ({share}).",
+    "answer_kept": "Drilled as planned throughout: {n:count} of {sites:# site|# sites} ({share}).",
     "answer_sure": "depths are worked out from instrument, stop and platform, not measured.",
     "answer_sure_unjudged": "depths are worked out from instrument, stop and platform, not measured; "
     "{sites:# site|# sites} could not be judged.",
@@ -70,7 +70,7 @@ SENTENCES: dict[str, str] = {
     "agreement": "The last depth drilled less the planned one came to {bias} mm on average at {sites:# site|# sites}, "
     "limits of agreement {low:decimal} to {high:decimal} mm.",
     "obedience": "The bias says little of how well the plan was kept: of {short:# site|# sites} that ended short of "
-    "the planned depth, {opened:# had|# had} the floor open, where the plan ends the drilling.",
+    "the planned depth, {opened:count} had the floor open, where the plan ends the drilling.",
     "per_mm_short": "Shortfall per mm planned: with each further mm of planned depth the difference changed by "
     "{change} mm: the deeper the plan, the larger the shortfall.",
     "per_mm_deeper": "Excess per mm planned: with each further mm of planned depth the difference changed by {change} "
@@ -123,9 +123,9 @@ SENTENCES: dict[str, str] = {
     "alt_adherence": "Sites drilled as planned and sites with each deviation, of those that can be judged. {rows}.",
     "alt_row": "{label}: {cells}",
     "alt_planned_achieved": "Last depth drilled less planned one against the planned depth for {sites:# site|# sites}: "
-    "{deeper:#|#} deeper than planned, {shallower:#|#} less deep, {alike:#|#} as planned; {lines}.",
+    "{deeper:count} deeper than planned, {shallower:count} less deep, {alike:count} as planned; {lines}.",
     "alt_depth_read": "Gauge depth less osteotomy depth, against the osteotomy depth, for {readings:# reading|# "
-    "readings}: {deeper:#|#} read deeper, {shallower:#|#} less deep, {alike:#|#} alike; {lines}.",
+    "readings}: {deeper:count} read deeper, {shallower:count} less deep, {alike:count} alike; {lines}.",
     "alt_line": "{line} {value:decimal} mm",
     "alt_no_lines": "no limits of agreement could be estimated",
     "alt_case": "Case {case} ({label}, {approach}): sinus floor between {low:g} and {high:g} mm below the crest{rungs}"

@@ -2,10 +2,10 @@
 
 SENTENCES: dict[str, str] = {
     # ── first page and chapter ─────────────────────────────────────────────────────────────────────────────────
-    "who": "{sites:# site|# sites} of {patients:# patient|# patients}.",
-    "who_at_centres": (
-        "{sites:# site|# sites} of {patients:# patient|# patients} at {centres:# centre|# centres}: {names:and}."
-    ),
+    "who": "{sites:# site|# sites} of {patients:# patient|# patients}{at}{when}.",
+    "who_at": " at {centres:# centre|# centres} ({names:and})",
+    "when": ", operated on from {first} to {last} by {operators:# operator|# operators}",
+    "when_one_year": ", operated on in {year} by {operators:# operator|# operators}",
     "covers": "{sites:# site|# sites} of {patients:# patient|# patients}",
     "followed": (
         "Median follow-up was {months:decimal1} months{interval}, by reverse Kaplan-Meier over {implants:# implant|"
@@ -15,7 +15,7 @@ SENTENCES: dict[str, str] = {
     "data_end": "The data end in {month}.",
     "data_end_implied": "The plan does not say when the data end; the last visit is taken for it, in {month}.",
     "several": (
-        "Of {patients:# patient|# patients} whose membrane is known to be perforated or not, "
+        "Of {patients:# patient|# patients} with a site where it is known whether the membrane was perforated, "
         "{several:# patient has|# patients have} more than one site in the series."
     ),
     "nothing_set_aside": "No row was set aside.",
