@@ -14,7 +14,7 @@ from liftseries.base.remarks import WITHHELD_COUNT
 from liftseries.models.files import file_of
 from liftseries.models.perforation.rate import fit_perforation_rate
 from liftseries.report.depth import ladder_figures
-from liftseries.report.depth.share_figures import draw_deviations
+from liftseries.report.depth.adherence_figure import draw_adherence
 from liftseries.report.kit.figures.style import LOOKS, save
 from liftseries.report.kit.svg import alt_text, width_mm
 from liftseries.report.perforation import figures as perforation
@@ -93,7 +93,7 @@ def test_without_data_a_figure_says_why_it_is_empty(drawings, name):
 
 def test_without_visits_and_log_the_figures_that_need_them_say_so(drawings):
     found = drawings["no_visits_no_log"]
-    for name in ("planned_achieved", "deviations", "ladder_case", "survival", "survival_by_height",
+    for name in ("planned_achieved", "adherence", "ladder_case", "survival", "survival_by_height",
                  "survival_methods", "hazard_methods", "bone_over_time", "gain_terms"):  # fmt: skip
         assert found[name].alt.startswith("Nothing is drawn: "), name
     for name in ("flow", "residual_height", "perforation_by_height", "perforation_methods"):
@@ -114,20 +114,20 @@ def test_files_are_the_same_bytes_twice(made, drawings, tmp_path):
 
 
 def test_files_hold_their_fonts_size_and_words_and_no_date(drawings, tmp_path):
-    drawing = drawings["full"]["deviations"]
-    save(drawing, tmp_path / "deviations")
-    pdf = (tmp_path / "deviations.pdf").read_bytes()
+    drawing = drawings["full"]["adherence"]
+    save(drawing, tmp_path / "adherence")
+    pdf = (tmp_path / "adherence.pdf").read_bytes()
     assert b"/FontFile2" in pdf
     assert b"/Subtype /Type3" not in pdf
     assert b"CreationDate" not in pdf
     assert b"glyf" in everything_in(tmp_path)  # a font's outlines, and not what only a writing program reads of it
     assert b"GSUB" not in everything_in(tmp_path)
-    svg = (tmp_path / "deviations.svg").read_text(encoding="utf-8")
+    svg = (tmp_path / "adherence.svg").read_text(encoding="utf-8")
     assert "<text" not in svg
     assert "<dc:date>" not in svg
-    assert alt_text(tmp_path / "deviations.svg") == drawing.alt
-    assert width_mm(tmp_path / "deviations.svg") == pytest.approx(174, abs=HALF_A_MM)
-    with Image.open(tmp_path / "deviations.png") as png:
+    assert alt_text(tmp_path / "adherence.svg") == drawing.alt
+    assert width_mm(tmp_path / "adherence.svg") == pytest.approx(174, abs=HALF_A_MM)
+    with Image.open(tmp_path / "adherence.png") as png:
         assert png.size[0] / 600 * 25.4 == pytest.approx(174, abs=HALF_A_MM)
         assert png.text["Description"] == drawing.alt
 
@@ -152,19 +152,21 @@ def lightness(colour: str) -> float:
     return 116 * y ** (1 / 3) - 16
 
 
-def test_deviations_tell_counts_and_what_cannot_occur(made, drawings):
-    table = made["full"].left[file_of("deviations")].set_index(["deviation", "subset"])
-    cell = table.loc[("stop_misread", "approach=freehand")]
-    texts = {text.get_text() for text in drawings["full"]["deviations"].figure.texts}
-    assert f"{int(cell['n_true'])} of {int(cell['n_sites'])} ({100 * cell['share']:.1f}%)" in texts
+def test_adherence_tells_counts_and_what_cannot_occur(made, drawings):
+    rows = made["full"].rows("depth.deviations").set_index(["term", "subset"])
+    row = rows.loc[("stop_misread", "approach=freehand")]
+    texts = {text.get_text() for text in drawings["full"]["adherence"].figure.texts}
+    assert f"{int(row['n_events'])} of {int(row['n_sites'])}" in texts
     assert "cannot occur" in texts  # an unguided start, freehand
 
 
-def test_ladder_names_instrument_less_stop_and_the_first_open_finding(drawings):
+def test_ladder_names_the_depth_reached_and_the_first_open_finding(drawings):
     texts = [text.get_text() for axes in drawings["full"]["ladder_case"].figure.axes for text in axes.texts]
-    assert "pilot 12.5 − 9.5" in texts
-    assert "pilot 13" in texts  # without a stop
-    assert texts.count("open") == 2
+    assert texts.count("pilot") == 3
+    assert texts.count("3") == 2  # a drill and a gauge
+    assert "4\nopen" in texts
+    assert "13\nopen" in texts  # without a stop
+    assert not [text for text in texts if "−" in text]  # the subtraction stands in the table
     alt = drawings["full"]["ladder_case"].alt
     assert "first found open at pass 4, 4 mm" in alt
     assert "Deviations: first depth too deep; stop's marking misread; drilled far beyond the floor." in alt
@@ -273,14 +275,17 @@ def test_site_and_patient_ids_stay_out_of_the_figures(drawings, tmp_path):
         assert not re.search(r"\b[SP]\d{3,4}\b", " ".join(words)), name
 
 
-def test_deviations_withheld_or_not_judged_keep_their_columns(made):
+def test_adherence_withheld_or_not_judged_keeps_its_columns(made):
     """The widest texts: nothing is squeezed, a withheld count is a dash, and what cannot be judged is told."""
-    table = made["full"].left[file_of("deviations")].assign(n_not_judged=1234)
-    numbers = ["n_sites", "n_true", "share"]
-    table.loc[table["deviation"].eq("overdrilled"), numbers] = [WITHHELD_COUNT, WITHHELD_COUNT, np.nan]
-    table.loc[table["deviation"].eq("speed_high"), numbers] = [0, 0, np.nan]
-    drawing = draw_deviations(table)
-    texts = [text.get_text() for text in drawing.figure.texts]
-    assert "– of –\n1234 cannot be judged" in texts
-    assert "none judged\n1234 cannot be judged" in texts
-    assert all(axes.get_position().width > 0.05 for axes in drawing.figure.axes)
+    rows = made["full"].rows("depth.deviations").copy()
+    numbers = ["n_sites", "n_events", "estimate", "conf_low", "conf_high"]
+    withheld = rows["term"].eq("overdrilled")
+    rows.loc[withheld, numbers] = [WITHHELD_COUNT, WITHHELD_COUNT, np.nan, np.nan, np.nan]
+    rows.loc[rows["term"].eq("speed_high"), numbers] = [0, 0, np.nan, np.nan, np.nan]
+    rows.loc[rows["term"].eq("speed_high not judged"), ["n_sites", "n_events"]] = [1234, 1234]
+    for narrow in (False, True):
+        drawing = draw_adherence(made["full"].rows("depth.adherence"), rows, narrow=narrow)
+        texts = [text.get_text() for text in drawing.figure.texts]
+        assert texts.count("– of –") == 2
+        assert texts.count("none judged") == texts.count("1234") == 2
+        assert all(axes.get_position().width > 0.05 for axes in drawing.figure.axes)

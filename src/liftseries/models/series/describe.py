@@ -38,8 +38,9 @@ CHARACTERISTICS = [
 
 @dataclass(frozen=True)
 class Description:
-    """The three tables that describe a series; see the functions of their names."""
+    """The tables that describe a series; see the functions of their names."""
 
+    setting: pd.DataFrame
     flow: pd.DataFrame
     characteristics: pd.DataFrame
     missing: pd.DataFrame
@@ -48,7 +49,7 @@ class Description:
 def describe_series(
     cases: pd.DataFrame, visits: pd.DataFrame, counts: pd.DataFrame, not_applicable: pd.DataFrame
 ) -> Description:
-    """Flow, characteristics and missing values.
+    """Years and operators, flow, characteristics and missing values.
 
     Parameters
     ----------
@@ -58,7 +59,21 @@ def describe_series(
     not_applicable : `site_id` and a true/false column a column of sites: nothing was to be recorded there
     """
     flagged = cases[["site_id"]].merge(not_applicable, "left", "site_id")
-    return Description(flow(cases, visits, counts), characteristics(cases), missingness(cases, flagged))
+    return Description(setting(cases), flow(cases, visits, counts), characteristics(cases), missingness(cases, flagged))
+
+
+def setting(cases: pd.DataFrame) -> pd.DataFrame:
+    """`first_year, last_year` of surgery and `n_operators`, in one row; none where no site is there."""
+    if cases.empty:
+        return pd.DataFrame(columns=["first_year", "last_year", "n_operators"])
+    years = pd.to_numeric(cases["surgery_year"])
+    operators = cases["operator"].astype("string")
+    row = {
+        "first_year": years.min(),
+        "last_year": years.max(),
+        "n_operators": operators[~is_missing(operators)].nunique(),
+    }
+    return pd.DataFrame([row])
 
 
 def flow(cases: pd.DataFrame, visits: pd.DataFrame | None, counts: pd.DataFrame) -> pd.DataFrame:

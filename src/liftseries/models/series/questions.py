@@ -14,6 +14,7 @@ QUESTIONS = (
         function="liftseries.models.series.describe:describe_series",
         reads={"cases": "cases", "visits": "visits", "counts": "counts", "not_applicable": "sites_not_applicable"},
         leaves=(
+            Leaves("setting", "setting", "first_year last_year n_operators"),
             Leaves(
                 "flow",
                 "flow",

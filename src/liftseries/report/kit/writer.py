@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from liftseries.base.named import function_named
-from liftseries.report.kit.blocks import Block, LabelledTable, Picture, Place, Report, Section, Written
+from liftseries.report.kit.blocks import Block, LabelledTable, Picture, Place, Places, Report, Section, Written
 from liftseries.report.kit.declarations import Chapter, Document, Purpose
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.svg import alt_text, covers, width_mm
@@ -81,7 +81,7 @@ class Writer:
         self.n_figures += 1
         label = f"Figure {self.document.prefix}{self.n_figures}"
         declared = self.figures[name]
-        rows = rows_behind(self.material, declared)
+        rows = rows_behind(self.material, declared, quoted_alone=self.document is self.purpose.documents[0])
         self._note_printed(rows.keys if rows else (), label)
         of_what = f" {covers(path)}." if covers(path) else ""
         caption = declared.caption_of(released=bool(self.material.withheld)) + of_what
@@ -127,4 +127,19 @@ def write(purpose: Purpose, material: Material) -> Written:
     material : as `read_material` gives it
     """
     writer = Writer(purpose, material)
-    return Written(tuple(writer.report(document) for document in purpose.documents), writer.tables)
+    reports = tuple(writer.report(document) for document in purpose.documents)
+    return Written(tuple(_without_dead_ends(report, reports) for report in reports), writer.tables)
+
+
+def _without_dead_ends(report: Report, reports: Sequence[Report]) -> Report:
+    """A document without references to chapters that turned out to have nothing to say."""
+    there = {(one.name, chapter.id) for one in reports for chapter in one.chapters}
+
+    def whole(block: Block) -> Block:
+        if not isinstance(block, Places):
+            return block
+        found = ((text, tuple(p for p in places if (p.document, p.chapter) in there)) for text, places in block.items)
+        return replace(block, items=tuple(found))
+
+    chapters = (replace(chapter, blocks=tuple(map(whole, chapter.blocks))) for chapter in report.chapters)
+    return replace(report, chapters=tuple(chapters))

@@ -2,12 +2,14 @@
 
     {sites:# site|# sites}   a count, `#` being the number: `1 site`, `634 sites`, `a withheld number of sites`
     {sites:was|were}         the word that goes with a count: the first with one, else the second
+    {n:count}                a count without its noun: `634`, `withheld`
     {share:percent}          a share as percent; also `decimal`, `decimal1`, `ratio`, `p`
     {low:g}                  a number as Python writes it
     {terms:and}              `a, b and c`
     {height}                 a text: a label, a level, numbers already written
 
-A count that is not known is `an unknown number of`; other holes must be filled.
+A count that is not known is `an unknown number of`; other holes must be filled. What ends with a full stop is a
+sentence and begins with a capital, whatever fills its first hole.
 """
 
 from __future__ import annotations
@@ -17,10 +19,11 @@ from string import Formatter
 from typing import Any
 
 from liftseries.base.remarks import WITHHELD
-from liftseries.report.kit.numbers import decimal, is_withheld, listed, missing, p_value, percent, ratio
+from liftseries.report.kit.numbers import count, decimal, is_withheld, listed, missing, p_value, percent, ratio
 from liftseries.report.languages.english import TEMPLATES
 
 WRITTEN: dict[str, Callable[[Any], str]] = {
+    "count": count,
     "percent": percent,
     "decimal": decimal,
     "decimal1": lambda value: decimal(value, 1),
@@ -48,7 +51,8 @@ def say(name: str, /, **holes: Any) -> str:
     parts = list(parts_of(TEMPLATES[name]))
     if more := set(holes) - {hole for _, hole, _ in parts}:
         raise TypeError(f"sentence {name} has no hole {', '.join(sorted(more))}")
-    return "".join(words + (_filled(name, kind, holes[hole]) if hole else "") for words, hole, kind in parts)
+    text = "".join(words + (_filled(name, kind, holes[hole]) if hole else "") for words, hole, kind in parts)
+    return text[0].upper() + text[1:] if text.endswith(".") else text
 
 
 def parts_of(template: str) -> Iterator[tuple[str, str, str]]:
@@ -70,6 +74,8 @@ def _filled(name: str, kind: str, value: Any) -> str:
         if missing(value):
             return many.replace("#", "an unknown number of")
         return (one if int(value) == 1 else many).replace("#", str(int(value)))
+    if kind == "count" and missing(value):
+        return "an unknown number"
     if kind != "and" and missing(value):
         raise TypeError(f"sentence {name}: a hole stays empty")
     if kind in WRITTEN:

@@ -9,7 +9,7 @@ import pandas as pd
 from liftseries.report.kit.declarations import Figure
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count, p_value
-from liftseries.report.kit.quoted import below_gate
+from liftseries.report.kit.quoted import below_gate, quoted_in
 from liftseries.report.kit.tables.cells import TRACE, Content, Display, content_of, design_effect, estimate, numbers
 from liftseries.report.kit.words import trace_of
 
@@ -52,11 +52,11 @@ def listing_table(
     return content_of(heads, printed, note)
 
 
-def rows_behind(material: Material, figure: Figure) -> Display | None:
-    """The rows of results.csv that a figure reads, as far as they may be printed; None where there are none."""
+def rows_behind(material: Material, figure: Figure, quoted_alone: bool) -> Display | None:
+    """The rows of results.csv that a figure reads, as far as they may be printed, or those that are quoted; or None."""
     analyses = [source.removeprefix("results:") for source in figure.reads.values() if source.startswith("results:")]
     rows = material.results[material.results["analysis"].isin(analyses) & material.results["estimate"].notna()]
-    rows = rows[~below_gate(rows)]
+    rows = quoted_in(rows) if quoted_alone else rows[~below_gate(rows)]
     labels = (
         ("Group", lambda row: material.words.subset(row["subset"])),
         ("Estimate of", lambda row: material.words.term(row["term"], str(row["note"]))),

@@ -1,5 +1,6 @@
 """The first page."""
 
 SENTENCES: dict[str, str] = {
-    "limits": "Mind:",
+    "sure": "How sure: {sure}.",
+    "limits": "Three limits to keep in mind:",
 }
