@@ -45,7 +45,7 @@ class Writer:
         self.n_figures = self.n_tables = 0
 
     def reports(self) -> tuple[Report, ...]:
-        """The documents; written once more where a chapter had nothing to say, for numbers and references without it."""
+        """The documents; written again where a chapter had nothing to say, for numbers and references without it."""
         found = tuple(self.report(document) for document in self.purpose.documents)
         told = {chapter.id for report in found for chapter in report.chapters}
         empty = {name for chapters in self.chapters.values() for name in chapters} - told

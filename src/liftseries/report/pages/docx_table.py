@@ -18,6 +18,7 @@ from liftseries.report.kit.tables.cells import Display
 from liftseries.report.kit.tables.layout import (
     INDENT,
     INTEGERS,
+    MARKS,
     alignment,
     column_widths,
     text_width,
@@ -32,8 +33,8 @@ MOST_COLUMNS_UPRIGHT = 6
 FONT = "Arial"
 FLUSH_RIGHT = '<w:jc w:val="right"/>'
 INDENTED = '<w:ind w:left="170"/>'
-SUPERSCRIPTS = dict(zip("ᵃᵇᶜᵈᵉᶠᵍʰ", "abcdefgh", strict=True))
-MARK = re.compile(f"([{''.join(SUPERSCRIPTS)}]+)")
+SUPERSCRIPTS = dict(zip(MARKS, "abcdefgh", strict=True))
+MARK = re.compile(f"([{MARKS}]+)")
 NAMESPACE = "http://schemas.openxmlformats.org/wordprocessingml/2006/main"
 STYLES = {"Table text": (SIZE_PT, 1.0), "Table note": (NOTE_PT, 2.0)}  # size, and space above and below, in points
 

@@ -9,16 +9,19 @@ import re
 from collections.abc import Sequence
 from typing import Literal
 
-from liftseries.report.kit.tables.cells import NUMBER, Display
+from liftseries.report.kit.tables.cells import Display
 
 Alignment = Literal["left", "right", "decimal"]
 FIGURE_SPACE, NO_BREAK_SPACE = "\u2007", "\u00a0"
 INDENT = "   "  # before a level below its variable
+MARKS = "ᵃᵇᶜᵈᵉᶠᵍʰ"  # of footnotes
 SHORT = 14  # characters of a word that may stand among numbers: `not estimated`
-LEADING = re.compile(rf"(?:{NUMBER.pattern})(?=$|[ ,;])")
+LEADING = re.compile(r"[−<>]?\d[\d.,]*%?")
+NUMBERS_ALONE = re.compile(rf"(?:[\d\s.,;%()\[\]−<>±–{MARKS}]|of|to)*")
 INTEGERS = re.compile(r"[−<>]?\d*")
 # What is not torn apart at the end of a line: a bracket with numbers, `46 of 634`, `4 to <6 mm`.
-KEPT_WHOLE = re.compile(r"[(\[](?=[^()\[\]]*\d)[^()\[\]]{1,28}[)\]]|\d+ of \d+|[\d%] to [−<>]?\d[\d.]*(?: mm\b)?|\d mm\b")
+BRACKET = r"[(\[](?=[^()\[\]]*\d)[^()\[\]]{1,28}[)\]]"
+KEPT_WHOLE = re.compile(rf"{BRACKET}|\d+ of \d+|[\d%] to [−<>]?\d[\d.]*(?: mm\b)?|\d mm\b")
 # How wide characters stand, in parts of the type's size; the others are 0.63.
 NARROW, MEDIUM, WIDE = set(" .,:;'|!/ijlI" + NO_BREAK_SPACE), set("()[]ftr-"), set("%mwMW<>−=±×≥≤@")
 BOLD = 1.1
@@ -33,8 +36,8 @@ def unbroken(cell: str) -> str:
 def alignment(table: Display, column: int) -> Alignment:
     """Counts flush right, numbers and intervals at their decimal point, the rest flush left."""
     cells = [row[column] for row in table.rows if row[column].strip()]
-    numbers = [found[0] for found in map(LEADING.match, cells) if found and re.search(r"\d", found[0])]
-    words = [cell for cell in cells if not LEADING.match(cell)]
+    numbers = [found[0] for found in map(LEADING.match, cells) if found]
+    words = [cell for cell in cells if not NUMBERS_ALONE.fullmatch(cell)]
     if column == 0 or not numbers or any(len(word) > SHORT for word in words):
         return "left"
     decimals = {len(number.rstrip("%").partition(".")[2]) for number in numbers}
