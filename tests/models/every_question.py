@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.models.depth.agreement import fit_depth_agreement
+from liftseries.models.depth.perforation import fit_depth_perforation
 from liftseries.models.depth.proportional_bias import fit_depth_proportional_bias
 from liftseries.models.depth.read import fit_depth_read
 from liftseries.models.depth.shares import fit_depth_adherence, fit_depth_deviations, fit_depth_ended
@@ -102,6 +103,7 @@ def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
         "measurement_icc": fit_measurement_icc(cases, visits),
         "depth_ended": fit_depth_ended(cases),
         "depth_adherence": fit_depth_adherence(cases, ["approach", "protocol", "centre"]),
+        "depth_perforation": fit_depth_perforation(cases),
         "depth_deviations": fit_depth_deviations(cases, ["approach"]),
         "depth_agreement": fit_depth_agreement(cases),
         "depth_read": fit_depth_read(cases, gauged(cases)),

@@ -12,6 +12,7 @@ from made_tables import BANDS_MM, ladder_cases, made_cases, made_counts, made_se
 from liftseries.base.outputs import write_csv
 from liftseries.models.depth.agreement import fit_depth_agreement
 from liftseries.models.depth.deviations import count_deviations
+from liftseries.models.depth.perforation import fit_depth_perforation
 from liftseries.models.depth.proportional_bias import fit_depth_proportional_bias
 from liftseries.models.depth.read import fit_depth_read
 from liftseries.models.depth.shares import fit_depth_adherence, fit_depth_deviations, fit_depth_ended
@@ -209,6 +210,7 @@ def fitted(cases: pd.DataFrame, visited: pd.DataFrame, implants: pd.DataFrame) -
         "measurement_icc": fit_measurement_icc(cases, visited),
         "depth_ended": fit_depth_ended(cases),
         "depth_adherence": fit_depth_adherence(cases, ["approach", "protocol", "centre"]),
+        "depth_perforation": fit_depth_perforation(cases),
         "depth_deviations": fit_depth_deviations(cases, ["approach"]),
         "depth_read": fit_depth_read(cases, made_readings(cases)),
         "depth_agreement": fit_depth_agreement(cases),

@@ -14,9 +14,7 @@ from liftseries.models.questions import ANALYSES
 from liftseries.models.shared.results import DESIGN_EFFECT
 from liftseries.report.kit.blocks import Written
 from liftseries.report.kit.numbers import interval
-from liftseries.report.kit.quoted import below_gate
-from liftseries.report.kit.tables.cells import traced, written
-from liftseries.report.kit.words import trace_of
+from liftseries.report.kit.tables.cells import written
 
 # Where the same question is answered by other methods beside the headline.
 BY_OTHER_METHODS = {
@@ -109,13 +107,3 @@ def test_a_question_has_one_headline(told):
     assert not one.duplicated(["answers", "analysis", "subset", "term"]).any()
     made = set(zip(headline["analysis"], headline["method"], strict=True))
     assert not {(name, method) for name, method in made if method not in ANALYSES[name].headline}
-
-
-def test_every_row_with_an_estimate_is_printed_somewhere(told):
-    """In a table, behind a figure or in a sentence; those below a gate are told by no number."""
-    found, rows, _ = told
-    shown = {source for block in blocks(found) for source in getattr(block, "source", "").split("; ")}
-    shown = shown.union(*(traced(table) for table in found.tables.values()))
-    shown = shown.union(*(traced(block.rows) for block in blocks(found) if hasattr(block, "rows") and block.rows))
-    rows = rows[rows["estimate"].notna() & ~below_gate(rows) & rows["analysis"].ne(DESIGN_EFFECT)]
-    assert sorted({trace_of(row) for _, row in rows.iterrows()} - shown) == []

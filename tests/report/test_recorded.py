@@ -1,4 +1,4 @@
-"""Tears and surgery as recorded: what the chapters print of them, and that nothing stands there where nothing was."""
+"""Surgery as recorded: what the chapters print of it, and that nothing stands there where nothing was."""
 
 import pandas as pd
 import pytest
@@ -8,11 +8,6 @@ from liftseries.models.perforation.recorded import fit_perforation_recorded
 from liftseries.models.series.recorded import describe_surgery
 from liftseries.models.shared.follow_up import follow_up
 from liftseries.report.kit.material import Material, read_material
-from liftseries.report.kit.sentences import problems
-from liftseries.report.kit.tables.listing import other_estimates_table
-from liftseries.report.perforation.recorded import sequel_sentence, size_sentence, stage_sentence
-from liftseries.report.perforation.recorded_figures import draw_learning, draw_tear_stages
-from liftseries.report.perforation.recorded_tables import learning_table, tears_table
 from liftseries.report.series.recorded import loading_sentence, volume_sentence
 from liftseries.report.series.recorded_tables import implant_sizes_table, surgery_table
 
@@ -60,37 +55,6 @@ def material(tmp_path):
     return of
 
 
-def test_tears_stand_in_one_table(material):
-    table = tears_table(material(), material().words)
-    cells = {row[0].strip(): row[1:] for row in table.rows}
-    assert cells["while drilling"][0] == "2 of 6 (33.3%)"
-    assert cells["stage not recorded"][0] == "1 of 6 (16.7%)"
-    assert "while grafting" not in cells
-    assert cells["mm"][0] == "5 measured"
-    assert cells["mm"][1].endswith("2.0 [2.0 to 3.0]; largest 4.0")
-    assert cells["covered with a membrane"] == ("6 of 6 (100.0%)", "at least 60.7%")
-    assert cells["probe"][0] == "6 of 12 (50.0%)"
-    assert cells["implant failed: torn"][0] == "1 of 6 (16.7%)"
-    assert "sinusitis: torn" not in cells
-
-
-def test_tears_in_sentences(material):
-    told = material()
-    assert stage_sentence(told).text == (
-        "Of 6 tears, as noticed: 2 while drilling, 3 while lifting and the stage of 1 is not known."
-    )
-    assert "median 2.0 mm, quartiles 2.0 to 3.0 mm" in size_sentence(told).text
-    assert "1 of 6 (16.7%) at torn sites failed and 0 of 6 (0.0%) at the others" in sequel_sentence(told).text
-
-
-def test_learning_names_the_operators_and_their_cases(material):
-    rows = learning_table(material(), material().words).rows
-    assert [row[:2] for row in rows] == [("1 to 10", "6 of 6 (100.0%)"), ("11 to 20", "0 of 6 (0.0%)")]
-    assert [row[3] for row in rows] == ["2", "2"]
-    few = material(CASES.assign(perforation=["yes"] * 4 + ["no"] * 8))
-    assert learning_table(few, few.words) is None
-
-
 def test_surgery_stands_in_one_table(material):
     told = material()
     cells = {row[0].strip(): row[1:] for row in surgery_table(told, told.words).rows}
@@ -98,30 +62,21 @@ def test_surgery_stands_in_one_table(material):
     assert cells["lift by osteotome"][0] == "4 of 4 (100.0%)"
     assert cells["Fluid, ml"] == ("5 measured", "0.50 [0.50 to 0.50]")
     assert cells["Placement to loading, months"][1].endswith("5.0 [4.0 to 6.0]")
-    assert "torn: patients with one site" not in cells
+    assert "perforated: patients with one site" not in cells
     assert volume_sentence(told).text == (
-        "Volumes, medians: 0.50 ml of fluid at 5 sites, 2.0 times the volume of the planned dome."
+        "Volumes, medians: 0.50 ml of fluid at 5 sites (2.0 times the volume of the planned dome)."
+    )
+    assert volume_sentence(told).source == (
+        "series.surgery · all · fluid_ml median; series.surgery · all · fluid_ml/dome_ml median"
     )
     assert "a median of 5.0 months" in loading_sentence(told).text
     assert implant_sizes_table(told, told.words).rows[-1] == ("All", "12", "12")
 
 
 def test_where_nothing_was_recorded_nothing_is_printed(material):
-    from liftseries.models.perforation.questions import QUESTIONS
-
     told = material(NOTHING, VISITS.iloc[:0])
     assert len(told.results) > 20
-    for table in (tears_table, learning_table, surgery_table, implant_sizes_table):
+    for table in (surgery_table, implant_sizes_table):
         assert table(told, told.words) is None
-    for sentence in (stage_sentence, size_sentence, sequel_sentence, volume_sentence, loading_sentence):
+    for sentence in (volume_sentence, loading_sentence):
         assert sentence(told) is None
-    assert problems(told, QUESTIONS) == []
-    assert other_estimates_table(told, told.words, set()) is None
-
-
-def test_figures_tell_in_words_what_they_show(material):
-    assert "lifting: 3 tears, 3 measured" in draw_tear_stages(CASES).alt
-    learning = material().rows("perforation.learning")
-    assert "case 1 to 10: 6 of 6 (100.0%)" in draw_learning(learning, CASES).alt
-    assert draw_tear_stages(NOTHING).alt.startswith("Nothing is drawn")
-    assert draw_learning(learning.iloc[:0], NOTHING).alt.startswith("Nothing is drawn")

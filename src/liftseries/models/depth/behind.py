@@ -10,11 +10,13 @@ from liftseries.base.remarks import remark
 from liftseries.disclosure.declared import Behind, Counted, behind_estimate
 from liftseries.geometry.deviations import DEVIATIONS
 from liftseries.models.depth.agreement import depth_missing
+from liftseries.models.depth.perforation import SUBSETS, perforation_missing
 from liftseries.models.depth.proportional_bias import AS_IN_AGREEMENT
 from liftseries.models.depth.read import readings
 from liftseries.models.depth.shares import NO_LOG, NOT_JUDGED, UNJUDGED, ended_missing
 from liftseries.models.shared.behind import Row
 from liftseries.models.shared.levels import as_levels
+from liftseries.models.shared.outcomes import PERFORATION_UNKNOWN
 from liftseries.models.shared.population import Population
 
 
@@ -38,6 +40,12 @@ def adherence(p: Population, row: Row) -> Behind:
     """Sites where it can be judged whether they were drilled as planned; events are those that were."""
     judged = p.subset(row.subset) & p.cases["as_drilled"].notna().to_numpy(bool)
     return _share(judged, judged & p.cases["as_drilled"].eq("plan").to_numpy(bool))
+
+
+def perforation(p: Population, row: Row) -> Behind:
+    """Sites drilled so of which it is known whether the membrane tore; events are those where it did."""
+    known = p.perforation_known & p.cases["as_drilled"].eq(SUBSETS[row.subset]).to_numpy(bool)
+    return _share(known, known & p.perforated)
 
 
 def deviation(p: Population, row) -> Behind | None:
@@ -71,10 +79,11 @@ def _logged(p: Population) -> np.ndarray:
 
 
 def left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites without one of the two depths, of unknown end or adherence, or without a reading: by reason."""
+    """Sites without one of the two depths, of unknown end, adherence or perforation, without a reading: by reason."""
     member = p.subset(subset) if subset == "all" or "=" in subset else p.everyone
     reasons = ended_missing(p.cases) | {
         AS_IN_AGREEMENT: _left_out(p),
+        PERFORATION_UNKNOWN: perforation_missing(p.cases)[PERFORATION_UNKNOWN],
         NOT_JUDGED: member & p.cases["as_drilled"].isna().to_numpy(bool),
         remark("no_gauge_read_here"): ~_read(p),
         NO_LOG: ~_logged(p),

@@ -50,7 +50,7 @@ def fit_depth_proportional_bias(cases: pd.DataFrame) -> Estimates:
         n_sites=len(used),
         n_patients=n_patients,
         df=few_patients_df(n_patients, len(design.names)),
-        note="" if clustered else remark("no_patient_with_two_sites"),
+        note="" if clustered or not len(used) else remark("no_patient_with_two_sites"),
     )
     effects = []
     try:

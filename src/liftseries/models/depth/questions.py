@@ -1,6 +1,6 @@
 """How deep was drilled: its questions."""
 
-from liftseries.disclosure.declared import Rule, TableRules
+from liftseries.disclosure.declared import LEAVE_BY, Rule, TableRules
 from liftseries.models.shared.question import Analysis, Leaves, Question
 
 TITLE = "How deep was drilled"
@@ -44,6 +44,24 @@ QUESTIONS = (
                 headline=("patients",),
                 behind=f"{BEHIND}:adherence",
                 left_out=f"{BEHIND}:left_out",
+            ),
+        ),
+    ),
+    Question(
+        name="depth_perforation",
+        says="perforations with and without a deviation",
+        function="liftseries.models.depth.perforation:fit_depth_perforation",
+        reads={"cases": "cases"},
+        analyses=(
+            Analysis(
+                "depth.perforation",
+                "share of sites perforated of those drilled as planned, and of those with a deviation",
+                SHARE,
+                headline=("patients",),
+                behind=f"{BEHIND}:perforation",
+                left_out=f"{BEHIND}:left_out",
+                outcome="perforation",
+                leave_by=(*LEAVE_BY, "drilled_as_planned"),
             ),
         ),
     ),

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-from liftseries.report.kit.declarations import Chapter
+from liftseries.report.kit.declarations import Chapter, Released, Table
 
 ROOM = "liftseries.report.associations"
 
 REPORT_CHAPTER = Chapter(
     id="associations",
-    title="What goes with perforation, failure and bone gain",
+    title="What goes with the outcomes",
     blocks=(f"{ROOM}.report_chapter:blocks",),
+    tables=(
+        Table(
+            name="associations",
+            makes=f"{ROOM}.tables:associations_table",
+            caption="Adjusted associations with the outcomes.",
+            released=Released(),
+        ),
+    ),
 )

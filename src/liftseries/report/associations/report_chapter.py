@@ -4,10 +4,71 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from liftseries.report.kit.blocks import Block
+from liftseries.report.associations.tables import OUTCOMES, associations
+from liftseries.report.kit.blocks import Block, Paragraph
+from liftseries.report.kit.material import Material
+from liftseries.report.kit.numbers import missing
+from liftseries.report.kit.sentences import size_of, small, source
 from liftseries.report.kit.writer import Writer
+from liftseries.report.languages.say import say
+
+APPROACH, GUIDED, PROTOCOL, GRAFT = "approach", "guided", "protocol", "graft"
+ENTANGLED = (
+    0.2  # of shares of guided sites: from so far apart on two protocols are told apart by approach; our convention
+)
 
 
 def blocks(writer: Writer) -> Iterable[Block]:
-    """One table of adjusted associations, and what they rest on."""
-    yield from ()
+    """What the associations rest on, and one table of them."""
+    material = writer.material
+    table = writer.table("associations")
+    if not table:
+        return
+    columns = {term for outcome in OUTCOMES for term in columns_of(material, outcome)}
+    alone = all(len(columns_of(material, outcome)) < 2 for outcome in OUTCOMES)
+    told = [say("associations.lead_alone" if alone else "associations.lead")]
+    differences = risk_differences(material)
+    told += [say("associations.difference", told=[text for text, _ in differences])] if differences else []
+    told += entanglement(material) if APPROACH in columns and PROTOCOL not in columns else []
+    told += [say("associations.graft")] if GRAFT in columns_of(material, "gain") else []
+    yield Paragraph(" ".join(told), "; ".join(key for _, key in differences))
+    yield from table
+
+
+def columns_of(material: Material, outcome: str) -> set[str]:
+    """The columns whose terms are quoted of an outcome."""
+    return {str(term).partition("[")[0] for term in associations(material, outcome)["term"]}
+
+
+def risk_differences(material: Material) -> list[tuple[str, str]]:
+    """How much lower or higher the modelled risk is, of each contrast of the plan, with its row of results.csv."""
+    told = []
+    for _, row in material.quoted("perforation.risk_difference").iterrows():
+        name, _, between = row["term"].partition(": ")
+        start, _, end = between.partition(" to ")
+        numbers, more = size_of(row)
+        unit = material.words.unit(name)
+        start, end = (text.replace("_", " ") + (f" {unit}" if unit else "") for text in (start, end))
+        column = small(material.words.column(name))
+        which = "higher" if more else "lower"
+        told.append((say(f"associations.{which}", numbers=numbers, column=column, to=end, start=start), source(row)))
+    return told
+
+
+def entanglement(material: Material) -> list[str]:
+    """That approach goes with protocol, where the characteristics show it."""
+    table = material.table("characteristics")
+    rows = table[table["column"].eq(APPROACH) & table["level"].eq(GUIDED)]
+    rows = rows[rows["subset"].str.startswith(f"{PROTOCOL}=")]
+    shares = {
+        row["subset"].partition("=")[2].replace("_", " "): float(row["share"])
+        for _, row in rows.iterrows()
+        if not missing(row["share"])
+    }
+    if len(shares) < 2:
+        return []
+    most, least = max(shares, key=shares.get), min(shares, key=shares.get)
+    if shares[most] - shares[least] < ENTANGLED:
+        return []
+    ends = {"most": shares[most], "most_of": most, "least": shares[least], "least_of": least}
+    return [say("associations.entangled", **ends)]

@@ -23,9 +23,7 @@ LIMITS = Chapter(
     title="Limits and methods",
     blocks=(f"{ROOM}.report_chapter:blocks", f"{ROOM}.report_chapter:not_possible"),
 )
-CHECKLIST = Chapter(
-    id="checklist", title="Where to find what", blocks=(f"{ROOM}.supplement_chapters:checklist",), numbered=False
-)
+CHECKLIST = Chapter(id="checklist", title="Where to find what", blocks=(f"{ROOM}.checklist:checklist",), numbered=False)
 WITHHELD = Chapter(
     id="withheld",
     title="What was withheld, and why",
@@ -34,8 +32,8 @@ WITHHELD = Chapter(
 )
 VERSIONS = Chapter(
     id="versions",
-    title="Versions, plan and inputs",
+    title="Versions and inputs",
     blocks=(f"{ROOM}.versions:versions",),
     released_title="Versions and plan",
 )
-INDEX = Chapter(id="index", title="Index of results", blocks=(f"{ROOM}.supplement_chapters:index",))
+INDEX = Chapter(id="index", title="Index of results", blocks=(f"{ROOM}.index:index",))

@@ -1,4 +1,7 @@
-"""What the series cannot tell, in the study's own numbers."""
+"""What the series cannot tell, in the study's own numbers: three limits for the first page, all of them for the last.
+
+Each limit is told where the data bear it out, and left unsaid where they do not.
+"""
 
 from __future__ import annotations
 
@@ -7,157 +10,178 @@ from collections.abc import Iterable
 import pandas as pd
 
 from liftseries.models.shared.design import INTERCEPT
+from liftseries.models.shared.gates import SPLINE
+from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import count, counted, is_withheld, listed, missing, percent, share_of
+from liftseries.report.kit.numbers import count, is_withheld, missing
+from liftseries.report.kit.sentences import small, source
+from liftseries.report.kit.stages import IN_SERIES, LOGGED, has_log, stages
+from liftseries.report.languages.say import say
 
+THREE = 3
+FEW_A_TERM = 10  # events for each coefficient below which an estimate is told as unsure; common practice, no source
+ENTANGLED = 0.3  # between the largest and the smallest share of an approach, by protocol; ours
 HOLD_RESIDUAL_HEIGHT = ("rbh_mid_mm", "protrusion_mm", "dome_ml")
+MODELS = {
+    "perforation_terms": ("perforation.firth", "perforation.gee"),
+    "survival_terms": ("survival.firth_cox", "survival.cox"),
+    "gain_terms": ("gain.mixed",),
+}
+OUTCOMES = {
+    "perforation": (MODELS["perforation_terms"], "closing.perforations_for", "closing.perforations_for_none"),
+    "failure": (MODELS["survival_terms"], "closing.failures_for", "closing.failures_for_none"),
+}
 
 
-def limits_told(material: Material) -> Iterable[str]:
-    """The limits; those that the data do not bear out are left unsaid."""
-    yield (
-        "This is a series of cases, not an experiment. Who was treated how was decided by people who saw "
-        "the patient, so that a difference between groups can come from how they were chosen. Terms in a "
-        "model account for what was recorded, not for what was not."
+def three_limits(material: Material) -> tuple[str, ...]:
+    """The limits of the first page, each one short sentence."""
+    told = (
+        entangled(material) or say("closing.not_randomised"),
+        few_events(material),
+        lost(material)[0],
+        tested(material),
+        unknown_perforation(material),
+        say("closing.many_numbers"),
     )
-    yield from _few_events(material)
-    yield from _detection(material)
-    if pd.to_numeric(material.rows("survival.km")["n_events"]).gt(0).any():
-        yield (
-            "A failure found at a visit happened at some time since the visit before. The report dates it at the "
-            "visit that found it, so that survival before that visit looks a little better than it was."
-        )
-    yield from _dropouts(material)
-    yield from _shared_height(material)
-    yield from _missing(material)
-    yield from _log(material)
-    yield (
-        "Many numbers stand in this report. Intervals and p-values are not widened for their number, so "
-        "that about one in twenty intervals misses the truth even if every assumption holds."
+    return tuple(filter(None, told))[:THREE]
+
+
+def limits(material: Material) -> Iterable[Paragraph]:
+    """All limits, a short paragraph each."""
+    found = (
+        ("closing.lead_not_randomised", (say("closing.chosen"), entangled(material, "closing.entangled_too")), ""),
+        ("closing.lead_few_events", (few_events(material),), ""),
+        ("closing.lead_detection", (tested(material), unknown_perforation(material)), ""),
+        ("closing.lead_follow_up", (dated(material), lost(material)[0]), lost(material)[1]),
+        ("closing.lead_height", (shared_height(material),), ""),
+        ("closing.lead_missing", (gaps(material),), ""),
+        ("closing.lead_log", (from_a_log(material),), ""),
+        ("closing.lead_many", (say("closing.many_numbers"),), ""),
     )
+    for lead, sentences, rows in found:
+        text = " ".join(filter(None, sentences))
+        if text:
+            yield Paragraph(text, rows, say(lead))
 
 
-def _few_events(material: Material) -> Iterable[str]:
-    told = []
-    for analyses, one, many in (
-        (("perforation.firth", "perforation.gee"), "perforation", "perforations"),
-        (("survival.firth_cox", "survival.cox"), "failure", "failures"),
-    ):
-        rows = material.quoted(*analyses)
-        if len(rows) and not missing(rows["n_events"].iloc[0]):
-            n_terms = len(set(rows["term"]) - {INTERCEPT})
-            told.append(f"{counted(rows['n_events'].iloc[0], one, many)} for {counted(n_terms, 'coefficient')}")
-    if told:
-        yield (
-            f"Events carry the models that are quoted: {listed(told)}. Where there are fewer than about ten for a "
-            "coefficient, estimates swing and intervals can be too narrow; what a model does not find may "
-            "still be there."
-        )
-
-
-def _detection(material: Material) -> Iterable[str]:
-    text = (
-        "A perforation counts as such when the test used at the site could show it; what no test looked for "
-        "stays unseen."
-    )
-    tests = material.table("characteristics")
-    if len(tests):
-        tests = tests[tests["column"].eq("perforation_test") & tests["subset"].eq("all")]
-        used = [
-            f"{str(row['level']).replace('_', ' ')} at {count(row['n'])}" for _, row in tests.iterrows() if row["n"]
-        ]
-        if used:
-            text += f" How the membrane was tested, by sites: {listed(used)}."
-    left_out = material.left_out
-    unknown = left_out[left_out["analysis"].eq("perforation.rate") & left_out["subset"].eq("all")]
-    if len(unknown):
-        n = unknown["n_sites"].min() if unknown["n_sites"].map(is_withheld).any() else unknown["n_sites"].sum()
-        text += (
-            f" At {counted(n, 'site')} it is unknown whether the membrane tore, and "
-            f"{'it stays' if n == 1 else 'they stay'} out."
-        )
-    yield text
-
-
-def _dropouts(material: Material) -> Iterable[str]:
-    table = material.table("survival_at_risk")
-    table = table[table["subset"].eq("all")] if len(table) else table
-    if table.empty:
-        return
-    start, later = table[table["months"].eq(0)], table[table["months"].gt(0)]
-    if start.empty or later.empty:
-        return
-    n = start["n_at_risk"].iloc[0]
-    yearly = later[later["months"] % 12 == 0]
-    told = [
-        f"{count(row['n_at_risk'])} at month {row['months']:g}"
-        for _, row in (later if yearly.empty else yearly).iterrows()
-    ]
-    yield (
-        f"Of {counted(n, 'implant')} at risk at placement, the following were still at risk: "
-        f"{listed(told)}. The others had failed or died, were not yet due or were lost to follow-up"
-        f"{_lost(material)}; if those who stay away fare worse, survival is flattered."
-    )
-    left_out = material.left_out
-    never = left_out[left_out["analysis"].isin(["survival.km", "follow_up"]) & left_out["subset"].eq("all")]
-    told = [f"{count(row['n_sites'])} ({material.words.reason(str(row['reason']))})" for _, row in never.iterrows()]
-    if told:
-        yield f"Sites that no survival estimate could use: {listed(told)}."
-
-
-def _lost(material: Material) -> str:
-    """How many were lost to follow-up before the last month at which survival is stated."""
-    table = material.table("followup_by_month")
-    table = table[table["n_due"].ne(0)] if len(table) else table
+def entangled(material: Material, sentence: str = "closing.entangled") -> str:
+    """That approach goes with protocol, where the share of an approach differs much between protocols."""
+    table = material.table("characteristics")
     if table.empty:
         return ""
-    row = table.iloc[-1]
-    return f" ({count(row['n_lost'])} of {counted(row['n_due'], 'implant')} due at month {row['months']:g})"
-
-
-def _shared_height(material: Material) -> Iterable[str]:
-    """Gain and the terms that hold residual height share a measurement, and its error ties them."""
-    rows = material.rows("gain.mixed")
-    tied = rows["term"].isin(HOLD_RESIDUAL_HEIGHT) & rows["estimate"].notna()
-    if tied.any():
-        yield (
-            "Bone gain is worked out from the residual bone height, and so are terms of its model. An error in "
-            "measuring that height moves both, so that they are correlated more than the bone is."
-        )
-
-
-def _missing(material: Material) -> Iterable[str]:
-    table = material.table("missing")
-    table = table[table["subset"].eq("all")] if len(table) else table
-    if table.empty:
-        return
-    terms = {term for key in ("perforation_terms", "survival_terms", "gain_terms") for term in material.asked[key]}
-    gaps = table[pd.to_numeric(table["n_missing"]).ne(0)]
-    used = gaps[gaps["column"].isin({"perforation", *terms})]
-    told = [
-        f"{material.words.column(row['column']).lower()} {share_of(row['n_missing'], row['n'])}"
-        for _, row in used.iterrows()
-    ]
-    if told:
-        yield (
-            f"Among what the models take, values are missing: {listed(told)}. Models take complete cases; missing "
-            "terms are imputed beside them, which helps where what is missing can be predicted from what is known, "
-            "and not where it hangs together with itself. A perforation that is unknown stays unknown."
-        )
-    elif len(gaps):
-        yield "Values are missing, though none that a model takes; the table of missing values says which."
-
-
-def _log(material: Material) -> Iterable[str]:
-    stages = {row["stage"]: row for _, row in material.table("flow").iterrows()}
-    if "with a drilling log" not in stages or "in the series" not in stages:
-        return
-    with_log, n = stages["with a drilling log"]["n_sites"], stages["in the series"]["n_sites"]
-    if missing(with_log) or missing(n) or not int(n) or not int(with_log):
-        return
-    share = "" if is_withheld(with_log) or is_withheld(n) else f" ({percent(int(with_log) / int(n))})"
-    yield (
-        f"A drilling log exists for {count(with_log)} of {counted(n, 'site')}{share}. It tells what was written down: "
-        "a depth is worked out from instrument, stop and platform, not measured in the jaw, and a deviation that "
-        "nobody logged stays unseen."
+    found = table[table["column"].eq("approach") & table["subset"].str.startswith("protocol=") & table["share"].notna()]
+    if found.empty:
+        return ""
+    level = found["level"].iloc[0]
+    of_level = found[found["level"].eq(level)]
+    high, low = of_level.loc[of_level["share"].idxmax()], of_level.loc[of_level["share"].idxmin()]
+    if high["share"] - low["share"] < ENTANGLED:
+        return ""
+    return say(
+        sentence,
+        approach=str(level).replace("_", " "),
+        most=high["share"],
+        protocol=high["subset"].partition("=")[2],
+        least=low["share"],
+        other=low["subset"].partition("=")[2],
     )
+
+
+def few_events(material: Material) -> str:
+    """How few events stand behind what is compared; empty where they are enough, or there is nobody to have one."""
+    n_failures, n_torn = n_events(material, "failure"), n_events(material, "perforation")
+    if n_failures == 0 and n_torn == 0:
+        return say("closing.no_event")
+    told = [text for outcome in OUTCOMES if (text := _few(material, outcome))]
+    none = [say(name) for name, n in (("closing.no_perforation", n_torn), ("closing.no_failure", n_failures)) if n == 0]
+    return " ".join([*none, *([say("closing.few_events", events=told)] if told else [])])
+
+
+def _few(material: Material, outcome: str) -> str:
+    """`44 perforations for 5 terms`, where that is few."""
+    analyses, of_terms, alone = OUTCOMES[outcome]
+    n = n_events(material, outcome)
+    if n is None or n == 0 or is_withheld(n):
+        return ""
+    quoted = material.quoted(*analyses)
+    n_terms = len(set(quoted["term"]) - {INTERCEPT})
+    if not n_terms:
+        return say(alone, events=n) if n < SPLINE else ""
+    used = quoted["n_events"].iloc[0]
+    if is_withheld(used) or missing(used) or int(used) >= FEW_A_TERM * n_terms:
+        return ""
+    return say(of_terms, events=used, terms=n_terms)
+
+
+def n_events(material: Material, outcome: str):
+    """How many perforations, or failures, were counted; None where nobody could have had one."""
+    analysis, term = {"perforation": ("perforation.rate", "rate"), "failure": ("followup.failures", "all")}[outcome]
+    rows = material.rows(analysis, "all")
+    rows = rows[rows["term"].eq(term) & pd.to_numeric(rows["n_sites"]).fillna(0).ne(0)]
+    return None if rows.empty or missing(rows["n_events"].iloc[0]) else int(rows["n_events"].iloc[0])
+
+
+def tested(material: Material) -> str:
+    """That a perforation is what a test could show; with the sites at which none was made."""
+    if n_events(material, "perforation") is None:
+        return ""
+    table = material.table("characteristics")
+    untested = table[table["column"].eq("perforation_test") & table["subset"].eq("all") & table["level"].eq("none")]
+    n = untested["n"].iloc[0] if len(untested) else 0
+    return say("closing.tested") if missing(n) or not n else say("closing.tested_but", sites=n)
+
+
+def unknown_perforation(material: Material) -> str:
+    """At how many sites nobody knows of the membrane."""
+    left_out = material.left_out
+    rows = left_out[left_out["analysis"].eq("perforation.rate") & left_out["subset"].eq("all")]
+    if rows.empty:
+        return ""
+    n = rows["n_sites"].min() if rows["n_sites"].map(is_withheld).any() else rows["n_sites"].sum()
+    return say("closing.unknown_perforation", sites=n)
+
+
+def dated(material: Material) -> str:
+    """That a failure is dated at the visit that found it."""
+    return say("closing.dated") if n_events(material, "failure") else ""
+
+
+def lost(material: Material) -> tuple[str, str]:
+    """How many implants were lost to follow-up of those due at the last month of the plan; and the row."""
+    table = material.table("followup_by_month")
+    rows = material.quoted("followup.completeness")
+    for _, row in rows[rows["subset"].eq("all")].iloc[::-1].iterrows():
+        counts = table[table["months"].eq(float(row["term"]))] if len(table) else table
+        if len(counts) and not missing(counts["n_lost"].iloc[0]) and counts["n_lost"].iloc[0] != 0:
+            n_due, n_lost = counts["n_due"].iloc[0], counts["n_lost"].iloc[0]
+            return say("closing.lost", due=n_due, lost=n_lost, months=float(row["term"])), source(row)
+    return "", ""
+
+
+def shared_height(material: Material) -> str:
+    """Gain and the terms that hold residual height share a measurement, and its error ties them."""
+    rows = material.quoted("gain.mixed")
+    return say("closing.shared_height") if rows["term"].isin(HOLD_RESIDUAL_HEIGHT).any() else ""
+
+
+def gaps(material: Material) -> str:
+    """What is missing of the terms of the models, and what is done about it."""
+    table = material.table("missing")
+    terms = {term for key, models in MODELS.items() if len(material.quoted(*models)) for term in material.asked[key]}
+    here = table[table["subset"].eq("all") & table["column"].isin({"perforation", *terms})] if len(table) else table
+    here = here[pd.to_numeric(here["n_missing"]).ne(0)] if len(here) else here
+    if here.empty:
+        return ""
+    told = [
+        say("closing.gap", column=small(material.words.column(row["column"])), sites=row["n_missing"])
+        for _, row in here.iterrows()
+    ]
+    return say("closing.gaps", gaps=told)
+
+
+def from_a_log(material: Material) -> str:
+    """That a depth is worked out from what was written down."""
+    if not has_log(material):
+        return ""
+    row, series = stages(material)[LOGGED], stages(material)[IN_SERIES]
+    return say("closing.log", logged=count(row["n_sites"]), sites=series["n_sites"])

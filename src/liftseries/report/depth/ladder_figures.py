@@ -1,4 +1,4 @@
-"""The ladder of single cases, drawn: each pass against bone, sinus floor and planned rungs."""
+"""The ladder of worked cases, drawn: the depth that each pass reached against bone, sinus floor and rungs."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from liftseries.report.kit.figures.style import (
     DARK,
     DOUBLE_MM,
     INK,
-    MID,
     PALE,
     RULE,
     SINGLE_MM,
@@ -25,87 +24,80 @@ from liftseries.report.kit.figures.style import (
     text_width_mm,
     wrapped,
 )
-from liftseries.report.kit.numbers import counted, listed, missing
+from liftseries.report.kit.numbers import missing
+from liftseries.report.kit.sentences import small
 from liftseries.report.kit.words import deviation_words
+from liftseries.report.languages.say import say
 
-LONGEST_NARROW_LOG = 16  # passes that fit one column; longer logs get the whole width
+LONGEST_NARROW_LOG = 10  # passes that fit one column; longer logs get the whole width
+LEFT_MM, RIGHT_MM, HEAD_MM, BODY_MM = 12.0, 14.0, 5.0, 60.0
+UPRIGHT_MM = 6.0  # a pass narrower than this has its depth written upwards
 
 
 @drawn
-def draw_ladder_case(ladder_cases: pd.DataFrame) -> Drawing | None:
-    """The passes of one or two cases against bone, sinus floor and planned rungs; the crest on top.
+def draw_ladder_case(ladder_cases: pd.DataFrame, narrow: bool = False) -> Drawing | None:
+    """The depth that each pass of one or two cases reached, against bone, sinus floor and rungs; the crest on top.
 
     Parameters
     ----------
     ladder_cases : one row a pass
         `case, site_label, approach, step_no, role, length_mm, stop_length_mm, depth_mm, deepest_before_mm,
         finding, rbh_min_mm, rbh_max_mm, rungs_mm, deviations`; the last two space-separated.
+    narrow : the cases one below the other, in one column
     """
     if ladder_cases.empty:
         return None
     panels = [case.sort_values("step_no") for _, case in ladder_cases.groupby("case", sort=True)]
-    longest = max(len(case) for case in panels)
-    side_by_side = longest <= LONGEST_NARROW_LOG
+    side_by_side = not narrow and max(len(case) for case in panels) <= LONGEST_NARROW_LOG
     across = len(panels) if side_by_side else 1
     down = 1 if side_by_side else len(panels)
-    figure_mm = DOUBLE_MM if across > 1 or not side_by_side else SINGLE_MM
+    figure_mm = SINGLE_MM if narrow or (side_by_side and across == 1) else DOUBLE_MM
     width = figure_mm / across
-    left, head_mm, body_mm = 12.0, 5.0, 66.0
-    labels_mm = max(text_width_mm(label) for case in panels for label in map(pass_label, _rows(case))) + 3
+    roles_mm = max(text_width_mm(str(step.role)) for case in panels for step in _rows(case)) + 3
     notes = [wrapped(_deviations_told(case), width - 5) for case in panels]
     foot_mm = 11.0 + 3.4 * (max(note.count("\n") for note in notes) + 1) + 1
-    panel_mm = head_mm + labels_mm + body_mm + foot_mm
-    figure = new_figure(figure_mm, panel_mm * down + 1)
+    panel_mm = HEAD_MM + roles_mm + BODY_MM + foot_mm
+    total = panel_mm * down + 1
+    figure = new_figure(figure_mm, total)
     deepest = max(
         float(pd.to_numeric(case[["depth_mm", "deepest_before_mm", "rbh_max_mm"]].stack()).max()) for case in panels
     )
     for k, (case, note) in enumerate(zip(panels, notes, strict=True)):
         x0 = width * (k if side_by_side else 0)
         y0 = 0.5 if side_by_side else panel_mm * (down - 1 - k) + 0.5
-        axes = axes_at(figure, x0 + left, y0 + foot_mm, width - left - 12, body_mm)
-        _draw_case(axes, case, max(deepest + 1.2, 1.22 * deepest))  # room for the word below the deepest pass
+        axes = axes_at(figure, x0 + LEFT_MM, y0 + foot_mm, width - LEFT_MM - RIGHT_MM, BODY_MM)
+        pass_mm = (width - LEFT_MM - RIGHT_MM) / (len(case) + 0.4)
+        _draw_case(axes, case, max(deepest + 1.2, 1.22 * deepest), pass_mm)  # room for the depth of the deepest pass
         heading = f"Case {int(case['case'].iloc[0])}, {case['approach'].iloc[0]}: {case['site_label'].iloc[0]}"
         figure_x = (x0 + 2.5) / figure_mm
-        total = panel_mm * down + 1
         figure.text(figure_x, (y0 + panel_mm - 2.6) / total, heading, size=TEXT_PT, weight="bold", va="center")
         figure.text(figure_x, (y0 + foot_mm - 9.2) / total, note, va="top", linespacing=1.2)
     return Drawing(figure, " ".join(_case_told(case) for case in panels))
-
-
-def _opened_told(step: pd.Series) -> str:
-    """At which pass the floor was found open, and how deep that stood where it is known."""
-    depth = "" if missing(step["depth_mm"]) else f", {step['depth_mm']:g} mm"
-    return f"first found open at pass {int(step['step_no'])}{depth}"
 
 
 def _rows(case: pd.DataFrame):
     return case.itertuples(index=False)
 
 
-def pass_label(step) -> str:
-    """`pilot 12.5 − 9`: what was used, and its length less what the stop takes off."""
-    stop = "" if missing(step.stop_length_mm) or step.stop_length_mm == 0 else f" − {step.stop_length_mm:g}"
-    return f"{step.role} {step.length_mm:g}{stop}"
-
-
 def _deviations_told(case: pd.DataFrame) -> str:
     named = case["deviations"].iloc[0]
     words = deviation_words("" if missing(named) else str(named))
-    return f"Deviations: {'; '.join(word[0].lower() + word[1:] for word in words)}." if words else "No deviation."
+    return say("depth.case_deviations", kinds="; ".join(map(small, words))) if words else say("depth.case_no_deviation")
 
 
-def _draw_case(axes, case: pd.DataFrame, deepest: float) -> None:
+def _draw_case(axes, case: pd.DataFrame, deepest: float, pass_mm: float) -> None:
     n = len(case)
     first = case.iloc[0]
     low, high = float(first["rbh_min_mm"]), float(first["rbh_max_mm"])
     rungs = [float(rung) for rung in str(first["rungs_mm"]).split()] if not missing(first["rungs_mm"]) else []
     axes.set(xlim=(0.3, n + 0.7), ylim=(deepest, 0))
     _draw_bone(axes, n, low, high, rungs)
-    _side_words(axes, [(low / 2, "bone"), ((low + high) / 2, "floor"), ((high + deepest) / 2, "sinus")], deepest)
-    _draw_passes(axes, case)
+    floors = [(low, f"floor {low:g}"), *([] if low == high else [(high, f"to {high:g}")])]
+    _side_words(axes, [(low / 2, "bone"), *floors, ((high + deepest) / 2, "sinus")], deepest)
+    _draw_passes(axes, case, 0 if pass_mm >= UPRIGHT_MM else 90)
     for step in _rows(case):
         axes.annotate(
-            pass_label(step),
+            step.role,
             (step.step_no, 0),
             xytext=(0, 4),
             textcoords="offset points",
@@ -125,36 +117,19 @@ def _draw_case(axes, case: pd.DataFrame, deepest: float) -> None:
 
 
 def _draw_bone(axes, n: int, low: float, high: float, rungs: list[float]) -> None:
-    """Bone down to the lowest floor, the floor hatched down to the highest, and the planned rungs, under n passes."""
+    """Bone down to the lowest floor, the floor hatched down to the highest, and the rungs, under n passes."""
     axes.add_patch(Rectangle((0.3, 0), n + 0.4, low, facecolor=PALE, linewidth=0, zorder=0))
-    axes.add_patch(
-        Rectangle(
-            (0.3, low),
-            n + 0.4,
-            high - low,
-            facecolor="white",
-            edgecolor=RULE,
-            hatch="////",
-            linewidth=0,
-            zorder=0,
-        )
-    )
-    for edge in (low, high):
-        axes.axhline(edge, color=INK, linewidth=0.7, zorder=1)
+    hatched = {"facecolor": "white", "edgecolor": RULE, "hatch": "////", "linewidth": 0}
+    axes.add_patch(Rectangle((0.3, low), n + 0.4, high - low, zorder=0, **hatched))
+    axes.axhline(low, color=INK, linewidth=0.9, zorder=1)
+    if high > low:
+        axes.axhline(high, color=INK, linewidth=0.9, linestyle=(0, (6, 2)), zorder=1)
     for rung in rungs:
         axes.axhline(rung, color=INK, linewidth=0.5, linestyle=(0, (1, 2.5)), zorder=1)
-        axes.plot(
-            [1.0, 1.012],
-            [rung, rung],
-            transform=axes.get_yaxis_transform(),
-            color=INK,
-            linewidth=1.4,
-            clip_on=False,
-        )
 
 
-def _draw_passes(axes, case: pd.DataFrame) -> None:
-    """A bar a drill pass, a circle a gauge pass; an arrow at the first that found the floor open."""
+def _draw_passes(axes, case: pd.DataFrame, rotation: float) -> None:
+    """A bar a drill pass, a circle a gauge pass, its depth in mm below it, and where the floor was first found open."""
     opened = False
     for step in _rows(case):
         x, depth, before = step.step_no, float(step.depth_mm), float(step.deepest_before_mm)
@@ -164,43 +139,55 @@ def _draw_passes(axes, case: pd.DataFrame) -> None:
             axes.add_patch(Rectangle((x - 0.3, before), 0.6, depth - before, facecolor=DARK, linewidth=0, zorder=3))
         else:
             axes.plot([x - 0.3, x + 0.3], [depth, depth], color=DARK, linewidth=2.0, zorder=3)
-        if step.finding == "open" and not opened:
-            opened = True
-            axes.annotate(
-                "open",
-                (x, depth),
-                xytext=(0, -20),
-                textcoords="offset points",
-                ha="center",
-                va="top",
-                weight="bold",
-                arrowprops={"arrowstyle": "-|>", "color": MID, "linewidth": 1.2, "shrinkA": 0, "shrinkB": 3},
-                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
-                zorder=5,
-            )
+        finds_it = step.finding == "open" and not opened
+        opened |= finds_it
+        text = f"{depth:g}, open" if finds_it and rotation else f"{depth:g}\nopen" if finds_it else f"{depth:g}"
+        axes.annotate(
+            text,
+            (x, depth),
+            xytext=(0, -4),
+            textcoords="offset points",
+            ha="center",
+            va="top",
+            rotation=rotation,
+            linespacing=1.1,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4, "alpha": 0.85},
+            zorder=5,
+            annotation_clip=False,
+        )
 
 
 def _side_words(axes, words: list[tuple[float, str]], deepest: float) -> None:
-    """What each zone is, beside it; pushed apart where zones are thin."""
+    """What each zone and line is, beside it; pushed apart where they are close."""
     placed = -np.inf
     for depth, word in words:
         placed = max(depth, placed + 0.055 * deepest)
-        name_beside(axes, placed, word)
+        name_beside(axes, placed, word, 3)
 
 
 def _case_told(case: pd.DataFrame) -> str:
     first = case.iloc[0]
     drills = case[~case["role"].eq("gauge")]
-    told = [
-        f"Case {int(first['case'])} ({first['site_label']}, {first['approach']}): sinus floor between "
-        f"{first['rbh_min_mm']:g} and {first['rbh_max_mm']:g} mm below the crest"
-    ]
-    if not missing(first["rungs_mm"]):
-        told.append(f"planned rungs {listed(str(first['rungs_mm']).split())} mm")
-    if len(drills):
-        told.append(f"drill passes reached {listed([f'{depth:g}' for depth in drills['depth_mm']])} mm")
-    n_gauges = len(case) - len(drills)
-    told.append(counted(n_gauges, "gauge pass", "gauge passes"))
+    depths = [f"{depth:g}" for depth in drills["depth_mm"]]
     opened = case[case["finding"].eq("open")]
-    told.append(_opened_told(opened.iloc[0]) if len(opened) else "never found open")
-    return "; ".join(told) + f". {_deviations_told(case)}"
+    return say(
+        "depth.alt_case",
+        case=int(first["case"]),
+        label=first["site_label"],
+        approach=first["approach"],
+        low=first["rbh_min_mm"],
+        high=first["rbh_max_mm"],
+        rungs="" if missing(first["rungs_mm"]) else say("depth.alt_rungs", rungs=str(first["rungs_mm"]).split()),
+        drills=say("depth.alt_drills", depths=depths) if depths else "",
+        gauges=len(case) - len(drills),
+        opened=_opened_told(opened.iloc[0]) if len(opened) else say("depth.alt_never_open"),
+        deviations=_deviations_told(case),
+    )
+
+
+def _opened_told(step: pd.Series) -> str:
+    """At which pass the floor was found open, and how deep that stood where it is known."""
+    place = {"pass_no": int(step["step_no"])}
+    if missing(step["depth_mm"]):
+        return say("depth.alt_opened", **place)
+    return say("depth.alt_opened_at", depth=float(step["depth_mm"]), **place)

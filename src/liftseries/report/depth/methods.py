@@ -4,79 +4,45 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from liftseries.report.depth.supplement_chapter import has_log
+from liftseries.report.depth.report_chapter import plan_lengths
+from liftseries.report.depth.sentences import has_log, limits_rows
 from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.sentences import left_out
+from liftseries.report.kit.sentences import small
 from liftseries.report.kit.writer import Writer
+from liftseries.report.languages.say import say
 
 
 def of_depths(writer: Writer) -> Iterable[Paragraph]:
     """Floor and lift; depths, ladder and deviations where there is a log."""
     material = writer.material
     if has_log(material):
-        yield from _of_log(material)
-    yield Paragraph(
-        lead="Floor and lift",
-        text=(
-            "Residual bone height is the middle of its lowest and highest value over the footprint; the "
-            "slope is the angle between them over the implant's diameter; the planned lift is platform "
-            "depth plus implant length less residual bone height; bone gain is bone height less residual "
-            "bone height."
-        ),
-    )
-
-
-def _of_log(material: Material) -> Iterable[Paragraph]:
-    asked, margin = material.asked, material.asked["first_depth_margin_mm"]
-    yield Paragraph(
-        lead="Depths",
-        text=(
-            "A pass reaches the instrument's length less what the stop takes off, plus the planned platform "
-            "depth (guided; 0 freehand), below the crest. A stop marked with a length takes off its "
-            "marking; one marked with a depth takes off the length that it is marked for less its marking."
-        ),
-    )
-    yield Paragraph(
-        lead="Ladder",
-        text=(
-            f"The first rung is the deepest reachable depth that stays {_mm(margin['guided'])} (guided) "
-            f"or {_mm(margin['freehand'])} (freehand) short of the lowest floor; each next one the "
-            f"deepest within {_mm(asked['step_mm'])} of the last; the last the first that reaches the "
-            f"highest floor. Depths that differ by up to {_mm(asked['depth_tolerance_mm'])} count as "
-            f"equal, and a speed above {asked['speed_limit_rpm']:g} rpm as high."
-        ),
-    )
-    yield Paragraph(
-        lead="Deviations",
-        text=(
-            "A probing is a gauge pass, or a drill pass after which the floor was felt closed or open. A deviation is "
-            "judged only where the log tells what it takes; shares are of the sites where it can be judged. A site was "
-            "drilled as planned where no deviation that can be judged is true. Shares have patients as clusters, with "
-            "intervals on the logit and Student's t."
-        ),
-    )
+        asked = material.asked
+        ladder = {"tolerance": asked["depth_tolerance_mm"], "speed": asked["speed_limit_rpm"]}
+        yield _paragraph("depths")
+        yield _paragraph("ladder", **plan_lengths(material), **ladder)
+        yield _paragraph("deviations")
+    yield _paragraph("floor")
 
 
 def of_agreement(writer: Writer) -> Iterable[Paragraph]:
-    """Agreement of achieved with planned depths; nothing without a log."""
+    """Agreement of depths; nothing where none is told."""
     material = writer.material
-    if not has_log(material):
+    if not limits_rows(material, "depth.agreement") and not limits_rows(material, "depth.read"):
         return
-    yield Paragraph(
-        lead="Agreement of depths",
-        text=(
-            "Achieved less planned last depth, and likewise the depth read on a gauge less the recomputed depth of the "
-            "hole while the floor was closed: mean over the sites, limits 1.96 standard deviations on either side "
-            "(Bland and Altman 1999, doi:10.1177/096228029900800204), patients as clusters, intervals of the limits by "
-            "leaving out one patient after the other. Beside them restricted maximum likelihood with a patient "
-            "intercept; limits are bias ± 1.96 √(variance between + within patients), their intervals put those of "
-            "bias and total SD together (Zou 2013, doi:10.1177/0962280211402548). Whether the error grows with "
-            "the depth is asked by regressing it on the "
-            "planned depth, which is known without error." + left_out(material, "depth.agreement")
-        ),
-    )
+    found = _paragraph("agreement")
+    yield Paragraph(" ".join(filter(None, (found.text, _left_out(material)))), lead=found.lead)
 
 
-def _mm(value: float) -> str:
-    return f"{value:g} mm"
+def _paragraph(name: str, **holes) -> Paragraph:
+    return Paragraph(say(f"depth.methods_{name}", **holes), lead=say(f"depth.methods_lead_{name}"))
+
+
+def _left_out(material: Material) -> str:
+    """How many sites the agreement with the plan left out, and why."""
+    rows = material.left_out[material.left_out["analysis"].eq("depth.agreement")]
+    reasons = [
+        say("depth.methods_left_out_part", sites=row["n_sites"], reason=small(material.words.reason(row["reason"])))
+        for _, row in rows.iterrows()
+    ]
+    return say("depth.methods_left_out", reasons=reasons) if reasons else ""

@@ -1,94 +1,95 @@
-"""How deep was drilled, in sentences."""
+"""What the report, the first page and the supplement say alike of how deep was drilled."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-from liftseries.report.kit.blocks import Block, Paragraph
+import pandas as pd
+
+from liftseries.base.remarks import names_in
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import (
-    NOT_ESTIMATED,
-    count,
-    counted,
-    decimal,
-    listed,
-    missing,
-    percent,
-    share_of,
-)
+from liftseries.report.kit.numbers import interval, is_withheld, missing
 from liftseries.report.kit.quoted import quoted_in
-from liftseries.report.kit.sentences import first_term, open_direction, size_of, small, source
-from liftseries.report.kit.words import ENDED, trace
+from liftseries.report.kit.sentences import source
+from liftseries.report.kit.tables.cells import BOUNDS
+from liftseries.report.languages.say import say
+
+AGREEMENT = {"bias", "low", "high"}
 
 
-def ended_sentence(material: Material) -> Paragraph | None:
-    """How the sites with a plan and a log ended."""
-    rows = {row["term"]: row for _, row in material.quoted("depth.ended").iterrows()}
-    if not rows:
-        return None
-    one = next(iter(rows.values()))
-    told = [f"{small(ENDED[term])} {_share(row)}" for term, row in rows.items()]
-    text = f"Of {counted(one['n_sites'], 'site')} with a plan and a drilling log the drilling ended: {listed(told)}."
-    return Paragraph(text, trace("depth.ended", "all", "", ""))
+def has_log(material: Material) -> bool:
+    """Whether any site has a drilling log."""
+    return bool(pd.to_numeric(material.rows("depth.deviations")["n_sites"]).fillna(0).ne(0).any())
 
 
-def adherence_sentence(material: Material) -> Iterable[Block]:
-    """How many sites were drilled as planned."""
-    for _, row in quoted_in(material.rows("depth.adherence", "all")).iterrows():
-        text = (
-            f"{share_of(row['n_events'], row['n_sites'])} sites with a drilling log were drilled as planned "
-            f"(95% interval {_limits(row)}): their log shows none of the deviations that can be judged from it."
-        )
-        yield Paragraph(text[0].upper() + text[1:], source(row))
+def share_told(row, further: bool = False) -> str:
+    """A quoted share with its interval, or the one limit that holds; `further` to others of the same sentence."""
+    name = "depth.share_further" if further else "depth.share"
+    if not missing(row["note"]) and names_in(row["note"]) & BOUNDS:
+        name = "depth.share_at_least" if row["conf_low"] < row["estimate"] else "depth.share_at_most"
+    limits = {"low": row["conf_low"], "high": row["conf_high"]}
+    if name.endswith(("least", "most")):
+        limits.pop("high" if name.endswith("least") else "low")
+    return say(name, share=row["estimate"], **limits)
 
 
-def _share(row) -> str:
-    """`12 (3.5%, 95% interval 2.1 to 5.6%)`."""
-    return f"{count(row['n_events'])} ({percent(row['estimate'])}, 95% interval {_limits(row)})"
+def n_of(row, further: bool = False) -> str:
+    """`206 of 305 (67.5%, …)`."""
+    return say("depth.n_of", n=row["n_events"], sites=row["n_sites"], share=share_told(row, further))
 
 
-def _limits(row) -> str:
-    if missing(row["conf_low"]):
-        return NOT_ESTIMATED
-    return f"{percent(row['conf_low'])} to {percent(row['conf_high'])}"
+def ends(rows: pd.DataFrame) -> list[str]:
+    """How the drilling ended, each with its share, in the order of the rows."""
+    return [
+        say(f"depth.ended_{row['term']}", n=say("depth.n_at", n=row["n_events"], share=share_told(row, k > 0)))
+        for k, (_, row) in enumerate(rows.iterrows())
+    ]
 
 
-def read_sentence(material: Material) -> Iterable[Block]:
-    """How far the gauge's readings lie from the recomputed depths."""
-    rows = {row["term"]: row for _, row in material.quoted("depth.read").iterrows()}
-    if not {"bias", "low", "high"} <= set(rows):
-        return
-    size, deeper = size_of(rows["bias"])
-    yield Paragraph(
-        f"Where a depth was read on the gauge with the floor closed, it lay on average {size} mm "
-        f"{'deeper' if deeper else 'less deep'} than recomputed from instrument and stop, at "
-        f"{counted(rows['bias']['n_sites'], 'site')}; the limits of agreement reach from "
-        f"{decimal(rows['low']['estimate'])} to {decimal(rows['high']['estimate'])} mm.",
-        source(rows["bias"]),
-    )
+def sources(rows: pd.DataFrame) -> str:
+    """The rows of results.csv that a sentence comes from."""
+    return "; ".join(source(row) for _, row in rows.iterrows())
 
 
-def depth_sentence(material: Material) -> Paragraph | None:
-    """How far the last depth lies from the planned one."""
-    rows = {row["term"]: row for _, row in material.quoted("depth.agreement").iterrows()}
-    if not {"bias", "low", "high"} <= set(rows):
-        return None
+def adherence_row(material: Material):
+    """The quoted share of all sites that were drilled as planned, or None."""
+    rows = quoted_in(material.rows("depth.adherence", "all"))
+    return rows.iloc[0] if len(rows) else None
+
+
+def n_left_out(material: Material, analysis: str, reason: str = "") -> int:
+    """How many sites an analysis left out, for one reason where it is named; below 0 where that is withheld."""
+    rows = material.left_out[material.left_out["analysis"].eq(analysis) & material.left_out["subset"].eq("all")]
+    rows = rows[rows["reason"].eq(reason)] if reason else rows
+    counts = rows["n_sites"].dropna().astype(int)
+    return -1 if any(map(is_withheld, counts)) else int(counts.sum())
+
+
+def limits_rows(material: Material, analysis: str) -> dict:
+    """Term -> quoted row of an agreement; empty where one of the three is missing."""
+    quoted = material.quoted(analysis)
+    return {row["term"]: row for _, row in quoted.iterrows()} if set(quoted["term"]) >= AGREEMENT else {}
+
+
+def agreement_told(name: str, rows: dict) -> str:
+    """Bias with its interval, and the limits of agreement."""
     bias = rows["bias"]
-    size, deeper = size_of(bias)
-    text = (
-        f"The last drilled depth lay on average {size} mm {'deeper' if deeper else 'shallower'} than "
-        f"planned at {counted(bias['n_sites'], 'site')}; the limits of agreement reach from "
-        f"{decimal(rows['low']['estimate'])} to {decimal(rows['high']['estimate'])} mm."
+    return say(
+        name,
+        sites=bias["n_sites"],
+        bias=interval(bias["estimate"], bias["conf_low"], bias["conf_high"]),
+        low=rows["low"]["estimate"],
+        high=rows["high"]["estimate"],
     )
-    return Paragraph(text, source(bias))
 
 
-def bias_sentence(material: Material) -> Iterable[Block]:
-    """Whether the error of the last depth grows with the depth."""
-    row = first_term(material.rows("depth.proportional_bias"))
-    if row is None:
-        return
-    change, deeper = size_of(row)
-    way = "exceeded" if deeper else "fell short of"
-    text = f"With each further mm planned, the last depth {way} the plan by {change} mm more"
-    yield Paragraph(text + open_direction(row["conf_low"], row["conf_high"], 0.0) + ".", source(row))
+def agreement_sources(rows: dict) -> str:
+    """The rows behind it."""
+    return "; ".join(source(row) for row in rows.values())
+
+
+def ranked(rows: pd.DataFrame, at_most: int = 3) -> Iterable[pd.Series]:
+    """Shares above none, the largest first."""
+    rows = rows[pd.to_numeric(rows["n_events"]).gt(0)]
+    for _, row in rows.sort_values("estimate", ascending=False, kind="stable").head(at_most).iterrows():
+        yield row

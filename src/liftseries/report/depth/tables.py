@@ -1,63 +1,109 @@
-"""How deep was drilled: deviations, agreement."""
+"""How deep was drilled: shares, deviations, agreement, the passes of worked cases."""
 
 from __future__ import annotations
 
 import pandas as pd
 
+from liftseries.models.depth.limits import EFFECTIVE, REML, SITES
+from liftseries.models.depth.perforation import AS_PLANNED
+from liftseries.models.depth.shares import UNJUDGED
+from liftseries.report.depth.sentences import has_log
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import methods_of, way_of
-from liftseries.report.kit.numbers import count, p_value, share_of
-from liftseries.report.kit.sentences import small
+from liftseries.report.kit.numbers import count, decimal, p_value, share_of
 from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate, numbers
 from liftseries.report.kit.words import (
     CANNOT_OCCUR,
     DEVIATIONS,
     ENDED,
     IMPOSSIBLE,
-    JUDGED_FROM,
-    NOT_JUDGED,
     Words,
     trace_of,
 )
+from liftseries.report.languages.say import say
+
+PERFORATED = {f"{AS_PLANNED}=yes": "Drilled as planned", f"{AS_PLANNED}=no": "With a deviation"}
+BY = {
+    SITES: "Mean over the sites",
+    EFFECTIVE: "The same, effective degrees of freedom",
+    REML: "Linear mixed model",
+}
+FINDINGS = {"closed": "floor closed", "open": "floor open", "not_tested": ""}
+
+
+def shares_table(material: Material, words: Words) -> Content | None:
+    """How the drilling ended, how many sites were drilled as planned, perforations with and without a deviation."""
+    parts = (
+        ("How the drilling ended", "depth.ended", lambda row: ENDED.get(row["term"], row["term"])),
+        ("Drilled as planned", "depth.adherence", lambda row: words.subset(row["subset"])),
+        ("Perforated, of the sites", "depth.perforation", lambda row: PERFORATED[row["subset"]]),
+    )
+    rows, used = [], []
+    for part, analysis, label in parts:
+        found = _counted(material.rows(analysis))
+        used.append(found)
+        rows += [(part, *[""] * 5)] if len(found) else []
+        rows += [
+            (
+                f"   {label(row)}",
+                share_of(row["n_events"], row["n_sites"]),
+                estimate(row),
+                count(row["n_patients"]),
+                design_effect(material, row),
+                trace_of(row),
+            )
+            for _, row in found.iterrows()
+        ]
+    heads = ("", "Sites", "Share (95% interval)", "Patients", "Design effect", TRACE)
+    return content_of(heads, rows, methods_of(pd.concat(used)))
+
+
+def _counted(rows: pd.DataFrame) -> pd.DataFrame:
+    """The rows that rest on any site."""
+    return rows[pd.to_numeric(rows["n_sites"]).fillna(0).ne(0)]
 
 
 def deviations_table(material: Material, words: Words) -> Content | None:
-    """Deviations from the drilling plan by kind and approach."""
-    table = material.table("deviations")
+    """Deviations from the drilling plan: how often, and how often nobody can tell."""
+    table = _counted(material.rows("depth.deviations"))
     if table.empty:
         return None
     subsets = list(dict.fromkeys(table["subset"]))
-    cells = {(r.deviation, r.subset): r for r in table.itertuples(index=False)}
-    rows = [
-        (
-            f"{DEVIATIONS.get(kind, kind)} ({kind})",
-            *(_judged(cells.get((kind, subset)), kind, subset) for subset in subsets),
-        )
-        for kind in dict.fromkeys(table["deviation"])
-    ]
-    judged_from = "; ".join(f"{small(DEVIATIONS[kind])}: {words}" for kind, words in JUDGED_FROM.items())
-    heads = ["All" if s == "all" else s.partition("=")[2].capitalize() for s in subsets]
+    cells = {(row["term"], row["subset"]): row for _, row in table.iterrows()}
+    rows = []
+    for kind in DEVIATIONS:
+        of_kind = [cells.get((f"{kind}{end}", subset)) for end in ("", UNJUDGED) for subset in subsets]
+        if any(row is not None for row in of_kind):
+            whole, unjudged = cells.get((kind, "all")), cells.get((f"{kind}{UNJUDGED}", "all"))
+            rows.append(
+                (
+                    DEVIATIONS[kind],
+                    _judged(cells, kind, "all"),
+                    "" if whole is None else estimate(whole),
+                    *(_judged(cells, kind, subset) for subset in subsets if subset != "all"),
+                    "" if unjudged is None else count(unjudged["n_events"]),
+                    "; ".join(trace_of(row) for row in of_kind if row is not None),
+                )
+            )
+    heads = [subset.partition("=")[2].capitalize() for subset in subsets if subset != "all"]
     return content_of(
-        ("Deviation", *heads),
+        ("Deviation", "All sites", "Share (95% interval)", *heads, "Cannot be judged", TRACE),
         rows,
-        f"What must be recorded for each to be judged. {judged_from}. Rows of results.csv, with intervals: "
-        "depth.deviations, term the deviation, and `not judged` after it.",
-        [trace_of(row) for _, row in material.rows("depth.deviations").iterrows()],
     )
 
 
-def _judged(cell, kind: str, subset: str) -> str:
+def _judged(cells: dict, kind: str, subset: str) -> str:
     if (kind, subset) in IMPOSSIBLE:
         return CANNOT_OCCUR
-    if cell is None:
-        return "no log"
-    judged = share_of(cell.n_true, cell.n_sites) if cell.n_sites else "none judged"
-    return judged + (f"; {count(cell.n_not_judged)} {NOT_JUDGED}" if cell.n_not_judged else "")
+    row = cells.get((kind, subset))
+    return "none judged" if row is None else share_of(row["n_events"], row["n_sites"])
 
 
 def agreement_table(material: Material, words: Words, analysis: str, bias: str) -> Content | None:
     """Bias and limits of agreement, by each method; `bias` says less what."""
     found = material.rows(analysis)
+    if found["estimate"].isna().all():
+        return None
     names = {
         "bias": bias,
         "low": "Lower limit of agreement",
@@ -70,7 +116,7 @@ def agreement_table(material: Material, words: Words, analysis: str, bias: str) 
             p_value(row["p_value"]),
             design_effect(material, row),
             *numbers(row),
-            way_of(row).partition(";")[0].partition(",")[0],
+            BY.get(row["method"], way_of(row)),
             trace_of(row),
         )
         for _, row in found.iterrows()
@@ -82,24 +128,32 @@ def agreement_table(material: Material, words: Words, analysis: str, bias: str) 
     )
 
 
-def shares_table(material: Material, words: Words) -> Content | None:
-    """How the drilling ended, and how many sites were drilled as planned."""
-    ended, kept = material.rows("depth.ended"), material.rows("depth.adherence")
-    named = [(ENDED.get(row["term"], row["term"]), row) for _, row in ended.iterrows()]
-    named += [(f"Drilled as planned: {small(words.subset(row['subset']))}", row) for _, row in kept.iterrows()]
+def cases_passes(material: Material) -> pd.DataFrame:
+    """The passes of the worked cases, and the platform depth that each was reckoned from, mm."""
+    passes = material.table("ladder_cases").sort_values(["case", "step_no"])
+    for column in ("length_mm", "stop_length_mm", "depth_mm"):
+        passes[column] = pd.to_numeric(passes.get(column))
+    passes["stop_length_mm"] = passes["stop_length_mm"].fillna(0.0)
+    platform = passes["depth_mm"] - passes["length_mm"] + passes["stop_length_mm"]
+    return passes.assign(platform_mm=platform.round(6) + 0.0)
+
+
+def cases_table(material: Material, words: Words) -> Content | None:
+    """The worked cases pass by pass: length less stop plus platform gives the depth."""
+    if material.table("ladder_cases").empty or not has_log(material):
+        return None
     rows = [
         (
-            name,
-            share_of(row["n_events"], row["n_sites"]),
-            estimate(row),
-            count(row["n_patients"]),
-            design_effect(material, row),
-            trace_of(row),
+            f"Case {int(step.case)}, {step.approach}, pass {int(step.step_no)}",
+            step.role,
+            *(_mm(value) for value in (step.length_mm, step.stop_length_mm, step.platform_mm, step.depth_mm)),
+            FINDINGS.get(step.finding, str(step.finding)),
         )
-        for name, row in named
+        for step in cases_passes(material).itertuples(index=False)
     ]
-    return content_of(
-        ("", "Sites", "Share (95% interval)", "Patients", "Design effect", TRACE),
-        rows,
-        methods_of(pd.concat([ended, kept])),
-    )
+    heads = ("Pass", "Instrument", "Length", "Stop takes off", "Platform depth", "Depth reached", "Found")
+    return content_of(heads, rows, say("depth.note_cases"))
+
+
+def _mm(value: float) -> str:
+    return decimal(value, 1) if round(value, 1) == round(value, 6) else decimal(value)

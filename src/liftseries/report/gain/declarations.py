@@ -15,46 +15,26 @@ REPORT_FIGURES = (
             "marginal": "results:bone.marginal",
             "gain_by_visit": "gain_by_visit",
             "bone_by_visit": "bone_by_visit",
-            "visits": "visits",
-            "cases": "cases",
         },
         caption=(
-            "Bone gain, and how far the marginal bone lies below the platform, over time. Filled: the means that the "
-            "text quotes, with their 95% intervals. Open: the mean of the measurements nearest to each other recall "
-            "(placement, six months, each year). Dots: every measurement. The numbers below say how many stand behind "
-            "each mean; of fewer than five none is drawn, and no line joins them, since the sites change."
+            "Mean bone gain and marginal bone level at the recalls, n below; filled: as quoted, with 95% interval, "
+            "patients as clusters; bars: one standard deviation. Not joined, as the sites change."
         ),
-        released=Released(
-            "Bone gain, and how far the marginal bone lies below the platform, over time. Filled: the means that the "
-            "text quotes, with their 95% intervals. Open: the mean of the measurements nearest to each other recall. "
-            "Single measurements are not shown; a dash is a number withheld."
-        ),
+        released=Released(),
+        has_narrow=True,
     ),
 )
-FIGURES = ()
 TABLES = (
     Table(
         name="bone_at_months",
         makes=f"{ROOM}.tables:bone_at_months_table",
-        caption="Bone gain and marginal bone level at the months asked for.",
-        released=Released(),
-    ),
-    Table(
-        name="bone_terms",
-        makes=f"{ROOM}.tables:bone_terms_table",
-        caption="Differences in bone gain and in marginal bone level, mm, by term.",
-        released=Released(),
-    ),
-    Table(
-        name="gain_scatter",
-        makes=f"{ROOM}.tables:gain_scatter_table",
-        caption="Scatter of the bone gain, standard deviations.",
+        caption="Bone gain and marginal bone level at the months asked for (95% intervals).",
         released=Released(),
     ),
     Table(
         name="bone_methods",
         makes=f"{ROOM}.tables:bone_methods_table",
-        caption="Bone: the same question by other methods.",
+        caption="What is associated with bone gain and with the marginal bone level, and their change per year.",
         released=Released(),
     ),
     Table(
@@ -74,6 +54,5 @@ SUPPLEMENT_CHAPTER = Chapter(
     id="gain",
     title="Bone gain, stability, gain and later failure",
     blocks=(f"{ROOM}.supplement_chapter:blocks",),
-    figures=FIGURES,
     tables=TABLES,
 )

@@ -1,4 +1,4 @@
-"""What bone was gained, drawn: gain and marginal bone over time, and the terms of the model."""
+"""Bone over time, drawn: gain and marginal bone at the recalls."""
 
 from __future__ import annotations
 
@@ -8,32 +8,27 @@ import numpy as np
 import pandas as pd
 from matplotlib.ticker import FixedLocator, FuncFormatter
 
-from liftseries.models.gain.marginal import FAR_MM, marginal_at_visits
+from liftseries.models.gain.marginal import FAR_MM
 from liftseries.models.shared.gates import FEWEST_MEASUREMENTS
-from liftseries.models.shared.outcomes import gain_at_visits
-from liftseries.report.gain.quoted import is_difference, month_of
-from liftseries.report.kit.figures.forest import Axis
+from liftseries.report.gain.quoted import CHANGE, MEAN, month_of
 from liftseries.report.kit.figures.style import (
     DARK,
     DOUBLE_MM,
-    LIGHT,
     MID,
-    TEXT_PT,
+    RULE,
+    SINGLE_MM,
     Drawing,
     axes_at,
     drawn,
     new_figure,
-    wrapped,
 )
-from liftseries.report.kit.figures.terms import draw_by_method
-from liftseries.report.kit.numbers import counted, decimal, interval, is_withheld, short_count
+from liftseries.report.kit.numbers import interval, is_withheld, missing, short_count
 from liftseries.report.kit.quoted import quoted_in
-from liftseries.report.kit.words import Words
+from liftseries.report.languages.say import say
 
-MOST_VECTOR_POINTS = 4000  # beyond, single values become pixels: the file would be megabytes of circles
-PANEL_MM, LEFT_MM, BOTTOM_MM, HIGH_MM = 70.0, 13.0, 19.0, 58.0
+LEFT_MM, RIGHT_MM, BOTTOM_MM, TOP_MM, HIGH_MM = 13.0, 3.0, 18.0, 3.0, 40.0
 MOST_TICKS = 8
-ERRORS = {"corrected": "patients' sandwich", "reml": "the model's own error"}
+BAR_PT = 4.0
 
 
 @dataclass(frozen=True)
@@ -45,40 +40,34 @@ class Panel:
     title : of the axis
     quoted : headline rows of results.csv whose term names a month, `mean at 12`
     by_visit : `months, n, mean, sd`
-    single : `months` and the value of every measurement
-    value : its column
-    none : why nothing is drawn, where nothing is
-    n_of_rows : whether the number below a headline is that of its sites; else that of the recall's measurements
+    limit : a level that a dashed line marks, and what it is called
+    downwards : whether more lies lower
     """
 
     title: str
     quoted: pd.DataFrame
     by_visit: pd.DataFrame
-    single: pd.DataFrame
-    value: str
-    none: str
-    n_of_rows: bool
+    limit: tuple[float, str]
+    downwards: bool = False
 
     @property
     def means(self) -> pd.DataFrame:
-        """`months, n, mean, low, high`, in order: the headlines, and the recalls' means where there is none."""
-        rows = self.quoted
+        """`months, n, mean, sd, low, high`, in order: the headlines, and the recalls' means where there is none."""
+        rows, recalls = self.quoted, self.by_visit[["months", "n", "mean", "sd"]].astype(float)
         told = pd.DataFrame(
             {
                 "months": rows["term"].map(month_of).astype(float),
-                "n": rows["n_sites"],
+                "n": rows["n_sites"].astype(float),
                 "mean": rows["estimate"].astype(float),
                 "low": rows["conf_low"].astype(float),
                 "high": rows["conf_high"].astype(float),
             }
         )
-        recalls = self.by_visit[["months", "n", "mean"]].astype({"months": float, "mean": float})
-        if not self.n_of_rows:
-            told["n"] = told["months"].map(recalls.set_index("months")["n"]).fillna(0)
+        told["sd"] = told["months"].map(recalls.set_index("months")["sd"])
         enough = recalls["n"].ge(FEWEST_MEASUREMENTS) | recalls["n"].map(is_withheld).astype(bool)
         others = recalls[enough & recalls["mean"].notna() & ~recalls["months"].isin(told["months"])]
         parts = [part for part in (told, others.assign(low=np.nan, high=np.nan)) if len(part)]
-        return pd.concat(parts).sort_values("months") if parts else told
+        return pd.concat(parts).sort_values("months", ignore_index=True) if parts else told
 
 
 @drawn
@@ -87,102 +76,86 @@ def draw_bone_over_time(
     marginal: pd.DataFrame,
     gain_by_visit: pd.DataFrame,
     bone_by_visit: pd.DataFrame,
-    visits: pd.DataFrame,
-    cases: pd.DataFrame,
+    narrow: bool = False,
 ) -> Drawing | None:
-    """Bone gain and marginal bone against time since placement, side by side.
+    """Bone gain and marginal bone at the recalls: panels side by side, or one above the other in one column.
 
     Parameters
     ----------
     gain, marginal : rows of `gain.mixed` and `bone.marginal`
     gain_by_visit, bone_by_visit : `months, n, mean, sd`, mm
-    visits, cases : one row a visit and one a site, for the single measurements; without rows only means are drawn
+    narrow : the layout of one column
     """
     panels = (
-        Panel(
-            "Bone gain, mm",
-            _means_quoted(gain),
-            gain_by_visit,
-            gain_at_visits(visits, cases),
-            "gain_mm",
-            "no visit has a bone height",
-            n_of_rows=False,
-        ),
-        Panel(
-            "Marginal bone below platform, mm",
-            _means_quoted(marginal),
-            bone_by_visit,
-            marginal_at_visits(visits, cases),
-            "marginal_bone_mm",
-            "no visit has a marginal bone level",
-            n_of_rows=True,
-        ),
+        Panel("Bone gain, mm", _means_quoted(gain), gain_by_visit, (0.0, "no gain")),
+        Panel("Marginal bone level, mm", _means_quoted(marginal), bone_by_visit, (FAR_MM, "2 mm"), True),
     )
-    if all(panel.by_visit.empty for panel in panels):
+    shown = [panel for panel in panels if len(panel.means)]
+    if not shown:
         return None
-    height = BOTTOM_MM + HIGH_MM + 3
-    figure = new_figure(DOUBLE_MM, height)
-    told = []
-    for place, panel in enumerate(panels):
-        left = LEFT_MM + place * (PANEL_MM + LEFT_MM + 4)
-        if panel.by_visit.empty:
-            text = wrapped(f"Nothing is drawn: {panel.none}.", PANEL_MM - 10, TEXT_PT)
-            x, y = (left + PANEL_MM / 2) / DOUBLE_MM, (BOTTOM_MM + HIGH_MM / 2) / height
-            figure.text(x, y, text, size=TEXT_PT, ha="center", va="center")
-            told.append(f"{panel.title}: {panel.none}")
-            continue
-        axes = axes_at(figure, left, BOTTOM_MM, PANEL_MM, HIGH_MM)
-        _draw(axes, panel)
-        told.append(f"{panel.title}: {_in_words(panel) or 'no mean of five measurements or more'}")
-    return Drawing(figure, f"Means over time since placement. {'. '.join(told)}.")
+    beside = not narrow and len(shown) == 2
+    width, stacked = (DOUBLE_MM if beside else SINGLE_MM), (1 if beside else len(shown))
+    high = BOTTOM_MM + HIGH_MM + TOP_MM
+    figure = new_figure(width, stacked * high)
+    panel_mm = (DOUBLE_MM / 2 if beside else SINGLE_MM) - LEFT_MM - RIGHT_MM
+    for place, panel in enumerate(shown):
+        left = LEFT_MM + (place * width / 2 if beside else 0)
+        bottom = BOTTOM_MM + (0 if beside else (stacked - 1 - place) * high)
+        _draw(axes_at(figure, left, bottom, panel_mm, HIGH_MM), panel, panel_mm)
+    covered = _covers(gain, "gain.covers_gain"), _covers(marginal, "gain.covers_marginal")
+    covers = "; ".join(filter(None, covered))
+    told = [say("gain.figure_panel", title=panel.title, means=_in_words(panel)) for panel in shown]
+    return Drawing(figure, say("gain.figure_alt", panels=". ".join(told)), covers[:1].upper() + covers[1:])
 
 
 def _means_quoted(rows: pd.DataFrame) -> pd.DataFrame:
     rows = quoted_in(rows)
-    return rows[rows["term"].astype(str).str.startswith("mean at ")]
+    return rows[rows["term"].astype(str).str.startswith(MEAN)]
 
 
-def _draw(axes, panel: Panel) -> None:
-    """Measurements, means, and below them how many they are of, in two lines by turns."""
-    single, means = panel.single, panel.means
-    if len(single):
+def _covers(rows: pd.DataFrame, name: str) -> str:
+    """The sites and patients of which a measurement entered the model."""
+    rows = quoted_in(rows)
+    rows = rows[rows["term"].eq(CHANGE)]
+    return "" if rows.empty else say(name, sites=rows["n_sites"].iloc[0], patients=rows["n_patients"].iloc[0])
+
+
+def _draw(axes, panel: Panel, panel_mm: float) -> None:
+    """Spread, means, and below them how many they are of, in two lines by turns."""
+    means = panel.means
+    spread = means[means["sd"].notna()]
+    axes.vlines(
+        spread["months"], spread["mean"] - spread["sd"], spread["mean"] + spread["sd"], color=RULE, linewidth=BAR_PT
+    )
+    quoted = means["low"].notna()
+    at = means[quoted]
+    axes.vlines(at["months"], at["low"], at["high"], color=DARK, linewidth=1.2, zorder=4)
+    for part, face in ((at, DARK), (means[~quoted], "white")):
         axes.plot(
-            single["months"].astype(float),
-            single[panel.value].astype(float),
-            linestyle="",
-            marker="o",
-            markersize=1.8,
-            markerfacecolor=LIGHT,
-            markeredgewidth=0,
-            alpha=0.55,
-            rasterized=len(single) > MOST_VECTOR_POINTS,
-        )
-    headline = np.isfinite(means["low"].to_numpy(float))
-    at = means.loc[headline]
-    axes.vlines(at["months"], at["low"], at["high"], color=DARK, linewidth=1.6, zorder=4)
-    for part, face in ((at, DARK), (means.loc[~headline], "white")):
-        axes.plot(
-            part["months"], part["mean"], linestyle="", marker="D", color=DARK, markerfacecolor=face, markersize=4.2,
-            zorder=5,
+            part["months"], part["mean"], linestyle="", marker="o", color=DARK, markerfacecolor=face, markersize=2.8,
+            markeredgewidth=0.8, zorder=5,
         )  # fmt: skip
-    drawn_to = [values.max() for values in (single["months"].astype(float), means["months"]) if len(values)]
-    furthest = max([12.0, *drawn_to])
+    furthest = max(12.0, means["months"].max())
     axes.set_xlim(-0.05 * furthest, 1.05 * furthest)
     step = next(step for step in (12, 24, 60, 120, 10**6) if furthest / step <= MOST_TICKS)
     axes.xaxis.set_major_locator(FixedLocator(np.arange(0, furthest + 1e-9, step)))
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}".replace("-", "−")))
     axes.set_xlabel("Months since placement")
     axes.set_ylabel(panel.title)
-    if panel.n_of_rows:
+    limit, called = panel.limit
+    axes.axhline(limit, color=MID, linewidth=0.8, linestyle=(0, (4, 2)))
+    axes.annotate(
+        called, (1.0, limit), xycoords=("axes fraction", "data"), xytext=(0, 2), textcoords="offset points", ha="right",
+        va="bottom", color=MID,
+    )  # fmt: skip
+    if panel.downwards:
         axes.invert_yaxis()  # deeper bone lies lower
-    axes.axhline(FAR_MM if panel.n_of_rows else 0.0, color=MID, linewidth=0.8, linestyle=(0, (4, 2)))
-    _numbers_below(axes, means, furthest)
+    _numbers_below(axes, means, 7.0 * 1.1 * furthest / panel_mm)
 
 
-def _numbers_below(axes, means: pd.DataFrame, furthest: float) -> None:
+def _numbers_below(axes, means: pd.DataFrame, apart: float) -> None:
     """How many each mean is of; by turns in two lines, so that neighbours do not touch."""
     last = [-np.inf, -np.inf]
-    apart = 7.0 * 1.1 * furthest / PANEL_MM
     for place, (month, n) in enumerate(zip(means["months"], means["n"], strict=True)):
         line = place % 2
         if month - last[line] < apart:
@@ -197,24 +170,13 @@ def _numbers_below(axes, means: pd.DataFrame, furthest: float) -> None:
     )
 
 
-def _in_words(panel: Panel) -> str:
-    noun = "site" if panel.n_of_rows else "measurement"
-    return "; ".join(
-        f"{row.months:g} months, {interval(row.mean, row.low, row.high, decimal)}, {counted(row.n, noun)}"
-        for row in panel.means.itertuples()
-    )
-
-
-@drawn
-def draw_gain_terms(gain: pd.DataFrame, words: Words | None = None) -> Drawing | None:
-    """Differences in bone gain by term, with the patients' sandwich and with the model's own error.
-
-    Parameters
-    ----------
-    gain : rows of `gain.mixed`
-    words : names of the study's own columns
-    """
-    if len(gain):
-        gain = gain[gain["method"].isin(list(ERRORS)) & is_difference(gain["term"])]
-    axis = Axis("Difference in bone gain, mm", none=0.0, towards=("less gain", "more gain"))
-    return draw_by_method(gain, words or Words(), lambda row: ERRORS[row["method"]], axis, "difference in bone gain")
+def _in_words(panel: Panel) -> list[str]:
+    return [
+        say(
+            "gain.figure_mean",
+            mean=interval(row.mean, None if missing(row.low) else row.low, row.high),
+            month=f"{row.months:g}",
+            n=row.n,
+        )
+        for row in panel.means.itertuples(index=False)
+    ]

@@ -1,113 +1,142 @@
-"""What bone was gained and where the marginal bone lies, in sentences."""
+"""What bone was gained, where the marginal bone lies and how firmly implants stood, in sentences."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-from liftseries.report.gain.quoted import CHANGE, GAIN, MARGINAL, is_difference, month_of, quoted_row
-from liftseries.report.gain.tables import STABILITY, bound
+from liftseries.models.gain.marginal import FAR_MM
+from liftseries.report.gain.quoted import (
+    BEYOND,
+    GAIN,
+    ISQ,
+    MARGINAL,
+    MEAN,
+    TORQUE,
+    change_of,
+    direction,
+    mm,
+    month_of,
+    quoted_at_months,
+    quoted_of_levels,
+    quoted_row,
+    with_unit,
+)
 from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import counted, decimal, interval, is_withheld, listed, missing, percent
-from liftseries.report.kit.quoted import quoted_in
-from liftseries.report.kit.sentences import compared, open_direction, size_of, source
-from liftseries.report.kit.words import Words
+from liftseries.report.kit.numbers import count, decimal, interval, missing, percent
+from liftseries.report.kit.sentences import source
+from liftseries.report.kit.writer import Writer
+from liftseries.report.languages.say import say
+
+MARGINAL_WAYS = {"rises": "gain.marginal_sinks", "falls": "gain.marginal_rises", "either": "gain.marginal_either"}
+BETWEEN = {
+    "patient_sd_mm": "gain.between_patients",
+    "site_sd_mm": "gain.between_sites",
+    "residual_sd_mm": "gain.between_measurements",
+}
 
 
 def gain_sentence(material: Material) -> Paragraph | None:
-    """How much bone was gained at a year, and how that changes."""
-    mean, change = quoted_row(material, GAIN, "mean at 12"), quoted_row(material, GAIN, CHANGE)
-    told = []
-    if mean is not None:
-        told.append(f"The mean bone gain at 12 months was {_mm(mean)} ({counted(mean['n_sites'], 'site')})")
+    """What bone gain is, how much there was and how it changes; None where none was measured."""
+    means, change = quoted_at_months(material, GAIN, MEAN), change_of(material, GAIN)
+    told = [
+        say(
+            "gain.gain_at",
+            month=f"{month_of(row['term']):g}",
+            mean=mm(row),
+            sites=row["n_sites"],
+            patients=row["n_patients"],
+        )
+        for row in means
+    ]
     if change is not None:
-        told.append(_changed(change, "bone gain", ("rose", "fell")))
-    rows = [row for row in (mean, change) if row is not None]
-    if not rows:
-        return None
-    return Paragraph(f"{'; '.join(told)}.", "; ".join(source(row) for row in rows))
+        way, size = direction(change)
+        told.append(say(f"gain.gain_{way}", size=size))
+    rows = [*means, *([] if change is None else [change])]
+    return paragraph(say("gain.gain_is"), told, rows) if rows else None
 
 
-def marginal_sentences(material: Material) -> Iterable[Paragraph]:
+def marginal_sentence(material: Material) -> Paragraph | None:
     """How far below the platform the marginal bone lay, how that changes, and how often it lay far below."""
-    rows = quoted_in(material.rows(MARGINAL, "all"))
-    means = rows[rows["term"].str.startswith("mean at ")]
-    if len(means):
-        told = [
-            f"{_mm(row)} at {month_of(row['term']):g} months ({counted(row['n_sites'], 'site')})"
-            for _, row in means.iterrows()
-        ]
-        text = f"On average the marginal bone lay {listed(told)} below the platform"
-        change = quoted_row(material, MARGINAL, CHANGE)
-        if change is not None:
-            text += f"; {_changed(change, 'it', ('sank', 'rose'))}"
-            means = rows[rows["term"].str.startswith("mean at ") | rows["term"].eq(CHANGE)]
-        yield Paragraph(f"{text}.", "; ".join(source(row) for _, row in means.iterrows()))
-    shares = rows[rows["term"].str.startswith("beyond ")]
-    if len(shares):
-        told = [f"{_share(row)} at {month_of(row['term']):g} months" for _, row in shares.iterrows()]
-        limit = shares["term"].iloc[0].split()[1]
-        text = f"More than {limit} mm below the platform it lay at {listed(told)}."
-        yield Paragraph(text, "; ".join(source(row) for _, row in shares.iterrows()))
+    means, shares = quoted_at_months(material, MARGINAL, MEAN), quoted_at_months(material, MARGINAL, BEYOND)
+    change = change_of(material, MARGINAL)
+    told = [say("gain.marginal_at", means=means_below(means))] if means else []
+    if change is not None:
+        way, size = direction(change)
+        told.append(say(MARGINAL_WAYS[way], size=size))
+    if shares:
+        told.append(say("gain.far", limit=f"{FAR_MM:g}", shares=[_far(row) for row in shares]))
+    rows = [*means, *([] if change is None else [change]), *shares]
+    return paragraph(say("gain.marginal_is"), told, rows) if rows else None
 
 
-def _mm(row) -> str:
-    """`3.50 mm (3.31 to 3.69)`."""
-    numbers = interval(row["estimate"], row["conf_low"], row["conf_high"])
-    return numbers.replace(" (", " mm (", 1) if "(" in numbers else f"{numbers} mm"
+def means_below(rows: list) -> list[str]:
+    """`0.64 mm (0.60 to 0.67) below the platform at 12 months (465 sites)`, the others without the platform."""
+    names = ["gain.mean_at", *["gain.mean_at_too"] * len(rows)]
+    return [
+        say(name, mean=mm(row), month=f"{month_of(row['term']):g}", sites=row["n_sites"])
+        for name, row in zip(names, rows, strict=False)
+    ]
 
 
-def _changed(row, what: str, ways: tuple[str, str]) -> str:
-    numbers, larger = size_of(row)
-    way = ways[0] if larger else ways[1]
-    text = f"along a straight line {what} {way} by {numbers.replace(' (', ' mm (', 1)} per year"
-    return text + open_direction(row["conf_low"], row["conf_high"], 0.0).replace(";", ",", 1)
-
-
-def _share(row) -> str:
-    """`7 of 402 sites (1.7%, 0.8% to 3.6%)`."""
+def _far(row) -> str:
+    """`none of 465 sites at 12 months (at most 0.9%)`."""
+    at = {"sites": row["n_sites"], "month": f"{month_of(row['term']):g}"}
     if missing(row["std_error"]) and row["estimate"] in (0, 1):
-        share = bound(row)
-    else:
-        share = f"{percent(row['estimate'])}, {percent(row['conf_low'])} to {percent(row['conf_high'])}"
-    if is_withheld(row["n_events"]) or is_withheld(row["n_sites"]):
-        return f"{share} of the sites"
-    return f"{row['n_events']:g} of {counted(row['n_sites'], 'site')} ({share})"
-
-
-def differences(material: Material, words: Words) -> Iterable[Paragraph]:
-    """What the terms of the two models say; the change per year is told with the means."""
-    outcomes = {
-        GAIN: ("bone gain", ("larger", "smaller")),
-        MARGINAL: ("the distance of the marginal bone below the platform", ("larger", "smaller")),
-    }
-    for analysis, (outcome, ways) in outcomes.items():
-        rows = quoted_in(material.rows(analysis, "all"))
-        for _, row in rows[is_difference(rows["term"]) & rows["term"].ne(CHANGE)].iterrows():
-            numbers, larger = size_of(row)
-            told = numbers.replace(" (", " mm (", 1)
-            text = f"{compared(row, words, outcome)} {told} {ways[0] if larger else ways[1]}"
-            text += ", adjusted for the other terms" + open_direction(row["conf_low"], row["conf_high"], 0.0) + "."
-            if analysis == GAIN and str(row["term"]).startswith("graft["):
-                text += " The graft was chosen, not allotted, and on a radiograph it may pass for bone."
-            yield Paragraph(text[0].upper() + text[1:], source(row))
+        none = row["estimate"] == 0
+        return say("gain.far_none" if none else "gain.far_all", bound=row["conf_high" if none else "conf_low"], **at)
+    share = interval(row["estimate"], row["conf_low"], row["conf_high"], percent)
+    return say("gain.far_some", events=count(row["n_events"]), share=share.replace(" (", ", ", 1).rstrip(")"), **at)
 
 
 def stability_sentence(material: Material) -> Paragraph | None:
-    """How firmly the implants stood at placement."""
-    names = {"stability.torque": "insertion torque was {} N cm", "stability.isq": "stability quotient was {}"}
-    rows = [quoted_row(material, analysis, "mean") for analysis in STABILITY]
-    rows = [row for row in rows if row is not None]
-    if not rows:
+    """How firmly the implants stood at placement, of all and by bone quality."""
+    told, rows = [], []
+    for analysis, name in ((TORQUE, "gain.torque"), (ISQ, "gain.isq")):
+        row = quoted_row(material, analysis, "mean")
+        if row is None:
+            continue
+        levels = quoted_of_levels(material, analysis, "bone_quality")
+        levels = levels if len(levels) > 1 else []
+        rows += [row, *(of_level for _, of_level in levels)]
+        mean = interval(row["estimate"], row["conf_low"], row["conf_high"], _one_decimal)
+        of_all = {"mean": with_unit(mean, "N cm") if analysis == TORQUE else mean, "sites": row["n_sites"]}
+        parts = [
+            say(f"gain.in_quality{'_too' if place else ''}", mean=_one_decimal(of_level["estimate"]), level=level)
+            for place, (level, of_level) in enumerate(levels)
+        ]
+        told.append(say(f"{name}_by", levels=parts, **of_all) if parts else say(name, **of_all))
+    return paragraph("", told, rows) if rows else None
+
+
+def graft_sentence(material: Material) -> Paragraph | None:
+    """That grafts were chosen, where the model of the gain compares them."""
+    rows = material.quoted(GAIN)
+    if not rows["term"].astype(str).str.startswith("graft[").any():
         return None
-    told = [
-        "the mean "
-        + names[row["analysis"]].format(interval(row["estimate"], row["conf_low"], row["conf_high"], _one_decimal))
-        + f" ({counted(row['n_sites'], 'site')})"
-        for row in rows
-    ]
-    text = f"At placement {listed(told)}."
-    return Paragraph(text, "; ".join(source(row) for row in rows))
+    return Paragraph(say("gain.graft_chosen"))
+
+
+def scatter_sentence(writer: Writer) -> Paragraph | None:
+    """How much the gain scatters around the model; None where no visit entered it."""
+    table = writer.material.table("gain_variances")
+    if table.empty or not table["n_visits"].iloc[0]:
+        return None
+    row = table.iloc[0]
+    parts = [say(name, sd=row[column]) for column, name in BETWEEN.items() if not missing(row[column])]
+    if not parts:
+        return None
+    told = [say("gain.scatter", parts=parts, visits=row["n_visits"])]
+    alike = writer.place("supplement", "clustering")
+    icc = writer.material.rows("measurement.icc")
+    if alike and (icc["term"].eq("gain_mm") & icc["estimate"].notna()).any():
+        told.append(say("gain.scatter_no_correlation", where=alike.text))
+    return paragraph("", told, [])
+
+
+def paragraph(first: str, told: Iterable[str], rows: Iterable) -> Paragraph:
+    """Sentences in one paragraph, with the rows that they come from."""
+    return Paragraph(" ".join(filter(None, (first, *told))), "; ".join(source(row) for row in rows))
 
 
 def _one_decimal(value: float) -> str:

@@ -1,95 +1,121 @@
-"""What bone was gained: differences, marginal bone at the plan's months, stability, scatter, other methods."""
+"""What bone was gained: gain and marginal bone at the plan's months, the models' terms, torque and stability."""
 
 from __future__ import annotations
 
 import pandas as pd
 
-from liftseries.report.gain.quoted import OUTCOMES, is_difference, named
-from liftseries.report.kit.material import Material
-from liftseries.report.kit.method import made_by, methods_of
-from liftseries.report.kit.numbers import (
-    NOT_ESTIMATED,
-    WITHHELD,
-    count,
-    decimal,
-    interval,
-    missing,
-    percent,
+from liftseries.models.gain.marginal import FAR_MM
+from liftseries.report.gain.quoted import (
+    BEYOND,
+    GAIN,
+    ISQ,
+    MARGINAL,
+    MEAN,
+    OUTCOMES,
+    TORQUE,
+    is_difference,
+    month_of,
+    named,
 )
-from liftseries.report.kit.tables.cells import TRACE, Content, content_of, estimate, numbers
-from liftseries.report.kit.tables.listing import listing_table
+from liftseries.report.kit.material import Material
+from liftseries.report.kit.method import made_by
+from liftseries.report.kit.numbers import NOT_ESTIMATED, WITHHELD, count, decimal, interval, missing, p_value
+from liftseries.report.kit.quoted import printable
+from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate, numbers
 from liftseries.report.kit.words import Words, trace_of
+from liftseries.report.languages.say import say
 
-
-def bone_terms_table(material: Material, words: Words) -> Content | None:
-    """Differences in bone gain and in marginal bone by term, and their change per year."""
-    models = material.results[material.results["analysis"].isin(OUTCOMES)]
-    rows = models[made_by(models, "corrected") & is_difference(models["term"])]
-    labels = (
-        ("Outcome", lambda row: OUTCOMES[row["analysis"]]),
-        ("Term", lambda row: named(row, words)),
-    )
-    return listing_table(material, rows, labels, "mm (95% interval)", methods_of(rows))
+MOST_MONTHS = 6  # as columns; beyond, the months are rows
+AT_MONTHS = {
+    GAIN: {MEAN: "Bone gain, mean, mm"},
+    MARGINAL: {
+        MEAN: "Marginal bone below platform, mean, mm",
+        BEYOND: f"More than {FAR_MM:g} mm below platform",
+    },
+}
+STABILITY = {TORQUE: "Torque", ISQ: "ISQ"}
+UNITS = {TORQUE: "Torque, N cm", ISQ: "ISQ"}
 
 
 def bone_at_months_table(material: Material, words: Words) -> Content | None:
-    """Mean gain at 12 months; mean marginal bone level, and share beyond 2 mm, at each month of the plan."""
-    rows = material.results[material.results["analysis"].isin(OUTCOMES) & ~material.results["method"].eq("reml")]
-    rows = rows[rows["term"].str.contains(" at ", regex=False)]
+    """Mean gain and marginal bone level, and share beyond 2 mm, at the plan's months, and of how many."""
+    rows = material.results[material.results["analysis"].isin(OUTCOMES) & material.results["method"].eq("patients")]
+    rows = printable(rows)
+    lines: dict[str, dict[float, str]] = {}  # label -> month -> cell
+    keys: dict[str, list[str]] = {}
+    for analysis, quantities in AT_MONTHS.items():
+        counts = {}
+        for what, label in quantities.items():
+            of_what = rows[rows["analysis"].eq(analysis) & rows["term"].astype(str).str.startswith(what)]
+            for _, row in of_what.iterrows():
+                month = month_of(row["term"])
+                lines.setdefault(label, {})[month] = _quoted_cell(row)
+                keys.setdefault(label, []).append(trace_of(row))
+                counts[month] = " / ".join(numbers(row))
+        if counts:
+            lines[f"   {OUTCOMES[analysis]}: sites / patients"] = counts
+    months = sorted({month for cells in lines.values() for month in cells})
+    note = say("gain.at_months_note")
+    if len(months) > MOST_MONTHS:
+        printed = [(f"{month:g}", *(cells.get(month, "") for cells in lines.values())) for month in months]
+        holds = [key for of_label in keys.values() for key in of_label]
+        return content_of(("Months", *(label.strip() for label in lines)), printed, note, holds)
     printed = [
-        (OUTCOMES[row["analysis"]], named(row, words), _quoted_cell(row), *numbers(row), trace_of(row))
-        for _, row in rows.iterrows()
+        (label, *(cells.get(month, "") for month in months), "; ".join(keys.get(label, ())))
+        for label, cells in lines.items()
     ]
-    note = (
-        "Over the sites with a measurement within three months of the month, each by its nearest one, with patients as "
-        "clusters."
-    )
-    return content_of(("Outcome", "", "mm, or share (95% interval)", "Sites", "Patients", TRACE), printed, note)
+    return content_of(("", *(f"{month:g} months" for month in months), TRACE), printed, note)
 
 
 def _quoted_cell(row) -> str:
-    """The estimate with its interval, a bound in words; of fewer than five measurements that they are too few."""
-    if missing(row["estimate"]):
-        return estimate(row)
-    if not row["headline"]:
+    """The estimate with its interval; of fewer than five measurements that they are too few."""
+    if not missing(row["estimate"]) and not row["headline"]:
         return "fewer than 5 measurements"
-    if row["scale"] == "risk" and missing(row["std_error"]) and row["estimate"] in (0, 1):
-        return bound(row)
     return estimate(row)
 
 
-def bound(row) -> str:
-    """`0.0%, at most 9.5%`, of a share without an event, or of nothing but events."""
-    none = row["estimate"] == 0
-    return f"{percent(row['estimate'])}, at {'most' if none else 'least'} " + percent(
-        row["conf_high" if none else "conf_low"]
-    )
-
-
-STABILITY = {"stability.torque": "Insertion torque, N cm", "stability.isq": "Stability quotient (ISQ)"}
+def bone_methods_table(material: Material, words: Words) -> Content | None:
+    """The terms of both models and the change per year, and beside them the models' own intervals."""
+    models = material.results[material.results["analysis"].isin(OUTCOMES) & material.results["subset"].eq("all")]
+    models = printable(models)
+    own = {(row["analysis"], row["term"]): row for _, row in models[made_by(models, "reml")].iterrows()}
+    printed, holds = [], []
+    for _, row in models[made_by(models, "corrected")].iterrows():
+        beside = own.get((row["analysis"], row["term"]))
+        keys = [trace_of(one) for one in (row, beside) if one is not None]
+        if not is_difference(pd.Series([row["term"]]))[0]:
+            holds += keys  # the intercept; the change per month, told by the year
+            continue
+        cells = estimate(row), p_value(row["p_value"]), "" if beside is None else estimate(beside)
+        label = (OUTCOMES[row["analysis"]], named(row, words))
+        printed.append((*label, *cells, design_effect(material, row), *numbers(row), "; ".join(keys)))
+    heads = (
+        "Outcome", "Term", "mm (95% interval)", "p", "Model's own interval", "Design effect", "Sites", "Patients",
+        TRACE,
+    )  # fmt: skip
+    return content_of(heads, printed, say("gain.terms_note"), holds)
 
 
 def stability_table(material: Material, words: Words) -> Content | None:
     """Insertion torque and ISQ by bone quality and residual height."""
     rows = material.results[material.results["analysis"].isin(STABILITY)]
-    if not pd.to_numeric(rows["n_sites"]).fillna(0).ne(0).any():
-        return None
+    rows = rows[pd.to_numeric(rows["n_sites"]).fillna(0).ne(0)]
+    rows = rows if rows["estimate"].notna().any() else rows.iloc[:0]
+    of_analyses = [name for name in STABILITY if rows["analysis"].eq(name).any()]
+    heads = [head for name in of_analyses for head in _stability_heads(name)]
     printed = []
     for subset, of_subset in rows.groupby("subset", sort=False):
-        cells = []
-        for analysis in STABILITY:
-            of_analysis = of_subset[of_subset["analysis"].eq(analysis)]
+        cells, keys = [], [trace_of(row) for _, row in of_subset.iterrows()]
+        for name in of_analyses:
+            of_analysis = of_subset[of_subset["analysis"].eq(name)]
             cells += _described({row["term"]: row for _, row in of_analysis.iterrows()})
-        printed.append((words.subset(str(subset)), *cells))
-    heads = ("Sites",)
-    for title in STABILITY.values():
-        heads += (title, "mean (95% interval), SD", "median [quartiles]")
-    holds = [trace_of(row) for _, row in rows.iterrows()]
-    note = (
-        "Sites with an implant whose value was recorded; means with patients as clusters. Fewer than five measurements "
-        "are counted and not described. Rows of results.csv: stability.torque, stability.isq."
-    )
-    return content_of(heads, printed, note, holds)
+        printed.append((words.subset(str(subset)), *cells, "; ".join(keys)))
+    return content_of(("", *heads, TRACE), printed, say("gain.stability_note"))
+
+
+def _stability_heads(analysis: str) -> tuple[str, str, str]:
+    unit = UNITS[analysis]
+    return f"{STABILITY[analysis]}: sites", f"{unit}: mean (95% interval), SD", f"{unit}: median [quartiles]"
 
 
 def _described(of_term: dict) -> tuple[str, str, str]:
@@ -97,17 +123,16 @@ def _described(of_term: dict) -> tuple[str, str, str]:
     if not of_term:
         return "", "", ""
     mean, median = of_term["mean"], of_term["median"]
-    n = f"n = {count(mean['n_sites'])}"
-    if mean["n_sites"] == 0 or not median["headline"]:
-        return n, "", ""
-    return n, _mean(mean, of_term["sd"]), _median(median, of_term["q1"], of_term["q3"])
+    if not median["headline"]:
+        return count(mean["n_sites"]), "", ""
+    return count(mean["n_sites"]), _mean(mean, of_term["sd"]), _median(median, of_term["q1"], of_term["q3"])
 
 
 def _mean(mean, sd) -> str:
     if missing(mean["estimate"]):
         return WITHHELD if mean["problem"] == WITHHELD else NOT_ESTIMATED
     text = interval(mean["estimate"], mean["conf_low"], mean["conf_high"], _one_decimal)
-    return text + ("" if missing(sd["estimate"]) else f", SD {_one_decimal(sd['estimate'])}")
+    return text + ("" if missing(sd["estimate"]) else f", {_one_decimal(sd['estimate'])}")
 
 
 def _median(median, q1, q3) -> str:
@@ -120,39 +145,3 @@ def _median(median, q1, q3) -> str:
 
 def _one_decimal(value: float) -> str:
     return decimal(value, 1)
-
-
-def gain_scatter_table(material: Material, words: Words) -> Content | None:
-    """How much bone gain differs between patients, sites and measurements."""
-    if material.table("gain_variances").empty or not material.table("gain_variances")["n_visits"].iloc[0]:
-        return None
-    row = material.table("gain_variances").iloc[0]
-    names = {
-        "patient_sd_mm": "Between patients",
-        "site_sd_mm": "Between sites of a patient",
-        "residual_sd_mm": "Between measurements of a site",
-    }
-    rows = [(text, decimal(row[name]) or "not in the model") for name, text in names.items()]
-    note = (
-        f"From {count(row['n_visits'])} measurements; work/gain_variances.csv." if not missing(row["n_visits"]) else ""
-    )
-    return content_of(("", "mm"), rows, note)
-
-
-def bone_methods_table(material: Material, words: Words) -> Content | None:
-    """The same questions by other methods: the terms with the model's own error beside the report's."""
-    models = material.results[material.results["analysis"].isin(OUTCOMES)]
-    own = {(row["analysis"], row["term"]): row for _, row in models[made_by(models, "corrected")].iterrows()}
-    printed = []
-    holds = []
-    for (analysis, term), row in own.items():
-        beside = models[made_by(models, "reml") & models["analysis"].eq(analysis) & models["term"].eq(term)].iloc[0]
-        holds += [trace_of(row), trace_of(beside)]
-        if term != "months":  # the change per year says it
-            printed.append((OUTCOMES[analysis], named(row, words), estimate(row), estimate(beside)))
-    heads = ("Outcome", "Term", "The report's, mm (95% interval)", "With the model's own error, mm")
-    note = (
-        "Rows of results.csv: gain.mixed and bone.marginal, methods corrected and reml. The change per year is twelve "
-        "times the row months."
-    )
-    return content_of(heads, printed, note, holds)

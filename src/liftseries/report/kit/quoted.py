@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from liftseries.base.remarks import WITHHELD_COUNT, remarks_in
+from liftseries.base.remarks import WITHHELD, WITHHELD_COUNT, remarks_in
 from liftseries.models.shared.gates import terms_allowed
 from liftseries.models.shared.penalised import FIRST_TERMS
 
@@ -12,6 +12,12 @@ from liftseries.models.shared.penalised import FIRST_TERMS
 def quoted_in(rows: pd.DataFrame) -> pd.DataFrame:
     """Those of the rows that the report quotes: the headlines that have an estimate."""
     return rows[rows["headline"].eq(True) & rows["estimate"].notna()] if len(rows) else rows
+
+
+def printable(rows: pd.DataFrame) -> pd.DataFrame:
+    """Those that have an estimate, and beside them those withheld; none where nothing would be left to tell."""
+    has = rows["estimate"].notna()
+    return rows[has | rows["problem"].eq(WITHHELD)] if has.any() else rows.iloc[:0]
 
 
 def beside(rows: pd.DataFrame, quoted: pd.Series) -> pd.DataFrame:

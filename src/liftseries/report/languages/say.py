@@ -7,7 +7,8 @@
     {terms:and}              `a, b and c`
     {height}                 a text: a label, a level, numbers already written
 
-A count that is not known is `an unknown number of`; other holes must be filled.
+A count that is not known is `an unknown number of`; other holes must be filled. What ends with a full stop is a
+sentence and begins with a capital, whatever fills its first hole.
 """
 
 from __future__ import annotations
@@ -48,7 +49,8 @@ def say(name: str, /, **holes: Any) -> str:
     parts = list(parts_of(TEMPLATES[name]))
     if more := set(holes) - {hole for _, hole, _ in parts}:
         raise TypeError(f"sentence {name} has no hole {', '.join(sorted(more))}")
-    return "".join(words + (_filled(name, kind, holes[hole]) if hole else "") for words, hole, kind in parts)
+    text = "".join(words + (_filled(name, kind, holes[hole]) if hole else "") for words, hole, kind in parts)
+    return text[0].upper() + text[1:] if text.endswith(".") else text
 
 
 def parts_of(template: str) -> Iterator[tuple[str, str, str]]:

@@ -1,4 +1,4 @@
-"""How often the membrane tore: its figures, tables and chapter as declared."""
+"""The membrane: its figures, tables and chapters as declared."""
 
 from __future__ import annotations
 
@@ -11,39 +11,39 @@ from liftseries.report.kit.declarations import (
     Released,
     Table,
 )
-from liftseries.report.perforation.recorded_declarations import RECORDED_FIGURES, RECORDED_TABLES
 
 ROOM = "liftseries.report.perforation"
 REPORT_FIGURES = (
     Figure(
-        name="perforation_by_height",
-        draws=f"{ROOM}.figures:draw_perforation_by_height",
+        name="perforation_shares",
+        draws=f"{ROOM}.figures:draw_perforation_shares",
         reads={"rates": "results:perforation.rate", "words": "words"},
-        caption=("Share of sites whose membrane was perforated, with 95% intervals that take patients as clusters."),
+        caption="Share of sites whose membrane was perforated, with 95% intervals that take patients as clusters; "
+        "line: all sites.",
         released=Released(),
+        has_narrow=True,
     ),
     Figure(
         name="risk_curves",
-        draws=f"{ROOM}.figures:draw_risk_curves",
-        reads={
-            "curves": "perforation_risk_curves",
-            "height": "results:perforation.risk",
-            "lift": "results:perforation.risk_lift",
-        },
-        caption=(
-            "Standardised risk of a perforation along residual bone height and planned lift, the other terms as they "
-            "are in the series. Solid, with its patient-clustered 95% band: a flexible curve (restricted cubic "
-            "spline), below 20 perforations the model whose odds ratio is quoted. Dashed beside the curve: that model. "
-            "Bars below: how many sites were near each height."
-        ),
-        released=KeptIn(NOT_COARSENED, "the risk curves with the number of sites below them"),
+        draws=f"{ROOM}.risk_figures:draw_risk_curve",
+        reads={"height": "results:perforation.risk", "cases": "cases"},
+        caption="Modelled risk of a perforation along residual bone height, averaged over the sites, with its 95% "
+        "band; bars: sites by height.",
+        released=KeptIn(SINGLE_RECORDS, "the risk curve with the number of sites below it"),
+        has_narrow=True,
     ),
 )
 REPORT_TABLES = (
     Table(
+        name="perforation_few_cases",
+        makes=f"{ROOM}.tables:few_cases_table",
+        caption="The perforations one by one.",
+        released=KeptIn(SINGLE_RECORDS, "the table of the few perforations"),
+    ),
+    Table(
         name="tears",
         makes=f"{ROOM}.recorded_tables:tears_table",
-        caption="Tears as recorded: stage, size, management, how they were looked for, and what followed.",
+        caption="Perforations as recorded: stage, test, management and size.",
         released=Released(),
     ),
 )
@@ -57,54 +57,71 @@ FIGURES = (
             "imputed": "results:perforation.imputed",
             "words": "words",
         },
-        caption=(
-            "The same question by other methods: odds ratios of a perforation with 95% intervals, each term adjusted "
-            "for the others. Filled: the one that the report quotes."
-        ),
+        caption="Odds ratios of a perforation by method, with 95% intervals, each term adjusted for the others.",
         released=Released(),
+        has_narrow=True,
+    ),
+    Figure(
+        name="learning",
+        draws=f"{ROOM}.recorded_figures:draw_learning",
+        reads={"rates": "results:perforation.learning", "cases": "cases"},
+        caption="Share of sites perforated by bands of the operator's case number, with 95% intervals that take "
+        "patients as clusters; ticks: the case number of each site.",
+        released=KeptIn(SINGLE_RECORDS, "perforations by case number"),
     ),
 )
 TABLES = (
     Table(
-        name="perforation_rate",
-        makes=f"{ROOM}.tables:perforation_rate_table",
-        caption="Share of sites whose membrane was perforated, with 95% intervals, patients as clusters.",
-        released=Released(),
-    ),
-    Table(
-        name="perforation_few_cases",
-        makes=f"{ROOM}.tables:few_cases_table",
-        caption="The perforations one by one: too few to be compared.",
-        released=KeptIn(SINGLE_RECORDS, "the table of the few perforations"),
-    ),
-    Table(
-        name="perforation_odds",
-        makes=f"{ROOM}.tables:odds_table",
-        caption="Odds ratios of a perforation, each term adjusted for the others.",
-        released=Released(),
-    ),
-    Table(
         name="perforation_methods",
         makes=f"{ROOM}.other_methods:methods_table",
-        caption="The same question by other methods.",
+        caption="The same questions by other methods.",
+        released=Released(),
+    ),
+    Table(
+        name="perforation_rate",
+        makes=f"{ROOM}.tables:perforation_rate_table",
+        caption="Share of sites whose membrane was perforated, by group, with 95% intervals, patients as clusters.",
+        released=Released(),
+    ),
+    Table(
+        name="perforation_sequel",
+        makes=f"{ROOM}.recorded_tables:sequel_table",
+        caption="What followed at perforated sites and at the others.",
+        released=Released(),
+    ),
+    Table(
+        name="learning",
+        makes=f"{ROOM}.recorded_tables:learning_table",
+        caption="Sites perforated, by the operator's case number.",
+        released=KeptIn(SINGLE_RECORDS, "perforations by case number"),
+    ),
+)
+PREDICTION_FIGURES = (
+    Figure(
+        name="risk_shapes",
+        draws=f"{ROOM}.risk_figures:draw_risk_shapes",
+        reads={
+            "curves": "perforation_risk_curves",
+            "height": "results:perforation.risk",
+            "lift": "results:perforation.risk_lift",
+        },
+        caption="Risk of a perforation along residual bone height and planned lift. Solid, with its 95% band: "
+        "restricted cubic spline, patients as clusters; dashed: the model whose odds ratios are quoted.",
+        released=KeptIn(NOT_COARSENED, "the flexible risk curves"),
+        has_narrow=True,
+    ),
+)
+PREDICTION_TABLES = (
+    Table(
+        name="perforation_risk",
+        makes=f"{ROOM}.tables:risk_table",
+        caption="Modelled risk of a perforation by residual bone height and by planned lift.",
         released=Released(),
     ),
     Table(
         name="risk_differences",
         makes=f"{ROOM}.tables:risk_differences_table",
-        caption="Standardised differences in perforations per 100 sites.",
-        released=Released(),
-    ),
-    Table(
-        name="perforation_risk",
-        makes=f"{ROOM}.tables:risk_table",
-        caption="Modelled risk of a perforation by height and lift, the other terms as they are in the series.",
-        released=Released(),
-    ),
-    Table(
-        name="perforation_nonlinearity",
-        makes=f"{ROOM}.tables:nonlinearity_table",
-        caption="Non-linearity of the risk: the spline's non-linear term, as an odds ratio.",
+        caption="Differences in modelled perforations per 100 sites.",
         released=Released(),
     ),
     Table(
@@ -125,11 +142,13 @@ SUPPLEMENT_CHAPTER = Chapter(
     id="perforation",
     title="The membrane: how sure",
     blocks=(f"{ROOM}.supplement_chapter:blocks",),
-    figures=(*FIGURES, *RECORDED_FIGURES),
-    tables=(*TABLES, *RECORDED_TABLES),
+    figures=FIGURES,
+    tables=TABLES,
 )
 PREDICTION_CHAPTER = Chapter(
     id="prediction",
     title="Risk along height and lift, prediction",
     blocks=(f"{ROOM}.supplement_chapter:prediction",),
+    figures=PREDICTION_FIGURES,
+    tables=PREDICTION_TABLES,
 )

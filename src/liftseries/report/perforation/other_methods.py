@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 import pandas as pd
 
+from liftseries.base.remarks import names_in
 from liftseries.models.questions import ANALYSES
 from liftseries.models.shared.design import INTERCEPT
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import way_of
-from liftseries.report.kit.numbers import WITHHELD, count, missing, p_value
+from liftseries.report.kit.numbers import count, missing, p_value
 from liftseries.report.kit.quoted import beside
 from liftseries.report.kit.tables.cells import TRACE, Content, content_of, estimate
 from liftseries.report.kit.words import Words, trace_of
-from liftseries.report.perforation.sentences import HEIGHTS, share_words
+from liftseries.report.languages.say import say
+from liftseries.report.perforation.sentences import HEIGHTS, share_row, share_words
 
 # Short names of methods; any other is called as its analysis declares it.
 SHORT = {
@@ -34,7 +36,6 @@ SHORT = {
     for analysis in (*HEIGHTS.values(), "perforation.risk_difference")
     for method, name in (("firth", "Penalised"), ("gee", "GEE, corrected"), ("standardised", "GEE, sandwich or spline"))
 }
-EVALUE = "sensitivity.evalue"
 
 
 def method_name(row) -> str:
@@ -65,35 +66,39 @@ def _shown(material: Material, row) -> bool:
 
 
 def methods_table(material: Material, words: Words) -> Content | None:
-    """Every answer to a question with a quoted one, by every method; E-values beside the odds ratios."""
+    """Every answer to a question with a quoted one, by every method, under the question; None of a bound alone."""
+    whole = share_row(material)
+    if whole is None or whole["n_events"] == 0:
+        return None
     printed: list[tuple[str, ...]] = []
+    weak = False
     for question, rows, quoted in questions(material):
+        heading = [question]
         for _, one in quoted.iterrows():
             same = beside(rows[rows["analysis"].eq(one["analysis"]) | rows["scale"].eq("log_odds")], one)
-            found = [*(row for _, row in same.iterrows()), *_evalue_of(material, one)]
+            found = [row for _, row in same.iterrows()]
             if len(found) > 1:
-                printed += [_line(question, row, words) for row in found]
-    note = (
-        "The first line of each is the one that the report quotes. Further subsets, heights and what could not be "
-        "estimated by these methods stand in results.csv."
-    )
-    heads = ("Question", "Of", "Method", "Estimate (95% interval)", "p", "Sites", "Events", TRACE)
+                printed += [(text, *[""] * 6) for text in (*heading, f"   {of_what(one, words)}")]
+                printed += [_line(row) for row in found]
+                heading = []
+                weak |= any(is_weak(row) for row in found)
+    note = " ".join([say("perforation.methods_note"), *([say("perforation.weak_note")] if weak else [])])
+    heads = ("Method", "Estimate (95% interval)", "p", "Sites", "Patients", "Events", TRACE)
     return content_of(heads, printed, note)
 
 
-def _line(question: str, row, words: Words) -> tuple[str, ...]:
-    method = "E-value of the ratio (of its limit)" if row["analysis"] == EVALUE else method_name(row)
-    told = estimate(row) if row["analysis"] != EVALUE else f"{row['estimate']:.2f} ({row['conf_low']:.2f})"
-    if row["analysis"] == "perforation.rate":
-        told = share_words(row) or told
+def is_weak(row) -> bool:
+    """Whether a row's note tells not to rely on it."""
+    return not missing(row["note"]) and "few_events" in names_in(row["note"])
+
+
+def _line(row) -> tuple[str, ...]:
+    told = share_words(row) if row["analysis"] == "perforation.rate" else ""
     return (
-        question,
-        of_what(row, words),
-        method,
-        told,
+        f"      {method_name(row)}{' *' if is_weak(row) else ''}",
+        told or estimate(row),
         p_value(row["p_value"]),
-        count(row["n_sites"]),
-        count(row["n_events"]),
+        *(count(row[name]) for name in ("n_sites", "n_patients", "n_events")),
         trace_of(row),
     )
 
@@ -108,10 +113,4 @@ def of_what(row, words: Words) -> str:
     for column, analysis in HEIGHTS.items():
         if row["analysis"] == analysis:
             return f"{words.column(column)} {term} mm"
-    return words.term(term.partition(" ")[2] if row["analysis"] == EVALUE else term, str(row["note"]))
-
-
-def _evalue_of(material: Material, quoted) -> Iterable[pd.Series]:
-    rows = material.quoted(EVALUE)
-    rows = rows[rows["term"].eq(f"{quoted['analysis']} {quoted['term']}")]
-    return (row for _, row in rows.iterrows() if not missing(row["conf_low"]) and row["problem"] != WITHHELD)
+    return words.term(term, str(row["note"]))

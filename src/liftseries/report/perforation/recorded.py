@@ -1,4 +1,4 @@
-"""Tears as recorded: the blocks of the chapter that tell of them; nothing where nothing was recorded."""
+"""Perforations as recorded, in sentences: when noticed, how large, how looked for, how managed, what followed."""
 
 from __future__ import annotations
 
@@ -6,73 +6,83 @@ from collections.abc import Iterable
 
 import pandas as pd
 
-from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import count, counted, decimal, is_withheld, listed, missing, share_of
+from liftseries.report.kit.numbers import is_withheld, missing
+from liftseries.report.kit.sentences import source
 from liftseries.report.kit.tables.described import recorded
-from liftseries.report.kit.writer import Writer
-from liftseries.report.perforation.recorded_tables import NOT_TORN, STAGES, TORN, may_be_compared
+from liftseries.report.languages.say import say
+from liftseries.report.perforation.recorded_tables import NOT_PERFORATED, PERFORATED, test_words
+from liftseries.report.perforation.sentences import Told
+
+STAGES = ("drilling", "lifting", "grafting", "placing")
+MANAGED = ("none", "membrane", "suture", "delayed", "abandoned")
+NAMED = 2  # how many of the commonest levels a sentence names; the table has them all
 
 
-def recorded_blocks(writer: Writer) -> Iterable[Block]:
-    """Stage, size, test, management, sequel; then by case number."""
-    material = writer.material
-    yield from filter(None, (stage_sentence(material), size_sentence(material), sequel_sentence(material)))
-    few = len(material.read("perforation_few_cases")) > 0  # they stand one by one in a table
-    if len(recorded(material.rows("perforation.stage"))) and not few:
-        yield from writer.figure("tear_stages")
-    yield from writer.table("tears")
-    if may_be_compared(recorded(material.rows("perforation.learning"))):
-        yield from writer.figure("learning")
-    yield from writer.table("learning")
+def recorded_sentences(material: Material) -> Iterable[Told]:
+    """Stage, management, size, tests, sequel: those that were recorded."""
+    yield from commonest(material, "perforation.stage", STAGES, "stage")
+    yield from commonest(material, "perforation.management", MANAGED, "management")
+    yield from size_sentence(material)
+    yield from test_sentence(material)
+    yield from sequel_sentence(material)
 
 
-def stage_sentence(material: Material) -> Paragraph | None:
-    """When tears were noticed."""
-    rows = recorded(material.rows("perforation.stage"))
-    seen = rows[pd.to_numeric(rows["n_events"]).fillna(0).ne(0)]
-    if seen.empty or any(map(is_withheld, (*seen["n_events"], *seen["n_sites"]))):
-        return None
-    known = seen[seen["term"].ne("unknown")]
-    told = [f"{count(row['n_events'])} {STAGES[row['term']]}" for _, row in known.iterrows()]
-    told += [
-        f"the stage of {count(row['n_events'])} is not known"
-        for _, row in seen[~seen.index.isin(known.index)].iterrows()
-    ]
-    return Paragraph(f"Of {counted(seen['n_sites'].iloc[0], 'tear')}, as noticed: {listed(told)}.", "perforation.stage")
+def seen(rows: pd.DataFrame, levels: Iterable[str]) -> pd.DataFrame:
+    """Rows of these levels with a count that is known and not 0, the commonest first."""
+    n = pd.to_numeric(rows["n_events"]).fillna(0)
+    return rows[rows["term"].isin(levels) & n.gt(0)].sort_values("n_events", ascending=False, kind="stable")
 
 
-def size_sentence(material: Material) -> Paragraph | None:
-    """How large tears were."""
+def commonest(material: Material, analysis: str, levels: tuple[str, ...], name: str) -> Iterable[Told]:
+    """The commonest stages, or ways of managing, with their counts."""
+    rows = seen(recorded(material.rows(analysis)), levels).head(NAMED)
+    if rows.empty or is_withheld(rows["n_sites"].iloc[0]):
+        return
+    told = [say(f"perforation.{name}_{row['term']}", n=row["n_events"]) for _, row in rows.iterrows()]
+    whole = {"n_events": rows["n_sites"].iloc[0]} if name == "stage" else {}
+    yield say(f"perforation.{name}", told=told, **whole), [source(row) for _, row in rows.iterrows()]
+
+
+def size_sentence(material: Material) -> Iterable[Told]:
+    """How large perforations were."""
     of_term = {row["term"]: row for _, row in recorded(material.rows("perforation.size")).iterrows()}
-    median, q1, q3 = (of_term.get(name) for name in ("median", "q1", "q3"))
-    if (
-        median is None
-        or not median["headline"]
-        or any(row is None or missing(row["estimate"]) for row in (median, q1, q3))
-    ):
-        return None
-    low, high = decimal(q1["estimate"], 1), decimal(q3["estimate"], 1)
-    return Paragraph(
-        f"The largest diameter of {counted(median['n_sites'], 'tear')} was measured: median "
-        f"{decimal(median['estimate'], 1)} mm, quartiles {low} to {high} mm.",
-        "perforation.size · all · median",
-    )
+    median, *quartiles = (of_term.get(name) for name in ("median", "q1", "q3"))
+    if median is None or not median["headline"] or missing(median["estimate"]):
+        return
+    holes = {"n_sites": median["n_sites"], "median": median["estimate"]}
+    if any(row is None or missing(row["estimate"]) for row in quartiles):
+        yield say("perforation.size_median", **holes), [source(median)]
+        return
+    low, high = (row["estimate"] for row in quartiles)
+    yield say("perforation.size", **holes, low=low, high=high), list(map(source, (median, *quartiles)))
 
 
-def sequel_sentence(material: Material) -> Paragraph | None:
-    """What followed at torn sites and at the others, as counted."""
+def test_sentence(material: Material) -> Iterable[Told]:
+    """How perforations were looked for."""
+    rows = recorded(material.rows("perforation.test"))
+    rows = rows.sort_values("n_sites", ascending=False, kind="stable")
+    told = [
+        say("perforation.test_none", n_sites=row["n_sites"])
+        if row["term"] == "none"
+        else say("perforation.test_item", test=test_words(row["term"]), n_sites=row["n_sites"])
+        for _, row in rows.iterrows()
+    ]
+    if told:
+        yield say("perforation.test", told=told), [source(row) for _, row in rows.iterrows()]
+
+
+def sequel_sentence(material: Material) -> Iterable[Told]:
+    """Failures and sinusitis at perforated sites and at the others, as counted."""
     rows = recorded(material.rows("perforation.sequel"))
     at = {(row["subset"], row["term"]): row for _, row in rows.iterrows()}
-    torn, others = at.get((TORN, "failure")), at.get((NOT_TORN, "failure"))
-    if torn is None or others is None:
-        return None
-    text = (
-        f"Of the implants followed, {share_of(torn['n_events'], torn['n_sites'])} at torn sites failed and "
-        f"{share_of(others['n_events'], others['n_sites'])} at the others"
-    )
-    months = [at.get((subset, "months")) for subset in (TORN, NOT_TORN)]
-    if not any(row is None or missing(row["estimate"]) for row in months):
-        first, second = (decimal(row["estimate"], 1) for row in months)
-        text += f", followed for a median of {first} and {second} months"
-    return Paragraph(f"{text}. These are counts, not a comparison of like with like.", "perforation.sequel")
+    told, keys = [], []
+    for term in ("failure", "sinusitis"):
+        pair = [at.get((subset, term)) for subset in (PERFORATED, NOT_PERFORATED)]
+        if any(row is None or is_withheld(row["n_events"]) or is_withheld(row["n_sites"]) for row in pair):
+            continue
+        perforated, others = (say("perforation.of", n=int(row["n_events"]), of=int(row["n_sites"])) for row in pair)
+        told.append(say(f"perforation.sequel_{term}", perforated=perforated, others=others))
+        keys += map(source, pair)
+    if told:
+        yield say("perforation.sequel", told=told), keys

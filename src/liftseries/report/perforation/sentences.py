@@ -1,4 +1,4 @@
-"""How often the membrane tore, in sentences: the rows that are quoted, and what could not be said."""
+"""How often the membrane was perforated, and the risk by residual bone height, in sentences: the quoted rows."""
 
 from __future__ import annotations
 
@@ -8,31 +8,27 @@ import pandas as pd
 
 from liftseries.base.remarks import names_in
 from liftseries.models.shared.design import INTERCEPT
-from liftseries.report.kit.blocks import Block, Paragraph
+from liftseries.models.shared.gates import RATIO
+from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import made_by
-from liftseries.report.kit.numbers import (
-    count,
-    counted,
-    interval,
-    listed,
-    missing,
-    p_value,
-    percent,
-    share_of,
-)
-from liftseries.report.kit.sentences import adjusted, first, open_direction, size_of, small, source, why_no_ratio
-from liftseries.report.kit.words import BANDS, Words
+from liftseries.report.kit.numbers import exponent, interval, is_withheld, missing, percent, ratio
+from liftseries.report.kit.sentences import first, small, source
+from liftseries.report.kit.words import BANDS
+from liftseries.report.languages.say import say
 
+HEIGHT, LIFT = "rbh_mid_mm", "protrusion_mm"
+HEIGHTS = {HEIGHT: "perforation.risk", LIFT: "perforation.risk_lift"}
 SHARES_BY = (*BANDS, "approach", "protocol", "centre")
-HEIGHTS = {"rbh_mid_mm": "perforation.risk", "protrusion_mm": "perforation.risk_lift"}
-NO_CUT_POINTS = (
-    "No cut-point of bone height is offered. A cut-point says that a site just below it differs from one just above "
-    "and that all sites on one side are alike; chosen from the data it moves from sample to sample, makes the "
-    "difference look larger than it is and the p-value smaller. The curve shows what a cut-point would hide; bands, "
-    "if wanted, are those that the plan named beforehand."
-)
-USABLE_C, USABLE_SLOPE = 0.8, (0.9, 1.1)  # what a model should reach before it is tried on new patients; our convention
+Told = tuple[str, list[str]]  # a sentence, and the rows of results.csv that it comes from
+
+
+def paragraph(told: Iterable[Told]) -> Iterable[Paragraph]:
+    """Sentences as one paragraph; none where there is nothing to tell."""
+    told = list(told)
+    if told:
+        sources = dict.fromkeys(key for _, keys in told for key in keys)
+        yield Paragraph(" ".join(text for text, _ in told), "; ".join(sources))
 
 
 def quoted_odds(material: Material) -> pd.DataFrame:
@@ -41,138 +37,151 @@ def quoted_odds(material: Material) -> pd.DataFrame:
     return rows[~rows["term"].eq(INTERCEPT)]
 
 
+def share_row(material: Material):
+    """The share of all sites, patients as clusters; None where no site has its perforation recorded."""
+    rows = material.rows("perforation.rate", "all")
+    row = first(rows[made_by(rows, "patients")])
+    return None if row is None or missing(row["n_sites"]) or row["n_sites"] == 0 else row
+
+
+def may_be_compared(row) -> bool:
+    """Whether a share rests on as many perforations as a comparison of sites needs."""
+    return row is not None and not missing(row["n_events"]) and row["n_events"] >= RATIO
+
+
 def is_bound(row) -> bool:
-    """Whether a share has a bound of one side alone."""
+    """Whether a share has a one-sided bound alone."""
     return "one_sided_bound" in names_in(row["note"])
+
+
+def of_one_patient(row) -> bool:
+    """Whether a share has the exact interval of one patient among all."""
+    return "one_patient_has_the_outcome" in names_in(row["note"])
+
+
+def bound_of(row) -> str:
+    """`at most 3.3%`."""
+    if row["estimate"] == 0:
+        return say("perforation.at_most", share=row["conf_high"])
+    return say("perforation.at_least", share=row["conf_low"])
 
 
 def share_words(row) -> str:
     """`7.3% (5.4% to 9.7%)`; `at most 9.5%` where nothing was seen; nothing where there is no interval."""
     if missing(row["estimate"]) or missing(row["conf_low"]):
         return ""
-    if is_bound(row):
-        return (
-            f"at most {percent(row['conf_high'])}" if row["estimate"] == 0 else f"at least {percent(row['conf_low'])}"
-        )
-    return interval(row["estimate"], row["conf_low"], row["conf_high"], percent)
+    return bound_of(row) if is_bound(row) else interval(*limits(row), percent)
 
 
-def rate_sentence(material: Material) -> Paragraph | None:
-    """How often the membrane tore."""
-    rows = material.rows("perforation.rate", "all")
-    row = first(rows[made_by(rows, "patients") & rows["estimate"].notna()])
+def limits(row) -> tuple[float, float, float]:
+    """Estimate and interval."""
+    return row["estimate"], row["conf_low"], row["conf_high"]
+
+
+def covered(row) -> str:
+    """`634 sites of 419 patients, 46 perforations`, for a caption."""
+    return say("perforation.covers", **{name: row[name] for name in ("n_sites", "n_patients", "n_events")})
+
+
+def of_sites(row) -> str:
+    """`46 of the 634 sites where this is known`."""
+    if is_withheld(row["n_sites"]):
+        return say("perforation.sites_withheld")
+    name = "of_sites_withheld" if is_withheld(row["n_events"]) else "of_sites"
+    return say(f"perforation.{name}", n_events=row["n_events"], n_sites=row["n_sites"])
+
+
+def share_sentences(material: Material) -> Iterable[Told]:
+    """How often the membrane was perforated."""
+    row = share_row(material)
     if row is None:
-        return None
-    seen = f"The membrane was perforated at {count(row['n_events'])} of {count(row['n_sites'])} sites where it is known"
-    numbers = share_words(row)
-    if not numbers:
-        return Paragraph(f"{seen}; there is no interval: {row['problem']}.", source(row, row["method"]))
-    if is_bound(row):
-        text = f"{seen}: {numbers}, a 95% bound of one side in which each patient counts once."
-        return Paragraph(text, source(row, row["method"]))
-    alone = "one_patient_has_the_outcome" in names_in(row["note"])
-    how = "the exact interval of one patient among all" if alone else "patients as clusters"
-    narrow = "narrow_by_clustering" in names_in(row["note"])
-    warned = (
-        " The interval is narrower than that of independent sites would be: read it with caution." if narrow else ""
-    )
-    return Paragraph(f"{seen}: {numbers}, {how}.{warned}", source(row, row["method"]))
+        return
+    if not share_words(row):
+        text = say("perforation.share_alone", sites=of_sites(row))
+    elif is_bound(row):
+        text = say("perforation.share_bound", sites=of_sites(row), bound=bound_of(row))
+    else:
+        how = "how_one_patient" if of_one_patient(row) else "how_patients"
+        share, low, high = map(percent, limits(row))
+        how = say(f"perforation.{how}")
+        text = say("perforation.share", sites=of_sites(row), share=share, low=low, high=high, how=how)
+    yield text, [source(row)]
+    if "narrow_by_clustering" in names_in(row["note"]):
+        yield say("perforation.narrow"), []
+    left_out = material.left_out
+    unknown = left_out[left_out["analysis"].eq("perforation.rate") & left_out["subset"].eq("all")]["n_sites"]
+    if len(unknown) and not unknown.map(missing).any():
+        n = -1 if unknown.map(is_withheld).any() else int(unknown.sum())
+        yield say("perforation.unknown", n_sites=n), []
 
 
-def shares_by(material: Material) -> Iterable[Block]:
-    """A sentence a column: the share at each of its levels."""
-    rates = material.rows("perforation.rate")
-    rates = rates[made_by(rates, "patients")]
-    for column in SHARES_BY:
-        rows = rates[rates["subset"].str.startswith(f"{column}=")]
-        unit = " mm" if column in BANDS else ""
+def odds_per_mm(material: Material):
+    """The quoted odds ratio per mm of residual bone height, or None."""
+    rows = quoted_odds(material)
+    return first(rows[rows["term"].eq(HEIGHT)])
+
+
+def odds_words(row) -> str:
+    """`0.86 (0.66 to 1.11)`."""
+    return interval(*map(exponent, limits(row)), ratio)
+
+
+def is_open(row) -> bool:
+    """Whether the interval of a log odds ratio includes no difference."""
+    return not missing(row["conf_low"]) and row["conf_low"] < 0 < row["conf_high"]
+
+
+def risks_at_ends(material: Material, column: str = HEIGHT) -> list[pd.Series]:
+    """The quoted risks at both ends of the plan's contrast along a measure, the lower end first."""
+    of_term = {row["term"]: row for _, row in material.quoted(HEIGHTS[column]).iterrows()}
+    ends = [float(end) for end in material.asked["risk_contrasts"].get(column, ()) if not isinstance(end, str)]
+    return [of_term[f"{end:g}"] for end in sorted(ends) if f"{end:g}" in of_term]
+
+
+def risks_in_words(rows: Iterable[pd.Series]) -> list[str]:
+    """`7.9% (5.6% to 11.0%) at 4 mm`."""
+    return [say("perforation.risk_at", risk=interval(*limits(row), percent), mm=row["term"]) for row in rows]
+
+
+def height_sentences(material: Material) -> Iterable[Told]:
+    """The quoted odds ratio per mm of residual bone height, the risks of the same fit, and what the fit rests on."""
+    row, risks = odds_per_mm(material), risks_at_ends(material)
+    if row is not None:
+        yield say("perforation.height", ratio=odds_words(row), p=row["p_value"], adjusted=adjusted_for(material, row),
+                  compatible=say("perforation.compatible") if is_open(row) else ""), [source(row)]  # fmt: skip
+    if risks:
+        name = "height_risks" if row is not None else "height_risks_alone"
+        yield say(f"perforation.{name}", risks=risks_in_words(risks)), list(map(source, risks))
+    yield from complete_cases(material)
+
+
+def adjusted_for(material: Material, row) -> str:
+    """`penalised model, adjusted for approach and septum`."""
+    rows = quoted_odds(material)
+    columns = [name for name in dict.fromkeys(rows["term"].str.partition("[")[0]) if name != HEIGHT]
+    many = "_many" if row["analysis"] == "perforation.gee" else ""
+    if not columns:
+        return say(f"perforation.alone{many}")
+    return say(f"perforation.adjusted{many}", terms=[small(material.words.column(name)) for name in columns])
+
+
+def complete_cases(material: Material) -> Iterable[Told]:
+    """Why the model has fewer perforations than were seen, where it has."""
+    whole, model = share_row(material), first(quoted_odds(material))
+    if whole is None or model is None or any(is_withheld(row["n_events"]) for row in (whole, model)):
+        return
+    if model["n_events"] < whole["n_events"] and not is_withheld(model["n_sites"]):
+        yield say("perforation.complete", used=int(model["n_events"]), n_events=whole["n_events"],
+                  n_sites=model["n_sites"]), []  # fmt: skip
+
+
+def unseen_sentences(material: Material) -> Iterable[Told]:
+    """What the share would be if only a part of the perforations had been found."""
+    rows = material.rows("sensitivity.detection", "all")
+    rows = rows[rows["estimate"].notna() & ~rows["term"].eq("1")].head(2)
+    if len(rows) and may_be_compared(share_row(material)):
         told = [
-            f"{row['subset'].partition('=')[2].replace('_', ' ')}{unit} {share_of(row['n_events'], row['n_sites'])}"
+            say("perforation.unseen_if", share=row["estimate"], part=100 * float(row["term"]))
             for _, row in rows.iterrows()
         ]
-        if told:
-            name = BANDS.get(column) or material.words.column(column)
-            yield Paragraph(f"By {small(name)}: {'; '.join(told)}.", f"perforation.rate · {column}=… · rate · patients")
-
-
-def model_sentence(material: Material) -> Iterable[Block]:
-    """What the quoted odds ratios rest on; where there are none, or not of all terms, what was not possible."""
-    quoted = quoted_odds(material)
-    whole = material.rows("perforation.firth", "all")
-    whole = whole[made_by(whole, "profile_or_jackknife") & ~whole["term"].eq(INTERCEPT)]
-    if len(quoted):
-        row = quoted.iloc[0]
-        yield Paragraph(
-            f"The odds ratios rest on {counted(row['n_events'], 'perforation')} in "
-            f"{counted(row['n_sites'], 'site')} of {counted(row['n_patients'], 'patient')}; {adjusted(quoted)}."
-        )
-    names = [small(material.words.term(row["term"], str(row["note"]))) for _, row in whole.iterrows()]
-    lacking = [name for name, term in zip(names, whole["term"], strict=True) if term not in set(quoted["term"])]
-    why = why_no_ratio(whole[~whole["term"].isin(quoted["term"])], material.words, "perforation", "sites")
-    if lacking and why:
-        what = f"No odds ratio is given of {listed(lacking)}" if len(quoted) else "No odds ratio is given"
-        yield Paragraph(f"{what}: {why}.")
-
-
-def risk_sentences(material: Material, words: Words) -> Iterable[Block]:
-    """The risk at both ends of the plan's contrasts of height and lift."""
-    for column, analysis in HEIGHTS.items():
-        ends = material.asked["risk_contrasts"].get(column, ())
-        rows = material.quoted(analysis)
-        of_term = {row["term"]: row for _, row in rows.iterrows()}
-        told = [of_term[f"{end:g}"] for end in ends if not isinstance(end, str) and f"{end:g}" in of_term]
-        if told:
-            numbers = [
-                f"{row['term']} mm {interval(row['estimate'], row['conf_low'], row['conf_high'], percent)}"
-                for row in told
-            ]
-            yield Paragraph(
-                f"Modelled risk by {small(words.column(column))}, the other terms as they are in the series: at "
-                f"{', at '.join(numbers)}.",
-                "; ".join(source(row) for row in told),
-            )
-
-
-def risk_difference_sentences(material: Material, words: Words) -> Iterable[Block]:
-    """A sentence a contrast of the plan, per 100 sites."""
-    for _, row in material.quoted("perforation.risk_difference").iterrows():
-        size, more = size_of(row)
-        text = (
-            f"{words.contrast(row['term'])}: the modelled risk is {size} per 100 sites {'higher' if more else 'lower'}"
-        )
-        yield Paragraph(text + open_direction(row["conf_low"], row["conf_high"], 0.0) + ".", source(row))
-
-
-def bend_sentences(material: Material, words: Words) -> Iterable[Block]:
-    """Whether the risk is non-linear along residual height and planned lift."""
-    told = [
-        f"{small(words.column(row['term']))} p {p_value(row['p_value'])}"
-        for _, row in material.quoted("perforation.nonlinearity").iterrows()
-    ]
-    if told:
-        yield Paragraph(
-            f"Non-linearity, tested against a straight line on the logit: {listed(told)}. A large p does not say that "
-            "the line is straight.",
-            "perforation.nonlinearity",
-        )
-
-
-def validation_sentences(material: Material) -> Iterable[Block]:
-    """How well the model predicts, and what that means for using it."""
-    rows = material.quoted("perforation.validation")
-    of_term = {row["term"]: row for _, row in rows[rows["subset"].eq("all")].iterrows()}
-    if not {"c_statistic", "calibration_slope"} <= set(of_term):
-        return
-    c, slope = of_term["c_statistic"], of_term["calibration_slope"]
-    usable = c["estimate"] >= USABLE_C and USABLE_SLOPE[0] <= slope["estimate"] <= USABLE_SLOPE[1]
-    advice = (
-        "It may be worth trying on patients of other centres; until that is done it is no tool for a patient."
-        if usable
-        else "Do not use it to tell a patient's risk: it describes this series and tells sites apart too poorly."
-    )
-    yield Paragraph(
-        f"As a predictor, corrected for optimism, the model has a c statistic of "
-        f"{interval(c['estimate'], c['conf_low'], c['conf_high'])} and a calibration slope of "
-        f"{interval(slope['estimate'], slope['conf_low'], slope['conf_high'])}. {advice}",
-        source(c),
-    )
+        yield say("perforation.unseen", told=told), [source(row) for _, row in rows.iterrows()]

@@ -1,23 +1,23 @@
-"""What happened to the membrane: the quoted shares, odds ratios and risks, the model as a predictor."""
+"""What happened to the membrane: shares by group, few cases, risks and their differences, the model as a predictor."""
 
 from __future__ import annotations
 
-from liftseries.models.perforation.questions import QUESTIONS
-from liftseries.report.kit.material import Material
-from liftseries.report.kit.method import made_by, methods_of, way_of
-from liftseries.report.kit.numbers import count, decimal, missing, share_of
-from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate
-from liftseries.report.kit.tables.listing import listing_table
-from liftseries.report.kit.words import Words, trace_of
-from liftseries.report.perforation.sentences import HEIGHTS, share_words
+from itertools import zip_longest
 
-ANALYSES = [analysis.name for question in QUESTIONS for analysis in question.analyses]
+from liftseries.report.kit.material import Material
+from liftseries.report.kit.method import made_by
+from liftseries.report.kit.numbers import count, decimal, missing, p_value, share_of
+from liftseries.report.kit.tables.cells import TRACE, Content, content_of, design_effect, estimate
+from liftseries.report.kit.words import Words, trace_of
+from liftseries.report.languages.say import say
+from liftseries.report.perforation.sentences import HEIGHTS, may_be_compared, share_row, share_words
 
 
 def perforation_rate_table(material: Material, words: Words) -> Content | None:
-    """The share of each subset, patients as clusters."""
+    """The share of each group, patients as clusters; None where there are too few perforations to compare groups."""
+    if not may_be_compared(share_row(material)):
+        return None
     rates = material.rows("perforation.rate")
-    quoted = rates[made_by(rates, "patients")]
     rows = [
         (
             words.subset(row["subset"]),
@@ -27,19 +27,10 @@ def perforation_rate_table(material: Material, words: Words) -> Content | None:
             design_effect(material, row),
             trace_of(row),
         )
-        for _, row in quoted.iterrows()
+        for _, row in rates[made_by(rates, "patients")].iterrows()
     ]
-    # What is not quoted is not printed in a list of its own either: results.csv keeps it.
-    ours = material.results[material.results["analysis"].isin(ANALYSES)]
-    unquoted = ours[~ours.index.isin([*quoted.index, *material.quoted(*ANALYSES).index])]
-    return content_of(
-        ("Sites", "Perforated", "Patients", "Share (95% interval)", "Design effect", TRACE),
-        rows,
-        "Sites whose perforation is unknown are left out and counted under what was left out. The design effect is the "
-        "variance with patients as clusters over that of as many independent sites; below 0.5 it is an alarm, no gain "
-        "in precision. " + methods_of(quoted),
-        holds=[trace_of(row) for _, row in unquoted.iterrows()],
-    )
+    heads = ("Sites", "Perforated", "Patients", "Share (95% interval)", "Design effect", TRACE)
+    return content_of(heads, rows, say("perforation.rate_note"))
 
 
 def few_cases_table(material: Material, words: Words) -> Content | None:
@@ -55,67 +46,66 @@ def few_cases_table(material: Material, words: Words) -> Content | None:
         )
         for _, case in cases.iterrows()
     ]
-    return content_of(("Residual bone height, mm", "Approach", "Noticed while"), rows)
+    heads = ("Residual bone height, mm", "Approach", "Noticed while")
+    return content_of(heads, rows, say("perforation.few_note"))
 
 
-def odds_table(material: Material, words: Words) -> Content | None:
-    """The odds ratios that are quoted."""
-    rows = material.quoted("perforation.firth", "perforation.gee")
-    return listing_table(
-        material,
-        rows,
-        (("Term", lambda row: words.term(row["term"], str(row["note"]))),),
-        "Odds ratio (95% interval)",
-        f"{methods_of(rows)} The intercept is the odds where every number is 0 and every label at its reference.",
-    )
+def risk_table(material: Material, words: Words) -> Content | None:
+    """Quoted risks at whole mm of residual height and of planned lift, side by side."""
+    heads, columns = [], []
+    for column, analysis in HEIGHTS.items():
+        rows = material.quoted(analysis)
+        whole = [row for _, row in rows.iterrows() if float(row["term"]).is_integer()]
+        if whole:
+            heads += [f"{words.column(column)}, mm", "Risk (95% interval)"]
+            columns.append([(str(row["term"]), estimate(row), trace_of(row)) for row in whole])
+    lines = []
+    for cells in zip_longest(*columns, fillvalue=("", "", "")):
+        keys = "; ".join(key for _, _, key in cells if key)
+        lines.append((*(text for mm, risk, _ in cells for text in (mm, risk)), keys))
+    return content_of((*heads, TRACE), lines, say("perforation.risk_note"))
 
 
 def risk_differences_table(material: Material, words: Words) -> Content | None:
     """Risk differences of the plan's contrasts."""
     rows = material.quoted("perforation.risk_difference")
-    labels = (("Contrast", lambda row: words.contrast(row["term"])),)
-    return listing_table(material, rows, labels, "More perforations per 100 sites (95% interval)", methods_of(rows))
+    lines = [
+        (
+            words.contrast(row["term"]),
+            estimate(row),
+            p_value(row["p_value"]),
+            *(count(row[name]) for name in ("n_events", "n_sites", "n_patients")),
+            trace_of(row),
+        )
+        for _, row in rows.iterrows()
+    ]
+    heads = ("Contrast", "Per 100 sites (95% interval)", "p", "Events", "Sites", "Patients", TRACE)
+    return content_of(heads, lines, say("perforation.difference_note"))
 
 
-def risk_table(material: Material, words: Words) -> Content | None:
-    """Standardised risks along residual height and planned lift."""
-    names = {analysis: f"{words.column(column)}, mm" for column, analysis in HEIGHTS.items()}
-    rows = material.quoted(*names)
-    labels = (
-        ("Along", lambda row: names[row["analysis"]]),
-        ("At", lambda row: row["term"]),
-    )
-    return listing_table(material, rows, labels, "Risk (95% interval)", methods_of(rows))
-
-
-def nonlinearity_table(material: Material, words: Words) -> Content | None:
-    """Whether the risk is non-linear along residual height and planned lift."""
-    rows = material.quoted("perforation.nonlinearity")
-    labels = (("Along", lambda row: words.column(row["term"])),)
-    return listing_table(material, rows, labels, "Odds ratio (95% interval)", methods_of(rows))
-
-
-VALIDATION = {
-    "c_statistic": "Discrimination (c statistic)",
+STATISTICS = {
+    "c_statistic": "c statistic",
     "calibration_intercept": "Calibration intercept",
     "calibration_slope": "Calibration slope",
+}
+TRIED = {
+    "apparent": "On the series itself",
+    "optimism_corrected": "Corrected for optimism",
+    "leave_one_centre_out": "Each centre by a model without it",
 }
 
 
 def validation_table(material: Material, words: Words) -> Content | None:
-    """The perforation model as a predictor, where events are enough to judge one."""
-    labels = (
-        ("", lambda row: VALIDATION.get(row["term"], row["term"])),
-        ("Tried on", lambda row: words.subset(row["subset"])),
-        ("How", way_of),
-    )
+    """The perforation model as a predictor, where perforations are enough to judge one."""
     if material.quoted("perforation.validation").empty:
         return None
-    return listing_table(
-        material,
-        material.rows("perforation.validation"),
-        labels,
-        "Estimate (95% interval)",
-        "A c statistic of 0.5 tells no site from another, 1 is perfect. An intercept of 0 and a slope of 1 mean "
-        "predictions that are right on average and neither too extreme (slope below 1) nor not extreme enough.",
-    )
+    rows = material.rows("perforation.validation", "all")
+    rows = rows[rows["estimate"].notna()]
+    tried = {method: title for method, title in TRIED.items() if rows["method"].eq(method).any()}
+    lines = []
+    for term, title in STATISTICS.items():
+        of = {row["method"]: row for _, row in rows[rows["term"].eq(term)].iterrows()}
+        if of:
+            cells = (estimate(of[method]) if method in of else "" for method in tried)
+            lines.append((title, *cells, "; ".join(trace_of(of[method]) for method in tried if method in of)))
+    return content_of(("", *tried.values(), TRACE), lines, say("perforation.validation_note"))

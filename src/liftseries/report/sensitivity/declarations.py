@@ -1,4 +1,4 @@
-"""What could change the answers: its tables and chapter as declared."""
+"""What could change the answers, and how alike sites are: tables and chapters as declared."""
 
 from __future__ import annotations
 
@@ -8,41 +8,44 @@ ROOM = "liftseries.report.sensitivity"
 
 TABLES = (
     Table(
-        name="intraclass_correlation",
-        makes=f"{ROOM}.tables:icc_table",
-        caption="How alike the sites of a patient are: intraclass correlations.",
-        released=Released(),
-    ),
-    Table(
         name="evalues",
         makes=f"{ROOM}.tables:evalue_table",
-        caption="E-values: the risk ratio that an unmeasured cause would need with both exposure and outcome.",
+        caption="E-values: how strong an unmeasured cause would have to be.",
         released=Released(),
     ),
     Table(
         name="detection",
         makes=f"{ROOM}.tables:detection_table",
-        caption="Share of sites perforated if only a part of the tears was seen.",
+        caption="Share of sites perforated if only a part of the perforations was seen (95% intervals).",
         released=Released(),
     ),
     Table(
         name="detection_contrast",
         makes=f"{ROOM}.tables:detection_contrast_table",
-        caption="Odds ratios if tears were seen more often in one group than in the other.",
+        caption="Odds ratio of a perforation by the part of the perforations seen in either group.",
         released=Released(),
     ),
     Table(
         name="lost_implants",
         makes=f"{ROOM}.tables:lost_table",
-        caption="Implants in function if those lost to follow-up fared best or worst; one not yet due is not lost.",
+        caption="Implants in function if all that were lost to follow-up had lasted, or failed (95% intervals).",
         released=Released(),
     ),
+)
+CLUSTERING_TABLES = (
     Table(
-        name="second_opinion",
-        makes=f"{ROOM}.tables:second_opinion_table",
-        caption="The same questions answered by other programs: how far their answers lie from ours.",
-        released=KeptIn(NOT_COARSENED, "how far the answers of other programs lie from ours"),
+        name="intraclass_correlation",
+        makes=f"{ROOM}.tables:icc_table",
+        caption="Intraclass correlations, of the values as measured.",
+        released=Released(),
     ),
+)
+# A file alone: `Purpose.further_tables`.
+SECOND_OPINION = Table(
+    name="second_opinion",
+    makes=f"{ROOM}.tables:second_opinion_table",
+    caption="The same questions answered by other programs: how far their answers lie from ours.",
+    released=KeptIn(NOT_COARSENED, "how far the answers of other programs lie from ours"),
 )
 SUPPLEMENT_CHAPTER = Chapter(
     id="sensitivity",
@@ -54,4 +57,5 @@ CLUSTERING_CHAPTER = Chapter(
     id="clustering",
     title="How alike the sites of a patient are",
     blocks=(f"{ROOM}.supplement_chapter:clustering",),
+    tables=CLUSTERING_TABLES,
 )

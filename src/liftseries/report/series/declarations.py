@@ -5,31 +5,38 @@ from __future__ import annotations
 from liftseries.report.kit.declarations import NOT_COARSENED, SINGLE_RECORDS, Chapter, Figure, KeptIn, Released, Table
 
 ROOM = "liftseries.report.series"
+PARTS = 3  # of the whole table of characteristics: eighteen groups
 
 REPORT_FIGURES = (
     Figure(
         name="flow",
         draws=f"{ROOM}.figures:draw_flow",
-        reads={"flow": "flow", "set_aside": "set_aside"},
+        reads={"flow": "flow", "set_aside": "set_aside", "words": "words"},
         caption="Patients and sites from what was read to what each question could use.",
         released=Released(),
+        has_narrow=True,
     ),
 )
 REPORT_TABLES = (
     Table(
         name="characteristics",
-        makes=f"{ROOM}.tables:characteristics_table",
-        caption="Patients and sites, overall and by group.",
+        makes=f"{ROOM}.characteristics:characteristics_table",
+        caption="Characteristics of patients and sites.",
         released=Released(),
     ),
 )
 FIGURES = ()
 TABLES = (
-    Table(
-        name="flow",
-        makes=f"{ROOM}.tables:flow_table",
-        caption="Patients and sites at each stage and in each analysis.",
-        released=Released(),
+    *(
+        Table(
+            name=f"characteristics_{unit}s" + (f"_{part + 1}" if part else ""),
+            makes=f"{ROOM}.characteristics:full_table",
+            caption=f"All that was described of {unit}s" + (", further groups." if part else "."),
+            released=Released(),
+            options={"unit": unit, "part": part},
+        )
+        for unit in ("patient", "site")
+        for part in range(PARTS)
     ),
     Table(
         name="set_aside",

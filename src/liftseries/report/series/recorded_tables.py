@@ -19,6 +19,8 @@ from liftseries.report.kit.tables.described import (
     traces,
 )
 from liftseries.report.kit.words import Words
+from liftseries.report.languages.say import say
+from liftseries.report.series.tables import MOST_GROUPS
 
 DESCRIBED = ("series.lift_method", "series.graft", "series.surgery", "series.one_or_several")
 MEASURED = {
@@ -28,9 +30,11 @@ MEASURED = {
     "graft_ml/dome_ml": ("Graft over the volume of the planned dome", 2),
     "loading_months": ("Placement to loading, months", 1),
 }
+LENGTH, DIAMETER = "implant_length_mm", "implant_diameter_mm"
+SIZES = {LENGTH: "Length", DIAMETER: "Diameter"}
 GROUPS = {
-    "tears one": "torn: patients with one site",
-    "tears several": "torn: patients with several",
+    "tears one": "perforated: patients with one site",
+    "tears several": "perforated: patients with several",
     "failures one": "implant failed: patients with one site",
     "failures several": "implant failed: patients with several",
 }
@@ -46,13 +50,11 @@ def surgery_table(material: Material, words: Words) -> Content | None:
         *_one_or_several(of["series.one_or_several"]),
     ]
     radius = material.asked.get("lift_base_radius_mm")
-    base = f" over a base of {radius:g} mm radius" if radius else ""
+    base = say("series.base", radius=radius) if radius else ""
     return content_of(
         HEADINGS,
         rows,
-        "Patients as clusters. Volumes: of the sites where some was used. The planned dome is the cap under the "
-        f"membrane as high as the planned lift{base}. Failures are counted whatever the time followed. Rows of "
-        f"results.csv: {', '.join(DESCRIBED)}.",
+        say("series.surgery_note", base=base),
         traces(*of.values()),
     )
 
@@ -99,12 +101,20 @@ def implant_sizes_table(material: Material, words: Words) -> Content | None:
     sizes = material.table("implant_sizes")
     if sizes.empty:
         return None
-    grid = sizes.pivot(index="implant_length_mm", columns="implant_diameter_mm", values="n_sites").sort_index()
-    diameters = sorted(grid)
+    grid = sizes.pivot(index=LENGTH, columns=DIAMETER, values="n_sites").sort_index()
+    turned = len(grid.columns) > MOST_GROUPS and len(grid) <= len(grid.columns)
+    grid = grid.T if turned else grid
+    across, down = (LENGTH, DIAMETER) if turned else (DIAMETER, LENGTH)
+    note = say("series.sizes_note")
+    if len(grid.columns) > MOST_GROUPS:
+        listed = sizes.sort_values([LENGTH, DIAMETER])
+        rows = [(f"{r[LENGTH]:g}", f"{r[DIAMETER]:g}", count(r["n_sites"])) for _, r in listed.iterrows()]
+        return content_of((f"{SIZES[LENGTH]}, mm", f"{SIZES[DIAMETER]}, mm", "Sites"), rows, note)
+    columns = sorted(grid)
     rows = [
-        (f"{length:g}", *(count(row[diameter]) or "0" for diameter in diameters), count(row.sum()))
-        for length, row in grid.iterrows()
+        (f"{size:g}", *(count(row[column]) or "0" for column in columns), count(row.sum()))
+        for size, row in grid.iterrows()
     ]
-    total = ("All", *(count(grid[diameter].sum()) for diameter in diameters), count(sizes["n_sites"].sum()))
-    heads = ("Length, mm", *(f"Diameter {diameter:g} mm" for diameter in diameters), "All")
-    return content_of(heads, [*rows, total], "Sites where an implant was placed; its planned size.")
+    total = ("All", *(count(grid[column].sum()) for column in columns), count(sizes["n_sites"].sum()))
+    heads = (f"{SIZES[down]}, mm", *(f"{SIZES[across]} {column:g} mm" for column in columns), "All")
+    return content_of(heads, [*rows, total], note)

@@ -1,4 +1,4 @@
-"""Who is in the study: its chapters, block by block."""
+"""Who is in the study: its blocks of the supplement."""
 
 from __future__ import annotations
 
@@ -7,67 +7,85 @@ from collections.abc import Iterable
 import pandas as pd
 
 from liftseries.report.kit.blocks import Block, Listing, Paragraph
-from liftseries.report.kit.numbers import count, counted, listed, people
+from liftseries.report.kit.material import Material
+from liftseries.report.kit.numbers import count
 from liftseries.report.kit.sentences import small
+from liftseries.report.kit.stages import has_log
+from liftseries.report.kit.words import DEFINITIONS, DEVIATIONS
 from liftseries.report.kit.writer import Writer
+from liftseries.report.languages.say import say
+from liftseries.report.series.declarations import PARTS
 from liftseries.report.series.recorded import surgery_blocks
+from liftseries.report.series.report_chapter import set_aside
+
+MODELS = {
+    "series.perforation": "perforation_terms",
+    "series.survival": "survival_terms",
+    "series.gain": "gain_terms",
+}
 
 
 def what_was_studied(writer: Writer) -> Iterable[Block]:
-    """What was studied: files, rows, the terms of the models."""
+    """What was studied: files, rows, the terms of the models; the words of the ladder and the deviations."""
     material = writer.material
-    yield Paragraph(
-        "A series of crestal sinus floor lifts with implants. The unit of study is the site; sites of one "
-        "patient resemble each other, and every interval that says so takes that into account. Depths run "
-        "along the drilling axis, positive into bone, from 0 at the crest."
+    yield Paragraph(say("series.unit"))
+    files, rows = named_files(material), rows_kept(material)
+    if files or rows:
+        yield Paragraph(" ".join(filter(None, (files, rows))))
+    chosen = {say(name): material.asked[key] for name, key in MODELS.items() if material.asked[key]}
+    items = (
+        say("series.terms_of", model=model, terms=[small(material.words.column(term)) for term in terms])
+        for model, terms in chosen.items()
     )
+    if chosen:
+        yield Listing(say("series.terms"), tuple(items))
+    yield from definitions(material)
+
+
+def named_files(material: Material) -> str:
+    """How many files of each table the plan names."""
     files = material.plan["tables"]
-    if files:
-        named = [f"{counted(len(labels), 'file')} of {table}" for table, labels in files.items()]
-        yield Paragraph(f"The study folder names {listed(named)}.")
-    if len(material.table("counts")):
-        totals = material.table("counts").groupby("table", sort=False)[["read", "kept", "set_aside"]].sum()
-        told = [f"{name} {count(row['kept'])} of {count(row['read'])}" for name, row in totals.iterrows()]
-        yield Paragraph(f"Rows kept of rows read: {listed(told)}.")
-    terms = {
-        "perforation": material.asked["perforation_terms"],
-        "survival": material.asked["survival_terms"],
-        "bone gain": material.asked["gain_terms"],
-    }
-    named = tuple(
-        f"{question}: {listed([small(material.words.column(term)) for term in chosen])}"
-        for question, chosen in terms.items()
-        if chosen
-    )
-    yield Listing("The plan names the terms that each model takes:", named)
+    told = [say("series.files_of", n=len(labels), table=table) for table, labels in files.items()]
+    return say("series.files", files=told) if told else ""
+
+
+def rows_kept(material: Material) -> str:
+    """Rows kept of rows read, by table."""
+    counts = material.table("counts")
+    if counts.empty:
+        return ""
+    totals = counts.groupby("table", sort=False)[["read", "kept"]].sum()
+    told = [
+        say("series.rows_kept_of", table=name, kept=count(row["kept"]), read=count(row["read"]))
+        for name, row in totals.iterrows()
+    ]
+    return say("series.rows_kept", tables=told)
+
+
+def definitions(material: Material) -> Iterable[Block]:
+    """The words of drilling and lifting; those of the ladder and the deviations only where there is a log."""
+    lift = f"{say('series.planned_lift')} {say('series.planned_dome')}"
+    if not has_log(material):
+        yield Paragraph(lift)
+        return
+    yield Paragraph(f"{say('series.pass')} {say('series.ladder')} {lift}")
+    items = (say("series.deviation", title=DEVIATIONS[name], means=DEFINITIONS[name]) for name in DEVIATIONS)
+    yield Listing(say("series.deviations"), tuple(items))
 
 
 def who_is_in_it(writer: Writer) -> Iterable[Block]:
-    """Who is in the series, and what is missing of them."""
+    """All that was described, rows set aside, surgery, what is missing."""
     material = writer.material
-    stages = {row["stage"]: row for _, row in material.table("flow").iterrows()}
-    if "in the series" in stages:
-        told = [
-            f"{stage}: {people(stages[stage])}" for stage in ("read", "set aside", "in the series") if stage in stages
-        ]
-        yield Paragraph(f"{'; '.join(told)[0].upper()}{'; '.join(told)[1:]}.")
-    else:
-        yield Paragraph("The run left no counts of patients and sites.")
-    yield from writer.table("flow")
-    if material.withheld:
-        yield Paragraph("Rows set aside are single records; which and how many there were stays in the house.")
-    elif material.table("set_aside").empty:
-        yield Paragraph("No row was set aside.")
-    else:
-        n = len(material.table("set_aside").drop_duplicates(["table", "file", "row"]))
-        yield Paragraph(
-            f"{counted(n, 'row')} of all tables {'was' if n == 1 else 'were'} set aside, with what depends on them."
-        )
-        yield from writer.table("set_aside")
+    for unit in ("patients", "sites"):
+        for part in range(PARTS):
+            yield from writer.table(f"characteristics_{unit}" + (f"_{part + 1}" if part else ""))
+    yield Paragraph(set_aside(material))
+    yield from writer.table("set_aside")
     yield from surgery_blocks(writer)
-    if material.table("missing").empty:
-        yield Paragraph("The run left no count of missing values.")
-    elif pd.to_numeric(material.table("missing")["n_missing"]).eq(0).all():
-        yield Paragraph("No value is missing in the columns looked at.")
+    gaps = material.table("missing")
+    if gaps.empty:
+        yield Paragraph(say("series.no_count_of_missing"))
+    elif pd.to_numeric(gaps["n_missing"]).eq(0).all():
+        yield Paragraph(say("series.nothing_missing"))
     else:
         yield from writer.table("missing")

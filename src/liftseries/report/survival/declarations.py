@@ -1,4 +1,4 @@
-"""How the implants fared: its figures, tables and chapter as declared."""
+"""Implant survival: its figures, tables and chapters as declared."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from liftseries.report.kit.declarations import (
 
 ROOM = "liftseries.report.survival"
 KM = {"curves": "survival_curves", "at_risk": "survival_at_risk", "km": "results:survival.km"}
-AT_MONTHS = "The curve is told just before each month numbered below it, and only where it may be: what lies between"
+AT_MONTHS = "Survival is told just before each month numbered below, and between two of them drawn as one step"
 
 REPORT_FIGURES = (
     Figure(
@@ -21,23 +21,28 @@ REPORT_FIGURES = (
         draws=f"{ROOM}.figures:draw_survival",
         reads=KM,
         caption=(
-            "Kaplan-Meier survival of all implants with its patient-clustered 95% band. Below: implants at risk "
-            "just before each month, and failed or censored before it. The curve ends where fewer than 20 implants, or "
-            "a tenth of all, are at risk."
+            "Kaplan-Meier implant survival, 95% intervals with patients as clusters; below, implants at risk just "
+            "before each month. Curves end where fewer than 20 implants, or a tenth of their own, are at risk."
         ),
         released=Released(
-            "Kaplan-Meier survival of all implants with its patient-clustered 95% band. "
-            f"{AT_MONTHS} two of them is drawn as one step. Below: implants at risk just before each month, and failed "
-            "or censored before it; a dash is a number withheld."
+            "Kaplan-Meier implant survival, 95% intervals with patients as clusters; below, implants at risk just "
+            f"before each month, a dash where withheld. {AT_MONTHS}."
         ),
+        has_narrow=True,
     ),
 )
 REPORT_TABLES = (
     Table(
         name="survival",
         makes=f"{ROOM}.tables:survival_table",
-        caption="Implant survival (Kaplan-Meier) at the months of the plan.",
+        caption="Implant survival at the months of the plan.",
         released=Released(),
+    ),
+    Table(
+        name="failed_implants",
+        makes=f"{ROOM}.tables:failed_implants_table",
+        caption="The failed implants one by one.",
+        released=KeptIn(SINGLE_RECORDS, "the table of the few failed implants"),
     ),
 )
 COMPLICATIONS = Table(
@@ -47,16 +52,6 @@ COMPLICATIONS = Table(
     released=Released(),
 )
 FIGURES = (
-    Figure(
-        name="proportional_hazards",
-        draws=f"{ROOM}.hazard_figures:draw_proportional_hazards",
-        reads={"residuals": "survival_ph_residuals", "test": "results:survival.ph", "words": "words"},
-        caption=(
-            "Each failure's scaled residual against time, with a smooth line; a hazard ratio that stays the same gives "
-            "a level line at its estimate (dashed)."
-        ),
-        released=KeptIn(SINGLE_RECORDS, "the residual of each failure"),
-    ),
     Figure(
         name="survival_methods",
         draws=f"{ROOM}.figures:draw_survival_methods",
@@ -68,11 +63,40 @@ FIGURES = (
             "lost": "results:sensitivity.lost_implants",
         },
         caption=(
-            "The same question by other methods: implants in function at the months of the plan with 95% intervals. "
-            "Filled: the one that the report quotes."
+            "Implants in function at the months of the plan by method, with 95% intervals. Filled: the one that the "
+            "report quotes."
         ),
         released=Released(),
+        has_narrow=True,
     ),
+)
+TABLES = (
+    Table(
+        name="follow_up",
+        makes=f"{ROOM}.follow_up_tables:completeness_table",
+        caption="Implants due at each planned month, how many of them are known, lost to follow-up, and not yet due.",
+        released=Released(),
+    ),
+    Table(
+        name="numbers_at_risk",
+        makes=f"{ROOM}.tables:numbers_at_risk_table",
+        caption="Implants at risk, failed and censored at the months of the plan.",
+        released=Released(),
+    ),
+    Table(
+        name="survival_methods",
+        makes=f"{ROOM}.other_methods:survival_methods_table",
+        caption="Implants in function at the months of the plan, by method (95% interval).",
+        released=Released(),
+    ),
+    Table(
+        name="months_apart",
+        makes=f"{ROOM}.other_methods:months_apart_table",
+        caption="Difference in months in function (95% interval) within the months since placement.",
+        released=Released(),
+    ),
+)
+HAZARD_FIGURES = (
     Figure(
         name="hazard_methods",
         draws=f"{ROOM}.hazard_figures:draw_hazard_methods",
@@ -83,65 +107,47 @@ FIGURES = (
             "words": "words",
         },
         caption=(
-            "The same question by other methods: hazard ratios of implant failure with 95% intervals, each term "
-            "adjusted for the others. Filled: the one that the report quotes."
+            "Hazard ratios of implant failure by method, with 95% intervals, each term adjusted for the others. "
+            "Filled: the one that the report quotes."
         ),
         released=Released(),
+        has_narrow=True,
+    ),
+    Figure(
+        name="proportional_hazards",
+        draws=f"{ROOM}.hazard_figures:draw_proportional_hazards",
+        reads={"residuals": "survival_ph_residuals", "test": "results:survival.ph", "words": "words"},
+        caption=(
+            "Scaled Schoenfeld residual of each failure against time, with a smooth line without a band. Dashed: the "
+            "log hazard ratio of the Cox model, where a constant hazard ratio would leave the line."
+        ),
+        released=KeptIn(SINGLE_RECORDS, "the residual of each failure"),
+        has_narrow=True,
     ),
 )
-TABLES = (
+HAZARD_TABLES = (
     Table(
-        name="numbers_at_risk",
-        makes=f"{ROOM}.tables:numbers_at_risk_table",
-        caption="Implants at risk just before each month / failed before it / censored before it.",
+        name="hazard_methods",
+        makes=f"{ROOM}.hazard_tables:hazard_methods_table",
+        caption="Hazard ratios of implant failure, by method.",
         released=Released(),
     ),
     Table(
-        name="failed_implants",
-        makes=f"{ROOM}.tables:failed_implants_table",
-        caption="The failed implants one by one: too few to be compared.",
-        released=KeptIn(SINGLE_RECORDS, "the table of the few failed implants"),
-    ),
-    Table(
-        name="hazard_ratios",
-        makes=f"{ROOM}.tables:hazard_ratios_table",
-        caption="Hazard ratios of implant failure, each term adjusted for the others.",
+        name="time_ratios",
+        makes=f"{ROOM}.hazard_tables:time_ratios_table",
+        caption="Ratios of the time to failure, each term adjusted for the others.",
         released=Released(),
     ),
     Table(
         name="proportional_hazards",
-        makes=f"{ROOM}.tables:proportional_hazards_table",
+        makes=f"{ROOM}.hazard_tables:proportional_hazards_table",
         caption="Whether the hazard ratios stay the same over time.",
         released=Released(),
     ),
     Table(
-        name="survival_methods",
-        makes=f"{ROOM}.other_methods:survival_methods_table",
-        caption="Implants in function at the months of the plan: the same question by other methods.",
-        released=Released(),
-    ),
-    Table(
-        name="hazard_methods",
-        makes=f"{ROOM}.other_methods:hazard_methods_table",
-        caption="Hazard ratios of implant failure: the same question by other methods.",
-        released=Released(),
-    ),
-    Table(
         name="gain_and_failure",
-        makes=f"{ROOM}.tables:gain_table",
-        caption="Hazard ratios of failure after the landmark, bone gain by then.",
-        released=Released(),
-    ),
-    Table(
-        name="follow_up",
-        makes=f"{ROOM}.follow_up_tables:completeness_table",
-        caption="Implants due at each planned month, how many of them are known, lost to follow-up, and not yet due.",
-        released=Released(),
-    ),
-    Table(
-        name="time_followed",
-        makes=f"{ROOM}.follow_up_tables:time_table",
-        caption="How long implants were followed, and their failures.",
+        makes=f"{ROOM}.hazard_tables:gain_table",
+        caption="Hazard ratios of failure after the landmark, by bone gain until then.",
         released=Released(),
     ),
 )
@@ -163,4 +169,6 @@ HAZARDS_CHAPTER = Chapter(
     id="hazards",
     title="Hazards of failure: how sure",
     blocks=(f"{ROOM}.supplement_chapter:hazards",),
+    figures=HAZARD_FIGURES,
+    tables=HAZARD_TABLES,
 )

@@ -1,20 +1,22 @@
-"""The same question by other methods: what stands beside quoted survival and beside quoted hazard ratios."""
+"""Survival by other methods: what stands beside quoted survival, and months in function compared."""
 
 from __future__ import annotations
 
 import pandas as pd
 
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.method import way_of
-from liftseries.report.kit.numbers import count, decimal, p_value
-from liftseries.report.kit.quoted import beside
+from liftseries.report.kit.method import reference_in, way_of
+from liftseries.report.kit.numbers import count, missing
+from liftseries.report.kit.quoted import below_gate, beside
 from liftseries.report.kit.tables.cells import TRACE, Content, content_of, estimate
-from liftseries.report.kit.words import Words, trace_of
-from liftseries.report.survival.sentences import share_words
+from liftseries.report.kit.words import Words
+from liftseries.report.languages.say import say
+from liftseries.report.survival.sentences import may_be_set_side_by_side, quoted_survival, share_words
+from liftseries.report.survival.tables import MOST_MONTHS, NOT_QUOTED, keys, spread
 
 # Analyses of the share in function at a month, the quoted one first; then what is asked in another way.
 SURVIVAL = ("survival.km", "survival.life_table", "survival.turnbull", "survival.interval_curve")
-LOST, EVALUE = "sensitivity.lost_implants", "sensitivity.evalue"
+LOST, DIFFERENCE = "sensitivity.lost_implants", "survival.rmst_difference"
 ASKED_OTHERWISE = ("survival.patient", "survival.competing", "survival.rmst")
 HAZARDS = ("survival.firth_cox", "survival.cox", "survival.imputed")
 # Short names of methods; any other is called as its analysis declares it.
@@ -36,11 +38,9 @@ SHORT = {
     ("survival.cox", "sandwich"): "Cox, sandwich",
     ("survival.cox", "corrected"): "Cox, corrected",
     ("survival.imputed", "pooled"): "Cox, missing terms imputed",
-    ("survival.interval", "weibull"): "Ratio of times to failure, Weibull",
-    (EVALUE, "hazard_ratio"): "E-value of the ratio (of its limit)",
 }
 NOT_COMPARED = {(LOST, "as_observed")}  # Kaplan-Meier once more
-NOTE = "The first line of each is the one that the report quotes. "
+OF_ANOTHER_COUNT = ("survival.life_table", LOST)  # whose events are those of a year, or by a month
 
 
 def method_name(row) -> str:
@@ -52,53 +52,66 @@ def survival_at(rows: pd.DataFrame, quoted: pd.Series) -> pd.DataFrame:
     """The share in function at a quoted month by every method, best and worst case among them."""
     made = zip(rows["analysis"], rows["method"], strict=True)
     of_share = [one[0] in (*SURVIVAL, LOST) and one not in NOT_COMPARED for one in made]
-    return beside(rows[of_share], quoted)
+    return beside(rows[pd.Series(of_share, index=rows.index, dtype=bool)], quoted)
 
 
 def survival_methods_table(material: Material, words: Words) -> Content | None:
-    """Survival at each quoted month by every method, and what is asked in another way."""
+    """Survival at the quoted months by every method, and what is asked in another way: a method a row."""
+    if not may_be_set_side_by_side(material):
+        return None
     rows = material.results[material.results["analysis"].isin([*SURVIVAL, LOST, *ASKED_OTHERWISE])]
-    printed = []
-    for _, one in _of_all(material.quoted("survival.km")).iterrows():
-        otherwise = rows["analysis"].isin(ASKED_OTHERWISE) & (
-            rows["headline"].eq(True) | rows["analysis"].eq("survival.patient")
-        )
-        found = pd.concat([survival_at(rows, one), beside(rows[otherwise], one)])
-        printed += [_line(row, f"Month {one['term']}") for _, row in found.iterrows()]
-    note = NOTE + (
-        "Patients without a failure, failures with death competing and months in function ask something else of the "
-        "same implants. Lost implants: those lost to follow-up at the month or at an earlier one of the plan. "
-        "Failures: at any time; in the lines of the lost implants, those by the month."
+    quoted = quoted_survival(material)
+    months = spread(list(quoted["term"]), MOST_MONTHS)
+    otherwise = rows["analysis"].isin(ASKED_OTHERWISE) & (
+        rows["headline"].eq(True) | rows["analysis"].eq("survival.patient")
     )
-    heads = ("At", "Method", "Estimate (95% interval)", "p", "Sites", "Patients", "Failures", TRACE)
-    return content_of(heads, printed, note)
+    found: dict[tuple[str, str], dict[str, pd.Series]] = {}
+    for _, one in quoted[quoted["term"].isin(months)].iterrows():
+        of_month = pd.concat([survival_at(rows, one), beside(rows[otherwise], one)])
+        for _, row in of_month.iterrows():
+            found.setdefault((row["analysis"], row["method"]), {})[one["term"]] = row
+    printed = [line for of_month in found.values() if (line := _line(of_month, months))]
+    if len(printed) < 2:
+        return None
+    heads = ("Method", *(f"{month} months" for month in months), "Implants", "Patients", "Failures", TRACE)
+    return content_of(heads, printed, say("survival.methods_note"))
 
 
-def hazard_methods_table(material: Material, words: Words) -> Content | None:
-    """Each quoted hazard ratio, by every method; its E-value."""
-    rows = material.results[material.results["analysis"].isin([*HAZARDS, "survival.interval"])]
-    evalues = material.quoted(EVALUE)
+def _line(of_month: dict[str, pd.Series], months: list[str]) -> tuple[str, ...] | None:
+    """A method's row; None where it has no interval at any month."""
+    cells = [_cell(of_month[month]) if month in of_month else NOT_QUOTED for month in months]
+    if set(cells) == {NOT_QUOTED}:
+        return None
+    row = next(iter(of_month.values()))
+    failures = "" if row["analysis"] in OF_ANOTHER_COUNT else count(row["n_events"])
+    people = ("", "") if row["analysis"] == "survival.life_table" else (count(row["n_sites"]), count(row["n_patients"]))
+    return (method_name(row), *cells, *people, failures, keys(of_month, cells, months))
+
+
+def _cell(row) -> str:
+    if missing(row["estimate"]) or missing(row["conf_low"]):
+        return NOT_QUOTED
+    return share_words(row) if row["scale"] == "probability" else estimate(row)
+
+
+def months_apart_table(material: Material, words: Words) -> Content | None:
+    """Differences in months in function between the levels of a column: a level a row, a month a column."""
+    if not may_be_set_side_by_side(material):
+        return None
+    rows = material.rows(DIFFERENCE)
+    rows = rows[rows["term"].isin(quoted_survival(material)["term"]) & ~below_gate(rows)]
+    months = spread(list(dict.fromkeys(rows["term"])), MOST_MONTHS)
     printed = []
-    for _, one in _of_all(material.quoted(*HAZARDS)).iterrows():
-        found = pd.concat([beside(rows, one), evalues[evalues["term"].eq(f"{one['analysis']} {one['term']}")]])
-        if len(found) > 1:
-            printed += [_line(row, words.term(one["term"], str(one["note"]))) for _, row in found.iterrows()]
-    note = NOTE + "A ratio of times above 1 means that implants last longer."
-    heads = ("Term", "Method", "Estimate (95% interval)", "p", "Sites", "Patients", "Failures", TRACE)
-    return content_of(heads, printed, note)
-
-
-def _of_all(rows: pd.DataFrame) -> pd.DataFrame:
-    return rows[rows["subset"].eq("all")]
-
-
-def _line(row, of_what: str) -> tuple[str, ...]:
-    told = estimate(row)
-    if row["analysis"] == EVALUE:
-        told = f"{decimal(row['estimate'])} ({decimal(row['conf_low'])})"
-    elif row["analysis"] in ("survival.km", "survival.competing"):
-        told = share_words(row) or told
-    counts = [count(row[name]) for name in ("n_sites", "n_patients", "n_events")]
-    if row["analysis"] == "survival.life_table":  # it counts who enters the year that begins then, and fails in it
-        counts = [""] * len(counts)
-    return (of_what, method_name(row), told, p_value(row["p_value"]), *counts, trace_of(row))
+    for subset, of_subset in rows.groupby("subset", sort=False):
+        of_month = {row["term"]: row for _, row in of_subset.iterrows() if row["term"] in months}
+        cells = [_cell(of_month[month]) if month in of_month else NOT_QUOTED for month in months]
+        if set(cells) == {NOT_QUOTED}:
+            continue
+        row = of_subset.iloc[0]
+        column, _, level = subset.partition("=")
+        label = words.term(f"{column}[{level}]", f"{row['note']}")
+        label = label if reference_in(str(row["note"]), column) else words.subset(subset)
+        counts = (count(row[name]) for name in ("n_sites", "n_patients", "n_events"))
+        printed.append((label, *cells, *counts, keys(of_month, cells, months)))
+    heads = ("Compared", *(f"{month} months" for month in months), "Implants", "Patients", "Failures", TRACE)
+    return content_of(heads, printed, say("survival.restricted_note"))

@@ -1,4 +1,4 @@
-"""How the implants fared, in sentences."""
+"""How long implants stay, in sentences; and the rows that they, the tables and the figures quote."""
 
 from __future__ import annotations
 
@@ -7,21 +7,14 @@ from collections.abc import Iterable
 import pandas as pd
 
 from liftseries.base.remarks import names_in
-from liftseries.models.shared.gates import RATIO
+from liftseries.models.shared.gates import RATIO, fewest_at_risk
 from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import made_by
-from liftseries.report.kit.numbers import (
-    WITHHELD,
-    count,
-    counted,
-    interval,
-    listed,
-    missing,
-    p_value,
-    percent,
-)
-from liftseries.report.kit.sentences import adjusted, first, last, small, source, why_no_ratio
+from liftseries.report.kit.numbers import WITHHELD, interval, is_withheld, missing, percent
+from liftseries.report.kit.sentences import first, last, small, source
+from liftseries.report.kit.words import Words
+from liftseries.report.languages.say import say
 
 MODELS = ("survival.firth_cox", "survival.cox")
 BOUND = "bound_without_failure"
@@ -31,10 +24,21 @@ def share_words(row) -> str:
     """A share in function, or failed, with its interval; its bound where nothing has failed; "" without a limit."""
     if missing(row["estimate"]) or missing(row["conf_low"]):
         return ""
-    if BOUND in names_in(row["note"]):
+    if is_bound(row):
         in_function = row["estimate"] == 1
-        return f"at least {percent(row['conf_low'])}" if in_function else f"at most {percent(row['conf_high'])}"
+        low, high = percent(row["conf_low"]), percent(row["conf_high"])
+        return say("survival.at_least", low=low) if in_function else say("survival.at_most", high=high)
     return interval(row["estimate"], row["conf_low"], row["conf_high"], percent)
+
+
+def is_bound(row) -> bool:
+    """Whether a row is a bound of one side, as nothing has failed by then."""
+    return BOUND in names_in(row["note"])
+
+
+def at_months(rows: pd.DataFrame) -> list[str]:
+    """`97.3% (95.3% to 98.4%) at 12 months`, a row each."""
+    return [say("survival.at_month", share=share_words(row), month=row["term"]) for _, row in rows.iterrows()]
 
 
 def quoted_survival(material: Material, subset: str = "all") -> pd.DataFrame:
@@ -45,7 +49,25 @@ def quoted_survival(material: Material, subset: str = "all") -> pd.DataFrame:
 
 def may_be_set_side_by_side(material: Material) -> bool:
     """Whether there are failures enough to show survival of parts of the series beside each other."""
-    return not material.rows("survival.km", "all")["n_events"].lt(RATIO).any()
+    return enough_failures(material.rows("survival.km", "all"))
+
+
+def enough_failures(km: pd.DataFrame) -> bool:
+    """Whether the rows of all implants have failures enough to compare anything."""
+    return not km["n_events"].lt(RATIO).any()
+
+
+def n_failures(material: Material):
+    """How many implants failed, -1 where that is withheld; None where none was followed."""
+    row = first(material.rows("survival.km", "all"))
+    return None if row is None or missing(row["n_events"]) else int(row["n_events"])
+
+
+def n_at_risk(material: Material, month: str):
+    """How many implants were at risk just before a month; None where nothing tells."""
+    table = material.table("survival_at_risk")
+    found = first(table[table["subset"].eq("all") & table["months"].eq(float(month))])
+    return None if found is None else found["n_at_risk"]
 
 
 def quoted_hazards(material: Material) -> pd.DataFrame:
@@ -53,72 +75,47 @@ def quoted_hazards(material: Material) -> pd.DataFrame:
     return material.quoted(*MODELS)
 
 
-def survival_sentence(material: Material) -> Paragraph | None:
-    """How many implants were in function at the last month at which enough are at risk."""
-    row = last(quoted_survival(material))
-    if row is None:
-        return None
-    at_risk = material.table("survival_at_risk")
-    at_risk = at_risk[at_risk["subset"].eq("all") & at_risk["months"].eq(float(row["term"]))]
-    still = f", with {count(at_risk['n_at_risk'].iloc[0])} still at risk" if len(at_risk) else ""
-    bound = ", a 95% bound of one side in which each patient counts once" if BOUND in names_in(row["note"]) else ""
-    text = (
-        f"At {row['term']} months {share_words(row)} of the implants were in function{bound}{still}; "
-        f"{count(row['n_events'])} of {counted(row['n_sites'], 'implant')} followed failed at any time.{_narrow(row)}"
-    )
-    return Paragraph(text, source(row))
+def term_words(row, words: Words) -> str:
+    """`residual bone height, per mm`; `smoking: current against never`."""
+    return small(words.term(row["term"], str(row["note"])))
 
 
-def _narrow(row) -> str:
-    if "narrow_by_clustering" not in names_in(row["note"]):
-        return ""
-    return " The interval is narrower than that of independent implants would be: read it with caution."
-
-
-def months_sentences(material: Material) -> Iterable[Block]:
-    """Survival at each quoted month before the last; at which months of the plan none is given, and why."""
+def survival_sentences(material: Material) -> Iterable[Block]:
+    """Survival at the quoted months; at which months of the plan none is given; failures with death competing."""
     rows = quoted_survival(material)
-    if len(rows) > 1:
-        earlier = [row for _, row in rows.iloc[:-1].iterrows()]
-        told = [f"at {row['term']} months {share_words(row)}" for row in earlier]
-        yield Paragraph(f"Before that, {listed(told)}.", "; ".join(source(row) for row in earlier))
+    parts = []
+    if len(rows):
+        end = rows.iloc[-1]
+        bounds = [is_bound(row) for _, row in rows.iterrows()]
+        shared = {"shares": at_months(rows), "at_risk": n_at_risk(material, end["term"]), "month": end["term"]}
+        parts.append(
+            say("survival.bounds" if all(bounds) and not n_failures(material) else "survival.shares", **shared)
+        )
+        if any(bounds) and n_failures(material):
+            parts.append(say("survival.bounds_among"))
+        for _, row in rows.iterrows():
+            if "narrow_by_clustering" in names_in(row["note"]):
+                parts.append(say("survival.narrow", month=row["term"]))
+        parts += _competing(material, end)
+    parts += _not_stated(material, rows)
+    if parts:
+        yield Paragraph(" ".join(parts), "; ".join(source(row) for _, row in rows.iterrows()))
+
+
+def _competing(material: Material, end: pd.Series) -> list[str]:
+    """Failures by the last quoted month with death competing, where that differs."""
+    rows = material.quoted("survival.competing")
+    row = last(rows[rows["subset"].eq("all") & rows["term"].eq(end["term"])])
+    if row is None or not end["n_events"] or percent(row["estimate"]) == percent(1 - end["estimate"]):
+        return []
+    return [say("survival.competing", share=share_words(row), month=row["term"])]
+
+
+def _not_stated(material: Material, quoted: pd.DataFrame) -> list[str]:
     km = material.rows("survival.km", "all")
-    km = km[made_by(km, "corrected") & ~km["term"].isin(rows["term"])]
+    km = km[made_by(km, "corrected") & ~km["term"].isin(quoted["term"])]
     if km["problem"].eq(WITHHELD).any():
-        yield Paragraph("How many implants were in function at some months of the plan is withheld.")
-    elif len(km) and int(km["n_sites"].iloc[0]):
-        yield Paragraph(
-            f"At {listed(list(km['term']))} months too few implants were followed for a statement on survival; it is "
-            "given while 20 of them, and a tenth of all, are at risk."
-        )
-
-
-def hazard_model_sentence(material: Material) -> Iterable[Block]:
-    """What the quoted hazard ratios rest on; where there are none, or not of all terms, what was not possible."""
-    quoted = quoted_hazards(material)
-    if len(quoted):
-        row = quoted.iloc[0]
-        yield Paragraph(
-            f"The hazard ratios rest on {counted(row['n_events'], 'failure')} in {counted(row['n_sites'], 'implant')} "
-            f"of {counted(row['n_patients'], 'patient')}; {adjusted(quoted)}."
-        )
-    whole = material.rows("survival.firth_cox", "all")
-    whole = whole[made_by(whole, "profile_or_jackknife") & ~whole["term"].isin(quoted["term"])]
-    why = why_no_ratio(whole, material.words, "failure", "implants")
-    if why:
-        names = [small(material.words.term(row["term"], str(row["note"]))) for _, row in whole.iterrows()]
-        what = f"No hazard ratio is given of {listed(names)}" if len(quoted) else "No hazard ratio is given"
-        yield Paragraph(f"{what}: {why}.")
-
-
-def hazards_sentence(material: Material) -> Iterable[Block]:
-    """Whether hazard ratios stay the same over time, where failures are enough to ask."""
-    rows = material.quoted("survival.ph")
-    row = first(rows[rows["term"].eq("GLOBAL")])
-    if row is not None:
-        seen = "give reason to doubt" if row["p_value"] < 0.05 else "do not contradict"
-        yield Paragraph(
-            f"The data {seen} that hazard ratios stay the same over time (p {p_value(row['p_value'])}); with few "
-            "failures such a test sees little.",
-            source(row),
-        )
+        return [say("survival.withheld" if len(quoted) else "survival.withheld_all")]
+    if km.empty or is_withheld(km["n_sites"].iloc[0]) or not int(km["n_sites"].iloc[0]):
+        return []
+    return [say("survival.not_stated", months=list(km["term"]), fewest=fewest_at_risk(0))]

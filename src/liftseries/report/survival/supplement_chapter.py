@@ -1,82 +1,72 @@
-"""How the implants fared: the chapter, block by block."""
+"""Survival and hazards, how sure: the chapters of the supplement; bone gain and later failure."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-from liftseries.models.survival.questions import QUESTIONS
 from liftseries.report.kit.blocks import Block, Paragraph
-from liftseries.report.kit.sentences import effects, problems
+from liftseries.report.kit.material import Material
+from liftseries.report.kit.sentences import first, source
 from liftseries.report.kit.writer import Writer
-from liftseries.report.survival.follow_up import follow_up_sentences
-from liftseries.report.survival.sentences import (
-    hazard_model_sentence,
-    hazards_sentence,
-    months_sentences,
-    quoted_hazards,
-    quoted_survival,
-    survival_sentence,
-)
+from liftseries.report.languages.say import say
+from liftseries.report.survival.follow_up import closing_sentences
+from liftseries.report.survival.hazard_tables import ALL_TERMS
+from liftseries.report.survival.sentences import quoted_hazards, term_words
 
 
 def blocks(writer: Writer) -> Iterable[Block]:
-    """How long implants stay, what the choices are worth, and what goes with it."""
-    material, words = writer.material, writer.material.words
-    if not material.has_visits:
-        yield Paragraph("No implant was seen at a visit, so nothing can be said of how the implants fared.")
-        return
-    sentence = survival_sentence(material)
-    if sentence:
-        yield sentence
-    yield from months_sentences(material)
-    yield Paragraph("A failure is dated at the visit that found it.")
-    yield from follow_up_sentences(material)
-    yield from writer.table("follow_up")
-    yield from writer.table("time_followed")
-
-    yield from writer.table("numbers_at_risk")
-    yield from writer.table("failed_implants")
-
-    yield from hazard_model_sentence(material)
-    quoted = quoted_hazards(material)
-    yield from effects(quoted, words, "the hazard of implant failure")
-    yield from writer.table("hazard_ratios")
-    yield from hazards_sentence(material)
-    if len(material.quoted("survival.ph")):
-        yield from writer.figure("proportional_hazards")
-    yield from writer.table("proportional_hazards")
-    yield from other_methods(writer)
-    if len(material.quoted("survival.gain")):
-        yield Paragraph(
-            "An implant must last long enough for its bone gain to be measured. Counted from placement, a gain "
-            "measured later would be credited with that time; so gain enters only for implants still in function at "
-            f"the landmark, month {material.asked['landmark_months']:g}, and only failures "
-            "after it count."
-        )
-    yield from writer.table("gain_and_failure")
-    yield from problems(material, QUESTIONS)
-
-
-def other_methods(writer: Writer) -> Iterable[Block]:
-    """The same questions by other methods."""
+    """Who was followed, who was at risk, and the same question by other methods."""
     material = writer.material
-    if len(quoted_survival(material)):
-        yield Paragraph(
-            "A failure happened at some time after the last visit in function, and a dead patient's implants can no "
-            "longer fail. What other ways to date and to count give:"
-        )
+    if not material.has_visits:
+        return
+    yield from closing_sentences(material)
+    yield from writer.table("follow_up")
+    yield from writer.table("numbers_at_risk")
+    if "survival_methods" in writer.tables:
+        yield Paragraph(say("survival.other_methods"))
         yield from writer.figure("survival_methods")
-    yield from writer.table("survival_methods")
-    if "hazard_methods" in writer.tables:
-        yield from writer.figure("hazard_methods")
-    yield from writer.table("hazard_methods")
+        yield from writer.table("survival_methods")
+    yield from writer.table("months_apart")
 
 
 def hazards(writer: Writer) -> Iterable[Block]:
-    """Hazard ratios: other methods, proportional hazards."""
-    yield from ()
+    """Hazard ratios: what they rest on, other methods, ratios of times, whether hazards stay proportional."""
+    material = writer.material
+    if quoted_hazards(material).empty:
+        return
+    yield _basis(material)
+    if "hazard_methods" in writer.tables:
+        yield from writer.figure("hazard_methods")
+        yield from writer.table("hazard_methods")
+    if "time_ratios" in writer.tables:
+        yield Paragraph(say("survival.time_ratios"))
+        yield from writer.table("time_ratios")
+    rows = material.quoted("survival.ph")
+    row = first(rows[rows["term"].eq(ALL_TERMS)])
+    if row is not None:
+        seen = "not_proportional" if row["p_value"] < 0.05 else "proportional"
+        yield Paragraph(say(f"survival.{seen}", p=row["p_value"]), source(row))
+        yield from writer.figure("proportional_hazards")
+        yield from writer.table("proportional_hazards")
+
+
+def _basis(material: Material) -> Paragraph:
+    """What the quoted hazard ratios rest on; the plan's terms that the failures did not allow."""
+    quoted = quoted_hazards(material)
+    row = quoted.iloc[0]
+    alone = quoted["term"].str.partition("[")[0].nunique() == 1
+    counts = {"failures": row["n_events"], "implants": row["n_sites"], "patients": row["n_patients"]}
+    parts = [say("survival.hazard_basis_alone" if alone else "survival.hazard_basis", **counts)]
+    whole = material.rows("survival.firth_cox", "all")
+    whole = whole[whole["method"].eq("profile_or_jackknife") & ~whole["term"].isin(quoted["term"])]
+    if row["method"] == "first_terms" and len(whole):
+        terms = [term_words(one, material.words) for _, one in whole.iterrows()]
+        parts.append(say("survival.hazard_left_out", failures=row["n_events"], terms=terms))
+    return Paragraph(" ".join(parts), "; ".join(source(one) for _, one in quoted.iterrows()))
 
 
 def landmark(writer: Writer) -> Iterable[Block]:
     """Bone gain and later failure."""
-    yield from ()
+    if "gain_and_failure" in writer.tables:
+        yield Paragraph(say("survival.landmark", month=writer.material.asked["landmark_months"]))
+        yield from writer.table("gain_and_failure")

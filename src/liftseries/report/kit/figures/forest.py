@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 from matplotlib.transforms import blended_transform_factory
@@ -13,7 +13,9 @@ from liftseries.report.kit.figures.style import (
     DARK,
     DOUBLE_MM,
     INK,
+    MM_PER_INCH,
     RULE,
+    SINGLE_MM,
     SMALL_PT,
     Drawing,
     axes_at,
@@ -25,7 +27,7 @@ from liftseries.report.kit.figures.style import (
 RATIO_TICKS = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100)
 ROW_MM, LINE_MM, GAP_MM, EDGE_MM = 5.6, 3.2, 3.0, 2.0
 TALLEST_MM = 205.0  # of the lines together: more would not fit a page with its caption
-LABEL_MM = 66.0  # no name stands wider than this; longer ones wrap
+LABEL_MM, NARROW_LABEL_MM = 66.0, 40.0  # no name stands wider than this; longer ones wrap
 
 
 @dataclass(frozen=True)
@@ -71,12 +73,22 @@ class Axis:
     starts: float = 0.0
 
 
-def draw_forest(lines: Sequence[Line], headings: Sequence[str], axis: Axis, alt: str, footnote: str = "") -> Drawing:
-    """Draw lines from top to bottom on one axis, at the width of two columns.
+def draw_forest(
+    lines: Sequence[Line],
+    headings: Sequence[str],
+    axis: Axis,
+    alt: str,
+    footnote: str = "",
+    narrow: bool = False,
+) -> Drawing:
+    """Draw lines from top to bottom on one axis, at the width of two columns, or of one with the numbers below names.
 
-    An interval that leaves the axis ends in an arrow head; the numbers to the right still tell it in full.
+    An interval that leaves the axis ends in an arrow head; the numbers still tell it in full.
     """
-    labels = [wrapped(line.label, LABEL_MM) for line in lines]
+    width_mm = SINGLE_MM if narrow else DOUBLE_MM
+    if narrow:
+        lines, headings = [_folded(line) for line in lines], ()
+    labels = [wrapped(line.label, NARROW_LABEL_MM if narrow else LABEL_MM) for line in lines]
     label_mm = (
         max(
             text_width_mm(label, weight="bold" if line.heading else "normal")
@@ -87,45 +99,61 @@ def draw_forest(lines: Sequence[Line], headings: Sequence[str], axis: Axis, alt:
     column_mm = _column_widths_mm(lines, headings)
     right_mm = sum(column_mm) + GAP_MM * len(column_mm)
     further = [LINE_MM * label.count("\n") for label in labels]
-    row_mm = min(ROW_MM, max(LINE_MM, (TALLEST_MM - sum(further)) / len(lines)))
+    row_mm = ROW_MM if narrow else min(ROW_MM, max(LINE_MM, (TALLEST_MM - sum(further)) / len(lines)))
     heights = [row_mm + more for more in further]
     body_mm = sum(heights)
-    note = wrapped(footnote, DOUBLE_MM - 2 * EDGE_MM) if footnote else ""
+    note = wrapped(footnote, width_mm - 2 * EDGE_MM) if footnote else ""
+    left_mm = EDGE_MM + label_mm
+    axis_mm = width_mm - left_mm - right_mm - EDGE_MM - (2 if narrow else 0)
+    axis = replace(axis, label=wrapped(axis.label, axis_mm), towards=("", "")) if narrow else axis
     bottom_mm = 11.0 + (4.0 if any(axis.towards) else 0) + (3.4 * (note.count("\n") + 1) + 1 if note else 0)
+    bottom_mm += LINE_MM * axis.label.count("\n")
     height_mm = bottom_mm + body_mm + 7
 
-    figure = new_figure(DOUBLE_MM, height_mm)
-    left_mm = EDGE_MM + label_mm
-    axes = axes_at(figure, left_mm, bottom_mm, DOUBLE_MM - left_mm - right_mm - EDGE_MM, body_mm)
+    figure = new_figure(width_mm, height_mm)
+    axes = axes_at(figure, left_mm, bottom_mm, axis_mm, body_mm)
     axes.set_ylim(body_mm, 0)
     axes.spines["left"].set_visible(False)
     axes.yaxis.set_major_locator(NullLocator())
     low, high = _limits(lines, axis)
     _set_axis(axes, axis, low, high)
 
-    beside = blended_transform_factory(figure.transFigure, axes.transData)
-    tops = [sum(heights[:k]) for k in range(len(lines))]
-    starts = [DOUBLE_MM - EDGE_MM - right_mm + GAP_MM + sum(column_mm[:k]) + GAP_MM * k for k in range(len(headings))]
-    for start, heading in zip(starts, headings, strict=True):
-        figure.text(start / DOUBLE_MM, -3.2, heading, transform=beside, va="center", weight="bold")
-    for line, label, top, height in zip(lines, labels, tops, heights, strict=True):
-        middle = top + height / 2
-        figure.text(
-            EDGE_MM / DOUBLE_MM,
-            middle,
-            label,
-            transform=beside,
-            va="center",
-            weight="bold" if line.heading else "normal",
-        )
-        for start, text in zip(starts, line.columns, strict=bool(line.columns)):
-            figure.text(start / DOUBLE_MM, middle, text, transform=beside, va="center")
+    starts = [width_mm - EDGE_MM - right_mm + GAP_MM + sum(column_mm[:k]) + GAP_MM * k for k in range(len(headings))]
+    _write_beside(
+        figure, axes, list(zip(lines, labels, heights, strict=True)), list(zip(starts, headings, strict=True))
+    )
+    for line, height, top in zip(lines, heights, _tops(heights), strict=True):
         if line.heading and top:
             axes.axhline(top, color=RULE, linewidth=0.5)
-        _mark(axes, line, middle, low, high)
+        _mark(axes, line, top + height / 2, low, high)
     if note:
-        figure.text(EDGE_MM / DOUBLE_MM, 1.6 / height_mm, note, va="bottom", size=SMALL_PT, linespacing=1.2)
+        figure.text(EDGE_MM / width_mm, 1.6 / height_mm, note, va="bottom", size=SMALL_PT, linespacing=1.2)
     return Drawing(figure, alt)
+
+
+def _tops(heights: Sequence[float]) -> list[float]:
+    return [sum(heights[:k]) for k in range(len(heights))]
+
+
+def _write_beside(figure, axes, lines: Sequence[tuple[Line, str, float]], columns: Sequence[tuple[float, str]]) -> None:
+    """Names to the left and numbers to the right of the axis: lines with label and height, columns with their start."""
+    beside, width_mm = (
+        blended_transform_factory(figure.transFigure, axes.transData),
+        figure.get_figwidth() * MM_PER_INCH,
+    )
+    for start, heading in columns:
+        figure.text(start / width_mm, -3.2, heading, transform=beside, va="center", weight="bold")
+    for (line, label, height), top in zip(lines, _tops([height for _, _, height in lines]), strict=True):
+        at = {"transform": beside, "va": "center"}
+        weight = "bold" if line.heading else "normal"
+        figure.text(EDGE_MM / width_mm, top + height / 2, label, weight=weight, **at)
+        for (start, _), text in zip(columns, line.columns, strict=bool(line.columns)):
+            figure.text(start / width_mm, top + height / 2, text, **at)
+
+
+def _folded(line: Line) -> Line:
+    """The line with its first number below its name."""
+    return replace(line, label="\n   ".join([line.label, *line.columns[:1]]), columns=())
 
 
 def _column_widths_mm(lines: Sequence[Line], headings: Sequence[str]) -> list[float]:

@@ -18,7 +18,12 @@ QUOTED_IS_FILLED = "Filled: the row that the report quotes. Open: the same quest
 
 
 def draw_by_method(
-    rows: pd.DataFrame, words: Words, method_name: Callable[[pd.Series], str], axis: Axis, what: str
+    rows: pd.DataFrame,
+    words: Words,
+    method_name: Callable[[pd.Series], str],
+    axis: Axis,
+    what: str,
+    narrow: bool = False,
 ) -> Drawing | None:
     """Effects by term: of each term the quoted one, filled, and the same by other methods, open; no intercept.
 
@@ -29,6 +34,7 @@ def draw_by_method(
     method_name : how a row was made, in a few words
     axis
     what : `odds ratio of a perforation`
+    narrow : a layout of one column
     """
     quoted = quoted_in(rows)
     quoted = quoted[~quoted["term"].eq(INTERCEPT)] if len(quoted) else quoted
@@ -55,4 +61,5 @@ def draw_by_method(
         axis,
         f"{what[0].upper() + what[1:]} by term and method. Quoted: {'; '.join(told)}.",
         QUOTED_IS_FILLED,
+        narrow,
     )

@@ -98,7 +98,7 @@ PURPOSE = Purpose(
         "Small numbers mislead: read every share with its denominator and every estimate with its interval.",
     ),
     documents=(REPORT, SUPPLEMENT),
-    further_tables=(),
+    further_tables=(sensitivity.SECOND_OPINION,),
     may_be_released=True,
     released_notice=(
         "Made to leave the house: numbers that tell of few patients, or would give them away, are withheld; the last "

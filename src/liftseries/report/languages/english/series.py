@@ -1,0 +1,95 @@
+"""Who is in the series: the chapter of the report, the first page, the supplement."""
+
+SENTENCES: dict[str, str] = {
+    # ── first page and chapter ─────────────────────────────────────────────────────────────────────────────────
+    "who": "{sites:# site|# sites} of {patients:# patient|# patients}.",
+    "who_at_centres": (
+        "{sites:# site|# sites} of {patients:# patient|# patients} at {centres:# centre|# centres}: {names:and}."
+    ),
+    "covers": "{sites:# site|# sites} of {patients:# patient|# patients}",
+    "followed": (
+        "Median follow-up was {months:decimal1} months{interval}, by reverse Kaplan-Meier over {implants:# implant|"
+        "# implants} of {patients:# patient|# patients}."
+    ),
+    "followed_interval": " ({low:decimal1} to {high:decimal1})",
+    "data_end": "The data end in {month}.",
+    "data_end_implied": "The plan does not say when the data end; the last visit is taken for it, in {month}.",
+    "several": (
+        "Of {patients:# patient|# patients} whose membrane is known to be perforated or not, "
+        "{several:# patient has|# patients have} more than one site in the series."
+    ),
+    "nothing_set_aside": "No row was set aside.",
+    "set_aside": "{rows:# row|# rows} of all tables {rows:was|were} set aside, with what depends on {rows:it|them}.",
+    "set_aside_kept_in": "Rows set aside are single records; which and how many there were stays in the house.",
+    "no_counts": "The run left no counts of patients and sites.",
+    "months": ("January, February, March, April, May, June, July, August, September, October, November, December"),
+    # ── flow ───────────────────────────────────────────────────────────────────────────────────────────────────
+    "flow_alt": "Flow diagram: {boxes}.",
+    "flow_box": "{title}: {people}",
+    "people": "{patients:# patient|# patients}, {sites:# site|# sites}",
+    "nobody": "none",
+    "refused": "{column}: {rule} ({rows:# row|# rows})",
+    "more_reasons": "and {reasons:# more reason|# more reasons}",
+    # ── characteristics ────────────────────────────────────────────────────────────────────────────────────────
+    "characteristics_note": (
+        "Numbers: mean (SD), or median [quartiles] where it says so. Others: n (% of those known). Empty or unknown "
+        "values stand in brackets after the name."
+    ),
+    "characteristics_full_note": "Numbers: mean (SD); median [quartiles]. Others: n (% of those known).",
+    "in_two_groups": " A patient with sites in two groups counts in both.",
+    "groups_not_shown": " {groups:# group|# groups} more {groups:is|are} not shown.",
+    "too_many_groups": " The groups are too many to stand side by side; the supplement has them.",
+    "without_implant": "{n} without an implant",
+    "unknown": "{n} unknown",
+    # ── missing values ─────────────────────────────────────────────────────────────────────────────────────────
+    "no_count_of_missing": "The run left no count of missing values.",
+    "nothing_missing": "No value is missing in the columns looked at.",
+    "missing_note": (
+        "Empty or unknown, of the sites where there was something to record. {full:# measure|# measures} looked at "
+        "{full:has|have} no gap and {full:is|are} not listed."
+    ),
+    "set_aside_note": "A row can break more than one rule. The file set_aside.csv lists each row with its message.",
+    # ── surgery ────────────────────────────────────────────────────────────────────────────────────────────────
+    "volumes": "Volumes, medians: {volumes:and}.",
+    "fluid": "{ml:decimal} ml of fluid at {sites:# site|# sites}{times}",
+    "graft": "{ml:decimal} ml of graft at {sites:# site|# sites}{times}",
+    "times_dome": " ({times:decimal1} times the volume of the planned dome)",
+    "loading": (
+        "Implants were loaded a median of {months:decimal1} months after placement ({implants:# implant|# implants} "
+        "with the time recorded)."
+    ),
+    "surgery_note": (
+        "Intervals have patients as clusters. Volumes are of the sites where some was used. The planned dome is the "
+        "spherical cap under the membrane, as high as the planned lift{base}. Failures are counted whatever the time "
+        "followed."
+    ),
+    "base": " over a base of {radius:g} mm radius",
+    "sizes_note": "Sites where an implant was placed, by its planned size.",
+    # ── methods ────────────────────────────────────────────────────────────────────────────────────────────────
+    "unit": (
+        "A series of crestal sinus floor lifts with implants. The unit of study is the site; sites of one patient "
+        "resemble each other, and intervals allow for it. Depths run along the drilling axis, positive into bone, "
+        "from 0 at the crest."
+    ),
+    "files": "The study folder names {files:and}.",
+    "files_of": "{n:# file|# files} of {table}",
+    "rows_kept": "Rows kept of rows read: {tables:and}.",
+    "rows_kept_of": "{table} {kept} of {read}",
+    "terms": "The plan names the terms that each model takes:",
+    "terms_of": "{model}: {terms:and}",
+    "perforation": "perforation",
+    "survival": "implant failure",
+    "gain": "bone gain",
+    "pass": "A pass is one use of an instrument in the hole: a drill pass cuts, a gauge pass feels for the floor.",
+    "ladder": (
+        "The ladder is the plan of a site: the depths at which the operator means to stop and feel for the floor. "
+        "Each of them is a rung."
+    ),
+    "planned_lift": (
+        "The planned lift is how far the implant is to stand above the sinus floor: platform depth plus implant "
+        "length less residual bone height."
+    ),
+    "planned_dome": "The planned dome is the volume of the spherical cap as high as the planned lift.",
+    "deviations": "Deviations from the plan, as they are judged from the drilling log:",
+    "deviation": "{title}: {means}",
+}
