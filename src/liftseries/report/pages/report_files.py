@@ -6,14 +6,14 @@ from pathlib import Path
 
 from liftseries.base.outputs import remake_folder
 from liftseries.report.kit.blocks import Written
-from liftseries.report.pages.page import write_html, write_pdfs
+from liftseries.report.pages.page import write_htmls
+from liftseries.report.pages.pdf_page import write_pdfs
 from liftseries.report.pages.table_files import write_tables
 
 
 def write_pages(written: Written, folder: Path | str) -> None:
     """Each document as HTML and PDF."""
-    for report in written.reports:
-        write_html(report, Path(folder) / f"{report.name}.html")
+    write_htmls(written.reports, Path(folder))
     write_pdfs(written.reports, Path(folder))
 
 
