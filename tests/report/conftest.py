@@ -9,7 +9,7 @@ from liftseries.report.kit.blocks import Written
 from liftseries.report.kit.declarations import NARROW
 from liftseries.report.kit.drawing import draw_figure
 from liftseries.report.kit.figures.style import save
-from liftseries.report.kit.material import read_material
+from liftseries.report.kit.material import read_material, with_figures
 from liftseries.report.kit.writer import write
 from liftseries.report.purposes import purpose
 
@@ -44,7 +44,8 @@ def outputs(made, drawings, tmp_path_factory) -> dict[str, Path]:
 @pytest.fixture(scope="session")
 def written(outputs) -> dict[str, Written]:
     """The documents and tables of every series."""
-    return {
-        kind: write(purpose("publication"), read_material(output, PLAN, {"liftseries": "0"}, {"s.csv": "ab" * 32}))
-        for kind, output in outputs.items()
-    }
+    found = {}
+    for kind, output in outputs.items():
+        material = read_material(output, PLAN, {"liftseries": "0"}, {"s.csv": "ab" * 32})
+        found[kind] = write(purpose("publication"), with_figures(material, [output / "figures"]))
+    return found

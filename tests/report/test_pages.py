@@ -9,14 +9,15 @@ import pytest
 from made_series import KINDS, PLAN
 
 from liftseries.report.kit.blocks import Report
+from liftseries.report.kit.declarations import NARROW
 from liftseries.report.kit.drawing import draw_figure
 from liftseries.report.kit.figures.style import save
-from liftseries.report.kit.material import read_material
+from liftseries.report.kit.material import read_material, with_figures
 from liftseries.report.kit.tables.cells import traced
 from liftseries.report.kit.writer import write
 from liftseries.report.pages.page import anchors_in, render_html
 from liftseries.report.pages.pdf_page import render_pdf
-from liftseries.report.pages.report_files import write_pages
+from liftseries.report.pages.report_files import write_figures, write_pages
 from liftseries.report.pages.table_files import write_tables
 from liftseries.report.purposes import purpose
 
@@ -184,12 +185,14 @@ def test_keys_stand_on_the_page_behind_the_control_and_nowhere_else(document):
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_every_table_and_figure_of_a_run_stands_in_a_document(written, outputs, kind):
+def test_every_table_and_figure_that_is_left_stands_in_a_document(written, outputs, kind, tmp_path):
     reports = written[kind].reports
     tables = {table.display.name for report in reports for table in blocks(report, "table")}
     assert set(written[kind].tables) - {table.name for table in PURPOSE.further_tables} <= tables
     figures = [figure.name for report in reports for figure in blocks(report, "figure")]
-    assert sorted(figures) == sorted(path.stem for path in (outputs[kind] / "figures").glob("*.svg"))
+    write_figures(written[kind], [outputs[kind] / "figures"], tmp_path / "figures")
+    assert sorted(figures) == sorted(path.stem for path in (tmp_path / "figures").glob("*.svg"))
+    assert {path.stem for path in (tmp_path / "figures" / NARROW).iterdir()} <= set(figures)
     assert len(figures) == len(set(figures))
 
 
@@ -211,7 +214,7 @@ def test_ids_of_patients_and_sites_stay_out(made, tmp_path):
     for name, drawing in replace(series, cases=marked, visits=visits).drawings().items():
         if drawing is not None:
             save(drawing, output / "figures" / name, ["svg"])
-    found = write(PURPOSE, read_material(output, PLAN))
+    found = write(PURPOSE, with_figures(read_material(output, PLAN), [output / "figures"]))
     write_pages(found, tmp_path)
     write_tables(found.tables, tmp_path / "tables")
     files = [*tmp_path.glob("*.html"), *tmp_path.glob("tables/*.csv"), *tmp_path.glob("figures/*.svg")]
