@@ -90,7 +90,11 @@ def test_every_interval_printed_is_that_of_a_headline_row(told):
 def test_no_text_quotes_what_its_note_tells_not_to_lean_on(told):
     found, rows, _ = told
     noted = {trace_of(row): row for _, row in rows.iterrows() if names_in(row["note"]) & NOT_TO_LEAN_ON}
-    texts = [(block.text, source) for block in blocks(found) for source in getattr(block, "source", "").split("; ")]
+    texts = [
+        (getattr(block, "text", ""), source)
+        for block in blocks(found)
+        for source in getattr(block, "source", "").split("; ")
+    ]
     assert len({source for _, source in texts}) > 10
     for text, source in texts:
         if source in noted:  # an interval that may be too narrow is not printed; its estimate may be
