@@ -169,6 +169,8 @@ TEMPLATES: dict[str, str] = {
     "joint_hessian": "its errors come from the curvature in coefficients and variances together",
     # ── groups compared ─────────────────────────────────────────────────────────────────────────────────────
     "no_group": "{column} is known at no site, so there are no groups",
+    "one_group": "fewer than two levels of {column} have a site here, so there is nothing to compare",
+    "no_variance_to_scale": "neither group varies, though their means differ",
     "reference_nowhere": "no site has {column} = {reference}, so there is nothing to compare with",
     "terms_separate_groups": "{terms:names} tell {column} = {level} and {reference} apart without overlap, so no sites "
     "are alike",
@@ -187,7 +189,7 @@ TEMPLATES: dict[str, str] = {
     "unadjusted": "unadjusted, for weights are refused: {why:remark}",
     "between_operators": "variance between operators, the larger, t(J - 2): {n_operators:operator}",
     "between_patients": "variance between patients, the larger, t(J - 2): {n_operators:operator}",
-    "evalue_of_row": "of {analysis}, {method}",
+    "of_row": "of {analysis}, {method}",
     "no_contrast": "no contrast to take it from",
     # ── where to read on ────────────────────────────────────────────────────────────────────────────────────
     "see": "see {analysis}",
