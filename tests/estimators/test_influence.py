@@ -237,7 +237,12 @@ def test_mixed_models_refit_their_variances(with_patient, with_site):
     patient = np.repeat(np.arange(14), rng.integers(2, 7, 14))
     site = patient * 10 + rng.integers(0, 3, len(patient))
     x = np.column_stack([np.ones(len(patient)), rng.normal(0, 1, len(patient)), rng.random(14)[patient]])
-    y = x @ [1, 0.4, -0.3] + rng.normal(0, 0.9, 14)[patient] + rng.normal(0, 0.8, 200)[site] + rng.normal(0, 0.6, len(x))
+    y = (
+        x @ [1, 0.4, -0.3]
+        + rng.normal(0, 0.9, 14)[patient]
+        + rng.normal(0, 0.8, 200)[site]
+        + rng.normal(0, 0.6, len(x))
+    )
     fit = mixed_reml(y, x, patient if with_patient else None, site if with_site else None)
     influence = refitted_influence(fit, y, x, patient, site if with_site else np.arange(len(y)))
     start = [fit.patient_variance, fit.site_variance]
@@ -318,5 +323,3 @@ def test_standardised_differences_by_hand():
     assert standardised_difference(level, first, ~first, np.ones(8), True) == pytest.approx(0.5 / np.sqrt(0.1875))
     assert standardised_difference(np.ones(8), first, ~first, np.ones(8), True) == 0
     assert np.isnan(standardised_difference(first.astype(float), first, ~first, np.ones(8), True))
-
-

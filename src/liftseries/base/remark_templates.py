@@ -172,8 +172,7 @@ TEMPLATES: dict[str, str] = {
     "one_group": "fewer than two levels of {column} have a site here, so there is nothing to compare",
     "no_variance_to_scale": "neither group varies, though their means differ",
     "reference_nowhere": "no site has {column} = {reference}, so there is nothing to compare with",
-    "terms_separate_groups": "{terms:names} tell {column} = {level} and {reference} apart without overlap, so no sites "
-    "are alike",
+    "terms_separate_groups": "{column} = {level} and {reference} do not overlap in {terms:names}, so no sites are alike",
     "no_operator_of_both": "group and operator cannot be told apart: nine in ten operators work in one group, and "
     "{column} = {level} has fewer than three of them",
     "too_few_events_to_compare": "{n_events:event} in both groups: too few to compare",

@@ -21,9 +21,7 @@ from liftseries.estimators.multinomial import multinomial_logistic
 from liftseries.estimators.weighted_curve import steps_up_to
 
 
-def standardised_risks(
-    x: np.ndarray, event: np.ndarray, set_to: Sequence[np.ndarray]
-) -> tuple[np.ndarray, np.ndarray]:
+def standardised_risks(x: np.ndarray, event: np.ndarray, set_to: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
     """Mean risks by a logistic regression.
 
     Parameters

@@ -81,9 +81,7 @@ def sample_rows(population: Compared) -> list[dict]:
                 why = population.why_empty(level)
             found = {} if why else _sample(population, weights, level)
             for term, scale in scales.items():
-                fit = replace(
-                    population.fit(SAMPLE, scale, method, (level,)), subset=subset_of(population, level)
-                )
+                fit = replace(population.fit(SAMPLE, scale, method, (level,)), subset=subset_of(population, level))
                 if why:
                     rows.append(fit.row(term, problem=why))
                 else:

@@ -78,6 +78,7 @@ class Compared:
     group : shape (n,), which of `levels` each is of
     design : X, with a constant
     reasons : shape (n_candidates,), why a site of the subset is not used, "" where it is
+    order : all reasons that there may be
     """
 
     asked: Asked
@@ -87,6 +88,7 @@ class Compared:
     group: np.ndarray
     design: Design
     reasons: np.ndarray
+    order: tuple[str, ...]
 
     @cached_property
     def patient(self) -> np.ndarray:
@@ -113,7 +115,9 @@ class Compared:
         lacks = (remark("not_adjusted_for", term=term, why=why) for term, why in self.design.problems.items())
         return joined(*lacks, *self.design.notes)
 
-    def fit(self, analysis: str, scale: str, method: str, levels: Sequence[str], event: np.ndarray | None = None) -> Fit:
+    def fit(
+        self, analysis: str, scale: str, method: str, levels: Sequence[str], event: np.ndarray | None = None
+    ) -> Fit:
         """What the rows of these groups share; `event` has shape (n,)."""
         used = self.of(*levels)
         return Fit(
@@ -128,7 +132,8 @@ class Compared:
 
     def left_out(self, analysis: str) -> pd.DataFrame:
         """The sites left out, as rows of `Estimates.left_out`."""
-        return left_out_table(analysis, self.subset, count_reasons(self.reasons))
+        counts = sorted(count_reasons(self.reasons), key=lambda reason: self.order.index(reason[0]))
+        return left_out_table(analysis, self.subset, counts)
 
     # ── the propensity ──────────────────────────────────────────────────────────────────────────────────────
 
@@ -201,4 +206,5 @@ def _population(candidates: pd.DataFrame, missing: Mapping[str, np.ndarray], ask
     levels = tuple(level for level in asked.levels if (named[used] == level).any())
     group = np.array([levels.index(level) for level in named[used]], int)
     sites = candidates.loc[used].reset_index(drop=True)
-    return Compared(asked, subset, sites, levels, group, design, reasons)
+    of_terms = (remark(name, column=term) for term in asked.adjust_for for name in ("label_unknown", "number_missing"))
+    return Compared(asked, subset, sites, levels, group, design, reasons, (*missing, unknown, *of_terms))

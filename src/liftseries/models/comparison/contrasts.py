@@ -231,9 +231,7 @@ def _few_without(population: Compared, outcome: Outcome, pair: tuple[str, str]) 
     return remark("few_without_event", n_sites=n_sites) if n_sites < EVENTS_IN_BOTH else ""
 
 
-def _by_operators(
-    population: Compared, fit: Fit, row: dict, influence: np.ndarray, pair: tuple[str, str]
-) -> dict:
+def _by_operators(population: Compared, fit: Fit, row: dict, influence: np.ndarray, pair: tuple[str, str]) -> dict:
     """The headline contrast where group and operator go together: t(J - 2), the larger of the two variances.
 
     Operators' variance: J / (J - 2) Σ influence² summed by operator, J of the two groups; sites whose operator is not

@@ -56,9 +56,7 @@ def mixed_model(
     influence = (by_patient / n_of_patient[:, None])[population.patient]
 
     groups = [names.index(level) for level in population.levels[1:]]
-    found = Found(
-        np.r_[0.0, fit.coefficients[groups]], np.column_stack([np.zeros(n_sites), influence[:, groups]])
-    )
+    found = Found(np.r_[0.0, fit.coefficients[groups]], np.column_stack([np.zeros(n_sites), influence[:, groups]]))
     if MONTHS not in names:
         return found, 0.0, np.zeros(n_sites)
     at = names.index(MONTHS)
