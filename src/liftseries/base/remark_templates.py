@@ -172,7 +172,8 @@ TEMPLATES: dict[str, str] = {
     "one_group": "fewer than two levels of {column} have a site here, so there is nothing to compare",
     "no_variance_to_scale": "neither group varies, though their means differ",
     "reference_nowhere": "no site has {column} = {reference}, so there is nothing to compare with",
-    "terms_separate_groups": "{column} = {level} and {reference} do not overlap in {terms:names}, so no sites are alike",
+    "terms_separate_groups": "{column} = {level} and {reference} do not overlap in {terms:names}, so no sites are "
+    "alike",
     "no_operator_of_both": "group and operator cannot be told apart: nine in ten operators work in one group, and "
     "{column} = {level} has fewer than three of them",
     "too_few_events_to_compare": "{n_events:event} in both groups: too few to compare",
@@ -186,6 +187,8 @@ TEMPLATES: dict[str, str] = {
     "few_without_event": "{n_sites:site} without the event: too few to quote",
     "not_adjusted_for": "not adjusted for {term}: {why:remark}",
     "unadjusted": "unadjusted, for weights are refused: {why:remark}",
+    "operators_uneven": "operators are shared out unevenly over the groups: if they differ twofold in odds, the "
+    "interval is too short",
     "between_operators": "variance between operators, the larger, t(J - 2): {n_operators:operator}",
     "between_patients": "variance between patients, the larger, t(J - 2): {n_operators:operator}",
     "of_row": "of {analysis}, {method}",

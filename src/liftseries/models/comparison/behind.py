@@ -4,7 +4,7 @@
 |---|---|
 | crude, a group's share | its sites, those with the event, its patients: exact functions of them |
 | crude, a contrast of shares or survivals | the same of both groups |
-| the weighted ones, and those of models | no count exactly; they rest on each group's sites, with the event and without |
+| weighted, and of models | no count exactly; they rest on each group's sites, with the event and without |
 | balance, sample, measurements | no count exactly; they rest on each group's sites |
 
 Groups leave by the columns by which anything leaves (`LEAVE_BY`); by any other column, an operator's say, nobody is

@@ -206,5 +206,6 @@ def _population(candidates: pd.DataFrame, missing: Mapping[str, np.ndarray], ask
     levels = tuple(level for level in asked.levels if (named[used] == level).any())
     group = np.array([levels.index(level) for level in named[used]], int)
     sites = candidates.loc[used].reset_index(drop=True)
-    of_terms = (remark(name, column=term) for term in asked.adjust_for for name in ("label_unknown", "number_missing"))
-    return Compared(asked, subset, sites, levels, group, design, reasons, (*missing, unknown, *of_terms))
+    labels = (remark("label_unknown", column=term) for term in asked.adjust_for)
+    numbers = (remark("number_missing", column=term) for term in asked.adjust_for)
+    return Compared(asked, subset, sites, levels, group, design, reasons, (*missing, unknown, *labels, *numbers))

@@ -16,12 +16,12 @@ from liftseries.base.remarks import joined, remark, remarks_in
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value
 from liftseries.estimators.kaplan_meier import log_log_interval
 from liftseries.models.comparison.compared import Compared
-from liftseries.models.comparison.gates import EVENTS_IN_BOTH, contrast_gate, operators_of
+from liftseries.models.comparison.gates import EVENTS_IN_BOTH, contrast_gate, operators_of, uneven_operators
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Fit
 
 CRUDE, G_COMPUTATION = "crude", "g_computation"
 DIFFERENCE, RATIO = "difference", "ratio"
-PROBABILITIES = ("risk", "probability")
+OF_SHARES = ("risk_difference", "probability_difference", "log_risk_ratio")
 
 
 @dataclass(frozen=True)
@@ -210,7 +210,9 @@ def _contrast_rows(
         rows.append(fit.wald_row(term, value, _std_error(population, apart[method])) | {"gate": gate})
     rows = quoted(rows, asked.weights[0])
     return [
-        _by_operators(population, fits[row["method"]], row, apart[row["method"]], pair) if row["headline"] else row
+        _by_operators(population, outcome, fits[row["method"]], row, apart[row["method"]], pair)
+        if row["headline"]
+        else row
         for row in rows
     ]
 
@@ -231,15 +233,20 @@ def _few_without(population: Compared, outcome: Outcome, pair: tuple[str, str]) 
     return remark("few_without_event", n_sites=n_sites) if n_sites < EVENTS_IN_BOTH else ""
 
 
-def _by_operators(population: Compared, fit: Fit, row: dict, influence: np.ndarray, pair: tuple[str, str]) -> dict:
+def _by_operators(
+    population: Compared, outcome: Outcome, fit: Fit, row: dict, influence: np.ndarray, pair: tuple[str, str]
+) -> dict:
     """The headline contrast where group and operator go together: t(J - 2), the larger of the two variances.
 
     Operators' variance: J / (J - 2) Σ influence² summed by operator, J of the two groups; sites whose operator is not
-    known stand each for itself.
+    known stand each for itself. Where they do not go together but lean, the row keeps its numbers and says so.
     """
     found = operators_of(population, pair)
     if not found.tied:
-        return row
+        if outcome.event is None or row["scale"] not in OF_SHARES:
+            return row
+        ratio = row["scale"] == "log_risk_ratio"
+        return row | {"problem": uneven_operators(population, pair, outcome.event, row["std_error"], ratio)}
     j = found.n_operators
     known = found.code >= 0
     sums = np.bincount(found.code[known], weights=influence[known])

@@ -71,12 +71,13 @@ def _adherence(cases: pd.DataFrame, asked: Asked):
 def _depth_errors(cases: pd.DataFrame, asked: Asked):
     for analysis, of in ((DEPTH_ERROR, np.asarray), (DEPTH_ERROR_SIZE, np.abs)):
         yield [
-            (analysis, population, _error_rows(analysis, population, of))
+            (analysis, population, error_rows(analysis, population, of))
             for population in populations(cases, depth_missing(cases), asked)
         ]
 
 
-def _error_rows(analysis: str, population: Compared, of) -> list[dict]:
+def error_rows(analysis: str, population: Compared, of) -> list[dict]:
+    """Rows of the depth errors, `of` what is taken of each, np.asarray or np.abs."""
     achieved, planned = (population.sites[name].to_numpy(float) for name in ("achieved_last_mm", "planned_last_mm"))
     error_mm, site = of(achieved - planned), np.arange(len(achieved))
     answers = {

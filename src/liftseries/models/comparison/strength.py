@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from liftseries.base.remarks import joined, remark
+from liftseries.estimators.evalue import e_value
 from liftseries.models.comparison.contrasts import DIFFERENCE, RATIO
-from liftseries.models.sensitivity.evalue import e_value
 from liftseries.models.shared.gates import EVALUE
 from liftseries.models.shared.results import Fit
 

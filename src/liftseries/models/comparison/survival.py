@@ -13,7 +13,7 @@ from liftseries.estimators.g_computation import StandardisedCurves
 from liftseries.estimators.intervals import NotFitted
 from liftseries.estimators.kaplan_meier import kaplan_meier, numbers_at
 from liftseries.estimators.weighted_curve import weighted_curve
-from liftseries.models.comparison.compared import Compared, asked_of, populations
+from liftseries.models.comparison.compared import ALL, Asked, Compared, asked_of, populations
 from liftseries.models.comparison.contrasts import (
     CRUDE,
     G_COMPUTATION,
@@ -76,7 +76,7 @@ def fit_comparison_survival(
     Source: see `weighted_curve` and `StandardisedCurves`; crude survival is that of survival.km, `corrected`.
     """
     asked = asked_of(cases, groups, reference, adjust_for, weights)
-    found = [_Followed(population, months) for population in populations(implants, {}, asked)]
+    found = [_Followed(population) for population in populations(implants, {}, asked)]
     rows = [row for area in (False, True) for one in found for month in months for row in one.rows(month, area)]
     return ComparedSurvival(
         rows=results_table(rows),
@@ -86,11 +86,17 @@ def fit_comparison_survival(
     )
 
 
+def followed_rows(implants: pd.DataFrame, months: Sequence[float], asked: Asked, area: bool) -> list[dict]:
+    """Rows of everyone alone, of survival or of the area under it."""
+    found = _Followed(next(populations(implants, {}, asked, (ALL,))))
+    return [row for month in months for row in found.rows(month, area)]
+
+
 class _Followed:
     """The implants of a population, and what is fitted to them once for all months."""
 
-    def __init__(self, population: Compared, months: Sequence[float]):
-        self.population, self.asked_months = population, months
+    def __init__(self, population: Compared):
+        self.population = population
         self.months = population.sites["months"].to_numpy(float)
         self.failed = population.sites["failed"].to_numpy(bool)
         self.cox = found_or_why(self._cox)
