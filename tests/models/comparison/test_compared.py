@@ -228,3 +228,11 @@ def test_a_group_of_one_patient_is_not_compared():
     cases = table(("A", 10, 20), ("B", 5, 5))
     cases.loc[cases["protocol"].eq("B"), "patient_id"] = "P99"
     assert "one patient" in row(perforation(cases, adjust_for=[]), "difference[B]", "crude")["problem"]
+
+
+def test_a_group_with_one_torn_patient_is_quoted_by_its_exact_bound():
+    rows = perforation(table(("A", 1, 40), ("B", 12, 40)), adjust_for=[])
+    assert row(rows, "risk[A]", "crude")["headline"]
+    assert "one patient" in row(rows, "risk[A]", "crude")["note"]
+    assert not row(rows, "risk[A]", "overlap")["headline"]
+    assert row(rows, "risk[B]", "overlap")["headline"]

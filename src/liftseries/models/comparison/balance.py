@@ -15,6 +15,7 @@ from liftseries.models.comparison.compared import ALL, Compared
 from liftseries.models.comparison.contrasts import CRUDE
 from liftseries.models.comparison.gates import effective_patients, weighted_gate
 from liftseries.models.shared.design import INTERCEPT
+from liftseries.models.shared.results import Fit
 
 BALANCE, SAMPLE = "comparison.balance", "comparison.sample"
 EFFECTIVE_PATIENTS, EFFECTIVE_SITES, NEAR_EDGE = "effective_patients", "effective_sites", "near_edge"
@@ -55,12 +56,16 @@ def balance_rows(population: Compared) -> list[dict]:
                 fit = population.fit(BALANCE, "smd", method, pair)
                 fit = replace(fit, subset=subset_of(population, level))
                 why = empty or (weight if isinstance(weight, str) else "")
-                rows.append(fit.row(term, problem=why) if why else _balance_row(population, fit, term, column, weight))
+                rows.append(
+                    fit.row(term, problem=why) if why else _balance_row(population, fit, level, term, column, weight)
+                )
     return rows
 
 
-def _balance_row(population: Compared, fit, term: str, column: np.ndarray, weights: Weights | None) -> dict:
-    pair = (fit.subset.rpartition("group=")[2], population.asked.reference)
+def _balance_row(
+    population: Compared, fit: Fit, level: str, term: str, column: np.ndarray, weights: Weights | None
+) -> dict:
+    pair = (level, population.asked.reference)
     value = np.ones(len(column)) if weights is None else weights.value
     of_group, of_reference = (population.of(one) for one in pair)
     found = standardised_difference(column, of_group, of_reference, value, is_level=term.endswith("]"))

@@ -13,13 +13,21 @@ import numpy as np
 from scipy.special import expit, logit
 
 from liftseries.base.remarks import joined, remark, remarks_in
+from liftseries.estimators.balancing import INVERSE_PROBABILITY, OVERLAP
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value
 from liftseries.estimators.kaplan_meier import log_log_interval
 from liftseries.models.comparison.compared import Compared
-from liftseries.models.comparison.gates import EVENTS_IN_BOTH, contrast_gate, operators_of, uneven_operators
+from liftseries.models.comparison.gates import (
+    EVENTS_IN_BOTH,
+    contrast_gate,
+    enough_patients,
+    operators_of,
+    uneven_operators,
+)
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Fit
 
 CRUDE, G_COMPUTATION = "crude", "g_computation"
+METHODS = (CRUDE, G_COMPUTATION, OVERLAP, INVERSE_PROBABILITY)  # that a row may have
 DIFFERENCE, RATIO = "difference", "ratio"
 OF_SHARES = ("risk_difference", "probability_difference", "log_risk_ratio")
 
@@ -93,16 +101,16 @@ def comparison_rows(population: Compared, outcome: Outcome, answers: Mapping[str
     """
     asked = population.asked
     if not asked.levels:
-        terms = [outcome.term or DIFFERENCE]
+        term = (outcome.term or DIFFERENCE) + outcome.at
         return [
             population.fit(outcome.analysis, outcome.scale, method, ()).row(term, problem=asked.why_nothing)
-            for term in terms
             for method in answers
         ]
     rows = []
     if outcome.term:
         for level in asked.levels:
-            rows += quoted([_level_row(population, outcome, level, *one) for one in answers.items()], asked.weights[0])
+            first = asked.weights[0] if enough_patients(population, level, outcome.event) else CRUDE
+            rows += quoted([_level_row(population, outcome, level, *one) for one in answers.items()], first)
     kinds = (DIFFERENCE, RATIO) if outcome.ratio else (DIFFERENCE,)
     for kind in kinds:
         for level in asked.others:
@@ -111,9 +119,10 @@ def comparison_rows(population: Compared, outcome: Outcome, answers: Mapping[str
 
 
 def quoted(rows: list[dict], first: str) -> list[dict]:
-    """The rows of a term, one of them the headline: the first weighting's, or the crude one where that is refused.
+    """The rows of a term, one of them the headline: that of the method `first`, or the crude one where it is refused.
 
-    A row that may be none has its reason in `gate`.
+    A row that may be none has its reason in `gate`. Of a group with one patient who has the event, or none, the crude
+    row is the headline: it has the exact bound.
     """
     by_method = {row["method"]: row for row in rows}
     weighted, crude = by_method[first], by_method[CRUDE]
@@ -168,8 +177,8 @@ def _with_interval(fit: Fit, term: str, value: float, std_error: float) -> dict:
 def _why_no_error(fit: Fit, value: float) -> str:
     if fit.scale == "risk" and fit.n_events in (0, fit.n_sites):
         return remark("all_in_group_with_event" if fit.n_events else "none_in_group_with_event")
-    if fit.scale == "probability" and value > 0.5:
-        return remark("no_failure_by_then")
+    if fit.scale == "probability":
+        return remark("no_failure_by_then" if value > 0 else "all_failed")
     if fit.scale == "months":
         return remark("no_months_lost")
     return ZERO_STD_ERROR

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -64,6 +65,7 @@ def _rows(population: Compared, gains: pd.DataFrame) -> list[dict]:
     site = place.loc[used["site_id"].astype(object)].to_numpy(int)
     gain, months = used["gain_mm"].to_numpy(float), used["months"].to_numpy(float)
 
+    @cache
     def adjusted():
         return mixed_model(population, gain, site, months, with_x=True)
 

@@ -62,6 +62,13 @@ def contrast_gate(population: Compared, level: str, event: np.ndarray | None) ->
     )
 
 
+def enough_patients(population: Compared, level: str, event: np.ndarray) -> bool:
+    """Whether two patients of a group have the event, and two are without it."""
+    member = population.of(level)
+    counts = (len(np.unique(population.patient[member & (event == one)])) for one in (True, False))
+    return min(counts) >= PATIENTS_WITH_EVENT
+
+
 def _few_events(population: Compared, pair: tuple[str, str], event: np.ndarray) -> str:
     column = population.asked.column
     for with_event in (True, False):
