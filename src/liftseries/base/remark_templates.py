@@ -125,6 +125,7 @@ TEMPLATES: dict[str, str] = {
     "terms_separate_failures": "the terms tell failed and lasting implants apart, so log hazards are not finite",
     "terms_separate_times": "the terms tell failed and lasting implants apart, so no ratio of times is finite",
     "terms_alike_at_risk": "whenever an implant failed, those at risk did not differ enough to tell the terms apart",
+    "terms_separate": "the terms tell the groups, or the sites with the event, apart, so there is no finite answer",
     "terms_alike": "those compared do not differ enough to tell the terms apart",
     "predictions_separate": "the predictions tell perforated sites from the others, so calibration has no finite "
     "answer",
@@ -166,6 +167,32 @@ TEMPLATES: dict[str, str] = {
     "no_efron_weights": "its clustered errors leave out the weights of tied failures (Efron)",
     "search_ends_early": "its search ends a little before the maximum",
     "joint_hessian": "its errors come from the curvature in coefficients and variances together",
+    # ── groups compared ─────────────────────────────────────────────────────────────────────────────────────
+    "no_group": "{column} is known at no site, so there are no groups",
+    "one_group": "fewer than two levels of {column} have a site here, so there is nothing to compare",
+    "no_variance_to_scale": "neither group varies, though their means differ",
+    "reference_nowhere": "no site has {column} = {reference}, so there is nothing to compare with",
+    "terms_separate_groups": "{column} = {level} and {reference} do not overlap in {terms:names}, so no sites are "
+    "alike",
+    "no_operator_of_both": "group and operator cannot be told apart: nine in ten operators work in one group, and "
+    "{column} = {level} has fewer than three of them",
+    "too_few_events_to_compare": "{n_events:event} in both groups: too few to compare",
+    "one_patient_with_event": "fewer than two patients with {column} = {level} have the event",
+    "one_patient_without_event": "fewer than two patients with {column} = {level} are without the event",
+    "too_few_events_for_model": "{n_events:event}: too few for {n_coefficients:coefficient}",
+    "too_few_patients_to_weigh": "{n_patients:patient} in the smallest group: too few for {n_coefficients:coefficient}",
+    "too_few_effective_patients": "weights leave fewer than ten effective patients with {column} = {level}",
+    "none_in_group_with_event": "no site of the group has the event",
+    "all_in_group_with_event": "every site of the group has the event",
+    "few_without_event": "{n_sites:site} without the event: too few to quote",
+    "not_adjusted_for": "not adjusted for {term}: {why:remark}",
+    "unadjusted": "unadjusted, for weights are refused: {why:remark}",
+    "operators_uneven": "operators are shared out unevenly over the groups: if they differ twofold in odds, the "
+    "interval is too short",
+    "between_operators": "variance between operators, the larger, t(J - 2): {n_operators:operator}",
+    "between_patients": "variance between patients, the larger, t(J - 2): {n_operators:operator}",
+    "of_row": "of {analysis}, {method}",
+    "no_contrast": "no contrast to take it from",
     # ── where to read on ────────────────────────────────────────────────────────────────────────────────────
     "see": "see {analysis}",
     "read_instead": "read {analysis}, {method}",

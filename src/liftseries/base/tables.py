@@ -11,6 +11,7 @@ TEXT_COLUMNS = (
     "site_id", "analysis", "subset", "term", "scale", "method", "note", "problem", "reason", "level", "stage", "column",
     "unit", "table", "file", "rule", "message", "value_class", "deviation",
     "complication", "rungs_mm", "deviations", "site_label", "variable", "level_of", "model", "predictors",
+    "group", "of_group", "operator",
 )  # fmt: skip
 
 
