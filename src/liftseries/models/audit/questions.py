@@ -1,4 +1,4 @@
-"""The questions of this room, as declared. No row of it leaves the house: none says who stands behind it."""
+"""The questions of this room, as declared. Hardly a number of it leaves the house; see `behind`."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from liftseries.models.shared.question import Analysis, Leaves, Question
 
 TITLE = "Audit"
 ROOM = "liftseries.models.audit"
+BEHIND = f"{ROOM}.behind"
 ONLY = ("audit",)
 UNITS = {"by": "audit.by", "expected": "audit.expected"}
 IN_PERIOD = UNITS | {"period": "audit.period"}
@@ -41,6 +42,7 @@ QUESTIONS: tuple[Question, ...] = (
                     "(Firth's penalised logistic model)",
                 },
                 headline=("clustered",),
+                behind=f"{BEHIND}:funnel",
                 answers="Does a unit tear more membranes than is expected of it?",
             ),
             Analysis(
@@ -48,6 +50,7 @@ QUESTIONS: tuple[Question, ...] = (
                 "the whole series against the standard",
                 {"clustered": CLUSTERED, "binomial": "binomial, sites taken as independent"},
                 headline=("clustered",),
+                behind=f"{BEHIND}:series",
                 answers="How does the series lie to the standard?",
             ),
         ),
@@ -65,6 +68,7 @@ QUESTIONS: tuple[Question, ...] = (
                 "scatter of the units' counts against that of chance",
                 {"simulated": f"sum of squared deviations over binomial variances; simulated from {CLUSTERED}"},
                 headline=("simulated",),
+                behind=f"{BEHIND}:stays",
             ),
             Analysis(
                 "audit.random_effects",
@@ -74,6 +78,7 @@ QUESTIONS: tuple[Question, ...] = (
                     "over their design effects"
                 },
                 headline=("adaptive_quadrature",),
+                behind=f"{BEHIND}:stays",
             ),
         ),
         purposes=ONLY,
@@ -102,6 +107,7 @@ QUESTIONS: tuple[Question, ...] = (
                     "down": "risk-adjusted CUSUM that looks for lower odds, limit by simulation",
                 },
                 headline=("up", "down"),
+                behind=f"{BEHIND}:stays",
             ),
         ),
         leaves=(
@@ -129,6 +135,7 @@ QUESTIONS: tuple[Question, ...] = (
                     "firth_unmoved": f"{PENALISED} with a spline of log(case number), bias-reduced covariance",
                 },
                 headline=("firth",),
+                behind=f"{BEHIND}:stays",
             ),
         ),
         purposes=ONLY,
@@ -147,6 +154,7 @@ QUESTIONS: tuple[Question, ...] = (
                     "profile_or_jackknife": f"{PENALISED}, the wider of profile limits and patients' jackknife",
                 },
                 headline=("patients", "profile_or_jackknife"),
+                behind=f"{BEHIND}:trend",
             ),
         ),
         purposes=ONLY,
@@ -174,6 +182,7 @@ QUESTIONS: tuple[Question, ...] = (
                     "counted": "received over expected",
                 },
                 headline=("patients", "corrected", "counted"),
+                behind=f"{BEHIND}:stays",
             ),
         ),
         leaves=(
@@ -198,6 +207,7 @@ QUESTIONS: tuple[Question, ...] = (
                 "published rates pooled, the prediction for a further series, and the place of this one",
                 {"adaptive_quadrature": "binomial-normal model, maximum likelihood by adaptive quadrature, t(k - 2)"},
                 headline=("adaptive_quadrature",),
+                behind=f"{BEHIND}:stays",
             ),
         ),
         leaves=(
@@ -221,9 +231,9 @@ QUESTIONS: tuple[Question, ...] = (
                 "listed",
                 "place site_id unit most_serious reasons n_reasons operator centre surgery_year tooth approach "
                 "protocol rbh_min_mm rbh_max_mm floor_slope_deg planned_last_mm achieved_last_mm last_error_mm "
-                "overdrill_mm breakthrough_mm perforation perforation_stage perforation_mm perforation_management lift_method "
-                "fluid_ml graft_ml dome_ml placement status failed_months infection sinusitis displacement reviewer "
-                "conclusion",
+                "overdrill_mm breakthrough_mm perforation perforation_stage perforation_mm perforation_management "
+                "lift_method fluid_ml graft_ml dome_ml placement status failed_months infection sinusitis displacement "
+                "reviewer conclusion",
             ),
             Leaves("audit_review_rule", "rule", "rank name title expression n_sites"),
         ),
