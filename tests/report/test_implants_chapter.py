@@ -5,6 +5,7 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
+from liftseries.report.survival.chapter import blocks
 from made_series import PLAN
 from made_tables import made_cases
 
@@ -20,7 +21,6 @@ from liftseries.models.survival.rmst import fit_survival_rmst
 from liftseries.report.kit.material import read_material
 from liftseries.report.kit.writer import Writer
 from liftseries.report.purposes import purpose
-from liftseries.report.survival.chapter import blocks
 
 TERMS = ["rbh_mid_mm", "approach"]
 MONTHS = [12, 36, 60]

@@ -5,6 +5,7 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
+from liftseries.report.perforation.chapter import blocks
 from made_series import PLAN
 from made_tables import made_cases
 
@@ -16,7 +17,6 @@ from liftseries.models.perforation.rate import fit_perforation_rate
 from liftseries.models.perforation.risk import fit_perforation_risk
 from liftseries.report.kit.material import read_material
 from liftseries.report.kit.writer import Writer
-from liftseries.report.perforation.chapter import blocks
 from liftseries.report.purposes import purpose
 
 TERMS = ["rbh_mid_mm", "approach", "protrusion_mm"]

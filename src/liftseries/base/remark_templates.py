@@ -242,7 +242,7 @@ TEMPLATES: dict[str, str] = {
     "unit_without_rate": "fewer than 10 sites: no rate",
     "unit_not_cleared": "can be flagged, not cleared",
     "unit_judged": "can be judged",
-    "simulated": "{n_draws:draw} simulated, Monte Carlo error {error:.2g}",
+    "simulated": "{n_draws:draw} simulated, Monte Carlo error {error:g}",
     "kept_limit": "kept from an earlier year",
     "no_limit": "even without a signal worth the name the sum often goes so high: there is no limit",
     "not_by_operator": "over time only operators are watched",

@@ -12,7 +12,7 @@ from liftseries.estimators.clustered_count import count_distribution
 from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted
 from liftseries.estimators.logistic_normal import LogisticNormal, logistic_normal, posterior
-from liftseries.models.audit.units import ONE_VIEW, Audited, audited, stream
+from liftseries.models.audit.units import ONE_VIEW, Audited, audited, simulated, stream
 from liftseries.models.shared.results import Estimates, Fit, results_table
 
 OVERDISPERSION, RANDOM_EFFECTS = "audit.overdispersion", "audit.random_effects"
@@ -92,7 +92,7 @@ def overdispersion_rows(audit: Audited, seen: Sequence[int], why: str, n_draws: 
         counts = np.searchsorted(below[:-1], random.random(n_draws), side="right")
         drawn += (counts - n * rate) ** 2 / spread
     p_value = (1 + (drawn >= statistic * (1 - HAIR)).sum()) / (1 + n_draws)
-    note = remark("simulated", n_draws=n_draws, error=float(np.sqrt(p_value * (1 - p_value) / n_draws)))
+    note = simulated(n_draws, np.sqrt(p_value * (1 - p_value) / n_draws))
     return [
         fit.row("statistic", statistic, p_value=p_value, note=note, headline=True),
         fit.row("expected", expected, headline=True),
@@ -111,12 +111,12 @@ def random_effects_rows(audit: Audited, seen: Sequence[int], why: str) -> list[d
     x, n = (np.array([getattr(units[k], name) for k in seen], float) for name in ("n_events", "n_sites"))
     x, n = x / np.array(effects), n / np.array(effects)
     try:
-        if why:
-            raise NotFitted(why)
-        model = logistic_normal(x, n)
+        model = None if why else logistic_normal(x, n)
     except NotFitted as refused:
-        rows = [fit.row(term, scale=scale, problem=str(refused)) for term, scale in POOLED.items()]
-        return rows + [unit.row("rate", problem=str(refused)) for unit in units]
+        why = str(refused)
+    if why:
+        rows = [fit.row(term, scale=scale, problem=why) for term, scale in POOLED.items()]
+        return rows + [unit.row("rate", problem=why) for unit in units]
     rows = pooled_rows(fit, model, FEWEST_TO_PREDICT)
     of_unit = dict(zip(seen, posterior(model, x, n), strict=True))
     for number, unit in enumerate(units):

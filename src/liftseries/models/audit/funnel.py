@@ -8,17 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import remark
-from liftseries.estimators.clustered_count import Tails, count_distribution, needed_sites, tails
-from liftseries.estimators.clusters import cluster_codes
+from liftseries.estimators.clustered_count import count_distribution, tails
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted
 from liftseries.estimators.proportion import wilson
 from liftseries.models.audit.case_mix import CaseMix
+from liftseries.models.audit.limits import ALARM, ALERT, Areas, Lies, MakeUp, false_flag, lies, make_up, needed_of
 from liftseries.models.audit.units import COUNTS_ONLY, ONE_VIEW, Audited, audited, tail_area
 from liftseries.models.shared.design import count_reasons
 from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
@@ -50,36 +49,6 @@ OF_ALL = {
     "alarm_flags": "count",
 }
 NO_RATE_BELOW = 10  # sites of a unit
-ALERT, ALARM = "alert", "alarm"
-
-
-@dataclass(frozen=True)
-class Areas:
-    """Tail areas of alert and alarm, of one side each."""
-
-    alert: float
-    alarm: float
-
-
-@dataclass(frozen=True)
-class Lies:
-    """How a count lies to a distribution.
-
-    Attributes
-    ----------
-    limits : `upper_alert` … -> count, None where no count is so unlikely
-    p_high, p_low : P(X ≥ x), P(X ≤ x)
-    flag : -2, -1, 0, 1, 2
-    """
-
-    limits: dict[str, int | None]
-    p_high: float
-    p_low: float
-
-    @property
-    def p_value(self) -> float:
-        """Twice the smaller tail area, at most 1."""
-        return min(1.0, 2 * min(self.p_high, self.p_low))
 
 
 @dataclass
@@ -152,17 +121,6 @@ def gate_of(audit: Audited, view: str) -> str:
     return audit.why_not(COUNTS_ONLY if view == CLUSTERED else ONE_VIEW)
 
 
-def lies(count: int, of: Tails, areas: Areas) -> tuple[Lies, int]:
-    """How a count lies to a distribution, and its flag."""
-    area = {ALERT: areas.alert, ALARM: areas.alarm}
-    limits = {f"upper_{name}": of.upper(one) for name, one in area.items()}
-    limits |= {f"lower_{name}": of.lower(one) for name, one in area.items()}
-    reached = [limit is not None and count >= limit for limit in (limits["upper_alert"], limits["upper_alarm"])]
-    fallen = [limit is not None and count <= limit for limit in (limits["lower_alert"], limits["lower_alarm"])]
-    flag = max(1 * reached[0], 2 * reached[1]) or -max(1 * fallen[0], 2 * fallen[1])
-    return Lies(limits, float(of.at_least[count]), float(of.at_most[count])), flag
-
-
 def _unit_rows(
     audit: Audited, mix: CaseMix, number: int, view: str, areas: Areas, flags: Flags
 ) -> tuple[list[dict], list[dict]]:
@@ -186,7 +144,7 @@ def _unit_rows(
     judged = tails(count_distribution(of.sizes, of.means, 0.0)) if view == BINOMIAL else in_control
     needed = _needed(audit, of, areas) if len(of.sizes) else None
     found, flag = lies(fit.n_events, judged, areas)
-    false = [_false(found, in_control, name) for name in (ALERT, ALARM)]
+    false = [false_flag(found, in_control, name) for name in (ALERT, ALARM)]
     flags.false.append(false[0])
     flags.false_alarm.append(false[1])
     flags.seen.append(flag)
@@ -197,34 +155,9 @@ def _unit_rows(
     return rows, effects
 
 
-@dataclass(frozen=True)
-class MakeUp:
-    """Sites and mean risk of each patient, shape (K,)."""
-
-    sizes: np.ndarray
-    means: np.ndarray
-
-
-def make_up(patient: np.ndarray, expected: np.ndarray) -> MakeUp:
-    """Of a unit's sites: `patient` and `expected` risk of each, shape (n,)."""
-    codes, k = cluster_codes(patient)
-    sizes = np.bincount(codes, minlength=k)
-    return MakeUp(sizes, np.bincount(codes, expected, k) / sizes)
-
-
-def _false(found: Lies, in_control: Tails, name: str) -> float:
-    return in_control.beyond(found.limits[f"lower_{name}"], found.limits[f"upper_{name}"])
-
-
 def _needed(audit: Audited, of: MakeUp, areas: Areas) -> int | None:
     """Sites from which on a unit at twice the odds is flagged high at alert with probability 0.8."""
     return needed_of(audit.p0, audit.correlation, max(1, round(float(of.sizes.mean()))), areas.alert)
-
-
-@lru_cache(maxsize=256)
-def needed_of(mean: float, correlation: float, size: int, area: float) -> int | None:
-    """`needed_sites`, once for all units of the same make-up."""
-    return needed_sites(mean, correlation, size, area)
 
 
 def _state(n_sites: int, needed: int | None) -> str:
@@ -306,7 +239,7 @@ def _series_rows(audit: Audited, areas: Areas) -> tuple[list[dict], list[dict]]:
         in_control = tails(count_distribution(of.sizes, of.means, audit.correlation))
         judged = tails(count_distribution(of.sizes, of.means, 0.0)) if view == BINOMIAL else in_control
         found, flag = lies(fit.n_events, judged, areas)
-        false = [_false(found, in_control, name) for name in (ALERT, ALARM)]
+        false = [false_flag(found, in_control, name) for name in (ALERT, ALARM)]
         needed = needed_of(audit.standard, audit.correlation, max(1, round(float(of.sizes.mean()))), areas.alert)
         state = _state(fit.n_sites, needed)
         told, effect = _judged_rows(fit, audit, everyone, expected, found, flag, false, state)

@@ -25,7 +25,7 @@ from liftseries.estimators.cusum import (
 )
 from liftseries.estimators.intervals import NotFitted
 from liftseries.models.audit.case_mix import CaseMix
-from liftseries.models.audit.units import ONE_VIEW, Audited, audited, stream
+from liftseries.models.audit.units import ONE_VIEW, Audited, audited, simulated, stream
 from liftseries.models.shared.results import Estimates, Fit, results_table
 
 ANALYSIS = "audit.cusum"
@@ -238,17 +238,14 @@ def _rows(fit: Fit, limit: Limit, kept: bool, chance: Chance, path: tuple[np.nda
     def row(term: str, value: float, *notes: str) -> dict:
         return fit.row(term, float(value), scale=SCALES[term], note=joined(*notes), headline=True)
 
-    def simulated(error: float) -> str:
-        return remark("simulated", n_draws=n, error=float(error))
-
     s, signal = path
     capped = remark("run_length_capped", n_cases=chance.most) if chance.length[0] >= chance.most else ""
     first = np.flatnonzero(signal)
     return [
-        row("limit", limit.value, remark("kept_limit") if kept else simulated(limit.error)),
-        row("achieved_false_alarm", false, simulated(np.sqrt(false * (1 - false) / n))),
-        row("expected_signals", chance.signals.mean(), simulated(chance.signals.std(ddof=1) / np.sqrt(n))),
-        row("run_length", chance.length[0], simulated(chance.length[1]), capped),
+        row("limit", limit.value, remark("kept_limit") if kept else simulated(n, limit.error)),
+        row("achieved_false_alarm", false, simulated(n, np.sqrt(false * (1 - false) / n))),
+        row("expected_signals", chance.signals.mean(), simulated(n, chance.signals.std(ddof=1) / np.sqrt(n))),
+        row("run_length", chance.length[0], simulated(n, chance.length[1]), capped),
         row("first_signal", first[0] + 1)
         if len(first)
         else fit.row("first_signal", scale=SCALES["first_signal"], problem=remark("no_signal")),

@@ -184,3 +184,8 @@ def stream(seed: int, analysis: str, unit: str) -> np.random.Generator:
     """A unit's random numbers, whatever other units there are: SHA-256 of `seed|analysis|unit`."""
     digest = hashlib.sha256(f"{seed}|{analysis}|{unit}".encode()).digest()
     return np.random.default_rng(int.from_bytes(digest, "big"))
+
+
+def simulated(n_draws: int, error: float) -> str:
+    """A remark on a simulated number: from how many draws, and its Monte Carlo error to two digits."""
+    return remark("simulated", n_draws=n_draws, error=float(f"{float(error):.2g}"))
