@@ -174,7 +174,7 @@ def limit_of(largest: np.ndarray, false_alarm: float) -> Limit:
     false_alarm : of a whole sequence
     """
     ordered = np.sort(largest)
-    reached = 1 - np.searchsorted(ordered, ordered - HAIR, side="left") / len(ordered)
+    reached = (len(ordered) - np.searchsorted(ordered, ordered - HAIR, side="left")) / len(ordered)
     rare = np.flatnonzero(reached <= false_alarm)
     if len(rare) == 0 or ordered[rare[0]] <= 0:
         return Limit(np.nan, np.nan)
