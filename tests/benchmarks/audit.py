@@ -1,6 +1,6 @@
 """An audit's promises by simulation, and what it costs.
 
-    python tests/benchmarks/audit.py [--replicates 400] [--parts speed flags cusum]
+    OMP_NUM_THREADS=1 python tests/benchmarks/audit.py [--replicates 400] [--parts speed flags cusum]
 
 speed   seconds of every question at 10^4 sites and 60 operators, one core; the goal is 20 in all
 flags   units in control of series of 20 units: flags seen for each flag that the funnel expects (`false_flag` summed), by
@@ -12,11 +12,7 @@ cusum   limits recomputed with 10^5 draws of θ itself: share of courses in cont
 from __future__ import annotations
 
 import argparse
-import os
 import time
-
-for library in ("OMP", "OPENBLAS", "MKL"):
-    os.environ[f"{library}_NUM_THREADS"] = "1"
 
 import numpy as np
 import pandas as pd

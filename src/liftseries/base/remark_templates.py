@@ -250,6 +250,7 @@ TEMPLATES: dict[str, str] = {
     "no_signal": "no signal",
     "run_length_capped": "half the courses or more have no signal in {n_cases:g} cases",
     "no_case_number_here": "case number not recorded",
+    "too_few_operators_reach": "fewer than 3 operators have cases, so no course is told",
     "before_first_case": "before the first case that is recorded",
     "between_operators": "set against the operator's own mean, as operators are {n_operators:operator}",
     "operators_own_intercepts": "an intercept for each of {n_operators:operator}",

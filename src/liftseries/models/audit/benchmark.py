@@ -12,7 +12,7 @@ from liftseries.base.remarks import remark
 from liftseries.estimators.intervals import NotFitted
 from liftseries.estimators.logistic_normal import logistic_normal
 from liftseries.models.audit.between import ADAPTIVE, POOLED, pooled_rows
-from liftseries.models.audit.units import audited
+from liftseries.models.audit.units import ONE_VIEW, audited
 from liftseries.models.shared.results import Estimates, Fit, results_table
 from liftseries.study.published import COLUMNS, published_counts
 
@@ -68,10 +68,10 @@ def fit_audit_benchmark(
         rows.append(place.row(PERCENTILE, problem=str(why)))
     else:
         rows = pooled_rows(fit, model, FEWEST)
-        unknown = "" if len(audit.event) else remark("perforation_not_recorded")
+        few = audit.n_events < ONE_VIEW
         rows.append(
-            place.row(PERCENTILE, problem=unknown)
-            if unknown
+            place.row(PERCENTILE, problem=remark("below_gate_audit", n_events=audit.n_events))
+            if few
             else place.row(PERCENTILE, model.place_of(audit.rate), df=model.n_units - 2, headline=True)
         )
     for row in rows[: len(POOLED)]:

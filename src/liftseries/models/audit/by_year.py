@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from liftseries.base.remarks import joined, remark
+from liftseries.base.remarks import remark
 from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.firth import jackknife_covariance
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value, few_patients_df, two_sided_p
-from liftseries.models.audit.units import COUNTS_ONLY
+from liftseries.models.audit.units import ONE_VIEW
 from liftseries.models.perforation.firth import penalised
 from liftseries.models.shared.complete_cases import perforation_data
 from liftseries.models.shared.outcomes import PERFORATION_UNKNOWN, known_perforation
@@ -47,7 +47,7 @@ def fit_audit_year(cases: pd.DataFrame) -> Estimates:
         (PERFORATION_UNKNOWN, int((~known).sum())),
         (remark("number_missing", column=YEAR), int((known & ~used).sum())),
     ]
-    gate = remark("below_gate_audit", n_events=int(event.sum())) if event.sum() < COUNTS_ONLY else ""
+    gate = remark("below_gate_audit", n_events=int(event.sum())) if event.sum() < ONE_VIEW else ""
     rows, effects = [], []
     for one in np.unique(year):
         here, before = year == one, year < one
@@ -135,5 +135,4 @@ def _trend_row(table: pd.DataFrame, event: np.ndarray, gate: str) -> dict:
     names, errors = data.design.names, np.sqrt(np.diag(jackknife_covariance(model.refits)))
     by_profile = profile_rows(fit, names, model.fit)
     by_jackknife = jackknife_rows(fit, names, model.fit.coefficients, errors)
-    row = wider_rows(fit, by_profile, by_jackknife)[1]
-    return row | {"note": joined(row["note"])}
+    return wider_rows(fit, by_profile, by_jackknife)[1]

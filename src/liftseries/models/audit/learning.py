@@ -145,6 +145,8 @@ def learning_rows(data: LearningData) -> list[dict]:
         raise NotFitted(remark("all_perforated"))
     if n <= p:
         raise NotFitted(remark("too_few_sites", n_sites=n, n_coefficients=p))
+    if not (told := cases_told(data.case_no, data.operator)):
+        raise NotFitted(remark("too_few_operators_reach"))
     n_operators, n_patients = int(data.operator.max()) + 1, len(pd.unique(data.patient))
     coefficients = firth_logistic(data.x, event, profile=False).coefficients
     by_operator = n_operators >= OPERATORS_AS_CLUSTERS
@@ -157,7 +159,7 @@ def learning_rows(data: LearningData) -> list[dict]:
     log_odds = data.x @ coefficients
     moved = logit(shifted_to_mean(log_odds, event.mean())[0]) - log_odds[0]
     rows = []
-    for case in cases_told(data.case_no, data.operator):
+    for case in told:
         early = remark("before_first_case") if case < data.case_no.min() else ""
         for method, shift in ((MOVED, moved), (FIRTH, 0.0)):
             said = joined(remark("shifted_to_share") if method == MOVED else "", *notes, early)
