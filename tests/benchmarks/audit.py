@@ -1,11 +1,12 @@
 """An audit's promises by simulation, and what it costs.
 
-    OMP_NUM_THREADS=1 python tests/benchmarks/audit.py [--replicates 400] [--parts speed flags cusum]
+    OMP_NUM_THREADS=1 python tests/benchmarks/audit.py [--replicates 400] [--parts speed flags mix cusum]
 
 speed   seconds of every question at 10^4 sites and 60 operators, one core; the goal is 20 in all
-flags   units in control of series of 20 units: flags seen for each flag that the funnel expects (`false_flag` summed), by
-        how a patient's sites are alike: beta-binomial, logistic-normal, or all or none of them
-cusum   limits recomputed with 10^5 draws of θ itself: share of courses in control that reach them, 0.05 ± 0.01 asked for;
+flags   units in control, 20 a series: how often one is flagged, and how often the funnel says so (`false_flag`), by how
+        a patient's sites are alike: beta-binomial, logistic-normal, or all or none of them
+mix     the same of the view `case_mix` where units differ in their cases; beside it what the distribution about p0 says
+cusum   limits recomputed with 10^5 draws of θ itself: courses in control that reach them, 0.05 ± 0.01 asked for;
         operators at twice the odds: share with a signal by the printed number of cases, 0.5 where it is right
 """
 
@@ -23,10 +24,13 @@ from liftseries.models.audit.between import fit_audit_between
 from liftseries.models.audit.by_year import fit_audit_year
 from liftseries.models.audit.case_mix import CaseMix
 from liftseries.models.audit.funnel import fit_audit_funnel
+from liftseries.models.audit.indicators import fit_audit_indicators
 from liftseries.models.audit.learning import fit_audit_learning
 from liftseries.models.audit.limits import Areas, false_flag, lies, make_up
 from liftseries.models.audit.over_time import charted_cases, fit_audit_cusum
+from liftseries.models.audit.review import list_cases_to_review
 from liftseries.models.audit.units import audited, tail_area
+from liftseries.models.shared.follow_up import follow_up
 
 SEED = 20260101
 MIX = ["rbh_mid_mm", "floor_slope_deg"]
@@ -69,16 +73,39 @@ def series(n_units: int, sites_a_unit: int, rho: float, kind: str, rng, risk: fl
     )
 
 
+def visits_of(cases: pd.DataFrame, rng) -> pd.DataFrame:
+    """Visits at 0, 12 and 36 months, one implant in twenty lost at one of the last two."""
+    months = np.tile([0.0, 12.0, 36.0], len(cases))
+    status = np.where((months > 0) & (rng.random(len(months)) < 0.025), "failed", "functioning")
+    site = np.repeat(cases["site_id"].to_numpy(), 3)
+    return pd.DataFrame(
+        {
+            "site_id": site,
+            "months": months,
+            "status": pd.Categorical(status, ["functioning", "failed", "patient_died", "not_examined"]),
+            "complication": pd.Categorical(["none"] * len(site), ["none", "infection", "sinusitis", "displacement"]),
+            "bone_height_mm": 9.0 + rng.normal(0, 1, len(site)),
+        }
+    )
+
+
 def speed() -> None:
     """Seconds of each question."""
-    cases = series(60, 167, 0.1, "beta-binomial", np.random.default_rng(SEED))
+    rng = np.random.default_rng(SEED)
+    cases = series(60, 167, 0.1, "beta-binomial", rng)
+    visits = visits_of(cases, rng)
     asked = {"by": "operator", **PLAN}
+    recorded = {"cases": cases, "implants": follow_up(visits, cases).implants, "visits": visits, "by": "operator"}
+    recorded |= {"period": [], "unrecorded": "not_done", "data_until": "", "depth_tolerance_mm": 0.05, "step_mm": 1.0}
+    indicators = {"standard": 0.07, "alert_sd": 2, "expected": {}, "names": [], "months": [12, 36, 60]}
     runs = {
         "funnel": lambda: fit_audit_funnel(cases, period=[], alert_sd=2, alarm_sd=3, case_mix=MIX, **asked),
         "between": lambda: fit_audit_between(cases, period=[], **asked, **CHANCE),
         "cusum": lambda: fit_audit_cusum(cases, **asked, **CUSUM, **CHANCE),
         "learning": lambda: fit_audit_learning(cases, MIX),
         "year": lambda: fit_audit_year(cases),
+        "indicators": lambda: fit_audit_indicators(**recorded, **indicators),
+        "review": lambda: list_cases_to_review(**recorded),
     }
     whole = 0.0
     for name, run in runs.items():
@@ -109,6 +136,30 @@ def flags(replicates: int) -> None:
             f"{kind:>16}: a unit flagged {seen[0] / 20 / replicates:.4f} (printed {rate[0]:.4f}), alarm "
             f"{seen[1] / 20 / replicates:.4f} (printed {rate[1]:.4f})"
         )
+
+
+def mix_flags(replicates: int) -> None:
+    """Units that take patients by residual height, so that their expected risks differ."""
+    rng = np.random.default_rng(SEED)
+    seen, own, of_p0 = 0, 0.0, 0.0
+    for _ in range(replicates):
+        cases = series(20, 60, 0.15, "beta-binomial", rng)
+        patient, names = pd.factorize(cases["patient_id"])
+        height = cases.groupby("patient_id", sort=False)["rbh_mid_mm"].mean().to_numpy() + rng.normal(0, 1, len(names))
+        unit = height.argsort().argsort() * 20 // len(names)
+        audit = audited(cases.assign(operator=[f"OP{k:02d}" for k in unit[patient]]), "operator")
+        mix = CaseMix(audit, MIX)
+        for number in range(len(audit.names)):
+            members = audit.members(number)
+            of = make_up(audit.patient[members], mix.risks(number)[members])
+            control = tails(count_distribution(of.sizes, of.means, audit.correlation))
+            found, flag = lies(int(audit.event[members].sum()), control, AREAS)
+            seen += abs(flag) >= 1
+            own += false_flag(found, control, "alert")
+            about_p0 = tails(count_distribution(of.sizes, np.full(len(of.sizes), audit.p0), audit.correlation))
+            of_p0 += false_flag(found, about_p0, "alert")
+    n = 20 * replicates
+    print(f"        case mix: a unit flagged {seen / n:.4f} (printed {own / n:.4f}; about p0 {of_p0 / n:.4f})")
 
 
 def courses(expected: np.ndarray, patient: np.ndarray, n_cases: int, rho: float, ratio: float, rng, n: int):
@@ -166,11 +217,13 @@ def cusum() -> None:
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--replicates", type=int, default=400)
-    parser.add_argument("--parts", nargs="+", default=["speed", "flags", "cusum"])
+    parser.add_argument("--parts", nargs="+", default=["speed", "flags", "mix", "cusum"])
     given = parser.parse_args()
     if "speed" in given.parts:
         speed()
     if "flags" in given.parts:
         flags(given.replicates)
+    if "mix" in given.parts:
+        mix_flags(given.replicates)
     if "cusum" in given.parts:
         cusum()

@@ -134,7 +134,7 @@ def fit_audit_cusum(
             rows += [row for method in (UP, DOWN) for row in _empty(fit, method, SCALES, str(why))]
             continue
         counts = (len(charted.event), len(pd.unique(charted.patient)), int(charted.event.sum()))
-        kept = limits.get(name, {})
+        kept = {str(unit): of_unit for unit, of_unit in limits.items()}.get(name, {})
         told, paths = _unit_rows(charted, settings, kept, name, audit.correlation, (fit.subset, *counts))
         rows += told
         charts.append(_chart(name, charted, paths))
