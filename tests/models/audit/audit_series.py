@@ -11,6 +11,21 @@ LIMITS = {"alert_sd": 2, "alarm_sd": 3}
 MIX = ["rbh_mid_mm", "floor_slope_deg"]
 CUSUM = {"odds_ratio": 2.0, "false_alarm": 0.05, "cusum_cases": 100, "limits": {}}
 CHANCE = {"resamples": 1, "seed": 5}
+STATUS = ["functioning", "failed", "patient_died", "not_examined"]
+KINDS = ["none", "infection", "sinusitis", "vertigo", "bleeding", "displacement", "other"]
+ASKED = {
+    "by": "operator",
+    "period": [],
+    "standard": None,
+    "alert_sd": 2,
+    "expected": {},
+    "unrecorded": "not_done",
+    "names": [],
+    "months": [12, 36],
+    "data_until": "2026-12",
+    "depth_tolerance_mm": 0.05,
+    "step_mm": 1.0,
+}
 
 
 def with_operators(cases: pd.DataFrame, n_operators: int = 5, seed: int = 3) -> pd.DataFrame:
@@ -53,3 +68,15 @@ def counted(events: dict[str, tuple[int, int]], **columns) -> pd.DataFrame:
         }
     )
     return table.assign(**columns)
+
+
+def visits_of(*rows) -> pd.DataFrame:
+    """Rows of site, months, status, complication ("" is none told) and bone height."""
+    table = pd.DataFrame(rows, columns=["site_id", "months", "status", "complication", "bone_height_mm"])
+    told = table["complication"].mask(table["complication"].eq(""))
+    return table.assign(
+        months=table["months"].astype(float),
+        status=pd.Categorical(table["status"], STATUS),
+        complication=pd.Categorical(told, KINDS),
+        bone_height_mm=table["bone_height_mm"].astype(float),
+    )

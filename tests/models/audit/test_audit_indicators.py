@@ -1,54 +1,19 @@
-"""Indicators by hand: who counts, what is told, how it lies to a standard; cases to review; published counts."""
+"""Indicators by hand: who counts, what is told, how it lies to a standard."""
 
 from __future__ import annotations
-
-import copy
 
 import numpy as np
 import pandas as pd
 import pytest
-from audit_series import PLAN, counted, operators
+from audit_series import ASKED, counted, operators, visits_of
 from invented import category, invented_visits
 
-from liftseries.base.errors import StudyError
 from liftseries.base.remarks import names_in
-from liftseries.models.audit.benchmark import fit_audit_benchmark
 from liftseries.models.audit.indicators import STRIPS, fit_audit_indicators
-from liftseries.models.audit.review import COLUMNS, list_cases_to_review
 from liftseries.models.audit.verdicts import verdict
 from liftseries.models.shared.follow_up import follow_up
 from liftseries.models.survival.km import fit_survival_km
-from liftseries.study.indicators import indicators, indicators_of, review_reasons, written_indicators
-from liftseries.study.published import published_counts
-
-STATUS = ["functioning", "failed", "patient_died", "not_examined"]
-KINDS = ["none", "infection", "sinusitis", "vertigo", "bleeding", "displacement", "other"]
-ASKED = {
-    "by": "operator",
-    "period": [],
-    "standard": None,
-    "alert_sd": 2,
-    "expected": {},
-    "unrecorded": "not_done",
-    "names": [],
-    "months": [12, 36],
-    "data_until": "2026-12",
-    "depth_tolerance_mm": 0.05,
-    "step_mm": 1.0,
-}
-OF_REVIEW = ("by", "period", "unrecorded", "data_until", "depth_tolerance_mm", "step_mm")
-
-
-def visits_of(*rows) -> pd.DataFrame:
-    """Rows of site, months, status, complication ("" is none told) and bone height."""
-    table = pd.DataFrame(rows, columns=["site_id", "months", "status", "complication", "bone_height_mm"])
-    told = table["complication"].mask(table["complication"].eq(""))
-    return table.assign(
-        months=table["months"].astype(float),
-        status=pd.Categorical(table["status"], STATUS),
-        complication=pd.Categorical(told, KINDS),
-        bone_height_mm=table["bone_height_mm"].astype(float),
-    )
+from liftseries.study.indicators import indicators
 
 
 def asked(cases, visits, **changes):
@@ -234,106 +199,3 @@ def test_a_verdict_needs_sites_enough_at_the_standard():
     without = asked(cases, NO_VISITS)
     assert told(without, "perforation", "small")["headline"]  # 40 patients, 20 events, 20 others
     assert set(without.strips["verdict"]) == {""}
-
-
-# ── definitions as data ─────────────────────────────────────────────────────────────────────────────────────
-
-
-def changed(name, **entry):
-    written = copy.deepcopy(written_indicators())
-    written["indicators"].setdefault(name, {}).update(entry)
-    return written
-
-
-def test_a_committee_adds_an_indicator_and_a_standard_without_code():
-    new = {"title": "Septum", "means": "Sites with a septum.", "counts": "sites", "good": "low"}
-    found = indicators_of(changed("septa", numerator="septum == 'yes' and rbh_mid_mm < 5", **new))
-    assert found[-1].name == "septa"
-    held = {"kind": "committee", "value": 0.08, "source": "minutes", "date": "2026-03"}
-    assert indicators_of(changed("perforation", standard=held))[0].standard.value == 0.08
-
-
-@pytest.mark.parametrize(
-    ("entry", "says"),
-    [
-        (
-            {"numerator": "perforatoin == 'yes'"},
-            '"perforatoin" is no column that can stand here. Did you mean "perforation"?',
-        ),
-        ({"denominator": "rbh_mid > 3"}, 'Did you mean "rbh_mid_mm"?'),
-        ({"numerator": "__import__('os')"}, "is no comparison of columns"),
-        ({"numerator": "perforation =="}, "is no comparison of columns"),
-        ({"good": "hihg"}, 'Did you mean "high"?'),
-        ({"counts": "site"}, 'Did you mean "sites"?'),
-        ({"standart": {}}, 'Did you mean "standard"?'),
-        ({"standard": {"kind": "comittee", "value": 1}}, 'Did you mean "committee"?'),
-        ({"standard": {"kind": "committee", "value": 0.1, "date": "2026"}}, "needs its source"),
-        ({"standard": {"kind": "published"}}, "needs a value"),
-        ({"standard": {"kind": "none", "value": 0.1}}, "has a value and no kind"),
-        ({"months": "twelve"}, "neither a number of months"),
-        ({"title": ""}, 'the key "title" is missing'),
-    ],
-)
-def test_a_wrong_definition_is_refused_with_its_place_and_the_nearest_name(entry, says):
-    with pytest.raises(StudyError) as caught:
-        indicators_of(changed("perforation", **entry))
-    lines = str(caught.value).splitlines()
-    assert any("schemas/indicators.yaml, perforation" in line and says in line for line in lines)
-
-
-def test_a_studys_own_column_may_be_read():
-    written = changed("perforation", numerator="flapless == 'yes'")
-    with pytest.raises(StudyError):
-        indicators_of(written)
-    assert indicators_of(written, {"sites": {"flapless": {"type": "category", "levels": ["no", "yes"]}}})
-
-
-# ── cases to review ─────────────────────────────────────────────────────────────────────────────────────────
-
-
-def review(cases, visits):
-    settings = {name: ASKED[name] for name in OF_REVIEW}
-    return list_cases_to_review(cases, follow_up(visits, cases).implants, visits, **settings)
-
-
-def test_the_most_serious_case_stands_first():
-    cases = counted({"A": (4, 12)}).assign(
-        perforation_mm=[6.0, 2.0, np.nan, 2.0] + [np.nan] * 8, overdrill_mm=[0, 0.1, 0.2, 0.3] + [0.0] * 8
-    )
-    visits = visits_of(
-        ("S0005", 8, "failed", "none", 9),
-        ("S0006", 5, "functioning", "displacement", 9),
-        ("S0007", 14, "failed", "none", 9),
-        ("S0003", 5, "functioning", "infection", 9),
-    )
-    found = review(cases, visits)
-    assert found.listed["site_id"].tolist() == ["S0006", "S0005", "S0003", "S0000", "S0002", "S0001", "S0007"]
-    assert found.listed["place"].tolist() == list(range(1, 8))
-    assert found.listed["most_serious"].tolist()[:3] == ["displaced", "failed_in_a_year", "infected"]
-    assert found.listed.loc[2, "reasons"] == "infected tear"
-    assert list(found.listed.columns) == COLUMNS.split()
-    assert (found.listed[["reviewer", "conclusion"]] == "").all(axis=None)
-    assert found.rule["name"].tolist() == [reason.name for reason in review_reasons()]
-    assert found.rule.set_index("name").loc["tear", "n_sites"] == 4
-
-
-def test_nothing_to_review():
-    found = review(counted({"A": (0, 12)}), NO_VISITS)
-    assert found.listed.empty
-    assert list(found.listed.columns) == COLUMNS.split()
-
-
-# ── published counts ────────────────────────────────────────────────────────────────────────────────────────
-
-
-def test_the_series_among_published_ones():
-    cases = counted({"A": (6, 60), "B": (4, 40)})
-    plan = {"by": "operator", "period": [], "expected": PLAN["expected"]}
-    rows = fit_audit_benchmark(cases, **plan).rows.set_index("term")
-    assert rows.loc["pooled", "estimate"] == pytest.approx(-3.732284, rel=1e-5)
-    assert rows.loc["pooled", "n_sites"] == published_counts()["denominator"].sum()
-    assert rows.loc["prediction_high", "estimate"] == pytest.approx(0.1028, abs=5e-5)
-    assert 0.9 < rows.loc["percentile", "estimate"] < 0.975  # 10 % lies just inside the prediction
-    few = fit_audit_benchmark(cases, **plan, published=published_counts().iloc[:4]).rows
-    assert few["estimate"].isna().all()
-    assert set(published_counts()["denominator_unit"]) == {"sinuses"}
