@@ -27,7 +27,7 @@ from liftseries.report.kit.material import COLUMNS, Withheld, read_material
 from liftseries.report.kit.tables.making import make_tables
 from liftseries.report.kit.writer import write
 from liftseries.report.pages.page import render_html
-from liftseries.report.pages.report_files import write_pages, write_table_folder
+from liftseries.report.pages.report_files import write_all
 from liftseries.report.purposes import figures_of, names, purpose
 from liftseries.study.plan_content import LATER_PURPOSES
 from liftseries.study.plan_shape import plan_schema
@@ -138,7 +138,7 @@ def dummy() -> Purpose:
         documents=(Document("dummy", "", "D", chapters),),
         further_tables=(),
         may_be_released=False,
-        table_folder="dummy_tables",
+        folder="dummy_files",
     )
 
 
@@ -154,11 +154,11 @@ def test_a_purpose_of_few_chapters_is_written(dummy, outputs, tmp_path):
     page = render_html(report)
     assert "A single block" in page
     assert "Nothing to say" not in page
-    write_pages(found, tmp_path / "made")
-    write_table_folder(found, tmp_path / "made" / dummy.table_folder)
-    assert (tmp_path / "made" / "dummy.html").read_text(encoding="utf-8") == page
-    assert {path.stem for path in (tmp_path / "made" / "dummy_tables").glob("*.csv")} == set(found.tables)
-    assert {*dummy.pages, dummy.table_folder} == {path.name for path in (tmp_path / "made").iterdir()}
+    made = tmp_path / dummy.folder
+    write_all(found, [outputs["full"] / "figures"], made)
+    assert (made / "dummy.html").read_text(encoding="utf-8") == page
+    assert {path.stem for path in (made / "tables").glob("*.csv")} == set(found.tables)
+    assert {*dummy.pages, "figures", "tables"} == {path.name for path in made.iterdir()}
 
 
 def test_a_table_that_stays_in_the_house_is_not_made_for_a_release(outputs):

@@ -79,9 +79,8 @@ rule report:
         **left_for_reports,
         figures=[drawn_in(room) for room in figures_of(plan.purpose)],
     output:
-        pages_of(plan.purpose),
-        directory("figures"),
-        [directory(path) for path in table_folders_of(plan.purpose)],
+        files_of(plan.purpose),
+        [directory(path) for path in folders_of(plan.purpose)],
     log:
         "logs/report.log",
     params:
@@ -111,9 +110,8 @@ rule write_manifest:
             "derived/visits.csv",
             "clean",
             "models",
-            *pages_of(plan.purpose),
-            *table_folders_of(plan.purpose),
-            "figures",
+            *files_of(plan.purpose),
+            *folders_of(plan.purpose),
         ],
     output:
         manifest="manifest.json",

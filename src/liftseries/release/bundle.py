@@ -34,7 +34,7 @@ from liftseries.report.kit.declarations import KeptIn, Purpose
 from liftseries.report.kit.material import Withheld, read_material, with_figures
 from liftseries.report.kit.numbers import WITHHELD_COUNT
 from liftseries.report.kit.writer import write
-from liftseries.report.pages.report_files import write_figures, write_pages, write_table_folder
+from liftseries.report.pages.report_files import write_all
 from liftseries.report.purposes import purpose
 from liftseries.study.input_hashes import sha256
 from liftseries.study.plan import Plan
@@ -147,9 +147,7 @@ def _write(room: Path, masked: Masked, smallest_cell: int, rows_leave: bool) -> 
             draw_figures(report.figures, masked.material, Path(drawn))
             material = with_figures(replace(masked.material, withheld=withheld), [Path(drawn)])
             written = write(report, material)
-            write_pages(written, room)
-            write_figures(written, [Path(drawn)], room / "figures")
-        write_table_folder(written, room / report.table_folder)
+            write_all(written, [Path(drawn)], room / report.folder)
     write_csv(room / "results.csv", released_results(masked.material.results, masked.whole.results))
 
 

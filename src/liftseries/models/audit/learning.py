@@ -151,7 +151,7 @@ def learning_rows(data: LearningData) -> list[dict]:
     coefficients = firth_logistic(data.x, event, profile=False).coefficients
     by_operator = n_operators >= OPERATORS_AS_CLUSTERS
     cluster, df = data.operator, float(n_operators - 2)
-    notes = [remark("between_operators", n_operators=n_operators), remark("clusters_are_operators")]
+    notes = [remark("against_operators_mean", n_operators=n_operators), remark("clusters_are_operators")]
     if not by_operator:
         cluster, df = data.patient, few_patients_df(n_patients, p)
         notes = [remark("operators_own_intercepts", n_operators=n_operators), remark("clusters_are_patients")]

@@ -16,6 +16,7 @@ from typing import Any
 from liftseries.models.files import file_of
 
 FORMATS = ("svg", "pdf", "png")
+FIGURES, TABLES = "figures", "tables"
 NARROW = "narrow"  # below the folder of figures: their layouts in one column, for a phone
 PAGE_FORMS = ("html", "pdf")
 # Why a figure or table stays in the house.
@@ -158,6 +159,8 @@ class Purpose:
     documents : the report, and what stands behind it
     further_tables : that stand in no document, as files alone
     may_be_released : whether it may leave the house
+    folder : below the output folder, in which its files lie; empty for the output folder itself
+    further_files : a function that takes material, what was written and a folder, and writes what else it leaves there
     """
 
     name: str
@@ -166,7 +169,8 @@ class Purpose:
     further_tables: tuple[Table, ...]
     may_be_released: bool
     released_notice: str = ""
-    table_folder: str = "tables"
+    folder: str = ""
+    further_files: str = ""
 
     @property
     def chapters(self) -> tuple[Chapter, ...]:
@@ -185,7 +189,7 @@ class Purpose:
 
     @property
     def pages(self) -> tuple[str, ...]:
-        """Its pages within the output folder."""
+        """Its pages within its folder."""
         return tuple(file for document in self.documents for file in document.files)
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from liftseries.base.outputs import remake_folder
 from liftseries.report.kit.blocks import Written
-from liftseries.report.kit.declarations import NARROW
+from liftseries.report.kit.declarations import FIGURES, NARROW, TABLES
 from liftseries.report.pages.page import write_htmls
 from liftseries.report.pages.pdf_page import write_pdfs
 from liftseries.report.pages.table_files import write_tables
@@ -36,3 +36,10 @@ def write_table_folder(written: Written, folder: Path | str) -> None:
     """Each table as CSV and DOCX."""
     with remake_folder(Path(folder)) as room:
         write_tables(written.tables, room)
+
+
+def write_all(written: Written, drawn: Iterable[Path], folder: Path | str) -> None:
+    """Pages, `figures/` and `tables/`."""
+    write_pages(written, folder)
+    write_figures(written, drawn, Path(folder) / FIGURES)
+    write_table_folder(written, Path(folder) / TABLES)

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from importlib import import_module
 from pkgutil import iter_modules
 
-from liftseries.report.kit.declarations import Figure, Purpose
+from liftseries.report.kit.declarations import FIGURES, TABLES, Figure, Purpose
 
 
 def names() -> tuple[str, ...]:
@@ -42,11 +42,11 @@ def drawn_in(room: str) -> str:
     return f"work/figures/{room}"
 
 
-def pages_of(purposes: Sequence[str]) -> list[str]:
-    """The pages of these purposes within the output folder."""
-    return [path for name in purposes for path in purpose(name).pages]
+def files_of(purposes: Sequence[str]) -> list[str]:
+    """The files that these purposes leave in the output folder itself."""
+    return [path for one in map(purpose, purposes) if not one.folder for path in one.pages]
 
 
-def table_folders_of(purposes: Sequence[str]) -> list[str]:
-    """The folders of their tables."""
-    return [purpose(name).table_folder for name in purposes]
+def folders_of(purposes: Sequence[str]) -> list[str]:
+    """The folders that they leave there."""
+    return [path for one in map(purpose, purposes) for path in ([one.folder] if one.folder else [FIGURES, TABLES])]

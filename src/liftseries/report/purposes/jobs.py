@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from liftseries.base.named import function_named
 from liftseries.base.outputs import remake_folder
 from liftseries.base.tables import Tables
 from liftseries.models.files import where
 from liftseries.report.kit.drawing import save_figure
 from liftseries.report.kit.material import read_material, with_figures
 from liftseries.report.kit.writer import write
-from liftseries.report.pages.report_files import write_figures, write_pages, write_table_folder
+from liftseries.report.pages.report_files import write_all
 from liftseries.report.purposes import drawn_in, figures_of, purpose
 from liftseries.study.input_hashes import input_hashes
 from liftseries.study.plan import read_plan
@@ -37,6 +38,10 @@ def write_report(job) -> None:
     material = with_figures(read_material(".", plan.as_written, job.params.versions, input_hashes(plan)), drawn)
     for declared in map(purpose, plan.purpose):
         written = write(declared, material)
-        write_pages(written, ".")
-        write_figures(written, drawn, "figures")
-        write_table_folder(written, declared.table_folder)
+        if not declared.folder:
+            write_all(written, drawn, ".")
+            continue
+        with remake_folder(Path(declared.folder)) as folder:
+            write_all(written, drawn, folder)
+            if declared.further_files:
+                function_named(declared.further_files)(material, written, folder)
