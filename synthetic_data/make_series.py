@@ -1,12 +1,19 @@
 """The demo series: a made-up study of crestal sinus floor lifts, and the truth it was drawn from.
 
-Run as `python synthetic_data/make_series.py`. It writes study.yaml, the tables and truth.yaml beside itself,
-byte for byte the same each time (the Parquet files as long as pyarrow stays the same).
+Run as `python synthetic_data/make_series.py`. It writes study.yaml, the tables, the committee's files and
+truth.yaml beside itself, byte for byte the same each time (the Parquet files as long as pyarrow stays the same).
 
 Nothing here describes a real person, clinic or product. What the models ask for is drawn so that the answer
-is known. A perforation and a failure time follow their model exactly at every single site; sites of one
+is known. A perforation and a failure time follow their model exactly at every single site (the perforation's has
+two operators in it that the plan's does not know: truth.yaml gives what that model then estimates); sites of one
 patient are tied together by a Gaussian copula, which leaves each site's own chance as it was. What hides a
 value (an answer not given, a missed visit, a dropout, a death) is drawn without a look at the outcomes.
+
+For an audit to find, each at a centre of its own: an operator at twice the odds of a perforation (Heath), one
+who improves with the cases (Brook), an operator who sends nothing in the last year (Moor), and a centre that stops
+probing (Dune). Fen is as usual. Effects of that size in so few sites can stay unseen: at first op06 was to improve,
+from eight times the odds, and had by chance no tear in the first nineteen cases. So the improver is another one, and
+the effect larger; the seed is what it was. truth.yaml gives the tears that were to be expected.
 
 SEED is a round date and was not searched for. With it the 95 % interval of every coefficient holds its truth.
 A draft of this script, which drew the failure times from another stream of the same seed, missed both smoking
@@ -20,6 +27,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from committee import write_committee
 from scipy.stats import norm
 
 FOLDER = Path(__file__).parent
@@ -30,7 +38,7 @@ VISIT_MONTHS = (0, 6, 12, 24, 36, 48, 60, 84)
 
 # ── The truth ───────────────────────────────────────────────────────────────────────────────────────────────
 PERFORATION = {  # log odds
-    "(intercept)": -2.85,
+    "(intercept)": -3.05,
     "rbh_mid_mm": -0.30,
     "floor_slope_deg": 0.04,
     "approach[guided]": -0.60,
@@ -48,6 +56,8 @@ GAIN = {  # mm
     "months": -0.006,
 }
 GAIN_SD_MM = {"patient": 0.45, "site": 0.35, "residual": 0.40}
+ODDS_OF_OPERATOR = {"op01": 2.0}  # times the others', with sites alike
+IMPROVER, FIRST_CASE_ODDS, LEARNING_CASES = "op14", 20.0, 25  # its log odds against the others fall by 1/e in so many
 PERFORATION_COPULA, FAILURE_COPULA = 0.35, 0.35  # correlation of two sites of one patient, normal scale
 
 # ── Who took part ───────────────────────────────────────────────────────────────────────────────────────────
@@ -76,6 +86,10 @@ GUIDED_SHARE = {  # by protocol
 }
 LOGGED_SHARE = {"Heath": 0.97, "Fen": 0.96, "Moor": 0.60, "Dune": 0.98, "Brook": 0.95}
 CENTRE_WITHOUT_SPEEDS = "Fen"
+TAKES_ON = {"op01": 0.45, "op14": 0.45}  # the busy ones, and the share of their colleagues' patients that is theirs
+SILENT_OPERATOR, SILENT_YEAR, SILENT_EXPECTED = "op09", 2024, 6  # sends nothing though so many cases were expected
+CENTRE_STOPS_PROBING, STOPS_PROBING_IN = "Dune", 2023
+AUDITED_YEARS = (2023, 2024)
 READS_GAUGES = ("Heath", "Brook")  # centres that write down what they read on the gauge
 READING_SD_MM, READING_STEP_MM = 0.15, 0.1  # error of a reading, and the fineness that it is written with
 
@@ -143,6 +157,8 @@ study:
     osteotome. They are described side by side, not compared.)
   data_until: 2025-12
 purpose: publication
+# Once they are built, all three reports from the same tables and models:
+# purpose: [publication, comparison, audit]
 tables:
   patients:
     [heath_patients.csv, fen_patients.csv, moor_patients.csv, dune.xlsx#patients, brook_patients.parquet]
@@ -158,6 +174,16 @@ plan:
   perforation_terms: [rbh_mid_mm, floor_slope_deg, approach, protrusion_mm, septum]
   survival_terms: [rbh_mid_mm, smoking]
   gain_terms: [protrusion_mm, graft, months]
+  comparison:
+    groups: protocol
+    reference: A
+    adjust_for: [rbh_mid_mm, floor_slope_deg, smoking, septum]
+    margin: 0.05
+  audit:
+    by: operator
+    period: [{period}]
+    expected:
+{expected}
 extra_columns:
   sites:
     flapless:
@@ -224,14 +250,14 @@ def draw_sites(patients: pd.DataFrame) -> pd.DataFrame:
     of_patient = patients.iloc[patient].reset_index(drop=True)
     sites["centre"] = of_patient["centre"]
     operator = [rng.choice(OPERATORS[centre]) for centre in patients["centre"]]
-    sites["operator"] = np.array(operator)[patient]
     # Some sites of a patient are treated in a second session; none after the last year of the study.
     later = of_patient["surgery"] + rng.uniform(0.3, 1.5, n_sites)
     second = (sites.groupby("patient").cumcount() > 0) & (rng.random(n_sites) < 0.15) & (later < 2025)
     sites["surgery"] = of_patient["surgery"].mask(second, later)
     sites["surgery_year"] = sites["surgery"].astype(int)
+    sites["operator"] = share_out(sites, np.array(operator))
     everyone = [operator for team in OPERATORS.values() for operator in team]
-    cases_before = dict(zip(everyone, rng.integers(0, 45, len(everyone)), strict=True))
+    cases_before = dict(zip(everyone, rng.integers(0, 45, len(everyone)), strict=True)) | {IMPROVER: 0}
     order = sites.sort_values(["surgery", "site_id"]).groupby("operator").cumcount() + 1
     sites["operator_case_no"] = order.sort_index() + sites["operator"].map(cases_before)
 
@@ -276,6 +302,27 @@ def draw_sites(patients: pd.DataFrame) -> pd.DataFrame:
     return sites
 
 
+def share_out(sites: pd.DataFrame, operator: np.ndarray) -> np.ndarray:
+    """Each site's operator: the busy take on patients of their colleagues, who have the silent one's of that year."""
+    rng = stream("operators")
+    team_of = {member: team for team in OPERATORS.values() for member in team}
+    for busy, share in TAKES_ON.items():
+        operator = np.where(np.isin(operator, team_of[busy]) & (rng.random(N_PATIENTS) < share), busy, operator)
+    in_that_year = np.isin(np.arange(N_PATIENTS), sites.loc[sites["surgery_year"].eq(SILENT_YEAR), "patient"])
+    colleagues = [member for member in team_of[SILENT_OPERATOR] if member != SILENT_OPERATOR]
+    instead = rng.choice(colleagues, N_PATIENTS)
+    return np.where((operator == SILENT_OPERATOR) & in_that_year, instead, operator)[sites["patient"]]
+
+
+def expected_cases(sites: pd.DataFrame) -> dict[str, dict[int, int]]:
+    """Cases that each operator should have sent in the audited years: here and there one more than were sent."""
+    rng = stream("expected")
+    sent = pd.crosstab(sites["operator"], sites["surgery_year"])[list(AUDITED_YEARS)]
+    expected = sent + rng.poisson(0.4, sent.shape)
+    expected.loc[SILENT_OPERATOR, SILENT_YEAR] = SILENT_EXPECTED
+    return expected.T.to_dict()
+
+
 def rbh_mid_mm(sites: pd.DataFrame) -> pd.Series:
     """Middle residual bone height."""
     return (sites["rbh_min_mm"] + sites["rbh_max_mm"]) / 2
@@ -292,14 +339,22 @@ def protrusion_mm(sites: pd.DataFrame) -> pd.Series:
 
 
 # ── Perforation ─────────────────────────────────────────────────────────────────────────────────────────────
-def perforation_risk(sites: pd.DataFrame) -> pd.Series:
-    """Each site's true risk of a perforation."""
+def operator_log_odds(sites: pd.DataFrame) -> pd.Series:
+    """What the operator adds to the log odds of a perforation: one twice the odds, one a start that wears off."""
+    learning = np.log(FIRST_CASE_ODDS) * np.exp(-(sites["operator_case_no"] - 1) / LEARNING_CASES)
+    constant = np.log(sites["operator"].map(ODDS_OF_OPERATOR).fillna(1.0))
+    return constant + learning.where(sites["operator"].eq(IMPROVER), 0.0)
+
+
+def perforation_risk(sites: pd.DataFrame, by_operator: bool = True) -> pd.Series:
+    """Each site's true risk of a perforation; or what it would be with an operator like the other twelve."""
     log_odds = (
         PERFORATION["(intercept)"]
         + PERFORATION["rbh_mid_mm"] * rbh_mid_mm(sites)
         + PERFORATION["floor_slope_deg"] * floor_slope_deg(sites)
         + PERFORATION["approach[guided]"] * sites["approach"].eq("guided")
         + PERFORATION["protrusion_mm"] * protrusion_mm(sites)
+        + (operator_log_odds(sites) if by_operator else 0.0)
     )
     return 1 / (1 + np.exp(-log_odds))
 
@@ -419,6 +474,7 @@ class Drilling:
     def __init__(self, site, rng: np.random.Generator):
         self.rng, self.site = rng, site
         self.guided = site.approach == "guided"
+        self.probes = site.centre != CENTRE_STOPS_PROBING or site.surgery_year < STOPS_PROBING_IN
         self.platform = site.platform_depth_mm if self.guided else 0.0
         table = SETTINGS[site.approach]
         depth = table["travel_mm"] + self.platform
@@ -468,13 +524,13 @@ class Drilling:
 
     def drill(self, setting, intended_mm: float) -> None:
         """A drill pass; now and then the drill itself is felt to drop through."""
-        through = max(self.hole, setting.depth_mm) >= self.floor
+        through = self.probes and max(self.hole, setting.depth_mm) >= self.floor
         self.make_pass(setting, intended_mm, "open" if through and self.rng.random() < 0.2 else "not_tested")
 
     def probe(self, depth_mm: float) -> None:
-        """A gauge pass meant for this depth."""
+        """A gauge pass meant for this depth, where anyone probes."""
         gauges = self.ways("gauge", depth_mm)
-        if len(gauges):
+        if self.probes and len(gauges):
             through = self.hole >= self.floor and depth_mm >= self.floor
             felt = self.rng.choice(["open" if through else "closed", "not_tested"], p=[0.97, 0.03])
             self.make_pass(gauges.iloc[0], depth_mm, felt)
@@ -798,17 +854,21 @@ def truth_text(sites: pd.DataFrame, patients: pd.DataFrame) -> str:
     def block(values: dict[str, float]) -> str:
         return "\n".join(f'    "{term}": {round(float(value), 6)}' for term, value in values.items())
 
+    odds = marginal_log_odds(sites)
     return f"""\
 # What make_series.py drew the series from, under the names of results.csv.
 # A 95 % interval misses its value one time in twenty.
 seed: {SEED}
 estimates:
-  # Log odds of a perforation at a site; the sites of a patient are tied by a Gaussian copula.
+  # Log odds of a perforation at a site; the sites of a patient are tied by a Gaussian copula. Two operators
+  # differ from the others (`scenario` below) and the model knows no operator: what it then estimates is the
+  # logistic regression of the sites' true risks on its own terms, which stands here. What the sites were drawn
+  # from, given the operator, stands under perforation_given_operator.
   perforation.gee: &odds
-{block(PERFORATION | {"septum[yes]": 0.0})}
+{block(odds)}
   perforation.firth: *odds
   perforation.imputed: *odds
-  # The mean of the sites' risks, given their bone, floor, approach and lift.
+  # The mean of the sites' risks, given their bone, floor, approach, lift and operator.
   perforation.rate:
 {block({"rate": perforation_risk(sites).mean()})}
   # Log hazard of a failure at a site, tied alike. Dating it at the visit that found it moves this little.
@@ -822,6 +882,9 @@ estimates:
   # mm
   gain.mixed:
 {block(GAIN)}
+# Log odds of a perforation with an operator like the other twelve.
+perforation_given_operator:
+{block(PERFORATION | {"septum[yes]": 0.0})}
 # Standard deviations of gain.mixed, mm. Heights are rounded to 0.1 mm: the residual's becomes 0.401.
 gain_sd_mm:
 {block(GAIN_SD_MM)}
@@ -832,7 +895,78 @@ true_survival:
 # Correlation of two sites of a patient on the normal scale of the copula.
 copula_correlation:
 {block({"perforation": PERFORATION_COPULA, "failure": FAILURE_COPULA})}
+{scenario_text(sites)}"""
+
+
+def marginal_log_odds(sites: pd.DataFrame, **further: pd.Series) -> dict[str, float]:
+    """What a logistic model that knows no operator estimates: its fit to the sites' true risks, by Newton's steps."""
+    columns = further | {
+        "(intercept)": np.ones(len(sites)),
+        "rbh_mid_mm": rbh_mid_mm(sites),
+        "floor_slope_deg": floor_slope_deg(sites),
+        "approach[guided]": sites["approach"].eq("guided"),
+        "protrusion_mm": protrusion_mm(sites),
+        "septum[yes]": sites["septum"].eq("yes"),
+    }
+    known = sites["septum"].ne("unknown").to_numpy()
+    x = np.column_stack([np.asarray(column, float) for column in columns.values()])[known]
+    risk, log_odds = perforation_risk(sites).to_numpy()[known], np.zeros(len(columns))
+    for _ in range(30):
+        fitted = 1 / (1 + np.exp(-x @ log_odds))
+        log_odds += np.linalg.solve((x.T * (fitted * (1 - fitted))) @ x, x.T @ (risk - fitted))
+    return dict(zip(columns, log_odds, strict=True))
+
+
+def scenario_text(sites: pd.DataFrame) -> str:
+    """The part of truth.yaml that tells what was planted for an audit."""
+    (outlier, odds), improver = *ODDS_OF_OPERATOR.items(), sites["operator"].eq(IMPROVER)
+    theirs = sites["operator"].eq(outlier)
+    risk, usual = perforation_risk(sites), perforation_risk(sites, by_operator=False)
+    theirs_by_doubling = marginal_log_odds(sites[improver], doubling=np.log2(sites.loc[improver, "operator_case_no"]))
+    excess = {case: FIRST_CASE_ODDS ** np.exp(-(case - 1) / LEARNING_CASES) for case in (1, 5, 10, 20, 40)}
+    unprobed = sites["centre"].eq(CENTRE_STOPS_PROBING) & sites["surgery_year"].ge(STOPS_PROBING_IN)
+    return f"""\
+# What was planted for an audit. The other operators share one risk for sites alike, whatever their centre and year.
+scenario:
+  # Twice the odds of a perforation at every site, from the first case on. `expected_tears`: the sum of the true
+  # risks; `expected_like_others`: of the risks that these very sites would have with another operator.
+  twice_the_odds:
+    operator: {outlier}
+    odds_ratio: {odds}
+    sites: {theirs.sum()}
+    expected_tears: {risk[theirs].sum():.2f}
+    expected_like_others: {usual[theirs].sum():.2f}
+  # Odds against the others' by case number: {FIRST_CASE_ODDS:g} ** exp(-(case - 1) / {LEARNING_CASES}).
+  improves:
+    operator: {IMPROVER}
+    sites: {improver.sum()}
+    odds_ratio_at_case: {{{", ".join(f"{case}: {ratio:.3f}" for case, ratio in excess.items())}}}
+    # Log odds of a tear for each doubling of the case number, fitted to the true risks beside the model's terms.
+    log_odds_a_doubling: {theirs_by_doubling["doubling"]:.3f}
+    expected_tears: {risk[improver].sum():.2f}
+    expected_like_others: {usual[improver].sum():.2f}
+  # From this surgery year on no log of the centre has a gauge pass or a finding.
+  stops_probing:
+    centre: {CENTRE_STOPS_PROBING}
+    from_year: {STOPS_PROBING_IN}
+    sites: {unprobed.sum()}
+  # No site in this surgery year; `plan.audit.expected` has so many. Its centre and colleagues sent theirs.
+  silent:
+    operator: {SILENT_OPERATOR}
+    year: {SILENT_YEAR}
+    expected: {SILENT_EXPECTED}
+  # What the committee's files tell of it: committee.py.
 """
+
+
+def study_text(sites: pd.DataFrame) -> str:
+    """study.yaml, with the cases that were expected of each operator."""
+    expected = "\n".join(
+        f"      {operator}: {{{', '.join(f'{year}: {n}' for year, n in of_year.items())}}}"
+        for operator, of_year in expected_cases(sites).items()
+    )
+    period = ", ".join(map(str, AUDITED_YEARS))
+    return STUDY.replace("{period}", period).replace("{expected}", expected)
 
 
 def main() -> None:
@@ -857,7 +991,8 @@ def main() -> None:
             "visits": visits.assign(of_centre=visits["site_id"].map(centre_of_site)),
         }
     )
-    (FOLDER / "study.yaml").write_text(STUDY, encoding="utf-8", newline="\n")
+    (FOLDER / "study.yaml").write_text(study_text(sites), encoding="utf-8", newline="\n")
+    write_committee(FOLDER)
     (FOLDER / "truth.yaml").write_text(truth_text(sites, patients), encoding="utf-8", newline="\n")
 
 
