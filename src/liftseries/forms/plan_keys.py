@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -73,7 +74,8 @@ def _commented(key: str, entry: Mapping[str, Any], depth: int) -> list[str]:
 
 def _flow(value: Any) -> str:
     """On one line, as it would stand in study.yaml."""
-    return json.dumps(value, ensure_ascii=False) if value == "" else _unquoted(value)
+    ends_early = isinstance(value, str) and bool(re.search(r"[:#{}\[\],]", value))
+    return json.dumps(value, ensure_ascii=False) if value == "" or ends_early else _unquoted(value)
 
 
 def _unquoted(value: Any) -> str:
