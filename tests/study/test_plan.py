@@ -8,6 +8,7 @@ from liftseries.base.errors import StudyError
 from liftseries.study.plan import read_plan
 from liftseries.study.plan_files import READ_FROM
 from liftseries.study.plan_shape import plan_schema
+from liftseries.study.schema import derived_schema
 
 TABLES = "tables: {patients: p.csv, sites: [a.csv, b.xlsx#sites], instruments: i.csv, stops: s.csv}\n"
 
@@ -208,3 +209,94 @@ def test_what_is_no_month_is_told(tmp_path, written):
     assert told == [
         f'study.yaml, study, data_until: "{written}" is no month: write the year and the month, such as 2025-06.'
     ]
+
+
+def test_keys_that_are_missing_are_told_once_each(tmp_path):
+    (tmp_path / "study.yaml").write_text("tables: {patients: p.csv}", encoding="utf-8")
+    with pytest.raises(StudyError) as caught:
+        read_plan(tmp_path)
+    assert [str(problem) for problem in caught.value.problems] == [
+        f'study.yaml, tables: the key "{name}" is missing. Add it.' for name in ("sites", "instruments", "stops")
+    ]
+
+
+WORKED_OUT = [(table, name) for table, entry in derived_schema().items() for name in entry.columns]
+
+
+@pytest.mark.parametrize(("table", "name"), WORKED_OUT, ids=[f"{table}-{name}" for table, name in WORKED_OUT])
+def test_no_column_of_a_studys_own_has_the_name_of_one_that_is_worked_out(tmp_path, table, name):
+    assert {"rbh_band", "gain_mm", "achieved_last_mm"} <= {name for _, name in WORKED_OUT}
+    for of in ("sites", "visits"):
+        assert problems_of(tmp_path, f"extra_columns: {{{of}: {{{name}: {{type: text}}}}}}") == [
+            f"study.yaml, extra_columns, {of}, {name}: the contract has a column of that name. Choose another."
+        ]
+
+
+# ── the policy for flags ────────────────────────────────────────────────────────────────────────
+
+
+def test_by_default_a_talk_comes_first_for_operators_and_the_outlier_stages_for_other_units(tmp_path):
+    def stages(text):
+        return plan_of(tmp_path, text).audit["policy"]["stages"]
+
+    outlier_stages = ["Data quality", "Case mix", "Chance", "Cause"]
+    assert [stage["name"] for stage in stages("")] == ["Confidential talk", *outlier_stages]
+    for by in ("centre", "protocol"):
+        assert [stage["name"] for stage in stages(f"plan: {{audit: {{by: {by}}}}}")] == outlier_stages
+    for stage in stages(""):
+        assert list(stage) == ["name", "who", "working_days", "what"]
+        assert stage["working_days"] >= 1
+    plan = plan_of(tmp_path, "")
+    assert plan.as_written["plan"]["audit"]["policy"] == plan.audit["policy"]  # printed and hashed
+    assert "no judgement" in plan.audit["policy"]["flag_means"]
+
+
+def test_a_committees_own_stages_and_words_take_their_place(tmp_path):
+    own = "{stages: [{name: Letter, who: chair, working_days: 3, what: the unit is told}], flag_means: look twice}"
+    policy = plan_of(tmp_path, f"plan: {{audit: {{by: centre, policy: {own}}}}}").audit["policy"]
+    assert policy["stages"] == [{"name": "Letter", "who": "chair", "working_days": 3, "what": "the unit is told"}]
+    assert policy["flag_means"] == "look twice"
+
+
+POLICY = "study.yaml, plan, audit, policy"
+TALK = "{name: Talk, who: chair, working_days: 3, what: ask}"
+
+
+@pytest.mark.parametrize(
+    ("policy", "told"),
+    [
+        ("talk first", [f"{POLICY}: expected keys with values, found a text. Correct the value."]),
+        ("{stage: []}", [f'{POLICY}: "stage" is not a known key. Did you mean "stages"?']),
+        ("{flag_means: ''}", [f"{POLICY}, flag_means: is empty. Fill it in or leave the key out."]),
+        ("{stages: talk}", [f"{POLICY}, stages: expected a list, found a text. Correct the value."]),
+        (
+            "{stages: [talk]}",
+            [f"{POLICY}, stages, entry 1: expected keys with values, found a text. Correct the value."],
+        ),
+        (
+            f"{{stages: [{TALK}, {{name: Data, working_days: 3}}]}}",
+            [f'{POLICY}, stages, entry 2: the key "{key}" is missing. Add it.' for key in ("who", "what")],
+        ),
+        (
+            f"{{stages: [{TALK.replace('3', '0')}]}}",
+            [f"{POLICY}, stages, entry 1, working_days: 0 is below 1. Correct the value."],
+        ),
+        (
+            f"{{stages: [{TALK.replace('3', 'three')}]}}",
+            [f"{POLICY}, stages, entry 1, working_days: expected a whole number, found a text. Correct the value."],
+        ),
+        (
+            f"{{stages: [{TALK.replace('who', 'whom')}]}}",
+            [
+                f'{POLICY}, stages, entry 1: "whom" is not a known key. Did you mean "who"?',
+                f'{POLICY}, stages, entry 1: the key "who" is missing. Add it.',
+            ],
+        ),
+        (
+            f"{{stages: [{TALK}, {TALK.replace('Talk', 'talk ')}]}}",
+            [f"{POLICY}, stages, entry 2, name: the name is that of entry 1 too. Give each stage its own."],
+        ),
+    ],
+)
+def test_a_wrong_policy_is_told_with_its_place(tmp_path, policy, told):
+    assert sorted(problems_of(tmp_path, f"plan: {{audit: {{policy: {policy}}}}}")) == sorted(told)

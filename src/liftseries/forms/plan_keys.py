@@ -83,7 +83,7 @@ def _unquoted(value: Any) -> str:
         return f"[{', '.join(map(_unquoted, value))}]"
     if isinstance(value, dict):
         return f"{{{', '.join(f'{key}: {_unquoted(entry)}' for key, entry in value.items())}}}"
-    return str(value)
+    return "null" if value is None else str(value)
 
 
 def _one_or_list(entry: Mapping[str, Any]) -> dict[str, Any]:

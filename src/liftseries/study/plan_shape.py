@@ -88,6 +88,7 @@ _KINDS = {
     "number": "a number with a decimal point",
     "integer": "a whole number",
     "boolean": "true or false",
+    "null": "nothing",
 }
 
 

@@ -71,7 +71,8 @@ def read_cell(cell: object, column: Column, reading: Reading = AS_FDI) -> Any:
         case "category":
             return _level(cell, column)
         case "date":
-            return read_day(cell, f"Enter it as 2025-06-30 or 2025-06. {_correct(column)}")
+            empty = "" if column.required else ", or leave it empty where there is no value"
+            return read_day(cell, f"Enter it as 2025-06-30 or 2025-06{empty}.")
     if column.notation and (tooth := read_tooth(cell, column, reading.tooth_numbering == "universal")):
         return tooth
     number = _number(cell, column)
