@@ -53,6 +53,7 @@ rule check_audit_tables:
         extra_columns=plan.extra_columns,
         reading=plan.as_written["reading"],
         code=code_of("intake", "study", "schemas"),
+    priority: 1  # before what takes long, so that a fault is told soon
     message:
         "Checking actions, replies and changes"
     script:
