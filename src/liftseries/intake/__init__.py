@@ -4,8 +4,8 @@
 site's whole follow-up; a repeated key takes all its rows, since nobody can tell which is right. The site stays.
 *Rival:* the bad row alone, which keeps more and can be wrong in silence.
 
-**The audit's cycle is read apart.** *Situation:* actions, replies and changes carry no estimate, and are added days before
-a meeting. *Choice:* `check` reads them with the rest, a run in a job of its own, so that a new reply draws no bootstrap
-again; a fault in them stops the run whatever `invalid_rows` says. *Rival:* rows set aside, by which a unit's reply would be
-missing beside its flag.
+**The audit's cycle is read apart.** *Situation:* actions, replies and changes carry no estimate, and are added days
+before a meeting. *Choice:* `check` reads them with the rest, a run in a job of its own, so that a new reply draws no
+bootstrap again; a fault in them stops the run whatever `invalid_rows` says. *Rival:* rows set aside, by which a unit's
+reply would be missing beside its flag.
 """
