@@ -5,6 +5,10 @@ import io
 import numpy as np
 import pandas as pd
 
+from liftseries.models.comparison.drilling import fit_comparison_drilling
+from liftseries.models.comparison.gain import fit_comparison_gain
+from liftseries.models.comparison.perforation import fit_comparison_perforation
+from liftseries.models.comparison.survival import fit_comparison_survival
 from liftseries.models.depth.agreement import fit_depth_agreement
 from liftseries.models.depth.perforation import fit_depth_perforation
 from liftseries.models.depth.proportional_bias import fit_depth_proportional_bias
@@ -46,6 +50,7 @@ MONTHS = [12, 36, 60]
 ODDS, HAZARDS, GAIN = ["rbh_mid_mm", "approach"], ["rbh_mid_mm", "smoking"], ["protrusion_mm", "graft", "months"]
 CONTRASTS = {"rbh_mid_mm": [7, 4], "protrusion_mm": [2, 5], "approach": ["freehand", "guided"]}
 HELPERS = ["centre", "age_years"], ["patient_id", "centre", "age_years", "smoking"]
+GROUPS = "protocol", "A", HAZARDS, ["overlap", "inverse_probability"]
 RESAMPLES = 1, 0, 12  # seed, first and how many
 SETS = 1, 0, 3, 2  # and iterations
 
@@ -111,4 +116,8 @@ def every_question(cases, visits, odds=ODDS, hazards=HAZARDS) -> dict:
         "sensitivity_evalue": fit_sensitivity_evalue(gee.rows, cox.rows, firth.rows, firth_cox.rows),
         "sensitivity_detection": fit_sensitivity_detection(cases),
         "sensitivity_lost": fit_sensitivity_lost(implants, cases, visits, MONTHS, ""),
+        "comparison_perforation": fit_comparison_perforation(cases, *GROUPS),
+        "comparison_survival": fit_comparison_survival(implants, cases, MONTHS, *GROUPS),
+        "comparison_gain": fit_comparison_gain(visits, cases, *GROUPS),
+        "comparison_drilling": fit_comparison_drilling(cases, *GROUPS),
     }

@@ -131,6 +131,8 @@ def test_every_row_says_a_number_or_why_not(answers):
         sure = rows["conf_low"].notna() | rows["p_value"].notna() | rows["problem"].ne("")
         sure |= rows["analysis"].eq("sensitivity.tipping_point")
         sure |= rows["analysis"].str.startswith("stability.") & rows["term"].ne("mean")  # they describe, no more
+        # How alike groups are, and what follows from a row that has its own interval.
+        sure |= rows["analysis"].isin([f"comparison.{one}" for one in ("balance", "sample", "evalue", "detectable")])
         sure |= rows["method"].eq("counted")  # how many there were, no estimate of anything else
         # Numbers of measurements, quartiles and medians describe what was seen; nothing is inferred from them.
         sure |= rows["analysis"].isin(DESCRIBED) & rows["term"].str.contains(r"\b(?:n|median|q1|q3|max|months)$")
@@ -205,6 +207,7 @@ def test_every_clustered_estimate_has_its_design_effect():
     """Of a plain series: whatever has a standard error from patients stands beside what it costs."""
     for estimates in every_question(*series(90)).values():
         rows = estimates.rows[estimates.rows["std_error"].notna()]
+        rows = rows[~rows["analysis"].str.startswith("comparison.")]  # no contrast is told beside its independent sites
         rows = rows[~rows["analysis"].isin(NOT_CLUSTERED) & ~rows["subset"].str.startswith("centre=")]
         effects = estimates.design_effects
         known = set((effects["term"] + "|" + effects["subset"]).tolist())

@@ -27,7 +27,7 @@ from liftseries.models.perforation.rate import fit_perforation_rate
 from liftseries.models.perforation.recorded import fit_perforation_recorded
 from liftseries.models.perforation.risk import fit_perforation_risk
 from liftseries.models.perforation.validation import fit_perforation_validation, validation_draws
-from liftseries.models.questions import QUESTIONS
+from liftseries.models.questions import questions_for
 from liftseries.models.sensitivity.detection import fit_sensitivity_detection
 from liftseries.models.sensitivity.evalue import fit_sensitivity_evalue
 from liftseries.models.sensitivity.icc import fit_measurement_icc
@@ -136,7 +136,7 @@ def made_series(n_patients: int, seed: int, approaches=("guided", "freehand"), v
     counts = made_counts(cases)
     leaves = {
         table.name: getattr(fits[question.name], table.attribute)
-        for question in QUESTIONS
+        for question in questions_for(["publication"])
         if question.analyses
         for table in question.leaves
     }

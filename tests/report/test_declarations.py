@@ -3,6 +3,7 @@
 import subprocess
 import sys
 from collections import Counter
+from dataclasses import replace
 from inspect import signature
 
 import pytest
@@ -11,21 +12,22 @@ from made_series import PLAN
 from liftseries.base.named import function_named
 from liftseries.models.files import file_of
 from liftseries.models.questions import ANALYSES
-from liftseries.report.depth import declarations as depth
-from liftseries.report.kit.blocks import FirstPage, Paragraph
+from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.declarations import (
     NOT_COARSENED,
     SINGLE_RECORDS,
     Chapter,
+    Document,
     KeptIn,
     Purpose,
     Released,
     plan_read_by,
 )
-from liftseries.report.kit.material import COLUMNS, read_material
+from liftseries.report.kit.material import COLUMNS, Withheld, read_material
+from liftseries.report.kit.tables.making import make_tables
 from liftseries.report.kit.writer import write
 from liftseries.report.pages.page import render_html
-from liftseries.report.pages.report_files import write_report
+from liftseries.report.pages.report_files import write_pages, write_table_folder
 from liftseries.report.purposes import figures_of, names, purpose
 from liftseries.study.plan_content import LATER_PURPOSES
 from liftseries.study.plan_shape import plan_schema
@@ -48,7 +50,8 @@ def test_it_has_a_caption_and_a_word_on_release(declared):
 
 @pytest.mark.parametrize("figure", FIGURES, ids=lambda figure: figure.name)
 def test_a_figure_reads_what_its_function_takes_and_a_run_leaves(figure):
-    assert set(figure.reads) == set(signature(function_named(figure.draws)).parameters)
+    layout = {"narrow"} if figure.has_narrow else set()
+    assert set(figure.reads) | layout == set(signature(function_named(figure.draws)).parameters)
     for source in figure.reads.values():
         if source.startswith("plan:"):
             assert source.removeprefix("plan:") in plan_schema()["properties"]["plan"]["properties"]
@@ -61,7 +64,7 @@ def test_a_figure_reads_what_its_function_takes_and_a_run_leaves(figure):
 @pytest.mark.parametrize("table", TABLES, ids=lambda table: table.name)
 def test_a_table_has_its_function(table):
     of_function = set(signature(function_named(table.makes)).parameters)
-    assert of_function == {"material", "words", *table.options, *(["covered"] if table.takes_the_rest else [])}
+    assert of_function == {"material", "words", *table.options}
 
 
 @pytest.mark.parametrize("report", PURPOSES, ids=lambda report: report.name)
@@ -69,7 +72,15 @@ def test_names_and_anchors_are_unique(report):
     for found in (report.figures, report.tables):
         assert max(Counter(declared.name for declared in found).values()) == 1
     assert max(Counter(chapter.id for chapter in report.chapters).values()) == 1
-    assert sum(table.takes_the_rest for table in report.tables) <= 1
+    assert max(Counter(document.name for document in report.documents).values()) == 1
+
+
+@pytest.mark.parametrize("report", PURPOSES, ids=lambda report: report.name)
+def test_every_block_of_a_chapter_is_a_function(report):
+    for chapter in report.chapters:
+        assert chapter.blocks
+        for block in chapter.blocks:
+            assert callable(function_named(block)), block
 
 
 def test_purposes_are_those_of_the_plan():
@@ -81,13 +92,15 @@ def test_purposes_are_those_of_the_plan():
 def test_each_figure_is_drawn_in_the_job_of_its_room():
     jobs = figures_of(names())
     assert sorted(figure.name for figures in jobs.values() for figure in figures) == sorted({f.name for f in FIGURES})
-    assert [figure.name for figure in jobs["gain"]] == ["bone_over_time", "gain_terms"]
+    assert all(figure.room == room for room, figures in jobs.items() for figure in figures)
 
 
 def test_a_job_is_told_of_the_plan_only_what_its_figures_read():
-    assert plan_read_by(figures_of()["series"], PLAN) == {"plan": {"rbh_bands_mm": [4.0, 6.0]}}
-    assert plan_read_by(figures_of()["depth"], PLAN) == {"plan": {}}
-    assert set(plan_read_by(figures_of()["gain"], PLAN)) == {"plan", "extra_columns"}
+    for figures in figures_of().values():
+        sources = {source for figure in figures for source in figure.reads.values()}
+        told = plan_read_by(figures, PLAN)
+        assert {f"plan:{key}" for key in told["plan"]} == {source for source in sources if source.startswith("plan:")}
+        assert ("extra_columns" in told) == ("words" in sources)
 
 
 def test_declarations_are_read_without_the_libraries_that_compute_and_draw():
@@ -96,59 +109,64 @@ def test_declarations_are_read_without_the_libraries_that_compute_and_draw():
     assert not {"numpy", "pandas", "matplotlib", "yaml"} & set(done.stdout.split())
 
 
-def first_page(material) -> FirstPage:
-    return FirstPage(("Made up.",), (), (Paragraph("Nothing is found."),))
-
-
 def one_block(writer):
     yield Paragraph("One block of another room:")
     yield from writer.table("depth_agreement")
 
 
+def whole_chapter(writer):
+    yield Paragraph("A chapter.", lead="Lead")
+    yield from writer.figure(FIGURES[0].name)
+
+
+def nothing(writer):
+    yield from ()
+
+
 @pytest.fixture
 def dummy() -> Purpose:
-    """A purpose of one whole chapter, and one of a single block."""
-    agreement = next(table for table in depth.TABLES if table.name == "depth_agreement")
-    deviations = Chapter(
-        depth.CHAPTER.id,
-        "Depths for the dummy",
-        depth.CHAPTER.blocks,
-        depth.FIGURES,
-        tuple(table for table in depth.TABLES if table is not agreement),
+    """A purpose of one document: a whole chapter, one that has nothing to say, and one of a single block."""
+    agreement = next(table for table in TABLES if table.name == "depth_agreement")
+    chapters = (
+        Chapter("whole", "A whole chapter", (f"{__name__}:whole_chapter",), figures=(FIGURES[0],)),
+        Chapter("silent", "Nothing to say", (f"{__name__}:nothing",)),
+        Chapter("single", "A single block", (f"{__name__}:one_block",), tables=(agreement,)),
     )
-    single = Chapter("single", "A single block", f"{__name__}:one_block", tables=(agreement,))
     return Purpose(
         name="dummy",
-        first_page=f"{__name__}:first_page",
-        chapters=(deviations, single),
-        methods=(),
-        files=("dummy.html", "dummy_tables"),
+        notices=("Made up.",),
+        documents=(Document("dummy", "", "D", chapters),),
+        further_tables=(),
         may_be_released=False,
+        table_folder="dummy_tables",
     )
 
 
-def test_a_purpose_of_one_chapter_is_written(dummy, made, tmp_path):
-    report = write(dummy, read_material(made["full"].leave_in(tmp_path), PLAN))
-    assert [chapter.title for chapter in report.chapters] == ["Depths for the dummy", "A single block"]
-    assert set(report.tables) == {table.name for table in depth.TABLES}
+def test_a_purpose_of_few_chapters_is_written(dummy, outputs, tmp_path):
+    found = write(dummy, read_material(outputs["full"], PLAN))
+    (report,) = found.reports
+    assert [(chapter.number, chapter.title) for chapter in report.chapters] == [
+        ("D1", "A whole chapter"),
+        ("D2", "A single block"),
+    ]
+    assert set(found.tables) == {"depth_agreement"}
+    assert found.tables["depth_agreement"].label == "Table D1"
     page = render_html(report)
-    assert "Depths for the dummy" in page
-    assert "What happened to the membrane" not in page
-    write_report(report, dummy.files, tmp_path / "made")
+    assert "A single block" in page
+    assert "Nothing to say" not in page
+    write_pages(found, tmp_path / "made")
+    write_table_folder(found, tmp_path / "made" / dummy.table_folder)
     assert (tmp_path / "made" / "dummy.html").read_text(encoding="utf-8") == page
-    written = {path.stem for path in (tmp_path / "made" / "dummy_tables").glob("*.csv")}
-    assert written == set(report.tables)
+    assert {path.stem for path in (tmp_path / "made" / "dummy_tables").glob("*.csv")} == set(found.tables)
+    assert {*dummy.pages, dummy.table_folder} == {path.name for path in (tmp_path / "made").iterdir()}
 
 
-def test_a_table_that_stays_in_the_house_is_not_made_for_a_release(made, tmp_path):
-    from dataclasses import replace
-
-    from liftseries.report.kit.material import Withheld
-
-    whole = read_material(made["full"].leave_in(tmp_path), PLAN)
-    assert "set_aside" in write(purpose("publication"), whole).tables
+def test_a_table_that_stays_in_the_house_is_not_made_for_a_release(outputs):
+    whole = read_material(outputs["full"], PLAN)
     leaving = replace(whole, withheld=Withheld(5, 10, 20, 100, 0, 0, False))
-    assert "set_aside" not in write(purpose("publication"), leaving).tables
+    kept = [table for table in TABLES if isinstance(table.released, KeptIn)]
+    assert make_tables(kept, whole)
+    assert make_tables(kept, leaving) == {}
 
 
 def test_every_table_of_a_run_has_its_columns():

@@ -6,13 +6,11 @@ import pytest
 from made_series import PLAN
 
 from liftseries.base.remarks import joined, remark
-from liftseries.models.sensitivity.questions import QUESTIONS as SENSITIVITY
-from liftseries.models.survival.questions import QUESTIONS as SURVIVAL
+from liftseries.report.closing.not_possible import without_answer
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.quoted import below_gate, beside
-from liftseries.report.kit.sentences import adjusted, problems
+from liftseries.report.kit.sentences import adjusted
 from liftseries.report.kit.tables.cells import estimate
-from liftseries.report.kit.tables.listing import other_estimates_table
 from liftseries.report.kit.words import Words
 from liftseries.report.sensitivity.tables import detection_contrast_table, evalue_table
 from liftseries.report.survival.sentences import may_be_set_side_by_side
@@ -89,7 +87,6 @@ def test_e_values_and_contrasts_below_their_gate_stand_in_no_table():
     told = material_of(evalue, contrast)
     assert evalue_table(told, told.words) is None
     assert detection_contrast_table(told, told.words) is None
-    assert other_estimates_table(told, told.words, set()) is None
     above = material_of(evalue | {"note": "", "headline": True}, contrast | {"note": ""})
     assert evalue_table(above, above.words).rows
     assert detection_contrast_table(above, above.words).rows
@@ -121,14 +118,11 @@ def test_what_another_method_answers_is_no_gap():
     km = {"analysis": "survival.km", "term": "12", "scale": "probability"}
     bound = km | {"method": "corrected", "estimate": 1.0, "headline": True}
     jackknife = km | no_failure | {"method": "infinitesimal_jackknife"}
-    assert problems(material_of(bound, jackknife), SURVIVAL) == []
     of_a_part = jackknife | {"subset": "approach=guided", "term": "36"}
-    assert problems(material_of(bound, of_a_part), SURVIVAL) == []
-    (listing,) = problems(material_of(jackknife, bound | no_failure), SURVIVAL)
-    assert listing.items == (
-        "Kaplan-Meier: no implant has failed by then, and an interval cannot be drawn without a failure.",
-    )
-    assert problems(material_of(bound), SENSITIVITY) == []
+    for rows in ((bound,), (bound, jackknife), (bound, of_a_part)):
+        assert not list(without_answer(material_of(*rows)))
+    (gap,) = without_answer(material_of(jackknife, bound | no_failure | {"headline": False}))
+    assert gap.problems == ("no implant has failed by then, and an interval cannot be drawn without a failure",)
 
 
 @pytest.mark.parametrize(("n_events", "may"), [(0, False), (4, False), (5, True)])

@@ -2,7 +2,6 @@
 
 import csv
 import io
-import zipfile
 from dataclasses import replace
 
 import numpy as np
@@ -12,14 +11,12 @@ from made_series import KINDS, PLAN
 
 from liftseries.base.remarks import remark
 from liftseries.base.tables import read_table
-from liftseries.models.shared.results import DESIGN_EFFECT
 from liftseries.report.kit.material import COLUMNS, Material, Withheld, read_material
 from liftseries.report.kit.numbers import exponent, interval, percent, ratio
-from liftseries.report.kit.quoted import below_gate
-from liftseries.report.kit.tables.cells import Display, traced
+from liftseries.report.kit.tables.cells import TRACE, Display
+from liftseries.report.kit.tables.layout import alignment, cells_in_line, column_widths, fits, text_width, unbroken
 from liftseries.report.kit.tables.making import make_tables
-from liftseries.report.kit.words import trace_of
-from liftseries.report.pages.table_files import as_csv, as_docx, write_tables
+from liftseries.report.pages.table_files import as_csv, write_tables
 from liftseries.report.purposes import purpose
 
 
@@ -37,35 +34,16 @@ def material(made, tmp_path_factory):
     return {kind: read(kind) for kind in KINDS}
 
 
-@pytest.mark.parametrize("kind", KINDS)
-def test_every_row_of_results_can_be_traced(material, kind):
-    tables = displays(material[kind])
-    rows = material[kind].results
-    assert len(rows) > 10
-    rows = rows[rows["estimate"].notna() & ~below_gate(rows)]  # the others are told by the chapters' lists, or nowhere
-    shown = set().union(*(traced(table) for table in tables.values()))
-    assert {trace_of(row) for _, row in rows[rows["analysis"].ne(DESIGN_EFFECT)].iterrows()} <= shown
-
-
-def test_an_analysis_without_a_table_of_its_own_is_not_lost(material):
-    full = material["full"]
-    extra = full.results.iloc[[0]].assign(
-        analysis="perforation.other", term="rbh_mid_mm", scale="log_odds", estimate=0.0
-    )
-    more = replace(full, tables={**full.tables, "results": pd.concat([full.results, extra])})
-    table = displays(more)["other_estimates"]
-    assert table.rows[0][0] == "perforation.other"
-    assert table.rows[0][-1] == "perforation.other · all · rbh_mid_mm"
-
-
 def test_log_odds_are_shown_as_odds_ratios(material):
     full = material["full"]
     row = full.rows("perforation.firth").query("term == 'rbh_mid_mm' and headline").iloc[0]
-    (shown,) = [
-        r for r in displays(full)["perforation_odds"].rows if r[-1].endswith("rbh_mid_mm · profile_or_jackknife")
+    keyed = [
+        (key, line) for table in displays(full).values() for key, line in zip(table.keys, table.rows, strict=False)
     ]
+    key = "perforation.firth · all · rbh_mid_mm · profile_or_jackknife"
+    shown = [cell for keys, line in keyed if key in keys.split("; ") for cell in line]
     low, high = np.exp(row["conf_low"]), np.exp(row["conf_high"])
-    assert shown[1] == f"{np.exp(row['estimate']):.2f} ({low:.2f} to {high:.2f})"
+    assert f"{np.exp(row['estimate']):.2f} ({low:.2f} to {high:.2f})" in shown
 
 
 def test_rates_stand_with_denominator_and_interval(material):
@@ -75,21 +53,6 @@ def test_rates_stand_with_denominator_and_interval(material):
     assert shown[0] == "All sites"
     assert shown[1] == f"{int(row['n_events'])} of {int(row['n_sites'])} ({100 * row['estimate']:.1f}%)"
     assert shown[3] == interval(row["estimate"], row["conf_low"], row["conf_high"], percent)
-
-
-def test_what_could_not_be_estimated_says_why_in_the_table(material):
-    tables = displays(material["no_visits_no_log"])
-    assert any("not estimated: no implant was followed" in cell for row in tables["survival"].rows for cell in row)
-    assert any("not estimated: no site has both an achieved" in row[1] for row in tables["depth_agreement"].rows)
-
-
-def test_columns_of_unit_and_level_read_well(material):
-    rows = displays(material["full"])["characteristics"].rows
-    names = [row[0] for row in rows]
-    assert "Residual bone height, mm (sites)" in names
-    assert names[names.index("Smoking (patients)") + 1] == "   never"
-    assert "   missing" in names
-    assert all(len(row) == 4 for row in rows)  # name, all, protocol A, protocol B
 
 
 def second_opinion(full: Material) -> Material:
@@ -117,38 +80,80 @@ def test_second_opinion_stays_in_the_house(material):
     assert "second_opinion" not in displays(replace(second_opinion(material["full"]), withheld=withheld))
 
 
-def test_a_table_reads_back_as_it_was_printed(material):
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_table_has_at_most_eight_columns_and_a_key_for_each_row(material, kind):
+    too_wide = {name: len(table.columns) for name, table in displays(material[kind]).items() if len(table.columns) > 8}
+    assert too_wide == {}
+    for table in displays(material[kind]).values():
+        assert len(table.keys) in (0, len(table.rows)), table.name
+        assert TRACE not in table.columns
+        assert {len(row) for row in table.rows} == {len(table.columns)}, table.name
+
+
+def test_a_table_reads_back_as_it_was_printed_with_its_keys_last(material):
     for table in displays(material["full"]).values():
         head, *rows = csv.reader(io.StringIO(as_csv(table)))
-        assert tuple(head) == table.columns
-        assert [tuple(row) for row in rows] == [tuple(cell.strip() for cell in row) for row in table.rows]
+        assert tuple(head) == (*table.columns, *([TRACE] if table.keys else []))
+        n = len(table.columns)
+        assert [tuple(row[:n]) for row in rows] == [tuple(cell.strip() for cell in row) for row in table.rows]
+        assert [row[n] for row in rows if table.keys] == list(table.keys)
 
 
-def test_files_are_the_same_bytes_twice_and_word_reads_them(material, tmp_path):
-    from docx import Document
-
+def test_files_are_the_same_bytes_twice(material, tmp_path):
     tables = displays(material["full"])
     for run in ("one", "two"):
         write_tables(displays(material["full"]), tmp_path / run)
     assert len(list((tmp_path / "one").iterdir())) == 2 * len(tables)
     for path in (tmp_path / "one").iterdir():
         assert path.read_bytes() == (tmp_path / "two" / path.name).read_bytes(), path.name
-    for table in tables.values():
-        document = Document(tmp_path / "one" / f"{table.name}.docx")
-        (grid,) = document.tables
-        assert [cell.text for cell in grid.rows[0].cells] == list(table.columns)
-        assert len(grid.rows) == len(table.rows) + 1
-        assert document.paragraphs[0].text == table.caption
 
 
-def test_docx_repeats_its_heading_and_holds_no_time_or_author(material):
-    table = displays(material["full"])["perforation_rate"]
-    with zipfile.ZipFile(io.BytesIO(as_docx(table))) as docx:
-        assert {entry.date_time for entry in docx.infolist()} == {(1980, 1, 1, 0, 0, 0)}
-        assert b"w:tblHeader" in docx.read("word/document.xml")
-        core = docx.read("docProps/core.xml").decode()
-    assert "python" not in core.lower()
-    assert core.count("1980-01-01T00:00:00Z") == 2
+def made_up(*columns: tuple[str, ...]) -> Display:
+    """A table whose first column names its rows."""
+    names = tuple(f"row {k}" for k in range(len(columns[0])))
+    headings = ("", *(f"column {k}" for k in range(len(columns))))
+    return Display("made_up", "Made up.", headings, tuple(zip(names, *columns, strict=True)))
+
+
+def test_columns_are_aligned_by_what_stands_in_them():
+    counts, shares = ("9", "120", "not known"), ("5 of 9 (55.6%)", "46 of 634 (7.3%)", "")
+    intervals, words = (
+        ("9.7% (5.4% to 9.7%)", "12.20% (9.1% to 15.0%)", "withheld"),
+        ("a", "4 mm or more, and so on", "1"),
+    )
+    table = made_up(counts, shares, intervals, words)
+    assert [alignment(table, k) for k in range(5)] == ["left", "right", "right", "decimal", "left"]
+
+
+def test_decimal_points_stand_in_line():
+    cells = [row[1] for row in cells_in_line(made_up(("9.7% (5.4% to 9.7%)", "12.20%", "<0.1%", "")))]
+    figure_space = chr(0x2007)
+    assert [cell.count(figure_space) for cell in cells] == [1, 0, 0, 0]
+    assert {cell.index(".") for cell in cells if cell} == {2}
+
+
+@pytest.mark.parametrize(
+    ("cell", "pieces"),
+    [
+        ("97.0% (95.4% to 98.4%)", ["97.0%", "(95.4% to 98.4%)"]),
+        ("46 of 634 (7.3%)", ["46 of 634", "(7.3%)"]),
+        ("Residual height 4 to <6 mm", ["Residual", "height", "4 to <6 mm"]),
+        ("what was found (and written down) there", ["what", "was", "found", "(and", "written", "down)", "there"]),
+    ],
+)
+def test_an_interval_or_a_count_is_not_torn_apart(cell, pieces):
+    assert [piece.replace(chr(0xA0), " ") for piece in unbroken(cell).split(" ")] == pieces
+
+
+def test_columns_share_the_width_by_what_they_need():
+    long = "a sentence that says at some length what was found and why it matters"
+    table = made_up(("12", "7"), (long, "short"))
+    name, number, sentence = column_widths(table, 200, 7, 5)
+    assert name + number + sentence == pytest.approx(200)
+    assert sentence > 2 * number
+    assert number >= 7 * text_width("column") + 5
+    assert not fits(table, 200, 7, 5)
+    assert fits(table, 900, 7, 5)
 
 
 def test_a_level_called_NA_stays_a_level(tmp_path):

@@ -27,7 +27,9 @@ WITHHELD = "withheld"
 WITHHELD_COUNT = -1  # a count that is known and not said; a count is never negative
 # What the series counts, and a release may have to withhold; other nouns count what the plan or the model chose.
 OF_CASES = frozenset({"event", "failure", "implant", "measurement", "operator", "patient", "site"})
-OF_CHOICE = frozenset({"coefficient", "group", "imputation", "imputed set", "parameter", "resample", "step", "term"})
+OF_CHOICE = frozenset(
+    {"coefficient", "draw", "group", "imputation", "imputed set", "parameter", "resample", "step", "term"}
+)
 
 
 @dataclass(frozen=True)

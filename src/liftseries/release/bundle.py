@@ -13,6 +13,7 @@ It is made from the run's own tables by the report's own code, beside the output
 from __future__ import annotations
 
 import json
+import tempfile
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -29,11 +30,11 @@ from liftseries.release.figures import draw_figures
 from liftseries.release.masking import Masked, mask, withheld_columns
 from liftseries.release.population import read_population
 from liftseries.release.rows import advice_of, can_be_counted, rows_of
-from liftseries.report.kit.declarations import NARROW, KeptIn, Purpose
-from liftseries.report.kit.material import Withheld, read_material, svgs_in
+from liftseries.report.kit.declarations import KeptIn, Purpose
+from liftseries.report.kit.material import Withheld, read_material, with_figures
 from liftseries.report.kit.numbers import WITHHELD_COUNT
 from liftseries.report.kit.writer import write
-from liftseries.report.pages.report_files import write_pages, write_table_folder
+from liftseries.report.pages.report_files import write_figures, write_pages, write_table_folder
 from liftseries.report.purposes import purpose
 from liftseries.study.input_hashes import sha256
 from liftseries.study.plan import Plan
@@ -142,10 +143,12 @@ def _write(room: Path, masked: Masked, smallest_cell: int, rows_leave: bool) -> 
         rows_leave,
     )
     for report in reports_of(masked.material.plan["purpose"]):
-        draw_figures(report.figures, masked.material, room / "figures")
-        drawn = {"figures": svgs_in(room / "figures"), "narrow_figures": svgs_in(room / "figures" / NARROW)}
-        written = write(report, replace(masked.material, withheld=withheld, **drawn))
-        write_pages(written, room)
+        with tempfile.TemporaryDirectory() as drawn:
+            draw_figures(report.figures, masked.material, Path(drawn))
+            material = with_figures(replace(masked.material, withheld=withheld), [Path(drawn)])
+            written = write(report, material)
+            write_pages(written, room)
+            write_figures(written, [Path(drawn)], room / "figures")
         write_table_folder(written, room / report.table_folder)
     write_csv(room / "results.csv", released_results(masked.material.results, masked.whole.results))
 

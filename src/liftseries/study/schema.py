@@ -18,11 +18,6 @@ UNKNOWN = "unknown"  # the level that counts as missing
 TABLES = ("patients", "sites", "steps", "visits", "instruments", "stops")
 AUDIT_TABLES = ("actions", "responses", "changes")  # the audit's cycle, read for an audit alone
 EVERY_TABLE = (*TABLES, *AUDIT_TABLES)
-# The contract's, for as long as schemas/ has no indicators.yaml.
-INDICATORS = (
-    "perforation", "membrane_checked", "failure_in_a_year", "survival", "harm_in_a_year", "not_much_deeper",
-    "as_planned", "probed", "gain_at_a_year", "follow_up", "columns_filled", "cases_received",
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -164,9 +159,8 @@ def audit_schema(by: str = "operator") -> dict[str, Table]:
 
 
 def indicator_names() -> tuple[str, ...]:
-    """The indicators that an audit knows, in order."""
-    path = folder("schemas") / "indicators.yaml"
-    return tuple(load_shipped_yaml(path.read_text(encoding="utf-8"))["indicators"]) if path.is_file() else INDICATORS
+    """The indicators of an audit, in the order of schemas/indicators.yaml."""
+    return tuple(_written("indicators")["indicators"])
 
 
 def _written(name: str) -> dict[str, Any]:

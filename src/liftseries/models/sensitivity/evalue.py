@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import joined, remark, remarks_in
+from liftseries.estimators.evalue import e_value
 from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.models.shared.design import INTERCEPT
 from liftseries.models.shared.gates import EVALUE
@@ -83,12 +84,6 @@ def quoted(penalised: pd.DataFrame, model: pd.DataFrame) -> pd.DataFrame:
     rows = rows[rows["headline"] | rows["method"].eq(WIDER)].sort_values("headline", ascending=False, kind="stable")
     order = {term: place for place, term in enumerate(dict.fromkeys(penalised["term"]))}
     return rows.drop_duplicates("term").sort_values("term", key=lambda terms: terms.map(order), kind="stable")
-
-
-def e_value(risk_ratio: float) -> float:
-    """The risk ratio that a hidden cause needs with exposure and outcome to make `risk_ratio` out of 1."""
-    away = max(risk_ratio, 1 / risk_ratio)
-    return float(away + np.sqrt(away * (away - 1)))
 
 
 def risk_ratio(ratio: float, hazard: bool, common: bool) -> float:

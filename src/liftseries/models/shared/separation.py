@@ -46,16 +46,24 @@ def refuse_infinite_odds(design: Design, event: np.ndarray) -> None:
         raise NotFitted(joined(remark("no_perforation_at_level", **found), SEE_FIRTH))
     if found := _level_where(design.factors, event, lambda n_events, n: n_events == n):
         raise NotFitted(joined(remark("all_perforated_at_level", **found), SEE_FIRTH))
-    if _odds_overlap(design.matrix, event):
-        return
-    # Sites alike in every term and in what happened are one constraint.
-    rows = np.unique(np.column_stack([design.matrix, event]), axis=0)
-    x, y = rows[:, :-1], rows[:, -1] > 0
-    terms = _columns_that(lambda columns: _separates(x[:, columns], y), design.names)
+    terms = separating_terms(design.matrix, design.names, event)
     if len(terms) == 1:
         raise NotFitted(joined(remark("term_separates_perforations", term=terms[0]), SEE_FIRTH))
     if terms:
         raise NotFitted(joined(remark("terms_separate_perforations", terms=terms), SEE_FIRTH))
+
+
+def separating_terms(x: np.ndarray, names: tuple[str, ...], event: np.ndarray) -> list[str]:
+    """The terms that tell events from the rest without overlap, alone or the fewest together; none where nothing does.
+
+    `x`, shape (n, p), is of full rank, with a constant; `names`, its columns; `event`, shape (n,), true/false.
+    """
+    if _odds_overlap(x, event):
+        return []
+    # Sites alike in every term and in what happened are one constraint.
+    rows = np.unique(np.column_stack([x, event]), axis=0)
+    x, y = rows[:, :-1], rows[:, -1] > 0
+    return _columns_that(lambda columns: _separates(x[:, columns], y), names)
 
 
 def refuse_infinite_hazards(design: Design, months: np.ndarray, failed: np.ndarray) -> None:

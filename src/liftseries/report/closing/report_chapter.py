@@ -45,8 +45,7 @@ def methods(material: Material) -> tuple[str, ...]:
         told += [
             say(
                 "closing.method_ladder",
-                guided=margin["guided"],
-                freehand=margin["freehand"],
+                margin=margin_words(margin["guided"], margin["freehand"]),
                 step=asked["step_mm"],
                 tolerance=asked["depth_tolerance_mm"],
             ),
@@ -76,3 +75,10 @@ def ratios(material: Material, room: str) -> list[str]:
     terms = [term for term in material.asked[f"{room}_terms"] if used is None or term in used]
     named = [small(material.words.column(term)) for term in terms]
     return [say(penalised if rows["analysis"].iloc[0] == analyses[0] else many, terms=named)] if named else []
+
+
+def margin_words(guided: float, freehand: float) -> str:
+    """How far the first rung stays short of the floor, by approach where they differ."""
+    if guided == freehand:
+        return say("closing.margin", mm=guided)
+    return say("closing.margins", guided=guided, freehand=freehand)

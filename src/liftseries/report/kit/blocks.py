@@ -151,7 +151,7 @@ class Written:
     Attributes
     ----------
     reports : its documents
-    tables : every table by name, with its label where it stands in a document
+    tables : those that stand in a document, with their labels, and those that are files alone, by name
     """
 
     reports: tuple[Report, ...]

@@ -6,8 +6,8 @@ A file that a run did not leave is an empty table, and the report says so in one
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -144,7 +144,7 @@ def read_material(
 
     Parameters
     ----------
-    output : where a run left `results.csv`, `checked/`, `work/`, `figures/`
+    output : where a run left `results.csv`, `checked/`, `work/`
     plan : study.yaml with defaults (`Plan.as_written`)
     versions : of the packages that were used
     inputs : input file -> SHA-256
@@ -158,12 +158,14 @@ def read_material(
         plan=plan,
         versions=versions or {},
         inputs=inputs or {},
-        figures=svgs_in(output / "figures"),
-        narrow_figures=svgs_in(output / "figures" / NARROW),
         tables=tables,
     )
 
 
-def svgs_in(folder: Path) -> dict[str, Path]:
-    """Name -> figure, of those that lie in a folder."""
-    return {path.stem: path for path in sorted(folder.glob("*.svg"))}
+def with_figures(material: Material, drawn: Iterable[Path]) -> Material:
+    """The same with the figures that lie in these folders."""
+    figures, narrow = (
+        {path.stem: path for folder in drawn for path in sorted(folder.glob(form))}
+        for form in ("*.svg", f"{NARROW}/*.svg")
+    )
+    return replace(material, figures=figures, narrow_figures=narrow)

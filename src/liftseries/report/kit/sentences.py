@@ -6,13 +6,12 @@ from collections.abc import Iterable
 
 import pandas as pd
 
-from liftseries.base.remarks import names_in
 from liftseries.models.shared.design import INTERCEPT
-from liftseries.models.shared.question import Analysis, Question
-from liftseries.report.kit.blocks import Block, Listing, Paragraph
+from liftseries.models.shared.question import Analysis
+from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import made_by, named_method, not_recorded
-from liftseries.report.kit.numbers import WITHHELD, counted, exponent, interval, is_withheld, listed, missing, ratio
+from liftseries.report.kit.numbers import WITHHELD, counted, exponent, interval, listed, missing, ratio
 from liftseries.report.kit.words import Words, trace
 
 
@@ -65,20 +64,6 @@ def size_of(row) -> tuple[str, bool]:
     return interval(-row["estimate"], -row["conf_high"], -row["conf_low"]), False
 
 
-def problems(material: Material, questions: Iterable[Question]) -> list[Block]:
-    """Which of these questions have no answer for the whole series, each reason once; results.csv has every row."""
-    told: dict[str, list[str]] = {}
-    for question in questions:
-        for analysis in question.analyses:
-            rows = material.results[material.results["analysis"].eq(analysis.name)]
-            for problem in dict.fromkeys(unanswered(rows, analysis)["problem"]):
-                names = told.setdefault(material.words.problem(problem), [])
-                names += [question.says] if question.says not in names else []
-    items = [f"{listed(names)}: {problem}." for problem, names in told.items()]
-    items = [item[0].upper() + item[1:] for item in items]
-    return [Listing("What could not be estimated for the whole series, and why:", tuple(items))] if items else []
-
-
 def unanswered(rows: pd.DataFrame, analysis: Analysis) -> pd.DataFrame:
     """Rows of an analysis for whose term no method has an estimate, and why.
 
@@ -92,23 +77,6 @@ def unanswered(rows: pd.DataFrame, analysis: Analysis) -> pd.DataFrame:
     rows = rows[~has.astype(bool) & ~rows["problem"].fillna("").isin(["", WITHHELD]) & ~not_recorded(rows)]
     quotable = made_by(rows, analysis.headline[0]) if analysis.headline else pd.Series(True, index=rows.index)
     return rows[quotable] if quotable.any() else rows
-
-
-def why_no_ratio(rows: pd.DataFrame, words: Words, event: str, compared: str) -> str:
-    """Why rows of the penalised whole model are not quoted, in plain words; "" where they are only withheld.
-
-    `event` and `compared` are the words for what is counted and what the model would compare: `failure`, `implants`.
-    """
-    row = first(rows)
-    if row is None or row["problem"] == WITHHELD or is_withheld(row["n_events"]):
-        return ""
-    n, gates = int(row["n_events"]), names_in(row["note"])
-    if "below_gate_no_ratio" in gates and n:
-        return f"{counted(n, event)} {'is' if n == 1 else 'are'} too few to compare {compared}"
-    if "below_gate_terms" in gates:
-        return f"{counted(n, event)} are too few for a model with all of the plan's terms"
-    problems = rows.loc[rows["problem"].fillna("").ne(""), "problem"]
-    return "; ".join(dict.fromkeys(filter(None, map(words.problem, problems))))
 
 
 def first(rows: pd.DataFrame):

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from liftseries.base.named import function_named
-from liftseries.report.kit.blocks import Block, LabelledTable, Picture, Place, Places, Report, Section, Written
+from liftseries.report.kit.blocks import Block, LabelledTable, Picture, Place, Report, Section, Written
 from liftseries.report.kit.declarations import Chapter, Document, Purpose
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.svg import alt_text, covers, width_mm
@@ -27,6 +27,7 @@ class Writer:
     purpose, material
     document : the one that is being written
     chapters : document -> its chapters that are written, with their numbers
+    empty : ids of chapters that have nothing to say of this material
     printed : row of results.csv -> where it is printed, in reading order: `Table 2`, `Figure S4`, `S7`
     """
 
@@ -34,14 +35,30 @@ class Writer:
         self.purpose, self.material = purpose, material
         self.figures = {figure.name: figure for figure in purpose.figures}
         self.tables = make_tables(purpose.tables, material)
-        self.chapters = {document.name: self._numbers(document) for document in purpose.documents}
-        self.document = purpose.documents[0]
+        self.empty: set[str] = set()
+        self._begin()
+
+    def _begin(self) -> None:
+        self.chapters = {document.name: self._numbers(document) for document in self.purpose.documents}
+        self.document = self.purpose.documents[0]
         self.printed: dict[str, list[str]] = {}
         self.n_figures = self.n_tables = 0
+
+    def reports(self) -> tuple[Report, ...]:
+        """The documents; written again where a chapter had nothing to say, for numbers and references without it."""
+        found = tuple(self.report(document) for document in self.purpose.documents)
+        told = {chapter.id for report in found for chapter in report.chapters}
+        empty = {name for chapters in self.chapters.values() for name in chapters} - told
+        if not empty:
+            return found
+        self.empty |= empty
+        self._begin()
+        return self.reports()
 
     def _numbers(self, document: Document) -> dict[str, tuple[Chapter, str]]:
         """Id -> chapter and its number, of the chapters that this material has."""
         told = [chapter for chapter in document.chapters if self.material.withheld or not chapter.only_released]
+        told = [chapter for chapter in told if chapter.id not in self.empty]
         numbers, k = {}, 0
         for chapter in told:
             k += chapter.numbered
@@ -127,19 +144,5 @@ def write(purpose: Purpose, material: Material) -> Written:
     material : as `read_material` gives it
     """
     writer = Writer(purpose, material)
-    reports = tuple(writer.report(document) for document in purpose.documents)
-    return Written(tuple(_without_dead_ends(report, reports) for report in reports), writer.tables)
-
-
-def _without_dead_ends(report: Report, reports: Sequence[Report]) -> Report:
-    """A document without references to chapters that turned out to have nothing to say."""
-    there = {(one.name, chapter.id) for one in reports for chapter in one.chapters}
-
-    def whole(block: Block) -> Block:
-        if not isinstance(block, Places):
-            return block
-        found = ((text, tuple(p for p in places if (p.document, p.chapter) in there)) for text, places in block.items)
-        return replace(block, items=tuple(found))
-
-    chapters = (replace(chapter, blocks=tuple(map(whole, chapter.blocks))) for chapter in report.chapters)
-    return replace(report, chapters=tuple(chapters))
+    reports, alone = writer.reports(), {table.name for table in purpose.further_tables}
+    return Written(reports, {name: table for name, table in writer.tables.items() if table.label or name in alone})

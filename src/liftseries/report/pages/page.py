@@ -1,30 +1,48 @@
-"""A document as pages: one HTML file that opens offline, and a tagged PDF.
+"""A document as one HTML file that opens offline: style and pictures inside, no script, nothing fetched.
 
-Templates lie in `reports/`. A rerun gives the same bytes: no date, no machine's fonts, nothing fetched.
+The template lies in `reports/`. A rerun gives the same bytes.
 """
 
 from __future__ import annotations
 
 import base64
-import json
-import shutil
-import tempfile
+import re
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
-from importlib.util import find_spec
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from liftseries.base.home import folder
-from liftseries.base.outputs import write_text, written_whole
+from liftseries.base.outputs import write_text
 from liftseries.report.kit.blocks import Report
+from liftseries.report.kit.tables.cells import Display
+from liftseries.report.kit.tables.layout import alignment, cells_in_line, unbroken
 
-PDF_STANDARD = "ua-1"  # refuses a picture without alternative text
-Pages = Mapping[str, Mapping[str, int]]  # document -> chapter -> page of the PDF
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+LABEL = re.compile(r"\b(?:Figure|Table) S?\d+\b")
+Anchors = Mapping[str, tuple[str, str]]  # `Table S3` -> document and anchor within it
 
 
-def render_html(report: Report) -> str:
-    """The whole page: style and pictures inside, no script, no address of another file but its sister document."""
+def anchors_in(reports: Sequence[Report]) -> dict[str, tuple[str, str]]:
+    """Where each labelled figure and table of these documents stands."""
+    return {
+        block.label: (report.name, f"{block.kind}-{block.name if block.kind == 'figure' else block.display.name}")
+        for report in reports
+        for chapter in report.chapters
+        for block in chapter.blocks
+        if block.kind in ("figure", "table")
+    }
+
+
+def render_html(report: Report, anchors: Anchors | None = None) -> str:
+    """The whole page: style and pictures inside, no script, no address of another file but its sister document.
+
+    Parameters
+    ----------
+    report
+    anchors : of all documents, for links from `Table S3` to it; of this one alone where none are given
+    """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     templates = Environment(
@@ -34,9 +52,35 @@ def render_html(report: Report) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    templates.filters["data_uri"] = data_uri
+    addresses = {
+        label: f"{'' if document == report.name else document + '.html'}#{anchor}"
+        for label, (document, anchor) in (anchors_in([report]) if anchors is None else anchors).items()
+    }
+    templates.filters |= {
+        "data_uri": data_uri,
+        "cells_in_line": cells_in_line,
+        "alignments": alignments,
+        "unbroken": unbroken,
+        "linked": lambda text: linked(text, addresses),
+    }
     style = (folder("reports") / "report.css").read_text(encoding="utf-8")
     return templates.get_template("report.html.j2").render(report=report, style=style)
+
+
+def linked(text: str, addresses: Mapping[str, str]) -> Markup:
+    """The text, where `Table S3` leads to it."""
+    from markupsafe import Markup, escape
+
+    def link(found: re.Match) -> str:
+        address = addresses.get(found[0])
+        return f'<a href="{address}">{found[0]}</a>' if address else found[0]
+
+    return Markup(LABEL.sub(link, str(escape(text))))
+
+
+def alignments(table: Display) -> list[str]:
+    """How each column is aligned."""
+    return [alignment(table, column) for column in range(len(table.columns))]
 
 
 def data_uri(svg: Path) -> str:
@@ -44,56 +88,8 @@ def data_uri(svg: Path) -> str:
     return "data:image/svg+xml;base64," + base64.b64encode(Path(svg).read_bytes()).decode("ascii")
 
 
-def render_pdf(report: Report, pages: Pages | None = None) -> tuple[bytes, dict[str, int]]:
-    """The same document, set by Typst, and the page of each of its chapters.
-
-    Parameters
-    ----------
-    report
-    pages : where the chapters of the documents before it stand, for references to them
-    """
-    import typst
-
-    with tempfile.TemporaryDirectory() as name:
-        room = Path(name)
-        shutil.copy(folder("reports") / "report.typ", room)
-        for chapter in report.chapters:
-            for block in chapter.blocks:
-                if block.kind == "figure":
-                    shutil.copy(block.path, room / f"{block.name}.svg")
-        data = json.dumps(_as_data(report, pages or {}), default=str, ensure_ascii=False)
-        (room / "report.json").write_text(data, encoding="utf-8")
-        set_with: dict[str, Any] = {"root": room, "font_paths": [fonts()], "ignore_system_fonts": True}
-        pdf = typst.compile(room / "report.typ", format="pdf", pdf_standards=PDF_STANDARD, timestamp=0, **set_with)
-        found = json.loads(typst.query(room / "report.typ", "<place>", field="value", **set_with))
-    return pdf, {place["chapter"]: place["page"] for place in found}
-
-
-def _as_data(report: Report, pages: Pages) -> dict[str, Any]:
-    """What the template of the PDF reads: the document, which columns hold numbers, pages of those before it."""
-    data = asdict(report) | {"pages": pages}
-    for chapter, written in zip(data["chapters"], report.chapters, strict=True):
-        for block, one in zip(chapter["blocks"], written.blocks, strict=True):
-            if one.kind == "table":
-                block["display"]["numeric"] = [one.display.is_numeric(k) for k in range(len(one.display.columns))]
-    return data
-
-
-def fonts() -> Path:
-    """DejaVu, which matplotlib ships: the pages are set in the same type as the figures."""
-    # Found, not imported: matplotlib takes a second to start.
-    return Path(find_spec("matplotlib").origin).parent / "mpl-data" / "fonts" / "ttf"
-
-
-def write_html(report: Report, path: Path | str) -> None:
-    """`report.html`."""
-    write_text(path, render_html(report))
-
-
-def write_pdfs(reports: Sequence[Report], folder: Path) -> None:
-    """`report.pdf`, and what refers to its pages."""
-    pages: dict[str, dict[str, int]] = {}
+def write_htmls(reports: Sequence[Report], folder: Path) -> None:
+    """`report.html`, `supplement.html`."""
+    anchors = anchors_in(reports)
     for report in reports:
-        pdf, pages[report.name] = render_pdf(report, pages)
-        with written_whole(folder / f"{report.name}.pdf") as temporary:
-            temporary.write_bytes(pdf)
+        write_text(folder / f"{report.name}.html", render_html(report, anchors))

@@ -1,20 +1,35 @@
-"""What a purpose gives, as files: pages, and a folder of tables."""
+"""What a purpose gives, as files: pages, and folders of figures and tables."""
 
 from __future__ import annotations
 
+import shutil
+from collections.abc import Iterable
 from pathlib import Path
 
 from liftseries.base.outputs import remake_folder
 from liftseries.report.kit.blocks import Written
-from liftseries.report.pages.page import write_html, write_pdfs
+from liftseries.report.kit.declarations import NARROW
+from liftseries.report.pages.page import write_htmls
+from liftseries.report.pages.pdf_page import write_pdfs
 from liftseries.report.pages.table_files import write_tables
 
 
 def write_pages(written: Written, folder: Path | str) -> None:
     """Each document as HTML and PDF."""
-    for report in written.reports:
-        write_html(report, Path(folder) / f"{report.name}.html")
+    write_htmls(written.reports, Path(folder))
     write_pdfs(written.reports, Path(folder))
+
+
+def write_figures(written: Written, drawn: Iterable[Path], folder: Path | str) -> None:
+    """The figures that stand in a document, from the folders in which they were drawn."""
+    blocks = [block for report in written.reports for chapter in report.chapters for block in chapter.blocks]
+    shown = {block.name for block in blocks if block.kind == "figure"}
+    with remake_folder(Path(folder)) as room:
+        (room / NARROW).mkdir()
+        for source in drawn:
+            for path in sorted([*source.glob("*.*"), *source.glob(f"{NARROW}/*.*")]):
+                if path.stem in shown:
+                    shutil.copyfile(path, room / path.relative_to(source))
 
 
 def write_table_folder(written: Written, folder: Path | str) -> None:

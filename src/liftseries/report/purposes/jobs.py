@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 from liftseries.base.outputs import remake_folder
 from liftseries.base.tables import Tables
 from liftseries.models.files import where
 from liftseries.report.kit.drawing import save_figure
-from liftseries.report.kit.material import read_material
+from liftseries.report.kit.material import read_material, with_figures
 from liftseries.report.kit.writer import write
-from liftseries.report.pages.report_files import write_pages, write_table_folder
+from liftseries.report.pages.report_files import write_figures, write_pages, write_table_folder
 from liftseries.report.purposes import drawn_in, figures_of, purpose
 from liftseries.study.input_hashes import input_hashes
 from liftseries.study.plan import read_plan
@@ -34,11 +33,10 @@ def write_report(job) -> None:
     Its params: `study`, `versions`.
     """
     plan = read_plan(job.params.study)
-    with remake_folder(Path("figures")) as folder:
-        for room in figures_of(plan.purpose):
-            shutil.copytree(drawn_in(room), folder, dirs_exist_ok=True)
-    material = read_material(".", plan.as_written, job.params.versions, input_hashes(plan))
+    drawn = [Path(drawn_in(room)) for room in figures_of(plan.purpose)]
+    material = with_figures(read_material(".", plan.as_written, job.params.versions, input_hashes(plan)), drawn)
     for declared in map(purpose, plan.purpose):
         written = write(declared, material)
         write_pages(written, ".")
+        write_figures(written, drawn, "figures")
         write_table_folder(written, declared.table_folder)

@@ -99,7 +99,7 @@ def draw_forest(
     column_mm = _column_widths_mm(lines, headings)
     right_mm = sum(column_mm) + GAP_MM * len(column_mm)
     further = [LINE_MM * label.count("\n") for label in labels]
-    row_mm = ROW_MM if narrow else min(ROW_MM, max(LINE_MM, (TALLEST_MM - sum(further)) / len(lines)))
+    row_mm = min(ROW_MM, max(LINE_MM, (TALLEST_MM - sum(further)) / len(lines)))
     heights = [row_mm + more for more in further]
     body_mm = sum(heights)
     note = wrapped(footnote, width_mm - 2 * EDGE_MM) if footnote else ""

@@ -68,10 +68,12 @@ SENTENCES: dict[str, str] = {
     "lead_methods": "Methods",
     "method_unit": ("The unit is the site; intervals are {level:g}% and allow for sites of one patient being alike."),
     "method_ladder": (
-        "The ladder is the plan of a site: its first rung is the deepest reachable depth {guided:g} mm (guided) or "
-        "{freehand:g} mm (freehand) short of the lowest sinus floor, each further rung at most {step:g} mm deeper; "
+        "The ladder is the plan of a site: its first rung is the deepest reachable depth {margin} short of the "
+        "lowest sinus floor, each further rung at most {step:g} mm deeper; "
         "depths within {tolerance:g} mm count as equal."
     ),
+    "margin": "{mm:g} mm",
+    "margins": "{guided:g} mm (guided) or {freehand:g} mm (freehand)",
     "method_adherence": "A site was drilled as planned where no deviation that can be judged from its log is true.",
     "method_share": "The share perforated is sites perforated over sites where it is known.",
     "method_odds": (

@@ -1,0 +1,116 @@
+"""The indicators of an audit: what each says of the series and of each unit, and how surely.
+
+Definitions are data, schemas/indicators.yaml. *Worse* or *better* is said where the whole interval lies beyond the
+standard and there are sites enough; without a standard there is no verdict.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from liftseries.base.remarks import remark
+from liftseries.models.audit.indicator_rows import ANALYSIS, correlation_of, told_of
+from liftseries.models.audit.site_table import Recorded
+from liftseries.models.audit.units import in_period, tail_area, unit_names
+from liftseries.models.audit.verdicts import judged, standard_of
+from liftseries.models.shared.due import closing_month, month_in_words
+from liftseries.models.shared.levels import as_levels
+from liftseries.models.shared.results import Estimates, left_out_table, results_table
+from liftseries.study.indicators import Indicator, indicators
+
+STRIPS = "unit indicator months counts good counted unknown not_applicable not_due n_events value conf_low conf_high \
+standard standard_kind standard_source standard_date verdict enough"
+
+
+@dataclass(frozen=True)
+class IndicatorEstimates(Estimates):
+    """The indicators.
+
+    Attributes
+    ----------
+    strips : STRIPS, a row a unit (`all` among them) and indicator: what the matrix and its strips are drawn from
+    """
+
+    strips: pd.DataFrame
+
+
+def fit_audit_indicators(
+    cases: pd.DataFrame,
+    implants: pd.DataFrame,
+    visits: pd.DataFrame,
+    by: str,
+    period: Sequence[int],
+    standard: float | None,
+    alert_sd: float,
+    expected: Mapping[str, Mapping],
+    unrecorded: str,
+    names: Sequence[str],
+    months: Sequence[float],
+    data_until: str,
+    depth_tolerance_mm: float,
+    step_mm: float,
+) -> IndicatorEstimates:
+    """Every indicator of the series and of each unit.
+
+    Parameters
+    ----------
+    cases, implants, visits : of the run
+    by, period, expected : see `audited`
+    standard : of `perforation`, where its definition has none
+    alert_sd : of the limit by which the sites needed are worked out
+    unrecorded, data_until, depth_tolerance_mm, step_mm : see `Recorded`
+    names, months : of the indicators, all where empty; of survival and follow-up
+
+    Returns
+    -------
+    IndicatorEstimates
+        Subsets `all` and the units, terms the names, `survival at 12` where there are several months.
+    """
+    constants = {"depth_tolerance_mm": depth_tolerance_mm, "step_mm": step_mm}
+    inside = in_period(cases, period)
+    part = cases.loc[inside].reset_index(drop=True)
+    followed = implants.loc[implants["site_id"].isin(part["site_id"])].reset_index(drop=True)
+    recorded = Recorded(part, followed, visits, _closing(data_until, cases, visits), unrecorded, constants)
+    groups = groups_of(part, by, unit_names(cases, by, expected))
+    rows, effects, strips = [], [], []
+    for indicator, term, month in _asked(names, months):
+        held = standard_of(indicator, standard)
+        found = told_of(indicator, term, month, recorded, groups, period, expected)
+        correlation = correlation_of(indicator, month, recorded)
+        for (subset, _), (told, effect) in zip(groups, found, strict=True):
+            row, strip = judged(indicator, held, told, correlation, tail_area(alert_sd))
+            unit = "all" if subset == "all" else subset.removeprefix(f"{by}=")
+            rows.append(row)
+            effects += effect
+            strips.append({"unit": unit, "indicator": term, "months": month, **strip})
+    left_out = left_out_table(ANALYSIS, "all", [(remark("outside_period"), int((~inside).sum()))])
+    return IndicatorEstimates(
+        results_table(rows),
+        left_out,
+        design_effects=results_table(effects),
+        strips=pd.DataFrame(strips, columns=STRIPS.split()),
+    )
+
+
+def _asked(names: Sequence[str], months: Sequence[float]) -> Iterator[tuple[Indicator, str, float | None]]:
+    """The indicators asked for, all where none is named, with their terms and months."""
+    for indicator in indicators():
+        if not names or indicator.name in names:
+            yield from ((indicator, term, month) for term, month in indicator.at(months))
+
+
+def _closing(data_until: str, cases: pd.DataFrame, visits: pd.DataFrame) -> str:
+    """The month of closing as it is written, or as all tables imply it, whatever the period."""
+    return data_until or month_in_words(closing_month("", cases, visits))
+
+
+def groups_of(cases: pd.DataFrame, by: str, names: Sequence[str]) -> list[tuple[str, np.ndarray]]:
+    """Subset -> its sites: `all`, then each unit, also one without a site."""
+    levels = as_levels(cases[by]) if by in cases else None
+    everyone = np.ones(len(cases), bool)
+    units = [(f"{by}={name}", ~everyone if levels is None else np.asarray(levels == name)) for name in names]
+    return [("all", everyone), *units]
