@@ -12,7 +12,7 @@ from liftseries.forms.data_package import as_json, data_package, table_schema
 from liftseries.forms.dictionary import dictionary_html, dictionary_markdown
 from liftseries.forms.plan_keys import json_schema, key_table
 from liftseries.models.questions import QUESTIONS
-from liftseries.study.schema import derived_schema, read_schema
+from liftseries.study.schema import audit_schema, derived_schema, read_schema
 
 ROOT = Path(__file__).resolve().parents[1]
 MARKS = "<!-- {}: made by schemas/generate.py -->", "<!-- end of {} -->"
@@ -20,13 +20,13 @@ MARKS = "<!-- {}: made by schemas/generate.py -->", "<!-- end of {} -->"
 
 def generated() -> dict[Path, str]:
     """Path -> text of every generated file."""
-    schema = read_schema()
+    schema, every = read_schema(), {**read_schema(), **audit_schema()}
     folder = ROOT / "schemas" / "generated"
-    files = {folder / f"{name}.schema.json": as_json(table_schema(table, schema)) for name, table in schema.items()}
+    files = {folder / f"{name}.schema.json": as_json(table_schema(table, every)) for name, table in every.items()}
     package = data_package(schema, {name: f"{name}.csv" for name in schema}, "liftseries")
     files[folder / "datapackage.json"] = as_json(package)
-    files[folder / "dictionary.html"] = dictionary_html(schema, derived_schema())
-    files[folder / "dictionary.md"] = dictionary_markdown(schema, derived_schema())
+    files[folder / "dictionary.html"] = dictionary_html(every, derived_schema())
+    files[folder / "dictionary.md"] = dictionary_markdown(every, derived_schema())
     files[folder / "plan.schema.json"] = json_schema()
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     for part, text in (("plan keys", key_table()), ("analyses", analysis_table()), ("deviations", deviation_table())):

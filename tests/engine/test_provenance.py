@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 
 import pytest
@@ -32,3 +33,22 @@ def test_a_changed_column_runs_again_what_reads_it(schemas, job, changes):
     declared = (schemas / "sites.yaml").read_text(encoding="utf-8")
     (schemas / "sites.yaml").write_text(declared.replace("reference: freehand", "reference: guided"), encoding="utf-8")
     assert (code(job) != before) == changes
+
+
+@pytest.mark.parametrize(("purposes", "reads"), [(["publication", "audit"], True), (["publication"], False)])
+def test_a_run_is_no_longer_up_to_date_once_a_file_came_that_study_yaml_need_not_name(tmp_path, purposes, reads):
+    study, output = tmp_path / "study", tmp_path / "study" / "output"
+    output.mkdir(parents=True)
+    (study / "study.yaml").write_text("purpose: audit\n", encoding="utf-8")
+    (output / "results.csv").write_text("analysis\n", encoding="utf-8")
+    last = {
+        "plan": {"purpose": purposes, "tables": {"patients": ["patients.csv"]}},
+        "versions": provenance.versions(),
+        "code": provenance.all_code(),
+        "inputs": {"study.yaml": provenance.sha256(study / "study.yaml")},
+        "outputs": provenance.output_hashes(output, ["results.csv"]),
+    }
+    (output / provenance.MANIFEST).write_text(json.dumps(last), encoding="utf-8")
+    assert provenance.is_up_to_date(study, output)
+    (study / "responses.csv").write_text("year,unit\n", encoding="utf-8")
+    assert provenance.is_up_to_date(study, output) != reads

@@ -8,6 +8,7 @@ from liftseries.base.errors import StudyError
 from liftseries.study.plan import read_plan
 from liftseries.study.plan_files import READ_FROM
 from liftseries.study.plan_shape import plan_schema
+from liftseries.study.schema import derived_schema
 
 TABLES = "tables: {patients: p.csv, sites: [a.csv, b.xlsx#sites], instruments: i.csv, stops: s.csv}\n"
 
@@ -208,3 +209,24 @@ def test_what_is_no_month_is_told(tmp_path, written):
     assert told == [
         f'study.yaml, study, data_until: "{written}" is no month: write the year and the month, such as 2025-06.'
     ]
+
+
+def test_keys_that_are_missing_are_told_once_each(tmp_path):
+    (tmp_path / "study.yaml").write_text("tables: {patients: p.csv}", encoding="utf-8")
+    with pytest.raises(StudyError) as caught:
+        read_plan(tmp_path)
+    assert [str(problem) for problem in caught.value.problems] == [
+        f'study.yaml, tables: the key "{name}" is missing. Add it.' for name in ("sites", "instruments", "stops")
+    ]
+
+
+WORKED_OUT = [(table, name) for table, entry in derived_schema().items() for name in entry.columns]
+
+
+@pytest.mark.parametrize(("table", "name"), WORKED_OUT, ids=[f"{table}-{name}" for table, name in WORKED_OUT])
+def test_no_column_of_a_studys_own_has_the_name_of_one_that_is_worked_out(tmp_path, table, name):
+    assert {"rbh_band", "gain_mm", "achieved_last_mm"} <= {name for _, name in WORKED_OUT}
+    for of in ("sites", "visits"):
+        assert problems_of(tmp_path, f"extra_columns: {{{of}: {{{name}: {{type: text}}}}}}") == [
+            f"study.yaml, extra_columns, {of}, {name}: the contract has a column of that name. Choose another."
+        ]

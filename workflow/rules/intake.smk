@@ -1,10 +1,13 @@
 """Reads the study folder; leaves checked/, set_aside.csv and decisions.csv."""
 
+# As the plan names them; those of an audit's cycle are read by a rule of their own, for they change no estimate.
+tables_named = {table: plan.as_written["tables"][table] for table in TABLES if plan.has(table)}
+
 
 rule check_tables:
     """Every cell typed and checked, across columns and across tables; all problems in one pass."""
     input:
-        tables=plan.files(),
+        tables=plan.files(*TABLES),
     output:
         patients="checked/patients.parquet",
         sites="checked/sites.parquet",
@@ -21,12 +24,37 @@ rule check_tables:
     params:
         does="liftseries.engine.spine:check_tables",
         study=str(plan.folder),
-        tables=plan.as_written["tables"],
+        tables=tables_named,
         extra_columns=plan.extra_columns,
         reading=plan.as_written["reading"],
         invalid_rows=plan.invalid_rows,
         code=code_of("intake", "study", "schemas"),
     message:
         "Checking the tables"
+    script:
+        "../scripts/job.py"
+
+
+rule check_audit_tables:
+    """What an audit's cycle left in the study folder: actions, replies, changes; empty where there are none."""
+    input:
+        tables=plan.files(*AUDIT_TABLES),
+        patients="checked/patients.parquet",
+        sites="checked/sites.parquet",
+    output:
+        **{table: f"checked/{table}.parquet" for table in AUDIT_TABLES},
+    log:
+        "logs/check_audit_tables.log",
+    params:
+        does="liftseries.engine.spine:check_audit_tables",
+        study=str(plan.folder),
+        tables={table: [source.label for source in plan.tables.get(table, ())] for table in AUDIT_TABLES},
+        units=[plan.audit["by"], plan.audit["expected"], plan.rbh_bands_mm, plan.lift_bands_mm],
+        extra_columns=plan.extra_columns,
+        reading=plan.as_written["reading"],
+        code=code_of("intake", "study", "schemas"),
+    priority: 1  # before what takes long, so that a fault is told soon
+    message:
+        "Checking actions, replies and changes"
     script:
         "../scripts/job.py"

@@ -100,6 +100,8 @@ rule write_manifest:
     input:
         plan=plan.folder / "study.yaml",
         tables=plan.files(),
+        # Asked for here, so that a fault in them is told whichever blocks of the audit read them.
+        audit_tables=[f"checked/{table}.parquet" for table in AUDIT_TABLES if "audit" in plan.purpose],
         outputs=[
             "results.csv",
             "set_aside.csv",

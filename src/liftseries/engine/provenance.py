@@ -20,7 +20,8 @@ from liftseries import __version__
 from liftseries.base.home import PACKAGE, folder
 from liftseries.study.input_hashes import input_hashes, sha256
 from liftseries.study.plan import Plan
-from liftseries.study.plan_files import CORRECTIONS_FILE, PLAN_FILE
+from liftseries.study.plan_files import CORRECTIONS_FILE, PLAN_FILE, file_of, files_read
+from liftseries.study.schema import AUDIT_TABLES
 
 PACKAGES = (
     "pandas",
@@ -157,9 +158,16 @@ def is_up_to_date(study: Path, output: Path) -> bool:
     return (
         (study / CORRECTIONS_FILE).is_file() == corrected
         and (last.get("versions"), last.get("code")) == (versions(), all_code())
+        and not _unnamed_files_came(study, last)
         and last["inputs"] == _hashes(study, last["inputs"])
         and last["outputs"] == output_hashes(output, last["outputs"])
     )
+
+
+def _unnamed_files_came(study: Path, last: dict[str, Any]) -> bool:
+    """Whether a table of the audit's cycle that study.yaml need not name lies there now and did not at the last run."""
+    read = files_read(last["plan"], study)
+    return any(file_of(label) not in last["inputs"] for name in AUDIT_TABLES for label in read.get(name, ()))
 
 
 def _hashes(folder: Path, names: Iterable[str]) -> dict[str, str]:

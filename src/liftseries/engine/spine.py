@@ -29,6 +29,16 @@ def check_tables(job: Job) -> None:
     write_csv(job.outputs.decisions, intake.decisions)
 
 
+def check_audit_tables(job: Job) -> None:
+    """Study folder, units of the checked tables -> the tables of an audit's cycle, empty where there are none."""
+    from liftseries.intake.study import read_audit_tables
+    from liftseries.study.plan import read_plan
+
+    patients, sites = pd.read_parquet(job.inputs.patients), pd.read_parquet(job.inputs.sites)
+    for name, table in read_audit_tables(read_plan(job.params.study), patients, sites).items():
+        write_parquet(getattr(job.outputs, name), table)
+
+
 def derive_depths(job: Job) -> None:
     """Checked tables -> derived/steps.csv, derived/sites.csv, cases for the drawing of ladders."""
     from liftseries.geometry.derived import centre_of_sites, derive

@@ -16,7 +16,15 @@ from liftseries.study.schema import Column, Table
 
 PROFILES = "https://datapackage.org/profiles/2.0"
 VERSION = f"{PROFILES}/tableschema.json"  # the first that knows exclusiveMinimum
-TYPES = {"text": "string", "category": "string", "integer": "integer", "number": "number", "true_false": "boolean"}
+TYPES = {
+    "text": "string",
+    "category": "string",
+    "integer": "integer",
+    "number": "number",
+    "true_false": "boolean",
+    "date": "string",  # a day or a month, for which the standard has no common type
+}
+DAY_OR_MONTH = "[0-9]{4}-[0-9]{2}(-[0-9]{2})?"
 
 
 def table_schema(table: Table, schema: Mapping[str, Table]) -> dict[str, Any]:
@@ -84,6 +92,7 @@ def _field(column: Column, is_unique: bool) -> dict[str, Any]:
         "minimum": column.at_least,
         "exclusiveMinimum": column.above,
         "maximum": column.at_most,
+        "pattern": DAY_OR_MONTH if column.type == "date" else None,
     }
     field = {
         "name": column.name,

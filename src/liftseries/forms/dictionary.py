@@ -24,6 +24,7 @@ HEADINGS = ("Column", "Holds", "Needed", "Means", "How it is measured", "Example
 DERIVED_HEADINGS = ("Column", "Holds", "Means", "How it is worked out", "An empty cell means", "Term of a model")
 WORDS = {
     "text": "text", "category": "text", "integer": "whole number", "number": "number", "true_false": "true or false",
+    "date": "day or month, 2025-06-30 or 2025-06",
 }  # fmt: skip
 IDENTIFIES = {"direct": "by itself", "quasi": "together with other columns"}
 STYLE = """

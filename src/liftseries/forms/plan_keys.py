@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -73,7 +74,8 @@ def _commented(key: str, entry: Mapping[str, Any], depth: int) -> list[str]:
 
 def _flow(value: Any) -> str:
     """On one line, as it would stand in study.yaml."""
-    return json.dumps(value, ensure_ascii=False) if value == "" else _unquoted(value)
+    ends_early = isinstance(value, str) and bool(re.search(r"[:#{}\[\],]", value))
+    return json.dumps(value, ensure_ascii=False) if value == "" or ends_early else _unquoted(value)
 
 
 def _unquoted(value: Any) -> str:
@@ -81,7 +83,7 @@ def _unquoted(value: Any) -> str:
         return f"[{', '.join(map(_unquoted, value))}]"
     if isinstance(value, dict):
         return f"{{{', '.join(f'{key}: {_unquoted(entry)}' for key, entry in value.items())}}}"
-    return str(value)
+    return "null" if value is None else str(value)
 
 
 def _one_or_list(entry: Mapping[str, Any]) -> dict[str, Any]:

@@ -14,7 +14,7 @@ import pandas as pd
 
 from liftseries.intake.draft.draft import Draft
 from liftseries.intake.told.findings import Finding
-from liftseries.study.schema import TABLES
+from liftseries.study.schema import EVERY_TABLE
 
 DEPENDS = "depends_on_set_aside"
 LEFT_OUT = "left_out"
@@ -26,6 +26,9 @@ ORDER = {
     "sites": False,
     "steps": True,
     "visits": True,
+    "actions": False,
+    "responses": False,
+    "changes": False,
 }
 
 
@@ -73,7 +76,7 @@ def left_out(drafts: Mapping[str, Draft]) -> list[Finding]:
             rule=LEFT_OUT,
             message=f"left out by {by}.",
             place=draft.sheets[file_no].row_place(row),
-            order=(TABLES.index(draft.table.name), file_no, row, -1),
+            order=(EVERY_TABLE.index(draft.table.name), file_no, row, -1),
         )
         for draft in drafts.values()
         for (file_no, row), by in draft.left_out.items()

@@ -16,7 +16,7 @@ from liftseries.intake.draft.stack import draft_table
 from liftseries.intake.told.decisions import decisions_table
 from liftseries.intake.told.findings import Finding, as_problems, as_table, told_once
 from liftseries.study.plan import Plan
-from liftseries.study.schema import TABLES, Table
+from liftseries.study.schema import AUDIT_TABLES, EVERY_TABLE, TABLES, Table
 
 
 @dataclass(frozen=True)
@@ -34,7 +34,7 @@ class Intake:
 
 
 def read_study(plan: Plan) -> Intake:
-    """Every table of the study, typed and checked.
+    """Every table of patients, sites and drills, typed and checked; not those of an audit's cycle.
 
     Parameters
     ----------
@@ -68,8 +68,8 @@ def empty_table(table: Table) -> pd.DataFrame:
 
 
 def check_study(plan: Plan) -> tuple[Intake, list[Problem]]:
-    """The same pass, but the problems are given back, also under `set_aside`; nothing is raised for them."""
-    intake, findings = _taken_in(plan, TABLES)
+    """The same pass, the audit's cycle too; the problems are given back, also under `set_aside`, nothing is raised."""
+    intake, findings = _taken_in(plan, EVERY_TABLE)
     return intake, as_problems(findings)
 
 
@@ -87,15 +87,46 @@ def read_drills(plan: Plan) -> tuple[pd.DataFrame, pd.DataFrame]:
     return intake.tables["instruments"], intake.tables["stops"]
 
 
-def checked_drafts(plan: Plan, corrections: Corrections, names: Iterable[str] = TABLES) -> dict[str, Draft]:
-    """The tables that the plan names, read, corrected and checked, with all that was found in them."""
+def read_audit_tables(plan: Plan, patients: pd.DataFrame, sites: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """The tables of an audit's cycle, empty where the study has none.
+
+    No row of theirs is set aside, whatever `invalid_rows` says: an action or a reply must not vanish from the report.
+
+    Parameters
+    ----------
+    plan
+    patients, sites : checked; they hold the units
+
+    Raises
+    ------
+    StudyError
+        With every problem of the three tables.
+    """
+    from liftseries.intake.checks.audit_cycle import units_of
+
+    units = units_of(plan, {"patients": patients, "sites": sites})
+    drafts = checked_drafts(plan, read_corrections(plan), AUDIT_TABLES, units)
+    if findings := told_once(finding for draft in drafts.values() for finding in draft.findings):
+        raise StudyError(as_problems(findings))
+    schema = plan.every_schema
+    return {name: drafts[name].frame if name in drafts else empty_table(schema[name]) for name in AUDIT_TABLES}
+
+
+def checked_drafts(
+    plan: Plan, corrections: Corrections, names: Iterable[str] = EVERY_TABLE, units: frozenset[str] | None = None
+) -> dict[str, Draft]:
+    """The tables that the plan names, read, corrected and checked, with all that was found in them.
+
+    `units` are those of an audit where the tables that hold them are not read along.
+    """
     from liftseries.intake.checks.across import check_across
     from liftseries.intake.checks.applicability import mark_not_applicable
+    from liftseries.intake.checks.audit_cycle import check_audit_cycle, units_of_drafts
     from liftseries.intake.checks.identifiers import screen_draft
     from liftseries.intake.checks.rows import check_rows
     from liftseries.intake.checks.tenfold import propose_tenfold
 
-    schema = plan.schema
+    schema = plan.every_schema
     drafts = {
         name: draft_table(schema[name], plan.tables[name], corrections, plan.reading)
         for name in names
@@ -106,6 +137,8 @@ def checked_drafts(plan: Plan, corrections: Corrections, names: Iterable[str] = 
         screen_draft(draft, plan.reading.cleared.get(name, ()))
         check_rows(draft)
     check_across(drafts, plan.data_until)
+    units = units_of_drafts(plan, drafts) if units is None else units
+    check_audit_cycle(drafts, plan.audit["by"], units)
     for draft in drafts.values():
         mark_not_applicable(draft)
         propose_tenfold(draft)

@@ -10,10 +10,10 @@ from typing import Any, get_args, get_origin, get_type_hints
 from liftseries.base.errors import Problem, StudyError
 from liftseries.base.plain_yaml import load_yaml
 from liftseries.study.plan_content import content_problems
-from liftseries.study.plan_files import CORRECTIONS_FILE, PLAN_FILE, Source, source_of
-from liftseries.study.plan_shape import plan_schema, shape_problems, with_defaults
+from liftseries.study.plan_files import CORRECTIONS_FILE, PLAN_FILE, Source, files_read, source_of
+from liftseries.study.plan_shape import plan_schema, shape_problems, with_defaults, with_stages
 from liftseries.study.reading import Reading, reading_of, words_as_text
-from liftseries.study.schema import Table, read_schema
+from liftseries.study.schema import Table, audit_schema, read_schema
 
 SECTIONS = ("study", "plan", "extra_columns", "reading", "sharing")
 
@@ -31,7 +31,7 @@ class Plan:
     question: str
     data_until: str  # a month, 2025-06; empty where the tables imply it
     purpose: tuple[str, ...]
-    tables: Mapping[str, tuple[Source, ...]]
+    tables: Mapping[str, tuple[Source, ...]]  # that are read: see `files_read`
     first_depth_margin_mm: Mapping[str, float]
     step_mm: float
     depth_tolerance_mm: float
@@ -63,12 +63,17 @@ class Plan:
         return read_schema(self.extra_columns)
 
     @property
+    def every_schema(self) -> dict[str, Table]:
+        """The tables of `schema` and those of the audit's cycle."""
+        return {**self.schema, **audit_schema(self.audit["by"])}
+
+    @property
     def patient_columns(self) -> list[str]:
         """The columns of the table `patients`, the study's own among them."""
         return list(self.schema["patients"].columns)
 
     def has(self, table: str) -> bool:
-        """Whether study.yaml names any file for the table."""
+        """Whether the table has any file; those of the audit's cycle have one for an audit alone."""
         return table in self.tables
 
     def files(self, *tables: str) -> list[Path]:
@@ -92,7 +97,7 @@ def read_plan(study: Path | str) -> Plan:
     problems = list(shape_problems(written))
     if problems:
         raise StudyError(problems)
-    filled = with_defaults(written, plan_schema())
+    filled = with_stages(with_defaults(written, plan_schema()))
     problems = list(content_problems(filled, path.parent))
     if problems:
         raise StudyError(problems)
@@ -156,7 +161,8 @@ def _plan(filled: dict[str, Any], study: Path) -> Plan:
         data_until=own["data_until"],
         purpose=tuple(filled["purpose"]),
         tables={
-            table: tuple(source_of(label, study) for label in labels) for table, labels in filled["tables"].items()
+            table: tuple(source_of(label, study) for label in labels)
+            for table, labels in files_read(filled, study).items()
         },
         # A key of `plan` is the field of that name; one that has no field is a fault of ours and stops here.
         **{key: _typed(value, annotated[key]) for key, value in filled["plan"].items()},

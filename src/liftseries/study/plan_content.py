@@ -10,7 +10,7 @@ from liftseries.base.errors import Problem, did_you_mean
 from liftseries.study.indicators import indicator_problems, written_indicators
 from liftseries.study.plan_files import PLAN_FILE, path_problems
 from liftseries.study.reading import reading_problems
-from liftseries.study.schema import Table, derived_schema, derived_terms, read_schema
+from liftseries.study.schema import Table, audit_schema, derived_schema, derived_terms, read_schema
 
 LATER_PURPOSES = ("comparison", "audit")
 
@@ -25,6 +25,7 @@ def content_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
     for key in ("rbh_bands_mm", "lift_bands_mm", "survival_months"):
         if any(later <= earlier for earlier, later in zip(plan[key], plan[key][1:], strict=False)):
             yield Problem(f"{PLAN_FILE}, plan, {key}", "the numbers do not rise. Put them in order, each once.")
+    yield from _stage_problems(plan["audit"]["policy"]["stages"])
     yield from path_problems(filled, study)
     own = list(_own_column_problems(filled["extra_columns"]))
     yield from own
@@ -32,13 +33,14 @@ def content_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
         schema = read_schema(filled["extra_columns"])
         yield from _term_problems(plan, schema)
         yield from _purpose_problems(filled, schema)
-        for where, message in reading_problems(filled["reading"], schema):
+        for where, message in reading_problems(filled["reading"], {**schema, **audit_schema()}):
             yield Problem(f"{PLAN_FILE}, reading, {where}", message)
 
 
 def _own_column_problems(extra_columns: Mapping[str, Mapping]) -> Iterator[Problem]:
     known = read_schema()
-    taken = {column for table in known.values() for column in table.columns} | set(derived_terms("sites"))
+    # What is worked out joins the same table of cases, a band or a gain as well as a depth.
+    taken = {column for table in (*known.values(), *derived_schema().values()) for column in table.columns}
     for table, columns in extra_columns.items():
         for name, entry in columns.items():
             where = f"{PLAN_FILE}, extra_columns, {table}, {name}"
@@ -108,3 +110,11 @@ def _indicator_problems(named: list[str], extra_columns: Mapping[str, Mapping]) 
         if name not in known:
             message = f'"{name}" is no indicator.{did_you_mean(name, known)}'
             yield Problem(f"{PLAN_FILE}, plan, audit, indicators", message)
+
+
+def _stage_problems(stages: list[Mapping[str, Any]]) -> Iterator[Problem]:
+    names = [stage["name"].strip().casefold() for stage in stages]
+    for number, name in enumerate(names):
+        if name in names[:number]:
+            message = f"the name is that of entry {names.index(name) + 1} too. Give each stage its own."
+            yield Problem(f"{PLAN_FILE}, plan, audit, policy, stages, entry {number + 1}, name", message)

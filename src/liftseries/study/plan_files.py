@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 from liftseries.base.errors import Problem
 from liftseries.base.plain_yaml import load_shipped_yaml
+from liftseries.study.schema import AUDIT_TABLES
 
 PLAN_FILE = "study.yaml"
 CORRECTIONS_FILE = "corrections.csv"  # beside study.yaml, which need not name it
+UNNAMED_ENDINGS = (".csv", ".xlsx", ".parquet")  # of the audit's tables, where study.yaml does not name them
 OUTPUT = "output"  # where study.yaml names no other folder
 READ_FROM = "LIFTSERIES_READ_FROM"  # in the environment: folders that the command line named with --read-from
 
@@ -35,6 +37,28 @@ def source_of(label: str, study: Path) -> Source:
 def file_of(label: str) -> str:
     """`cases.xlsx` of `cases.xlsx#sites`."""
     return label.partition("#")[0]
+
+
+def files_read(filled: Mapping[str, Any], study: Path) -> dict[str, list[str]]:
+    """The files of each table that a run reads, as study.yaml names or might name them.
+
+    The tables of the audit's cycle are read for an audit alone; one that study.yaml does not name is the file of that
+    name beside it.
+
+    Parameters
+    ----------
+    filled : study.yaml, its defaults filled in
+    study : its folder
+    """
+    named = filled["tables"]
+    if "audit" not in filled["purpose"]:
+        return {table: labels for table, labels in named.items() if table not in AUDIT_TABLES}
+    lying = {
+        table: [table + ending for ending in UNNAMED_ENDINGS if (study / (table + ending)).is_file()]
+        for table in AUDIT_TABLES
+        if table not in named
+    }
+    return {**named, **{table: labels for table, labels in lying.items() if labels}}
 
 
 def folders_of(study: str | Path) -> tuple[Path, Path | None]:
@@ -63,9 +87,14 @@ def folders_to_read() -> list[Path]:
 
 def path_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
     """Paths of study.yaml that leave its folder, meet what a run writes, or that Snakemake can't take."""
-    own = study.resolve()
+    own, read = study.resolve(), files_read(filled, study)
+    for table in (table for table in read if table not in filled["tables"] and len(read[table]) > 1):
+        message = f"{' and '.join(read[table])} lie beside it. Name the one that is meant under `tables`."
+        yield Problem(f"{PLAN_FILE}, tables, {table}", message)
     named = [
-        (f"tables, {table}", label.split("#")[0]) for table, labels in filled["tables"].items() for label in labels
+        (f"tables, {table}", label.split("#")[0])
+        for table, labels in {**filled["tables"], **read}.items()
+        for label in labels
     ]
     if any(brace in str(study) for brace in "{}"):
         yield Problem(PLAN_FILE, "the path of its folder holds { or }, which Snakemake can't take. Rename the folder.")

@@ -5,7 +5,7 @@ An unknown key is told the nearest known one.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
 from typing import Any
 
@@ -26,12 +26,23 @@ def shape_problems(written: dict[str, Any]) -> Iterator[Problem]:
     from jsonschema import Draft202012Validator
 
     validator = Draft202012Validator(plan_schema())
-    for error in sorted(validator.iter_errors(written), key=lambda error: [str(key) for key in error.absolute_path]):
-        yield from _in_words(error)
+    errors = sorted(validator.iter_errors(written), key=lambda error: [str(key) for key in error.absolute_path])
+    # Two missing keys are two errors, each of which knows all keys that are needed.
+    yield from dict.fromkeys(
+        problem for error in errors for problem in _in_words(error, _place(error.absolute_path, written))
+    )
 
 
-def _in_words(error) -> Iterator[Problem]:
-    where = ", ".join([PLAN_FILE, *(str(key) for key in error.absolute_path)])
+def _place(path: Iterable[str | int], written: Any) -> str:
+    """`study.yaml, plan, audit, policy, stages, entry 2`: the keys that lead to a value, entries of a list counted."""
+    names = [PLAN_FILE]
+    for key in path:
+        names.append(f"entry {key + 1}" if isinstance(written, list) else str(key))
+        written = written[key]
+    return ", ".join(names)
+
+
+def _in_words(error, where: str) -> Iterator[Problem]:
     expected, found = error.validator_value, error.instance
     match error.validator:
         case "additionalProperties":
@@ -77,6 +88,7 @@ _KINDS = {
     "number": "a number with a decimal point",
     "integer": "a whole number",
     "boolean": "true or false",
+    "null": "nothing",
 }
 
 
@@ -105,3 +117,12 @@ def with_defaults(value: Any, schema: Mapping[str, Any]) -> Any:
         if key not in filled and "default" in entry:
             filled[key] = with_defaults(entry["default"], entry)
     return filled
+
+
+def with_stages(filled: dict[str, Any]) -> dict[str, Any]:
+    """A plan, its defaults filled in, with the stages of `audit.policy`: where it has none, those for such units."""
+    audit = filled["plan"]["audit"]
+    entry = plan_schema()["properties"]["plan"]["properties"]["audit"]["properties"]["policy"]["properties"]["stages"]
+    stages = audit["policy"]["stages"] or entry["default_by"].get(audit["by"], entry["default_by"]["other"])
+    audit = {**audit, "policy": {**audit["policy"], "stages": stages}}
+    return {**filled, "plan": {**filled["plan"], "audit": audit}}

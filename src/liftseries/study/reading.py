@@ -58,12 +58,14 @@ def reading_problems(reading: Mapping[str, Any], schema: Mapping[str, Table]) ->
             yield key, f'"{word}" holds a digit and may be a value somewhere. Empty such cells instead.'
         elif alike.count(same) > 1:
             yield key, f'"{word}" stands twice. Keep one of the two.'
-    of_levels = {column.name: column for table in schema.values() for column in table.columns.values() if column.levels}
+    of_levels: dict[str, list[str]] = {}  # a name that several tables have has the levels of them all
+    for column in (column for table in schema.values() for column in table.columns.values() if column.levels):
+        of_levels.setdefault(column.name, []).extend(map(str, column.levels))
     for name, words in reading["levels"].items():
         if name not in of_levels:
             yield f"levels, {name}", f'"{name}" is no column with levels.{did_you_mean(name, of_levels)}'
             continue
-        for message in _level_problems(words, [str(level) for level in of_levels[name].levels]):
+        for message in _level_problems(words, list(dict.fromkeys(of_levels[name]))):
             yield f"levels, {name}", message
     for table, columns in reading["cleared"].items():
         known = schema[table].columns

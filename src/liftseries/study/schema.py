@@ -1,7 +1,7 @@
 """What each column holds, read from `schemas/`: the single source for check, dictionary, models and labels.
 
-Six tables are handed in (`read_schema`); what a run works out of them stands in `schemas/derived.yaml`
-(`derived_schema`).
+Six tables are handed in (`read_schema`), for an audit those of its cycle too (`audit_schema`); what a run works out of
+them stands in `schemas/derived.yaml` (`derived_schema`).
 """
 
 from __future__ import annotations
@@ -16,6 +16,8 @@ from liftseries.base.plain_yaml import load_shipped_yaml
 
 UNKNOWN = "unknown"  # the level that counts as missing
 TABLES = ("patients", "sites", "steps", "visits", "instruments", "stops")
+AUDIT_TABLES = ("actions", "responses", "changes")  # the audit's cycle, read for an audit alone
+EVERY_TABLE = (*TABLES, *AUDIT_TABLES)
 
 
 @dataclass(frozen=True)
@@ -116,6 +118,9 @@ class Table:
     references: Mapping[str, str] = field(default_factory=dict)  # column -> table whose key it names
     may_be_missing: bool = False
     rules: tuple[Rule, ...] = ()
+    # Columns besides the keys in which a bare name is looked for -> what to enter instead.
+    people: Mapping[str, str] = field(default_factory=dict)
+    of_units: tuple[str, ...] = ()  # columns that hold a level of what `audit.by` names
 
 
 @cache
@@ -135,6 +140,29 @@ def results_schema() -> dict[str, Table]:
     return {name: _table({"table": name, **entry}, DerivedColumn) for name, entry in _written("results").items()}
 
 
+@cache
+def audit_schema(by: str = "operator") -> dict[str, Table]:
+    """The tables of the audit's cycle: `actions`, `responses`, `changes`.
+
+    Parameters
+    ----------
+    by : the column that `audit.by` names; where it holds operators, so does `unit`
+    """
+    tables = {name: _table(_written(name)) for name in AUDIT_TABLES}
+    if by == "operator":
+        told = "Replace it by the operator's pseudonym"
+        tables = {
+            name: replace(table, people={**table.people, **dict.fromkeys(table.of_units, told)})
+            for name, table in tables.items()
+        }
+    return tables
+
+
+def indicator_names() -> tuple[str, ...]:
+    """The indicators of an audit, in the order of schemas/indicators.yaml."""
+    return tuple(_written("indicators")["indicators"])
+
+
 def _written(name: str) -> dict[str, Any]:
     return load_shipped_yaml((folder("schemas") / f"{name}.yaml").read_text(encoding="utf-8"))
 
@@ -147,12 +175,17 @@ def _table(entry: Mapping[str, Any], kind: type[Column] = Column) -> Table:
         key=tuple(entry["key"]),
         references=entry.get("references", {}),
         may_be_missing=entry.get("may_be_missing", False),
-        columns={
-            name: kind(name=name, **{**rest, "levels": tuple(rest.get("levels", ()))})
-            for name, rest in entry["columns"].items()
-        },
+        columns={name: _column(name, rest, kind) for name, rest in entry["columns"].items()},
         rules=tuple(Rule(**{**rule, "reads": tuple(rule["reads"])}) for rule in entry.get("rules", ())),
+        people=entry.get("people", {}),
+        of_units=tuple(name for name, rest in entry["columns"].items() if rest.get("levels_are") == "units"),
     )
+
+
+def _column(name: str, entry: Mapping[str, Any], kind: type[Column]) -> Column:
+    """`levels_are`: indicators, whose names stand elsewhere; units, which only the study's tables know."""
+    levels = indicator_names() if entry.get("levels_are") == "indicators" else tuple(entry.get("levels", ()))
+    return kind(name=name, **{**{key: rest for key, rest in entry.items() if key != "levels_are"}, "levels": levels})
 
 
 def read_schema(extra_columns: Mapping[str, Mapping[str, Mapping]] | None = None) -> dict[str, Table]:

@@ -47,4 +47,6 @@ def relabelled_plan(plan: Mapping, labels: Mapping[str, Mapping]) -> dict:
         column: [labels.get(column, {}).get(value, value) for value in values]
         for column, values in plan["risk_contrasts"].items()
     }
-    return {**plan, "comparison": comparison, "risk_contrasts": contrasts}
+    # Real units by name; a twin has no cases of theirs to expect, and no limits kept from a year before.
+    audit = {**plan["audit"], "expected": {}, "limits": {}}
+    return {**plan, "comparison": comparison, "risk_contrasts": contrasts, "audit": audit}

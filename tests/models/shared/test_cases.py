@@ -4,8 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from liftseries.base.numbers import band_labels
 from liftseries.geometry.deviations import DEVIATIONS
-from liftseries.models.shared.cases import band, band_labels, cases
+from liftseries.models.shared.cases import band, cases
 
 
 @pytest.fixture

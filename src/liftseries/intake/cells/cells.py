@@ -13,6 +13,7 @@ from typing import Any
 
 from liftseries.base.numbers import LARGEST_EXACT, plain
 from liftseries.base.outputs import FORMULA_SIGNS
+from liftseries.intake.cells.days import read_day
 from liftseries.intake.cells.numbers import (
     MARKED_NUMBER,
     WRITTEN_DATE,
@@ -29,7 +30,13 @@ from liftseries.study.reading import Reading, folded
 from liftseries.study.schema import Column
 
 AS_FDI = Reading()  # nothing confirmed
-DUE = {"integer": "a whole number", "number": "a number", "text": "a text", "category": "a level"}
+DUE = {
+    "integer": "a whole number",
+    "number": "a number",
+    "text": "a text",
+    "category": "a level",
+    "date": "a day or a month",
+}
 WHAT = {"date": "a date", "boolean": "true or false", "error": "an error of the workbook"}
 ODDITIES = {
     "formula": Fault(
@@ -63,6 +70,9 @@ def read_cell(cell: object, column: Column, reading: Reading = AS_FDI) -> Any:
             return _text(cell)
         case "category":
             return _level(cell, column)
+        case "date":
+            empty = "" if column.required else ", or leave it empty where there is no value"
+            return read_day(cell, f"Enter it as 2025-06-30 or 2025-06{empty}.")
     if column.notation and (tooth := read_tooth(cell, column, reading.tooth_numbering == "universal")):
         return tooth
     number = _number(cell, column)
@@ -75,7 +85,9 @@ def read_cell(cell: object, column: Column, reading: Reading = AS_FDI) -> Any:
 def _as_confirmed(cell: object, column: Column, reading: Reading) -> Taken | Fault | None:
     """What a word means by study.yaml; a refusal of one that it might confirm as missing; None for anything else."""
     if column.name in reading.levels:
-        words = {folded(word): level for word, level in reading.levels[column.name].items()}
+        # A column of that name in another table may have other levels.
+        levels = {str(level) for level in column.levels}
+        words = {folded(word): level for word, level in reading.levels[column.name].items() if str(level) in levels}
         if level := words.get(word_in(cell)):
             value = int(level) if column.type == "integer" else level
             return Taken(value, "a word that study.yaml gives a level", str(level), "level_is_confirmed")

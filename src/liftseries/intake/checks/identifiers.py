@@ -67,13 +67,15 @@ def _screen_titles(draft: Draft, file_no: int, sheet: Sheet) -> None:
 
 
 def screen_words(plan: Plan) -> list[Finding]:
-    """Titles, file and sheet names of study.yaml, for what can be nothing but an identifier."""
+    """Titles, file and sheet names of study.yaml, for what can be nothing but an identifier, and an audit's policy."""
     own = {"study, id": [plan.study_id], "study, title": [plan.title], "study, question": [plan.question]}
     files = {f"tables, {table}": [source.label for source in sources] for table, sources in plan.tables.items()}
+    looked_at = [(where, words, Role.HARD_ONLY) for where, words in (own | files).items()]
     findings = []
-    for number, (where, words) in enumerate((own | files).items()):
-        for kind in dict.fromkeys(kinds_of(words, Role.HARD_ONLY).values()):
+    for number, (where, words, role) in enumerate([*looked_at, *_words_of_policy(plan)]):
+        for kind in dict.fromkeys(kinds_of(words, role).values()):
             advice = "Rename the file or sheet." if where.startswith("tables") else "Write it without."
+            advice = "Enter a role in small letters, such as head of department." if role is Role.KEY else advice
             findings.append(
                 Finding(
                     table="",
@@ -90,6 +92,15 @@ def screen_words(plan: Plan) -> list[Finding]:
     return findings
 
 
+def _words_of_policy(plan: Plan) -> list[tuple[str, list[str], Role]]:
+    policy = plan.audit["policy"]
+    told = [("plan, audit, policy, flag_means", [policy["flag_means"]], Role.LABEL)]
+    for number, stage in enumerate(policy["stages"], start=1):
+        where = f"plan, audit, policy, stages, entry {number}"
+        told += [(where, [stage["name"], stage["what"]], Role.LABEL), (f"{where}, who", [stage["who"]], Role.KEY)]
+    return told
+
+
 def _looks_like(kind: Kind, name: str, table: Table) -> str:
     if kind is Kind.OTHER and role_of(table, name) is Role.NUMBER:
         return "nine or more digits, as no measurement has: looks like a telephone, record or account number"
@@ -101,6 +112,7 @@ def _what_to_do(table: Table, name: str) -> str:
     if not name:
         return "Take the column out, or replace identifiers with `liftseries pseudonymise`."
     do = "Replace it by a pseudonym (`liftseries pseudonymise`)" if name in KEYS else "Take it out"
+    do = table.people.get(name, do)
     cleared = f"reading: {{cleared: {{{table.name}: [{name}]}}}}"
     return f"{do}. If it is none, write `{cleared}` in {PLAN_FILE} once you have looked at the whole column."
 

@@ -25,7 +25,7 @@ from liftseries.intake.files.sheet import read_sheet
 from liftseries.intake.told.findings import Finding
 from liftseries.study.plan import Plan
 from liftseries.study.plan_files import CORRECTIONS_FILE, Source
-from liftseries.study.schema import TABLES
+from liftseries.study.schema import AUDIT_TABLES, EVERY_TABLE
 
 COLUMNS = ("table", "file", "row", "column", "old_sha256", "value")
 LEAVE_OUT = "leave out"
@@ -97,6 +97,8 @@ def read_corrections(plan: Plan) -> Corrections:
         return corrections
     for at, row in enumerate(sheet.rows):
         cells = dict(zip(names, (as_text(cell) for cell in raw_row(sheet, at)), strict=True))
+        if cells["table"] in AUDIT_TABLES and "audit" not in plan.purpose:
+            continue  # its table is not read
         if at in sheet.ragged:
             message = "more or fewer cells than columns. Put quotes around a cell that holds the separator."
         else:
@@ -119,7 +121,7 @@ def _wrong_address(cells: dict[str, str], plan: Plan) -> str:
         return "the row is no whole number above 0. Correct or delete the line."
     if not cells["column"] and cells["value"] != LEAVE_OUT:
         return f"names no column, but its value is not `{LEAVE_OUT}`. Correct or delete the line."
-    if cells["column"] and cells["column"] not in plan.schema[cells["table"]].columns:
+    if cells["column"] and cells["column"] not in plan.every_schema[cells["table"]].columns:
         return "names a column that the table does not have. Correct or delete the line."
     return ""
 
@@ -131,14 +133,14 @@ def identifying(plan: Plan, table: str, column: str, value: str) -> str:
     if not column or column in plan.reading.cleared.get(table, ()):
         return ""
     cell = np.array([value], dtype=object)
-    for kind in screen_column(cell, role_of(plan.schema[table], column)):
+    for kind in screen_column(cell, role_of(plan.every_schema[table], column)):
         return f"what looks like {kind.words}. Enter a pseudonym, or a label that points to nobody."
     return ""
 
 
 def finding_of_line(line: int, message: str, table: str = "", place: str = "", rule: str = FITS) -> Finding:
     return Finding(
-        table=table if table in TABLES else "",
+        table=table if table in EVERY_TABLE else "",
         file=CORRECTIONS_FILE,
         row=None,
         column="",
@@ -146,7 +148,7 @@ def finding_of_line(line: int, message: str, table: str = "", place: str = "", r
         rule=rule,
         message=message,
         place=place or f"{CORRECTIONS_FILE}, row {line}",
-        order=(len(TABLES), 0, line, 0),
+        order=(len(EVERY_TABLE), 0, line, 0),
     )
 
 

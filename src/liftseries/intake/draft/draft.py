@@ -18,7 +18,7 @@ from liftseries.intake.told.decisions import Decision
 from liftseries.intake.told.findings import Finding
 from liftseries.intake.told.verdicts import Fault
 from liftseries.study.plan_files import Source
-from liftseries.study.schema import TABLES, Table
+from liftseries.study.schema import EVERY_TABLE, Table
 
 NEVER_EMPTY = ("patients", "sites")
 
@@ -174,4 +174,4 @@ class Draft:
         return self.sheets[file_no].place(row, column, position) + (f" as corrected in {line.place}" if line else "")
 
     def _order(self, file_no: int, row: int, position: int) -> tuple[int, ...]:
-        return (TABLES.index(self.table.name), int(file_no), row, position)
+        return (EVERY_TABLE.index(self.table.name), int(file_no), row, position)

@@ -51,7 +51,7 @@ def screen_column(cells: np.ndarray, role: Role, dates: bool = True) -> dict[Kin
 
 def role_of(table: Table, column: str) -> Role:
     """What a column is for; one that the schema does not know may hold any words."""
-    if column in KEYS:
+    if column in KEYS or column in table.people:
         return Role.KEY
     known = table.columns.get(column)
     return Role.LABEL if known is None or known.type == "text" else Role.NUMBER

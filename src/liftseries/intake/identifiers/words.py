@@ -59,6 +59,8 @@ NO_SURNAMES = frozenset(
     pink silver gold golden amber violet alpha beta gamma delta epsilon zeta eta theta iota kappa lambda omega
     sigma bravo charlie echo foxtrot golf hotel india juliet kilo lima mike november oscar papa quebec romeo
     sierra tango uniform victor whiskey yankee zulu
+    lead leader chair committee manager director coordinator officer nurse secretary registrar consultant
+    statistician technician hygienist assistant staff team board quality data audit safety clinical medical
     """
     )
 )

@@ -5,11 +5,11 @@ Also says of each site whether it was drilled as planned, and cuts residual bone
 """
 
 from collections.abc import Sequence
-from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 
+from liftseries.base.numbers import band_labels
 from liftseries.geometry.deviations import DEVIATIONS, ENDED
 
 AS_DRILLED = ("plan", "not_plan")
@@ -75,9 +75,3 @@ def band(value_mm: pd.Series, cuts_mm: Sequence[float]) -> pd.Categorical:
     # (3.7 + 4.5) / 2 and its like can miss a cut by the last bit, which would put a site into the wrong band.
     rounded = np.round(np.asarray(value_mm, float), 9)
     return pd.cut(rounded, [-np.inf, *cuts_mm, np.inf], right=False, labels=band_labels(cuts_mm), ordered=True)
-
-
-def band_labels(cuts_mm: Sequence[float]) -> list[str]:
-    """Names of the bands: `<4`, `4 to <6`, `≥6`."""
-    between = [f"{low:g} to <{high:g}" for low, high in pairwise(cuts_mm)]
-    return [f"<{cuts_mm[0]:g}", *between, f"≥{cuts_mm[-1]:g}"]
