@@ -35,7 +35,9 @@ def minutes(run: RunTables, flagged: Sequence[Flagged]) -> bytes:
     document.add_paragraph(shown(study["title"]))
     document.add_paragraph(say("audit_extra.own_period", years=years_in_words(run), closed=closed))
     _grid(document, "Meeting", ("Date", "Place", "Chair", "Minutes by"), 1)
-    _grid(document, "Present", ("Role", "Name", "Interests in what is decided today", "Left for these items"), BLANK_ROWS)
+    _grid(
+        document, "Present", ("Role", "Name", "Interests in what is decided today", "Left for these items"), BLANK_ROWS
+    )
     document.add_heading("Decisions, one a flag", 2)
     document.add_paragraph(say("audit_extra.minutes_flag_means", words=shown(run.audit["policy"]["flag_means"])))
     for one in flagged:

@@ -7,9 +7,11 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import names_in
+from liftseries.models.shared.levels import as_levels
 from liftseries.report.audit.found import CLUSTERED, EXPECTED, FLAG, RATE, funnel_of, period, years_in_words
 from liftseries.report.audit.own_figures import Figure, change_of, figures_of, strength_of
 from liftseries.report.audit.run_tables import RunTables
@@ -131,9 +133,9 @@ class OwnResults:
         cases, by = self.run.cases, self.run.audit["by"]
         rows: list[list[str]] = []
         years = period(self.run)
-        if years and by in cases:
+        if years and by in cases and "surgery_year" in cases:
             known = cases["perforation"].astype(object).isin(["yes", "no"])
-            mine = cases[known & cases[by].astype(object).astype(str).eq(unit)]
+            mine = cases[known.to_numpy(bool) & np.asarray(as_levels(cases[by]) == unit)]
             for year in (years[-1] - 1, years[-1]):
                 part = mine[mine["surgery_year"].eq(year).fillna(False).to_numpy(bool)]
                 rows.append([str(year), str(len(part)), str(int(part["perforation"].astype(object).eq("yes").sum()))])

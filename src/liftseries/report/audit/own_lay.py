@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from liftseries.models.audit.units import in_period
 from liftseries.report.audit.found import PERFORATION, period, years_in_words
 from liftseries.report.audit.run_tables import RunTables
 from liftseries.report.kit.numbers import missing
@@ -32,7 +33,7 @@ def lay_page(run: RunTables) -> dict[str, Any]:
 
 def _found(run: RunTables) -> Iterator[str]:
     cases, years = run.cases, period(run)
-    inside = cases[cases["surgery_year"].isin(years)] if years else cases
+    inside = cases[in_period(cases, years)]
     yield say("audit_extra.lay_sites", n_sites=len(inside), n_patients=inside["patient_id"].nunique())
     strips = run.left("audit_indicator_strips")
     everyone = {strip["indicator"]: strip for _, strip in strips[strips["unit"].eq("all")].iterrows()}

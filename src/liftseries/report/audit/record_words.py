@@ -113,7 +113,7 @@ def _told(case: pd.Series, names: Iterable[str], words: Words) -> list[list[str]
 def _value(name: str, value) -> str:
     if missing(value):
         return NOT_RECORDED
-    if isinstance(value, float) and not value.is_integer() or name.endswith("_mm"):
+    if (isinstance(value, float) and not value.is_integer()) or name.endswith("_mm"):
         return decimal(float(value), 1)
     return str(int(value)) if isinstance(value, float) else _word(value)
 

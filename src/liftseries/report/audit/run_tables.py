@@ -10,6 +10,7 @@ from typing import Any
 
 import pandas as pd
 
+from liftseries.base.outputs import formula_undone
 from liftseries.base.tables import read_table
 from liftseries.geometry.derived import STEP_COLUMNS
 from liftseries.models.files import file_of
@@ -69,5 +70,7 @@ class RunTables:
         return pd.concat([steps, pd.read_csv(path, usecols=list(STEP_COLUMNS))], axis=1)
 
     def left(self, name: str) -> pd.DataFrame:
-        """A table that a question left."""
-        return read_table(self.output / file_of(name), COLUMNS[name])
+        """A table that a question left, its sites and units called as in the checked tables."""
+        table = read_table(self.output / file_of(name), COLUMNS[name])
+        named = [column for column in ("site_id", "unit") if column in table]
+        return table.assign(**{column: table[column].map(formula_undone) for column in named})

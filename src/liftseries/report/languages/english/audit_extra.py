@@ -85,14 +85,14 @@ SENTENCES: dict[str, str] = {
     "lay_received": "Of 100 cases that should have been reported, {share} were.",
     "lay_received_all": "Every case that should have been reported was.",
     "lay_unknown": "In {n_sites:# further lift|# further lifts} nobody wrote down whether the lining tore.",
-    "lay_actions": "Of what was decided after earlier audits, {done:# step is|# steps are} done, "
-    "{open:# is|# are} still open and {dropped:# was|# were} given up.",
+    "lay_actions": "Of what was decided after earlier audits: {done:# step|# steps} done, {open:# step|# steps} still "
+    "open, {dropped:# step|# steps} given up.",
     "lay_no_names": "This page names nobody. It describes care as a whole and says nothing of any one patient's "
     "treatment.",
     # minutes
     "minutes_title": "Minutes of the audit committee",
     "minutes_no_flag": "No unit was flagged. Decisions on other matters:",
-    "minutes_flag": "{unit}: {n_events:# tear|# tears} at {n_sites:# site|# sites}; expected {expected:decimal1}.",
+    "minutes_flag": "{unit}: {n_events:# tear|# tears} at {n_sites:# site|# sites}; expected {expected:decimal1}",
     "minutes_stands": "Stands in all views: {yes}",
     "minutes_reply": "Reply of {date}: “{statement}”",
     "minutes_no_reply": "No reply.",
