@@ -123,10 +123,11 @@ def test_own_results_tell_rate_flag_and_change(six):
     assert "of 100 sites 50" in own
     assert "about 3.7 would be expected" in own
     assert "(alarm)" in own
+    assert "clears nobody" not in own
     assert "To change: membrane torn, 50.0%" in own
     assert "2023 12 6" in own
     other = text_of(output / "audit/operators/b.pdf")
-    assert "No flag" in other
+    assert "No flag: the count lies within the limits. That clears nobody" in other
     assert not re.search(r"\b[acdef]\b: ", other)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import difflib
+import re
 
 from liftseries.base.errors import UsageError
 from liftseries.cli.arguments import CAUTION, add_study, plan_of
@@ -39,6 +40,9 @@ def _case(options: argparse.Namespace) -> int:
 
 
 def _nearest(site: str, known: list[str]) -> str:
-    folded = {one.casefold(): one for one in known}
-    near = [folded[one] for one in difflib.get_close_matches(site.casefold(), folded, n=MOST_NEAR, cutoff=0.4)]
+    """The sites whose names are most like the one given, leading zeros and capitals apart."""
+    plain = {name: re.sub(r"0+(?=\d)", "", name.casefold()) for name in known}
+    asked = re.sub(r"0+(?=\d)", "", site.casefold())
+    like = difflib.get_close_matches(asked, list(dict.fromkeys(plain.values())), n=MOST_NEAR, cutoff=0.4)
+    near = [name for one in like for name, text in plain.items() if text == one][:MOST_NEAR]
     return f" Nearest: {', '.join(near)}." if near else " Its sites stand in derived/sites.csv."

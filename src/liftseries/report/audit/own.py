@@ -22,6 +22,7 @@ from liftseries.report.languages.say import say
 FEWEST_OTHERS = 5
 NO_RATE, JUDGED = "unit_without_rate", "unit_judged"
 NEEDED = "needed_sites"
+FLAGS = {2: "alarm", 1: "alert", 0: "none", -1: "low_alert", -2: "low_alarm"}
 INDICATORS = ("", "Yours", "All units", "Standard")
 YEARS = ("Year", "Sites", "Torn")
 
@@ -108,11 +109,11 @@ class OwnResults:
             return
         at = say("audit_extra.own_at_standard" if at_standard else "audit_extra.own_at_group")
         yield say("audit_extra.own_expected", expected=rows[EXPECTED]["estimate"] * int(rate["n_sites"]), at=at)
-        yield say(f"audit_extra.own_flag_{int(flag['estimate'])}")
+        yield say(f"audit_extra.own_flag_{FLAGS[int(flag['estimate'])]}")
         needed = rows.get(NEEDED)
         if JUDGED in names_in(str(flag["note"])):
             yield say("audit_extra.own_cleared")
-        elif needed is not None and not missing(needed["estimate"]):
+        elif not int(flag["estimate"]) and needed is not None and not missing(needed["estimate"]):
             yield say("audit_extra.own_not_cleared", needed=int(needed["estimate"]))
 
     def _has_standard(self, unit: str) -> bool:

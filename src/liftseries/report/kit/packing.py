@@ -23,6 +23,7 @@ CONTENT_TYPES = "[Content_Types].xml"
 SAFE = re.compile(r"[A-Za-z0-9_-]{1,40}")
 RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)", re.IGNORECASE)  # no file may have such a name on Windows
 MAY_BREAK = "\u200b"  # of no width: where a line may be broken
+LONG_WORD = re.compile(r"\S{12}(?=\S{3})")
 NO_LETTER = "□"  # stands for a letter that the type lacks
 
 
@@ -73,7 +74,8 @@ def set_page(template: str, data: Mapping[str, Any]) -> bytes:
 
 def _printable(data: Any) -> Any:
     if isinstance(data, str):
-        return "".join(letter if ord(letter) in _letters() else NO_LETTER for letter in data.replace("\t", " "))
+        text = "".join(letter if ord(letter) in _letters() else NO_LETTER for letter in data.replace("\t", " "))
+        return LONG_WORD.sub(rf"\g<0>{MAY_BREAK}", text)
     if isinstance(data, Mapping):
         return {key: _printable(value) for key, value in data.items()}
     return [_printable(value) for value in data] if isinstance(data, list | tuple) else data
