@@ -35,7 +35,7 @@ def review_table(material: Material, words: Words) -> Content | None:
             str(int(case["place"])),
             shortened(str(case["site_id"]), 24),
             ", ".join(_text(case[name]) for name in ("unit", "surgery_year") if not missing(case[name])),
-            "; ".join(titles.get(name, name.replace("_", " ")) for name in str(case["reasons"]).split()),
+            _reasons(case, titles),
             " to ".join(decimal(case[name], 1) for name in ("rbh_min_mm", "rbh_max_mm")),
             _deepest(case),
             _membrane(case),
@@ -72,6 +72,12 @@ def _text(value) -> str:
     return str(int(value)) if isinstance(value, float) else shortened(str(value), 24)
 
 
+def _reasons(case, titles: dict[str, str]) -> str:
+    """The reasons, the most serious first."""
+    first, *others = (titles.get(name, name.replace("_", " ")) for name in str(case["reasons"]).split())
+    return "; ".join([first, *(other[:1].lower() + other[1:] for other in others)])
+
+
 def _deepest(case) -> str:
     if missing(case["achieved_last_mm"]):
         return ""
@@ -81,7 +87,7 @@ def _deepest(case) -> str:
 
 def _membrane(case) -> str:
     if case["perforation"] != "yes":
-        return {"no": "whole"}.get(case["perforation"], "not known")
+        return {"no": "intact"}.get(case["perforation"], "not known")
     size = case["perforation_mm"]
     if missing(size):
         return say("audit_extra.case_torn")
