@@ -31,7 +31,8 @@ from liftseries.report.languages.say import say
 
 MOST_DRAWN = 3  # groups beside the reference
 BODY_MM, TERM_MM, BELOW_MM, ABOVE_MM, EDGE_MM = 26.0, 4.4, 11.0, 9.0, 2.0
-LEFT_MM, LABEL_MM = 13.0, 44.0
+LEFT_MM, LABEL_MM, LINE_MM, TALLEST_MM = 13.0, 44.0, 3.6, 225.0
+BOLD = {"size": TEXT_PT, "weight": "bold"}
 BALANCED = 0.1
 
 
@@ -65,7 +66,7 @@ def draw_alike(
 ) -> Drawing | None:
     """A row a group: sites by fitted share, the group's upwards and the reference's downwards; the terms' balance.
 
-    None where no propensity could be fitted. More than three groups beside the reference: the first three.
+    None where no propensity could be fitted. More groups than three, or than fit a page: the first ones.
 
     Parameters
     ----------
@@ -75,19 +76,20 @@ def draw_alike(
     words : names of the study's own columns
     narrow : the panels one below the other
     """
-    pairs = _pairs(propensity, balance, comparison, words or Words())[:MOST_DRAWN]
+    pairs = _pairs(propensity, balance, comparison, words or Words())
     if not pairs:
         return None
-    n_terms = max(len(pair.balance) for pair in pairs)
-    body = max(BODY_MM, TERM_MM * n_terms)
-    tall = body + BELOW_MM + ABOVE_MM
-    width = SINGLE_MM if narrow else DOUBLE_MM
-    tops = len(pairs) * (2 if narrow else 1)
+    width, panels = (SINGLE_MM, 2) if narrow else (DOUBLE_MM, 1)
+    label = max(map(_label_mm, pairs))
+    wide = width - LEFT_MM - 4 if narrow else (width - LEFT_MM - label - 8) / 2
+    lines = max(wrapped(_title(pair), wide - 4, TEXT_PT).count("\n") for pair in pairs)
+    body = max(BODY_MM, TERM_MM * max(len(pair.balance) for pair in pairs))
+    tall = body + BELOW_MM + ABOVE_MM + LINE_MM * lines
+    pairs = pairs[: max(1, min(MOST_DRAWN, int(TALLEST_MM // (tall * panels))))]
+    tops = len(pairs) * panels
     figure = new_figure(width, tall * tops)
     for k, pair in enumerate(pairs):
-        label = _label_mm(pair)
-        row = (tops - 1 - (2 * k if narrow else k)) * tall + BELOW_MM
-        wide = width - LEFT_MM - 4 if narrow else (width - LEFT_MM - label - 8) / 2
+        row = (tops - 1 - panels * k) * tall + BELOW_MM
         _overlap(figure, (LEFT_MM, row, wide, body), pair)
         left = label if narrow else LEFT_MM + wide + label + 4
         bottom = row - tall if narrow else row
@@ -110,7 +112,9 @@ def _pairs(propensity: pd.DataFrame, balance: pd.DataFrame, asked: Mapping[str, 
         sizes: dict[str, dict[str, float]] = {}
         for _, row in rows.iterrows():
             sizes.setdefault(str(row["term"]), {})["before" if row["method"] == CRUDE else "after"] = row["estimate"]
-        name, of_reference = (words.subset(f"{asked['groups']}={one}").replace(": ", " ", 1) for one in (level, reference))
+        name, of_reference = (
+            words.subset(f"{asked['groups']}={one}").replace(": ", " ", 1) for one in (level, reference)
+        )
         shares = propensity[propensity["of_group"].eq(level) & propensity["group"].isin([level, reference])]
         found.append(Pair(name, of_reference, shares, level, reference, sizes))
     return found
@@ -124,6 +128,10 @@ def _of_all(pair: Pair, propensity: pd.DataFrame) -> float:
 def _label_mm(pair: Pair) -> float:
     texts = [wrapped(term_named(Words(), term), LABEL_MM - 4) for term in pair.balance]
     return min(max(map(text_width_mm, texts), default=20.0), LABEL_MM) + 4
+
+
+def _title(pair: Pair) -> str:
+    return say("comparison.title_overlap", group=pair.name, reference=pair.reference)
 
 
 def _overlap(figure, place: tuple[float, float, float, float], pair: Pair) -> None:
@@ -150,12 +158,9 @@ def _overlap(figure, place: tuple[float, float, float, float], pair: Pair) -> No
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{abs(value):g}"))
     axes.set_ylabel(say("comparison.axis_sites"))
     axes.set_xlabel(say("comparison.axis_share", group=pair.name))
-    axes.set_title(say("comparison.title_overlap", group=pair.name, reference=pair.reference), loc="left", **BOLD)
+    axes.set_title(wrapped(_title(pair), place[2] - 4, TEXT_PT), loc="left", **BOLD)
     axes.text(0.99, 1.2 * most, pair.name, ha="right", va="center")
     axes.text(0.99, -1.2 * most, pair.reference, ha="right", va="center")
-
-
-BOLD = {"size": TEXT_PT, "weight": "bold"}
 
 
 def _balance(figure, place: tuple[float, float, float, float], pair: Pair, words: Words) -> None:

@@ -29,7 +29,7 @@ from liftseries.report.kit.figures.style import (
 from liftseries.report.kit.words import Words
 from liftseries.report.languages.say import say
 
-ROW_MM, NARROW_ROW_MM, HEAD_MM, BELOW_MM, TOP_MM, EDGE_MM, GAP_MM = 3.9, 7.4, 4.6, 10.5, 6.0, 2.0, 3.0
+ROW_MM, HEAD_MM, LINE_MM, BELOW_MM, TOP_MM, EDGE_MM, GAP_MM, TALLEST_MM = 3.9, 4.6, 3.4, 10.5, 6.0, 2.0, 3.0, 235.0
 LABEL_MM, NARROW_LABEL_MM = 62.0, 42.0
 HEAD = "comparison.head_interval"
 MOST_OTHERS = 4  # groups beside the reference of which the lines fit a page
@@ -113,51 +113,82 @@ def _lines(found: Comparison, outcome: Outcome) -> list[Line]:
     return [Line(label(outcome, found)), *lines] if lines else []
 
 
-def _drawn(blocks: Mapping[str, list[Line]], found: Comparison, narrow: bool):
-    width = SINGLE_MM if narrow else DOUBLE_MM
-    lines = [line for of in blocks.values() for line in of]
-    labels = {id(line): _label(line, narrow) for line in lines}
-    label_mm = max(text_width_mm(text, weight="bold") for text in labels.values()) + 2
-    numbers_mm = 0 if narrow else max([text_width_mm(say(HEAD), weight="bold"), *(text_width_mm(line.numbers) for line in lines)]) + GAP_MM
-    heights = {scale: [_height(line, labels[id(line)], narrow) for line in of] for scale, of in blocks.items()}
-    total = sum(sum(of) + BELOW_MM + TOP_MM for of in heights.values())
-    figure = new_figure(width, total)
-    bottom = total
+@dataclass(frozen=True)
+class Layout:
+    """Lines of a scale with their texts to the left and heights in mm, and the mm between them and the next."""
+
+    blocks: Mapping[str, list[Line]]
+    labels: Mapping[str, list[str]]
+    heights: Mapping[str, list[float]]
+    below_mm: float
+
+    @property
+    def total_mm(self) -> float:
+        """Of the figure."""
+        return sum(sum(of) + self.below_mm + TOP_MM for of in self.heights.values())
+
+
+def _layout(blocks: Mapping[str, list[Line]], narrow: bool) -> Layout:
+    """As far as it fits a page: on a phone, numbers below the names go first, then the crude lines."""
+    layouts = [_laid_out(blocks, narrow, numbers=narrow)]
+    if narrow:
+        quoted = {scale: [line for line in of if line.row is None or line.is_quoted] for scale, of in blocks.items()}
+        layouts += [_laid_out(blocks, True, numbers=False), _laid_out(quoted, True, numbers=False)]
+    return next((one for one in layouts if one.total_mm <= TALLEST_MM), layouts[-1])
+
+
+def _laid_out(blocks: Mapping[str, list[Line]], narrow: bool, numbers: bool) -> Layout:
+    labels, heights = {}, {}
     for scale, of in blocks.items():
-        body = sum(heights[scale])
+        names = [wrapped(line.label, NARROW_LABEL_MM if narrow else LABEL_MM) for line in of]
+        labels[scale] = [
+            f"{name}\n   {line.numbers}" if numbers and line.numbers else name
+            for name, line in zip(names, of, strict=True)
+        ]
+        first = (HEAD_MM if line.row is None else ROW_MM for line in of)
+        heights[scale] = [mm + LINE_MM * text.count("\n") for mm, text in zip(first, labels[scale], strict=True)]
+    return Layout(blocks, labels, heights, BELOW_MM + (2 * LINE_MM if narrow else 0))
+
+
+def _drawn(blocks: Mapping[str, list[Line]], found: Comparison, narrow: bool):
+    width, layout = (SINGLE_MM if narrow else DOUBLE_MM), _layout(blocks, narrow)
+    label_mm = max(text_width_mm(text, weight="bold") for of in layout.labels.values() for text in of) + 2
+    numbers = [line.numbers for of in blocks.values() for line in of]
+    head_mm = text_width_mm(say(HEAD), weight="bold")
+    numbers_mm = 0 if narrow else max([head_mm, *map(text_width_mm, numbers)]) + GAP_MM
+    figure, bottom = new_figure(width, layout.total_mm), layout.total_mm
+    for scale, of in layout.blocks.items():
+        body = sum(layout.heights[scale])
         bottom -= body + TOP_MM
         place = (EDGE_MM + label_mm, bottom, width - 2 * EDGE_MM - label_mm - numbers_mm - 2, body)
         axes = axes_at(figure, *place)
         axes.set_ylim(body, 0)
         axes.yaxis.set_major_locator(NullLocator())
         axes.spines["left"].set_visible(False)
-        _axis(axes, of, heights[scale], scale, found, narrow, place[2])
-        _write(figure, axes, of, [labels[id(line)] for line in of], heights[scale], width - EDGE_MM - numbers_mm + GAP_MM)
-        if not narrow:
-            beside = blended_transform_factory(figure.transFigure, axes.transData)
-            at = (width - EDGE_MM - numbers_mm + GAP_MM) / width
-            figure.text(at, -2.4, say(HEAD), transform=beside, va="center", weight="bold")
-        bottom -= BELOW_MM
+        _axis(axes, of, scale, found, narrow, place[2])
+        _mark_margin(axes, of, layout.heights[scale], found)
+        starts_mm = None if narrow else width - EDGE_MM - numbers_mm + GAP_MM
+        _write(figure, axes, of, layout.labels[scale], layout.heights[scale], starts_mm)
+        bottom -= layout.below_mm
     return figure
 
 
-def _label(line: Line, narrow: bool) -> str:
-    text = wrapped(line.label, NARROW_LABEL_MM if narrow else LABEL_MM)
-    return f"{text}\n   {line.numbers}" if narrow and line.numbers else text
+def _mark_margin(axes, lines: Sequence[Line], heights: Sequence[float], found: Comparison) -> None:
+    """The difference that matters, over the lines of the primary outcome."""
+    mine = [k for k, line in enumerate(lines) if line.outcome is found.primary]
+    if not mine or not found.margin:
+        return
+    margin = found.margin * (100 if found.primary.scale == SHARE else 1)
+    ends = [sum(heights[: mine[0]]), sum(heights[: mine[-1] + 1])]
+    for x in (-margin, margin):
+        axes.plot([x, x], ends, color=INK, linewidth=0.6, linestyle=(0, (3, 2)), zorder=0)
 
 
-def _height(line: Line, text: str, narrow: bool) -> float:
-    if line.row is None:
-        return HEAD_MM + 3.2 * text.count("\n")
-    return NARROW_ROW_MM + 3.2 * (text.count("\n") - 1) if narrow else ROW_MM + 3.2 * text.count("\n")
-
-
-def _axis(
-    axes, lines: Sequence[Line], heights: Sequence[float], scale: str, found: Comparison, narrow: bool, width_mm: float
-) -> None:
-    """Ends, ticks and words; over the lines of the primary outcome, which stands first, the difference that matters."""
+def _axis(axes, lines: Sequence[Line], scale: str, found: Comparison, narrow: bool, width_mm: float) -> None:
     times = 100 if scale == SHARE else 1
-    seen = [times * float(line.row[name]) for line in lines if line.row is not None for name in ("conf_low", "conf_high")]
+    seen = [
+        times * float(line.row[name]) for line in lines if line.row is not None for name in ("conf_low", "conf_high")
+    ]
     margin = found.margin if found.primary.scale == scale else None
     seen += [0.0] + ([times * margin, -times * margin] if margin else [])
     room = 0.06 * (max(seen) - min(seen))
@@ -168,15 +199,16 @@ def _axis(
     reference = found.named(found.reference)
     text = say("comparison.axis_share_difference" if scale == SHARE else "comparison.axis_mm", reference=reference)
     axes.set_xlabel(wrapped(text, width_mm) if narrow else text)
-    if margin:
-        ends = [k for k, line in enumerate(lines) if line.row is None][1:] or [len(lines)]
-        for x in (-times * margin, times * margin):
-            axes.plot([x, x], [0, sum(heights[: ends[0]])], color=INK, linewidth=0.6, linestyle=(0, (3, 2)), zorder=0)
 
 
-def _write(figure, axes, lines: Sequence[Line], labels: Sequence[str], heights: Sequence[float], at_mm: float) -> None:
+def _write(
+    figure, axes, lines: Sequence[Line], labels: Sequence[str], heights: Sequence[float], starts_mm: float | None
+) -> None:
+    """Names to the left, estimates, and from a place on their numbers to the right, where there is one."""
     width = figure.get_figwidth() * MM_PER_INCH
     beside = blended_transform_factory(figure.transFigure, axes.transData)
+    if starts_mm is not None:
+        figure.text(starts_mm / width, -2.4, say(HEAD), transform=beside, va="center", weight="bold")
     top = 0.0
     for line, text, height in zip(lines, labels, heights, strict=True):
         y = top + height / 2
@@ -185,8 +217,8 @@ def _write(figure, axes, lines: Sequence[Line], labels: Sequence[str], heights: 
         figure.text(EDGE_MM / width, y, text, transform=beside, va="center", weight=weight, size=SMALL_PT)
         if line.row is None:
             continue
-        if "\n" not in text or line.numbers not in text:
-            figure.text(at_mm / width, y, line.numbers, transform=beside, va="center")
+        if starts_mm is not None:
+            figure.text(starts_mm / width, y, line.numbers, transform=beside, va="center")
         times = 100 if line.outcome.scale == SHARE else 1
         value, low, high = (times * float(line.row[name]) for name in ("estimate", "conf_low", "conf_high"))
         style = "-" if line.is_quoted else (0, (3, 1.2))

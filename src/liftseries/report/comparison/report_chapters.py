@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from liftseries.report.comparison.alike_figure import MOST_DRAWN
 from liftseries.report.comparison.answers import MOST_TOLD
 from liftseries.report.comparison.compared import AS_DRILLED, OUTCOMES, Comparison, Outcome, comparison_of
 from liftseries.report.kit.blocks import Block, Listing, Paragraph
-from liftseries.report.kit.numbers import count, listed
 from liftseries.report.kit.material import Material
+from liftseries.report.kit.numbers import count, listed
 from liftseries.report.kit.words import BANDS
 from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.say import say
@@ -29,7 +30,8 @@ def who(writer: Writer) -> Iterable[Block]:
     yield from glance
     figure = writer.figure("comparison_alike")
     if figure:
-        yield Paragraph(say("comparison.overlap_read"))
+        more = f" {say('comparison.overlap_of_the_first')}" if len(comparison.others) > MOST_DRAWN else ""
+        yield Paragraph(say("comparison.overlap_read") + more)
     yield from figure
     unlike = unlike_and_not_adjusted_for(writer.material, comparison) if described else []
     if unlike:

@@ -18,7 +18,11 @@ def methods(writer: Writer) -> Iterable[Block]:
     comparison = comparison_of(writer.material)
     if comparison.why_nothing:
         return
-    terms = say("comparison_methods.terms", terms=comparison.terms) if comparison.terms else say("comparison_methods.terms_none")
+    terms = (
+        say("comparison_methods.terms", terms=comparison.terms)
+        if comparison.terms
+        else say("comparison_methods.terms_none")
+    )
     holes = {"population": {"terms": terms}, "survival": {"month": comparison.month}}
     for name in METHODS:
         text = say(f"comparison_methods.{name}", **holes.get(name, {}))

@@ -71,7 +71,12 @@ def draw_survival(
     title = say(f"comparison.title_survival_{_kind(method)}", column=column[0].lower() + column[1:])
     figure = _figure(of_all, counted, groups, names, title, narrow)
     told = [
-        say("comparison.alt_curve", group=names[level], share=percent(own["survival"].iloc[-1]), month=own["months"].max())
+        say(
+            "comparison.alt_curve",
+            group=names[level],
+            share=percent(own["survival"].iloc[-1]),
+            month=own["months"].max(),
+        )
         for level in groups
         for own in [of_all[of_all["group"].eq(level)]]
     ]

@@ -90,7 +90,8 @@ class Words:
     def term(self, term: str, note: str = "") -> str:
         """`Residual bone height, per mm`; `Approach: guided against freehand`.
 
-        A comparison's terms, `difference[B] at 36`, name a group and a month. `note` of results.csv names the reference level where the usual one did not occur.
+        A comparison's terms, `difference[B] at 36`, name a group and a month.
+        `note` of results.csv names the reference level where the usual one did not occur.
         """
         if term in PARAMETERS:
             return PARAMETERS[term]

@@ -57,7 +57,8 @@ SENTENCES: dict[str, str] = {
     "ratio (E-value).",
     "evalue": "{group}: {ratio:decimal1} for the estimate, {limit:decimal1} for its limit nearer to no difference.",
     "evalue_open": "{group}: {ratio:decimal1} for the estimate, none for its limit, which holds no difference.",
-    "shared_operators": "Operators: by whose hand they are, the sites of {group} and {reference} overlap by {share:percent}.",
+    "shared_operators": "Operators: by whose hand they are, the sites of {group} and {reference} overlap by "
+    "{share:percent}.",
     "shared_years": "Years of surgery: the sites of {group} and {reference} overlap by {share:percent}.",
     "no_operators": "Operators are not recorded, so a group may be one operator's.",
     "no_years": "Years of surgery are not recorded, so a group may be of another time.",
@@ -131,14 +132,14 @@ SENTENCES: dict[str, str] = {
     "glance_apart": "yes",
     "glance_uneven": "yes, operators uneven",
     "glance_note": "Sites of the whole series whose group is known.",
-    "characteristics_note": "Standardised difference from {reference}: of means over the root of the mean variance; 0.1 "
-    "is commonly taken as small. Patients with sites in two groups count in both.",
+    "characteristics_note": "Standardised difference from {reference}: of means over the root of the mean variance; "
+    "0.1 is commonly taken as small. Patients with sites in two groups count in both.",
     "differences_note": "Differences from {reference}; group values weighted as the differences are. * The interval "
     "may be too short, as operators are shared out unevenly over the groups.",
     "unadjusted": "(unadjusted)",
     "crude": "crude",
-    "fallen_out_note": "Of the sites in the comparison of perforations; fallen out are those not drilled as planned and "
-    "those of which it cannot be judged.",
+    "fallen_out_note": "Of the sites in the comparison of perforations; fallen out are those not drilled as planned "
+    "and those of which it cannot be judged.",
     "as_drilled_note": "Weights and models fitted anew among the sites drilled as planned. * The interval may be too "
     "short, as operators are shared out unevenly over the groups.",
     "not_told": "none: {why}",
@@ -151,12 +152,13 @@ SENTENCES: dict[str, str] = {
     "balance_note": "Means weighted, variances as they are without weights.",
     # ── chapters ────────────────────────────────────────────────────────────────────────────────────────────────
     "can_be_told_apart": "Group, operator and year can be told apart; the table shows how far.",
-    "cannot_be_told_apart": "{groups:and} cannot be told apart from operator or year when compared with {reference}, so "
-    "no effect is given.",
+    "cannot_be_told_apart": "{groups:and} cannot be told apart from operator or year when compared with {reference}, "
+    "so no effect is given.",
     "because": "The reason: {why}.",
     "overlap_read": "Where the bars of both groups stand over the same scores, sites have a like in the other group.",
     "unlike": "Not adjusted for, and more than {size} apart (what belongs to a group by definition is among them): "
     "{columns:and}.",
+    "overlap_of_the_first": "Drawn are the first groups; the balance of all stands in the supplement.",
     "differs_read": "Where crude and adjusted lie far apart, what was recorded explains part of a difference.",
     "refused": "No difference is given of:",
     "refused_item": "{group}, {what}: {why}",

@@ -12,8 +12,8 @@ SENTENCES: dict[str, str] = {
     "been of any group: w = (1 / e of the own group) / Σ (1 / e of each group); with two groups w = 1 - e. The "
     "answer is for those sites.",
     "lead_inverse": "Inverse probability weights",
-    "inverse": "As the plan asks for them: w = 1 / e of the own group. The answer is for all sites, and rests on few of "
-    "them where scores are near 0.",
+    "inverse": "As the plan asks for them: w = 1 / e of the own group. The answer is for all sites, and rests on few "
+    "of them where scores are near 0.",
     "lead_errors": "Standard errors",
     "errors": "A patient's influence on an estimate is its derivative in that patient's weight with the propensity and "
     "outcome models refitted; the variance is K / (K - 1) Σ influence², K the patients, t with K - 1 degrees of "
@@ -32,8 +32,9 @@ SENTENCES: dict[str, str] = {
     "an interval hold less than 93% of the time, the row says so. Years: where two groups share a tenth of their years "
     "or less (the sum of the smaller shares by year) nothing is told of them here, though results.csv keeps the row.",
     "lead_survival": "Survival",
-    "survival": "Kaplan-Meier curves, weighted; a failure is dated at the visit that found it. Survival is told at month "
-    "{month:g}, which does not depend on what was found: 36 where the plan has it, else the middle one of its months.",
+    "survival": "Kaplan-Meier curves, weighted; a failure is dated at the visit that found it. Survival is told at "
+    "month {month:g}, which does not depend on what was found: 36 where the plan has it, else the middle one of its "
+    "months.",
     "lead_gain": "Bone gain",
     "gain": "Gain at 12 months: each site's mean gain carried to month 12 along the slope of a mixed model with group, "
     "terms and months, then weighted; crude: the mixed model with group and months alone.",
