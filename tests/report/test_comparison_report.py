@@ -1,22 +1,18 @@
-"""The comparison's report: what it says of made-up groups, what it does not say, and how its figures look."""
+"""The comparison's report: what it says of made-up groups, and what it does not say."""
 
-import itertools
 import math
 import re
 from dataclasses import replace
 
 import pandas as pd
 import pytest
-from made_comparison import COMPARISON, KINDS, made_comparison
-from matplotlib.text import Text
-from test_figures import A_PAGE_MM, boxes, hidden_ticks
+from made_comparison import KINDS
 
 from liftseries.report.comparison.answers import patients_needed
 from liftseries.report.comparison.compared import OUTCOMES, Comparison, comparison_of
 from liftseries.report.comparison.report_chapters import UNLIKE, unlike_and_not_adjusted_for
 from liftseries.report.comparison.sentences import sized, verdict
 from liftseries.report.comparison.tables import disagreeing
-from liftseries.report.kit.figures.style import DOUBLE_MM, SINGLE_MM, SMALL_PT
 from liftseries.report.kit.words import Words
 from liftseries.report.pages.page import render_html
 
@@ -26,14 +22,9 @@ REFUSED = ("separated", "tied", "years", *NOTHING)
 
 
 @pytest.fixture(scope="module")
-def made():
-    return {kind: made_comparison(**options) for kind, options in KINDS.items()}
-
-
-@pytest.fixture(scope="module")
-def found(made, tmp_path_factory):
+def found(compared, tmp_path_factory):
     """Kind -> material and what was written."""
-    return {kind: one.written_in(tmp_path_factory.mktemp(kind)) for kind, one in made.items()}
+    return {kind: one.written_in(tmp_path_factory.mktemp(kind)) for kind, one in compared.items()}
 
 
 def chapters(found, kind, document=0):
@@ -261,52 +252,3 @@ def test_each_item_of_the_checklists_that_is_not_the_authors_has_a_place(found, 
     assert places <= {chapter.id for report in found[kind][1].reports for chapter in report.chapters}
     if kind == "two":
         assert [text for text, of in items if not of and "author" not in text] == []
-
-
-# ── figures ─────────────────────────────────────────────────────────────────────────────────────────────────────
-
-
-def words_drawn(figure) -> list[tuple[str, object]]:
-    """Every text that is seen and where it stands, without the line that leads to it."""
-    renderer = figure.canvas.get_renderer()
-    figure.draw(renderer)
-    hidden = hidden_ticks(figure)
-    texts = [text for text in figure.findobj(Text) if text.get_visible() and text.get_text().strip()]
-    return [(text.get_text(), Text.get_window_extent(text, renderer)) for text in texts if id(text) not in hidden]
-
-
-def test_every_figure_is_drawn_of_two_groups_and_of_three(found):
-    names = {figure.name for figure in COMPARISON.figures}
-    assert set(found["two"][0].figures) == set(found["three"][0].figures) == names
-
-
-@pytest.mark.parametrize(("kind", "narrow"), list(itertools.product(KINDS, (False, True))))
-def test_figures_fit_their_page_and_no_text_is_cut_overlaps_or_is_too_small(made, kind, narrow):
-    for figure in COMPARISON.figures:
-        drawing = made[kind].drawing(figure.name, narrow)
-        if drawing is None:
-            continue
-        width, height = drawing.figure.get_size_inches() * 25.4
-        assert width == pytest.approx(SINGLE_MM if narrow else DOUBLE_MM)
-        assert height < A_PAGE_MM
-        page, touch = drawing.figure.bbox, drawing.figure.dpi / 72
-        texts = words_drawn(drawing.figure)
-        for text, box in texts:
-            assert box.x0 >= -0.5, text
-            assert box.y0 >= -0.5, text
-            assert box.x1 <= page.x1 + 0.5, text
-            assert box.y1 <= page.y1 + 0.5, text
-        for (one, a), (other, b) in itertools.combinations(texts, 2):
-            wide, high = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
-            assert not (wide > touch and high > touch), (figure.name, one, other)
-        small = [text for text in drawing.figure.findobj(Text) if text.get_text() and text.get_fontsize() < SMALL_PT]
-        assert not [text.get_text() for text in small if text.get_visible()]
-        assert drawing.alt.endswith(".")
-
-
-def test_numbers_at_risk_are_counted_and_not_weighted(made):
-    drawing = made["two"].drawing("comparison_survival")
-    counted = made["two"].read("comparison_at_risk")
-    first = counted[counted["subset"].eq("all") & counted["months"].eq(12)]["n_at_risk"]
-    shown = {text for text, _ in boxes(drawing.figure)}
-    assert {str(int(n)) for n in first} <= shown
