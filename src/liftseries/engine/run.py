@@ -209,7 +209,8 @@ def has_nothing_to_do(study: Path, output: Path) -> bool:
 
 def what_to_look_at(output: Path) -> list[str]:
     """The last words of a run: where the report lies, and what needs a look first."""
-    words = [f"The report: {output / 'report.html'}"]
+    pages = [*output.glob("report.html"), *sorted(output.glob("*/report.html"))]
+    words = [f"The report: {page}" for page in pages or [output / "report.html"]]
     n_aside = len({(row["file"], row["row"]) for row in _rows(output / "set_aside.csv")})
     if n_aside:
         words.append(f"Look first at set_aside.csv: {n_aside} rows were left out.")
