@@ -90,7 +90,7 @@ def test_an_estimate_that_gives_a_withheld_count_away_is_withheld(masked, whole)
 
 
 def test_nothing_but_what_is_withheld_changes(whole, masked):
-    """What is shown is the number of the run, to three digits; of a ratio to those of the ratio, as a page prints it."""
+    """What is shown is the number of the run, to three digits; of a ratio to those of the ratio that is printed."""
     shown = masked.material.results["estimate"].notna()
     told, true = (table.loc[shown, "estimate"].to_numpy(float) for table in (masked.material.results, whole.results))
     is_log = whole.results.loc[shown, "scale"].isin(["log_odds", "log_hazard", "log_time"]).to_numpy()
