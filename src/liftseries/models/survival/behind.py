@@ -38,18 +38,20 @@ CURVE_COLUMNS = ["subset", "months", "survival", "conf_low", "conf_high"]
 # ── estimates by month ──────────────────────────────────────────────────────────────────────────────────────
 
 
-def by_month(p: Population, row: Row) -> Behind | None:
+def by_month(p: Population, row: Row) -> Behind:
     """Kaplan-Meier and its like: a subset's implants, those failed at any time, those failed by the month.
 
-    The corrected row alone leaves: beside the one that it corrects it would tell how many patients have a failure.
+    Of the numbers the corrected ones alone leave: beside those that they correct they would tell how many patients
+    have a failure. So nobody is said to stand behind the others.
     """
-    if row.method in UNCORRECTED:
-        return None
     used = p.followed & p.subset(row.subset)
     still = used & (p.months >= row.month)
     by_then = used & p.failed & (p.months <= row.month)
     away = (Counted(by_then), *(_bound_of(p, by_then, still) if row.method == CORRECTED else ()))
-    return behind_estimate(used, used & p.failed, gives_away=away, rests_on=(still,))
+    nobody = np.zeros_like(still)
+    return behind_estimate(
+        used, used & p.failed, gives_away=away, rests_on=(nobody if row.method in UNCORRECTED else still,)
+    )
 
 
 def _bound_of(p: Population, by_then: np.ndarray, still: np.ndarray) -> tuple[Counted, ...]:
