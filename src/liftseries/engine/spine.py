@@ -112,6 +112,8 @@ def write_models(job: Job) -> None:
 
     reasons = why_not_followed(pd.read_parquet(job.inputs.visits), pd.read_parquet(job.inputs.cases))
     with remake_folder(job.params.folder) as folder:
+        if not job.params.models:  # an audit alone leaves no model to refit
+            return
         _stack([work_file(f"{name}.formula") for name in job.params.models], folder / "formula.csv")
         for name in read_table(folder / "formula.csv")["model"]:
             covariance = Path(work_file(f"{name}.covariance")).read_text(encoding="utf-8")
