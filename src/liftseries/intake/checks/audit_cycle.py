@@ -52,7 +52,7 @@ def _check_day(draft: Draft, name: str) -> None:
 
 
 def units_of(plan: Plan, tables: Mapping[str, pd.DataFrame]) -> frozenset[str] | None:
-    """The levels of the column that `audit.by` names, and units of which the plan expects cases that may never come.
+    """The levels of the column that `audit.by` names, the centres, and units whose expected cases may never come.
 
     Parameters
     ----------
@@ -66,6 +66,8 @@ def units_of(plan: Plan, tables: Mapping[str, pd.DataFrame]) -> frozenset[str] |
     by = plan.audit["by"]
     bands = {"rbh_band": plan.rbh_bands_mm, "lift_band": plan.lift_bands_mm}
     expected = {str(unit) for unit in plan.audit["expected"]}
+    if "patients" in tables and "centre" in tables["patients"]:
+        expected |= set(map(str, tables["patients"]["centre"].dropna().unique()))
     if by in bands:
         return frozenset(band_labels(bands[by])) | expected
     for name in ("sites", "patients"):
