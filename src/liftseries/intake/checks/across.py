@@ -35,7 +35,7 @@ def check_across(drafts: Mapping[str, Draft], data_until: str = "") -> None:
         _check_log_order(drafts["steps"])
         _check_approach(drafts)
         _check_stops(drafts)
-    if data_until:
+    if data_until and "sites" in drafts:
         _check_closing(drafts, data_until)
     if "visits" in drafts:
         _check_life_of_sites(drafts["visits"])

@@ -2,13 +2,52 @@
 
 from __future__ import annotations
 
-from liftseries.report.kit.declarations import Chapter, Document, Purpose
+from dataclasses import replace
 
+from liftseries.report.audit import declarations as audit
+from liftseries.report.closing import declarations as closing
+from liftseries.report.kit.declarations import Document, Purpose
+
+REPORT = Document(
+    name="report",
+    title="",
+    prefix="",
+    chapters=(
+        audit.FIRST_PAGE,
+        audit.UNITS,
+        audit.WHERE,
+        audit.TIME,
+        audit.STAGES,
+        audit.CYCLE,
+        audit.PUBLISHED,
+    ),
+)
+SUPPLEMENT = Document(
+    name="supplement",
+    title="Supplement",
+    prefix="S",
+    chapters=(
+        audit.METHODS,
+        audit.VIEWS,
+        audit.FURTHER_STAGES,
+        audit.BETWEEN,
+        audit.INDICATORS,
+        audit.CHARTS,
+        audit.SERIES,
+        replace(audit.LEFT_OUT, tables=(closing.LEFT_OUT,)),
+        closing.VERSIONS,
+        closing.INDEX,
+    ),
+)
 PURPOSE = Purpose(
     name="audit",
-    notices=("x",),
-    documents=(Document("report", "", "", ()), Document("supplement", "Supplement", "S", ())),
-    further_tables=(),
+    notices=(
+        "For the committee alone. It holds numbers of single units and stays in the house.",
+        "A flag is a reason to look, first at the data, and no judgement of anyone's work.",
+    ),
+    documents=(REPORT, SUPPLEMENT),
+    further_tables=(audit.EVERY_STRIP,),
     may_be_released=False,
     folder="audit",
+    further_files="liftseries.report.purposes.audit.files:write_further",
 )
