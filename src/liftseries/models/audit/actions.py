@@ -15,7 +15,7 @@ from liftseries.models.audit.units import in_period
 from liftseries.models.shared.levels import as_levels
 from liftseries.study.indicators import Indicator, indicators
 
-COLUMNS = "id unit indicator good counts since before before_counted now now_counted"
+COLUMNS = "id unit indicator good counts since before before_counted before_events now now_counted now_events"
 EVERYONE, CENTRE = "all", "centre"
 
 
@@ -60,7 +60,7 @@ def list_action_effects(
     seen = pd.to_numeric(cases["surgery_year"]).dropna().unique() if "surgery_year" in cases else []
     years = sorted(int(year) for year in (period or seen))
 
-    def of(indicator: Indicator, unit: str, told_years: Sequence[int]) -> tuple[float, float]:
+    def of(indicator: Indicator, unit: str, told_years: Sequence[int]) -> tuple[float, float, float]:
         part = cases.loc[in_period(cases, told_years)].reset_index(drop=True)
         followed = implants.loc[implants["site_id"].isin(part["site_id"])].reset_index(drop=True)
         recorded = Recorded(part, followed, visits, closing, unrecorded, constants)
@@ -68,7 +68,8 @@ def list_action_effects(
         groups = [("all", everyone), (f"{by}={unit}", members_of(part, by, unit))]
         term, month = indicator.at(months)[0]
         told, _ = list(told_of(indicator, term, month, recorded, groups, told_years, expected))[unit != EVERYONE]
-        return float(told.row["estimate"]), told.states["counted"]
+        events = told.n_events if indicator.counts in ("sites", "patients", "cells") else np.nan
+        return float(told.row["estimate"]), told.states["counted"], events
 
     rows = []
     for _, action in actions[actions["indicator"].notna()].iterrows():
@@ -76,7 +77,7 @@ def list_action_effects(
         if indicator is None:
             continue
         since = [one for one in years if one > year]
-        before, now = of(indicator, unit, [year]), of(indicator, unit, since) if since else (np.nan, 0)
+        before, now = of(indicator, unit, [year]), of(indicator, unit, since) if since else (np.nan, 0, np.nan)
         told = " ".join(map(str, since))
         rows.append((action["id"], unit, indicator.name, indicator.good, indicator.counts, told, *before, *now))
     return ActionEffects(pd.DataFrame(rows, columns=COLUMNS.split()))

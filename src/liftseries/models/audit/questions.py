@@ -251,7 +251,7 @@ QUESTIONS: tuple[Question, ...] = (
             Leaves(
                 "audit_action_effects",
                 "effects",
-                "id unit indicator good counts since before before_counted now now_counted",
+                "id unit indicator good counts since before before_counted before_events now now_counted now_events",
             ),
         ),
         purposes=ONLY,

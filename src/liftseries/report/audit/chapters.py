@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from liftseries.report.audit.benchmark import benchmark_told
 from liftseries.report.audit.cycle import changes_told
 from liftseries.report.audit.findings import signals_of_all
-from liftseries.report.audit.units import CUSUM, units, why_not
 from liftseries.report.audit.unit_tables import series_told
+from liftseries.report.audit.units import CUSUM, units, why_not
 from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.numbers import decimal, missing
 from liftseries.report.kit.sentences import small

@@ -27,7 +27,7 @@ from liftseries.report.kit.numbers import decimal, missing
 from liftseries.report.languages.say import say
 
 ACROSS, NARROW_ACROSS, MOST = 4, 2, 16
-PANEL_MM, LEFT_MM, GAP_MM, TITLE_MM, FOOT_MM, EDGE_MM = 15.0, 12.0, 6.0, 5.6, 10.0, 2.0
+PANEL_MM, LEFT_MM, GAP_MM, TITLE_MM, FOOT_MM, EDGE_MM = 13.5, 12.0, 6.0, 5.6, 10.0, 2.0
 EVERY_UNIT = "all"
 MARKS = {"up": "^", "down": "v"}
 
@@ -104,7 +104,7 @@ def _panel(axes, unit: str, own: pd.DataFrame, band: pd.DataFrame, ends: tuple[f
 
 
 def cases_of_changes(own: pd.DataFrame, unit: str, places: pd.DataFrame, changes: pd.DataFrame) -> list[float]:
-    """The first case at or after each change of the unit, of its centre, or of everyone; none before its second year."""
+    """The first case from each change on, of the unit, its centre or everyone; none of the unit's first year."""
     if changes.empty or "surgery_year" not in places:
         return []
     sites = own["site_id"].astype(str)

@@ -7,10 +7,10 @@ from collections.abc import Iterable, Iterator
 import pandas as pd
 
 from liftseries.report.audit.indicators import title
-from liftseries.report.audit.units import named, per_100, smallest_cell
+from liftseries.report.audit.units import hidden, named, per_100, smallest_cell
 from liftseries.report.kit.blocks import Block, Listing, Paragraph
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import decimal, missing
+from liftseries.report.kit.numbers import decimal, listed, missing
 from liftseries.report.kit.sentences import small
 from liftseries.report.kit.tables.cells import Content, content_of
 from liftseries.report.kit.words import Words
@@ -19,6 +19,8 @@ from liftseries.report.languages.say import say
 
 OPEN, OVERDUE, DROPPED, DONE = "open", "overdue", "dropped", "done"
 EVERY_UNIT = "all"
+MOST_LINES, MOST_REPLIES = 5, 4  # on the first page
+SAME = (0.01, 0.1)  # a smaller change is none: of a share, in mm
 
 
 def state_of(action: pd.Series, data_until: str) -> str:
@@ -30,20 +32,29 @@ def state_of(action: pd.Series, data_until: str) -> str:
 
 
 def effect_of(material: Material, action: pd.Series, cell: int = 0) -> tuple[str, str]:
-    """`better since`, `worse since`, `no change`, and the two values; empty where one of them is not known."""
+    """`better since`, `worse since`, `unchanged since`, and the two values; empty where one of them is not known.
+
+    Where a count of `cell` or fewer stands behind one of them there are no values.
+    """
     table = material.table("audit_action_effects")
     rows = table[table["id"].astype(str).eq(str(action["id"]))] if len(table) else table
-    if rows.empty:
+    if rows.empty or missing(rows.iloc[0]["before"]) or missing(rows.iloc[0]["now"]):
         return "", ""
     row = rows.iloc[0]
-    few = any(missing(row[name]) or 0 < int(row[name]) < cell for name in ("before_counted", "now_counted"))
-    if missing(row["before"]) or missing(row["now"]) or few:
-        return "", ""
-    before, now = float(row["before"]), float(row["now"])
+    if any(_rests_on_few(row, when, cell) for when in ("before", "now")):
+        return say("audit_page.too_few_to_tell"), ""
+    before, now, is_mm = float(row["before"]), float(row["now"]), row["counts"] == "measurements"
     better = (now < before) == (row["good"] == "low")
-    word = "same" if now == before else "better" if better else "worse"
-    written = (lambda value: decimal(value, 1)) if row["counts"] == "measurements" else per_100
-    return say(f"audit.{word}_since"), say("audit.then_now", before=written(before), now=written(now))
+    word = "same" if abs(now - before) < SAME[is_mm] else "better" if better else "worse"
+    written = (lambda value: decimal(value, 1)) if is_mm else per_100
+    values = {"before": written(before), "now": written(now)}
+    return say(f"audit.{word}_since"), say("audit.then_now_mm" if is_mm else "audit.then_now", **values)
+
+
+def _rests_on_few(row: pd.Series, when: str, cell: int) -> bool:
+    """Whether a small count stands behind a value, or could be worked out from it."""
+    total, events = row[f"{when}_counted"], row[f"{when}_events"]
+    return hidden(total, cell) or (not missing(events) and (hidden(events, cell) or hidden(total - events, cell)))
 
 
 def actions_told(material: Material) -> tuple[str, tuple[str, ...]] | None:
@@ -53,9 +64,10 @@ def actions_told(material: Material) -> tuple[str, tuple[str, ...]] | None:
         return None
     year = int(pd.to_numeric(actions["year"]).max())
     latest = actions[pd.to_numeric(actions["year"]).eq(year)]
-    return say("audit_page.actions", year=year, n=len(latest)), tuple(
-        _action_line(material, action) for _, action in latest.iterrows()
-    )
+    lines = [_action_line(material, action) for _, action in latest.iterrows()]
+    more = len(lines) - MOST_LINES
+    lines = [*lines[:MOST_LINES], say("audit_page.more_actions", n=more)] if more > 0 else lines
+    return say("audit_page.actions", year=year, n=len(latest)), tuple(lines)
 
 
 def _action_line(material: Material, action: pd.Series) -> str:
@@ -109,7 +121,9 @@ def replies_told(material: Material) -> str:
         )
         for _, row in replies.iterrows()
     ]
-    return say("audit_page.replies", replies=each)
+    more = len(each) - MOST_REPLIES
+    told = say("audit_page.replies_more", replies=", ".join(each[:MOST_REPLIES]), n=more) if more > 0 else listed(each)
+    return say("audit_page.replies", replies=told)
 
 
 def reply_to(material: Material, unit: str, indicator: str) -> pd.Series | None:

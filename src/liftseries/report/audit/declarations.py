@@ -37,7 +37,7 @@ COURSE = Figure(
         "cases": "cases",
         "changes": "changes",
     },
-    caption="Tears observed less expected, case by case. Band: where 95 of 100 courses lie by chance alone at each case; "
+    caption="Tears observed less expected, case by case. Band: where 95 of 100 courses lie by chance at each case; "
     "triangle: a signal; dotted: a change.",
     released=_kept("the charts over time"),
     has_narrow=True,
@@ -46,8 +46,8 @@ YEARS = Figure(
     name="audit_years",
     draws=f"{ROOM}.year_figures:draw_audit_years",
     reads={"years": "results:audit.year", "changes": "changes"},
-    caption="Share of sites torn by year of surgery, with 95% intervals that take patients as clusters; dotted: a change "
-    "at every unit.",
+    caption="Share of sites torn by year of surgery, with 95% intervals that take patients as clusters; dotted: a "
+    "change at every unit.",
     released=_kept("the rates by year"),
 )
 LEARNING = Figure(
@@ -130,7 +130,7 @@ EVERY_STRIP = Table(
     released=_kept("what stands behind the indicators"),
     options={"every_unit": True},
 )
-FIRST_PAGE = Chapter("answers", "In two minutes", (f"{ROOM}.first_page:blocks",), numbered=False)
+FIRST_PAGE = Chapter("answers", "Audit: in two minutes", (f"{ROOM}.first_page:blocks",), numbered=False)
 UNITS = Chapter(
     id="units",
     title="Units against each other",

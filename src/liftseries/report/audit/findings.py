@@ -14,10 +14,10 @@ from liftseries.report.audit.indicators import (
     asked_terms,
     is_true,
     n_compared,
+    standard_words,
     strip,
     strips_of,
     title,
-    value_words,
 )
 from liftseries.report.audit.units import (
     ALARM,
@@ -27,6 +27,7 @@ from liftseries.report.audit.units import (
     hidden,
     named,
     per_100,
+    signed,
     smallest_cell,
     units,
 )
@@ -157,11 +158,11 @@ def worse_than_standard(material: Material) -> Iterator[Finding]:
             say(
                 "audit_page.worse_text",
                 units=units_named,
-                standard=value_words(rows.iloc[0].replace({rows.iloc[0]["value"]: rows.iloc[0]["standard"]})),
+                standard=standard_words(rows.iloc[0]),
             ),
             say("audit_page.likely_interval"),
             "",
-            first_stage(material, listed(units_named), say("audit_page.known_standard", indicator=small(title(term)))),
+            first_stage(material, listed(units_named), say("audit_page.known_standard", indicator=title(term))),
         )
 
 
@@ -170,35 +171,42 @@ def _subject(material: Material, name: str) -> str:
 
 
 def units_apart(material: Material) -> Iterator[Finding]:
-    """Indicators by which some units lie apart from the whole series; counted, as no standard is set for them."""
-    strips, cell = strips_of(material), smallest_cell(material)
-    n = n_compared(strips)
-    found = sorted(apart(strips), key=_gap, reverse=True)
-    told = 0
-    for term, rows, whole in found:
+    """Indicators by which some units lie apart from the whole series, of the same units in one finding.
+
+    They are counted, as no standard is set for them.
+    """
+    n = n_compared(strips_of(material))
+    groups: dict[tuple[str, ...], list[tuple[str, str, pd.Series]]] = {}
+    for term, rows, whole, told in apart_in_order(material):
+        groups.setdefault(tuple(str(row["unit"]) for row in rows), []).append((term, told, whole))
+    for names, of_units in list(groups.items())[:MOST_APART]:
+        whole_first = of_units[0][2]
+        told = say("audit_page.apart_text", units=listed(list(names)), each=[told for _, told, _ in of_units])
+        known = say("audit_page.known_share", indicator=title(of_units[0][0]), series=per_100(whole_first["value"]))
+        lead = say("audit_page.lead_apart", indicators=[_inner(k, title(one[0])) for k, one in enumerate(of_units)])
+        sure = say("audit_page.counted", n=n, chance=decimal(ONE_SIDE * n, 0))
+        yield Finding(lead, told, sure, "", first_stage(material, listed(list(names)), known))
+
+
+def _inner(place: int, name: str) -> str:
+    return small(name) if place else name
+
+
+def apart_in_order(material: Material) -> Iterator[tuple[str, list[pd.Series], pd.Series, str]]:
+    """Those of `apart` that may be told on the first page, the widest gap first, with their counts in words."""
+    cell = smallest_cell(material)
+    for term, rows, whole in sorted(apart(strips_of(material)), key=_gap, reverse=True):
         events, total = (int(sum(row[of] for row in rows)) for of in ("n_events", "counted"))
-        if hidden(events, cell) or hidden(total - events, cell) or told == MOST_APART or not missing(whole["standard"]):
+        if hidden(events, cell) or hidden(total - events, cell) or not missing(whole["standard"]):
             continue
-        told += 1
-        names = [str(row["unit"]) for row in rows]
-        called = listed(names)
-        yield Finding(
-            say("audit_page.lead_apart", indicator=title(term)),
-            say(
-                "audit_page.apart_text",
-                units=named(material, called),
-                counts=counted_out(events, total, cell),
-                of=say(f"audit.of_{whole['counts']}"),
-                series=per_100(whole["value"]),
-            ),
-            say("audit_page.counted", n=n, chance=decimal(ONE_SIDE * n, 0)),
-            "",
-            first_stage(
-                material,
-                named(material, called),
-                say("audit_page.known_share", indicator=small(title(term)), series=per_100(whole["value"])),
-            ),
+        told = say(
+            "audit_page.apart_each",
+            indicator=small(title(term)),
+            counts=counted_out(events, total, cell),
+            of=say(f"audit.of_{whole['counts']}"),
+            series=per_100(whole["value"]),
         )
+        yield term, rows, whole, told
 
 
 def _gap(found: tuple[str, list[pd.Series], pd.Series]) -> float:
@@ -218,14 +226,14 @@ def over_years(material: Material) -> Iterator[Finding]:
     if not {"rate", "difference"} <= set(last.index) or last["estimate"].isna().any():
         return
     rate, change = last.loc["rate"], last.loc["difference"]
-    low, high = (say("audit.signed", value=100 * change[name]) for name in ("conf_low", "conf_high"))
+    low, high = (signed(change[name]) for name in ("conf_low", "conf_high"))
     is_open = change["conf_low"] <= 0 <= change["conf_high"]
     yield Finding(
         say("audit_page.lead_year", year=str(rate["subset"]).partition("=")[2]),
         say(
             "audit_page.year_text",
             sites=counted_out(rate["n_events"], rate["n_sites"], smallest_cell(material)),
-            change=say("audit.signed", value=100 * change["estimate"]),
+            change=signed(change["estimate"]),
             low=low,
             high=high,
         ),
@@ -238,9 +246,11 @@ def over_years(material: Material) -> Iterator[Finding]:
 
 def too_few(material: Material) -> Iterator[Finding]:
     """Indicators by which no unit can be judged."""
-    strips = strips_of(material)
-    names = []
+    strips, names = strips_of(material), []
+    told = {term for term, *_ in apart_in_order(material)}
     for term in asked_terms(strips):
+        if term in told:
+            continue
         whole = strip(strips, ALL, term)
         of_units = strips[strips["indicator"].eq(term) & strips["unit"].ne(ALL)]
         if (

@@ -1,4 +1,4 @@
-"""The first page, which stands alone: for whom, cases received, findings, what no flag means, what there is to decide."""
+"""The first page, which stands alone: for whom, cases received, findings, what no flag means, what to decide."""
 
 from __future__ import annotations
 
@@ -9,12 +9,11 @@ from liftseries.report.audit.findings import Decision, Finding, findings
 from liftseries.report.audit.indicators import ALL, RECEIVED, strip, strips_of
 from liftseries.report.audit.units import (
     counted_out,
-    hidden,
     month_named,
+    n_units,
     named,
     of_all,
     smallest_cell,
-    unit_word,
     units,
     why_not,
 )
@@ -57,12 +56,12 @@ def _answer(number: int, finding: Finding) -> Answer:
 
 def about(material: Material) -> str:
     """Units, period, closing of the data, for whom."""
-    audit, words = material.asked["audit"], material.words
+    audit = material.asked["audit"]
     n, closed = len(units(material)), str(material.plan["study"].get("data_until") or "")
     years = [str(year) for year in sorted(audit["period"])]
     what = say(
         "audit_page.about",
-        units=say("audit.n_units", n=n, column=unit_word(words, audit["by"])),
+        units=n_units(material, n),
         period=say("audit_page.period", years=years) if years else say("audit_page.all_years"),
     )
     told = [what, say("audit_page.closed", month=month_named(closed))] if closed else [what]
@@ -97,7 +96,7 @@ def cases_received(material: Material) -> str:
         say("audit_page.silent_unit", unit=named(material, str(one["unit"])), year=int(one["year"]), n=one["expected"])
         for _, one in by_year[by_year["received"].eq(0) & by_year["expected"].gt(0)].iterrows()
     ]
-    told.append(say("audit_page.silent", units=silent) if silent else say("audit_page.nobody_silent"))
+    told.append(_silent(silent))
     short = of_unit[of_unit["received"] < of_unit["expected"]]
     short = short.assign(lacking=short["expected"] - short["received"]).sort_values(
         "lacking", ascending=False, kind="stable"
@@ -114,17 +113,28 @@ def cases_received(material: Material) -> str:
     return " ".join(told)
 
 
+def _silent(units_named: list[str]) -> str:
+    """Who sent nothing in a year."""
+    if not units_named:
+        return say("audit_page.nobody_silent")
+    more = len(units_named) - MOST_NAMED
+    if more > 0:
+        return say("audit_page.silent_more", units=", ".join(units_named[:MOST_NAMED]), n=more)
+    return say("audit_page.silent", units=units_named)
+
+
 def flags(material: Material) -> str:
     """Flags seen beside those expected by chance; why there are none to see."""
     if problem := why_not(material):
         return say("audit_page.no_flags", why=small(problem))
-    told = say(
-        "audit_page.flags",
-        flags=int(of_all(material, "flags")),
-        expected=decimal(of_all(material, "expected_flags"), 1),
-        any=percent(of_all(material, "any_flag")),
-        alarms=int(of_all(material, "alarm_flags")),
-    )
+    seen = int(of_all(material, "flags"))
+    by_chance = {
+        "expected": decimal(of_all(material, "expected_flags"), 1),
+        "any": percent(of_all(material, "any_flag")),
+    }
+    if not seen:
+        return say("audit_page.no_unit_flagged", **by_chance)
+    told = say("audit_page.flags", flags=seen, alarms=int(of_all(material, "alarm_flags")), **by_chance)
     found = units(material)
     doubtful = sum(unit.flag() != 0 and not unit.stands for unit in found)
     return " ".join([told, say("audit_page.doubtful", n=doubtful)] if doubtful else [told])
@@ -137,9 +147,7 @@ def not_flagged(material: Material) -> str:
         return ""
     needed = [unit.value("needed_sites") for unit in found if not missing(unit.value("needed_sites"))]
     cleared = sum(unit.can_be_cleared for unit in found)
-    holes = {
-        "units": say("audit.n_units", n=len(found), column=unit_word(material.words, material.asked["audit"]["by"]))
-    }
+    holes = {"units": n_units(material, len(found))}
     if not needed:
         return say("audit_page.none_ever", **holes)
     holes |= {"least": int(min(needed)), "largest": max(unit.n_sites for unit in found)}
@@ -157,7 +165,8 @@ def decide(writer: Writer, found: Iterable[Finding]) -> Iterator[Block]:
     for _, one in by_year[by_year["received"].eq(0) & by_year["expected"].gt(0)].head(2).iterrows():
         unit = named(writer.material, str(one["unit"]))
         what = say("audit_page.ask_for", unit=unit, year=int(one["year"]))
-        rows.append(Decision(what, "", "", say("audit_page.known_received")))
+        named_later = say("audit_page.to_be_named")
+        rows.append(Decision(what, named_later, named_later, say("audit_page.known_received")))
     if rows:
         cells = ((row.what, row.owner, row.due, row.known) for row in rows)
         yield writer.own_table("decide", say("audit_page.decide"), tuple(map(say, DECISIONS)), cells)

@@ -25,7 +25,7 @@ from liftseries.report.kit.numbers import missing, percent
 from liftseries.report.kit.words import Words
 from liftseries.report.languages.say import say
 
-HEIGHT_MM, LEFT_MM, BOTTOM_MM, TOP_MM, RIGHT_MM = 74.0, 13.0, 11.0, 9.0, 3.0
+HEIGHT_MM, LEFT_MM, BOTTOM_MM, TOP_MM, RIGHT_MM = 60.0, 13.0, 11.0, 9.0, 3.0
 LINE_MM, NAME_MM = 3.2, 1.6
 LIMITS = (("upper_alarm", "-", INK, 1.1), ("upper_alert", (0, (4, 2)), MID, 1.1),
           ("lower_alert", (0, (4, 2)), MID, 1.1), ("lower_alarm", "-", INK, 1.1))  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from liftseries.report.audit.indicators import ALL, is_true, known, strips_of, title, value_words
+from liftseries.report.audit.indicators import ALL, is_true, known, standard_words, strips_of, title, value_words
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count, missing
 from liftseries.report.kit.tables.cells import TRACE, Content, content_of
@@ -52,7 +52,7 @@ def definitions_table(material: Material, words: Words) -> Content | None:
         indicator = known().get(name)
         standard = say("audit.none_set")
         if not missing(row["standard"]):
-            standard = value_words(row.copy().where(row.index != "value", row["standard"]))
+            standard = standard_words(row)
         where = [
             str(row[key]) for key in ("standard_kind", "standard_source", "standard_date") if not missing(row[key])
         ]

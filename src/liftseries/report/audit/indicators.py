@@ -60,6 +60,11 @@ def value_words(row: pd.Series | None) -> str:
     return percent(row["value"])
 
 
+def standard_words(row: pd.Series) -> str:
+    """The standard of a row, written as its value is."""
+    return value_words(pd.Series({**row, "value": row["standard"]}))
+
+
 def bad_side(row: pd.Series, series: pd.Series | None) -> int:
     """-1 where the value is worse than the standard, or than the series without one, 1 where better, 0 otherwise."""
     against = row["standard"] if not missing(row["standard"]) else math.nan if series is None else series["value"]

@@ -1,4 +1,4 @@
-"""Where to look: units by indicators, each cell its value, which side of the standard it lies, and whether it is enough."""
+"""Where to look: units by indicators, each with its value, on which side it lies, and whether it is enough."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ from liftseries.report.languages.say import say
 
 MOST_INDICATORS, MOST_UNITS = 12, 32
 EDGE_MM, LABEL_GAP_MM = 1.5, 2.0
-HEAD_MM = 34.0  # names of indicators stand upright
-ROW_MM, NARROW_ROW_MM = 5.4, 8.2
+HEAD_MM = 30.0  # names of indicators stand upright
+ROW_MM, NARROW_ROW_MM = 4.8, 8.2
 GREY = "#6f777d"
 
 
@@ -65,7 +65,7 @@ def draw_audit_matrix(strips: pd.DataFrame, words: Words, narrow: bool = False) 
     for i, (name, label) in enumerate(zip(names, labels, strict=True)):
         top = HEAD_MM + row_mm * i
         if name == ALL:
-            axes.fill_between([0, width_mm], top, top + row_mm, color=PALE, linewidth=0)
+            axes.fill_between([0, left_mm + column_mm * len(terms)], top, top + row_mm, color=PALE, linewidth=0)
         axes.plot([0, left_mm + column_mm * len(terms)], [top, top], color=RULE, linewidth=0.5)
         axes.text(EDGE_MM, top + row_mm / 2, label, va="center", weight="bold" if name == ALL else "normal")
         for j, term in enumerate(terms):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from liftseries.report.audit.units import CUSUM
+from liftseries.report.audit.units import CUSUM, signed
 from liftseries.report.audit.year_figures import may_be_drawn
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count, decimal, missing, p_value, percent, share_of
@@ -65,9 +65,7 @@ def years_table(material: Material, words: Words) -> Content | None:
 
 def change_words(row: pd.Series) -> str:
     """`+1.1 (−5.9 to +8.1)`, of 100 sites."""
-    value, low, high = (
-        say("audit.signed", value=100 * float(row[name])) for name in ("estimate", "conf_low", "conf_high")
-    )
+    value, low, high = (signed(row[name]) for name in ("estimate", "conf_low", "conf_high"))
     return say("audit.with_interval", value=value, low=low, high=high)
 
 

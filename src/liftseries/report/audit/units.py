@@ -10,7 +10,7 @@ from functools import lru_cache
 import pandas as pd
 
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import decimal, missing, percent
+from liftseries.report.kit.numbers import MINUS, decimal, missing, percent
 from liftseries.report.kit.sentences import small
 from liftseries.report.kit.words import Words
 from liftseries.report.languages.say import say
@@ -22,6 +22,7 @@ NO_RATE_BELOW = 10  # sites of a unit; the contract, section 5
 ALARM = 2
 PER_100 = 100.0
 LONG_YEARS = 20.0
+PLURALS = ("operator", "centre")
 
 
 @dataclass(frozen=True)
@@ -131,6 +132,20 @@ def counted_out(n, total, cell: int) -> str:
 def unit_word(words: Words, by: str) -> str:
     """What a unit is called within a sentence: `operator`."""
     return small(words.column(by))
+
+
+def n_units(material: Material, n: int) -> str:
+    """`14 operators`, or `14 units (protocol)` of a column whose plural nobody told."""
+    by = material.asked["audit"]["by"]
+    if by in PLURALS:
+        return say(f"audit.n_{by}", n=n)
+    return say("audit.n_units", n=n, column=unit_word(material.words, by))
+
+
+def signed(value: float) -> str:
+    """A share's change, of 100 sites: `+1.1`, `−5.9`."""
+    told = decimal(PER_100 * float(value), 1)
+    return told if told.startswith(MINUS) else f"+{told}"
 
 
 def named(material: Material, name: str) -> str:

@@ -4,12 +4,13 @@ SENTENCES = {
     # ── units and numbers ───────────────────────────────────────────────────────────────────────────────────
     "unit": "{column} {name}",
     "n_units": "{n:# unit|# units} ({column})",
+    "n_operator": "{n:# operator|# operators}",
+    "n_centre": "{n:# centre|# centres}",
     "of": "{part} of {whole}",
     "fewer_than": "fewer than {n:count}",
     "no_unit": "no unit has a site",
     "with_interval": "{value} ({low} to {high})",
     "between": "{low} to {high}",
-    "signed": "{value:+.1f}",
     "below_tenth": "<0.1",
     "years": "{n:# year|# years} more",
     "many_years": "over {n:# year|# years} more",
@@ -102,13 +103,15 @@ SENTENCES = {
     "series_alert_low": "below the alert limit",
     "series_alarm_low": "below the alarm limit",
     "not_judged": "Units are not set against each other: {why}.",
-    "funnel": "A flag says that chance alone would rarely give so many tears, or so few, in a unit of this make-up. Whether "
-    "a flag stands in the other two views, with sites taken as independent and with the case mix allowed for, is in the "
-    "table.",
-    "units_note": "Limits: from this share on a unit is flagged, an alert first, then an alarm; where a number of sites is "
-    "too small for any count to be so unlikely there is none. False flags: how many of 100 such units are flagged with "
-    "nothing wrong. Sites needed: from so many on a unit at twice the odds is flagged in 80 of 100; years at its own pace.",
-    "views_note": "p: of both sides. Expected: with the case mix allowed for, what these sites would have at the other units.",
+    "funnel": "A flag says that chance alone would rarely give so many tears, or so few, in a unit of this make-up. "
+    "Whether a flag stands in the other two views, with sites taken as independent and with the case mix allowed for, "
+    "is in the table.",
+    "units_note": "Limits: from this share on a unit is flagged, an alert first, then an alarm; where a number of "
+    "sites is too small for any count to be so unlikely there is none. False flags: how many of 100 such units are "
+    "flagged with nothing wrong. Sites needed: from so many on a unit at twice the odds is flagged in 80 of 100; "
+    "years at its own pace.",
+    "views_note": "p: of both sides. Expected: with the case mix allowed for, what these sites would have at the other "
+    "units.",
     "shrunken_note": "Drawn to the mean: what is to be expected of the {unit} if units differ as much as these do.",
     "axis_sites": "Sites whose tear is known",
     "axis_rate": "Sites torn, %",
@@ -121,14 +124,14 @@ SENTENCES = {
     "alt_funnel": "Share of sites torn by number of sites; expected {expected}. {units}.",
     "overdispersion": "The units' counts scatter by {statistic}; chance alone gives {expected} (p = {p}).",
     "lead_scatter": "Scatter",
-    "random_effects": "Between units the odds differ by a factor of {ratio} a standard deviation; 95 of 100 further units would "
-    "have a rate between {low} and {high}.",
+    "random_effects": "Between units the odds differ by a factor of {ratio} a standard deviation; 95 of 100 further "
+    "units would have a rate between {low} and {high}.",
     "lead_effects": "Units as draws from many",
     # ── where to look ───────────────────────────────────────────────────────────────────────────────────────
-    "matrix": "This tells where to look and judges nothing. A mark says on which side of the standard a value lies, or of "
-    "the whole series where no standard is set; grey values rest on too few to be judged.",
-    "key_matrix": "▼ bold: worse side; black: whole interval beyond the standard. △: better side. Grey: too few to judge. "
-    "–: no value.",
+    "matrix": "This tells where to look and judges nothing. A mark says on which side of the standard a value lies, or "
+    "of the whole series where no standard is set; grey values rest on too few to be judged.",
+    "key_matrix": "▼ bold: worse side; black: whole interval beyond the standard. △: better side. Grey: too few to "
+    "judge. –: no value.",
     "covers_matrix": "{n:# unit|# units}, {indicators:# indicator|# indicators}",
     "alt_worse": "{indicator}: {units:and}",
     "alt_matrix": "Enough to judge and on the worse side: {told}.",
@@ -136,14 +139,15 @@ SENTENCES = {
     "axis_share": "Share of all, %",
     "alt_strip": "{indicator}: {counted} of {n}",
     "alt_strips": "Counted of all that could be: {told}.",
-    "strips_note": "Not applicable: it is about other sites. Not due: the month had not come for all when the data were closed.",
+    "strips_note": "Not applicable: it is about other sites. Not due: the month had not come for all when the data "
+    "were closed.",
     "good_low": "low",
     "good_high": "high",
     "none_set": "none set",
     # ── over time ───────────────────────────────────────────────────────────────────────────────────────────
     "lead_signals": "Signals",
-    "signals": "{n:# signal|# signals} in {charts:# chart|# charts}, two for each operator, over all years; {expected} would be "
-    "expected by chance alone.",
+    "signals": "{n:# signal|# signals} in {charts:# chart|# charts}, two for each operator, over all years; {expected} "
+    "would be expected by chance alone.",
     "no_charts": "There are no charts over time: {why}.",
     "axis_case": "Operator's cases in order",
     "axis_course": "Tears observed less expected",
@@ -187,14 +191,14 @@ SENTENCES = {
     "mix_harder": "Harder cases",
     "mix_easier": "Easier cases",
     "mix_alike": "Cases like the others'",
-    "mix": "{how}: at the other units these sites would have {expected} tears of 100, all sites {all}. Flag with that allowed "
-    "for: {flag}.",
+    "mix": "{how}: at the other units these sites would have {expected} tears of 100, all sites {all}. Flag with that "
+    "allowed for: {flag}.",
     "no_term": "nothing",
     "chance_flag": "Audited years: p = {p}; with nothing wrong {own} of 100 such units are flagged. Flags in all: "
     "{seen:count}, by chance {expected}.",
     "chance_views": "Flagged in {n:# view|# views} of 3.",
-    "chance_signal": "Over all years: by chance this chart signals with a probability of {own}; in {charts:# chart|# charts} "
-    "{seen:# signal|# signals}, {expected} by chance.",
+    "chance_signal": "Over all years: by chance this chart signals with a probability of {own}; in {charts:# chart|# "
+    "charts} {seen:# signal|# signals}, {expected} by chance.",
     "chance_shrunken": "Rate drawn to the mean of all: {rate}.",
     "cause_apart": "Apart from the series, on the worse side, in {indicators:and}.",
     "cause_alike": "In no other indicator apart from the series on the worse side.",
@@ -215,24 +219,25 @@ SENTENCES = {
     "better_since": "better since",
     "worse_since": "worse since",
     "same_since": "unchanged since",
-    "then_now": "{before} then, {now} now",
+    "then_now": "{before} of 100 then, {now} now",
+    "then_now_mm": "{before} mm then, {now} mm now",
     "about": "{indicator}, {unit}",
     "no_indicator": "no indicator",
-    "actions_note": "Since then: the indicator in the year audited and in the audited years after it, of 100 or in mm. That "
-    "it changed does not say that the action changed it.",
+    "actions_note": "Since then: the indicator in the year audited and in the audited years after it, of 100 or in mm. "
+    "That it changed does not say that the action changed it.",
     "corrected_yes": "data corrected",
     "corrected_no": "data not corrected",
     "corrected_unknown": "not known whether data were corrected",
     "replies_unedited": "Replies of the units, unedited:",
     "reply_line": "{unit} on “{indicator}”, {year}; {day}; {corrected}: “{statement}”",
     # ── published series ────────────────────────────────────────────────────────────────────────────────────
-    "benchmark": "{n:# published group|# published groups} pooled: {pooled} of sinuses torn. A further series would lie "
-    "between {low} and {high} with a probability of 95%. This one: {own} of sites.",
+    "benchmark": "{n:# published group|# published groups} pooled: {pooled} of sinuses torn. A further series would "
+    "lie between {low} and {high} with a probability of 95%. This one: {own} of sites.",
     "benchmark_within": "It lies within.",
     "benchmark_outside": "It lies outside.",
-    "benchmark_differs": "Context, never a limit. Techniques differ; so do the definition of a tear and how hard one looks for "
-    "it: an endoscope finds tears that a blown nose does not. The published counts are per sinus, read from one systematic "
-    "review whose rows do not add up to its own total; this series counts sites.",
+    "benchmark_differs": "Context, never a limit. Techniques differ; so do the definition of a tear and how hard one "
+    "looks for it: an endoscope finds tears that a blown nose does not. The published counts are per sinus, read from "
+    "one systematic review whose rows do not add up to its own total; this series counts sites.",
     "pooled": "Pooled",
     "prediction": "Prediction for a further series",
     "this_series": "This series, per site",

@@ -28,8 +28,8 @@ SENTENCES = {
     "units would go beyond an alarm limit.",
     "firm": "firm: the alarm stands in all three views",
     "lead_series": "The whole series against the standard",
-    "series_within": "{sites} sites were torn, {rate} of 100 ({low} to {high}); the standard is {standard}. The series is "
-    "compatible with it.",
+    "series_within": "{sites} sites were torn, {rate} of 100 ({low} to {high}); the standard is {standard}. The series "
+    "is compatible with it.",
     "series_high": "{sites} sites were torn, {rate} of 100 ({low} to {high}), more than the standard of {standard} "
     "would give by chance.",
     "series_low": "{sites} sites were torn, {rate} of 100 ({low} to {high}), fewer than the standard of {standard} "
@@ -46,13 +46,14 @@ SENTENCES = {
     "worse_text": "The whole interval of {units:and} is worse than the standard of {standard}.",
     "whole_series": "the whole series",
     "likely_interval": "likely: the whole 95% interval is worse",
-    "lead_apart": "{indicator}: some lie apart",
-    "apart_text": "At {units} together {counts} {of}; in the whole series {series} of 100.",
-    "counted": "counted, not estimated; of {n:# comparison|# comparisons} of this kind about {chance} would show as much by "
-    "chance",
+    "lead_apart": "{indicators:and}: some lie apart",
+    "apart_text": "{units} together: {each:and}.",
+    "apart_each": "{indicator} {counts} {of} (whole series {series} of 100)",
+    "counted": "counted, not estimated; of {n:# comparison|# comparisons} of this kind about {chance} would show as "
+    "much by chance",
     "lead_year": "Surgery in {year} against the years before",
-    "year_text": "{sites} sites were torn: {change} of 100 sites against all earlier years together (95% interval {low} to "
-    "{high}).",
+    "year_text": "{sites} sites were torn: {change} of 100 sites against all earlier years together (95% interval "
+    "{low} to {high}).",
     "open_change": "open: a change of fewer than {least:# tear|# tears} in 100 sites would not show",
     "likely_interval_years": "likely: the whole 95% interval lies on one side",
     "lead_few": "Too few to compare units",
@@ -61,13 +62,15 @@ SENTENCES = {
     "lead_flags": "Flags and chance",
     "flags": "{flags:# unit is|# units are} beyond a limit for torn membranes in the audited years; with nothing wrong "
     "{expected} would be, and with a probability of {any} at least one. Beyond the alarm limit: {alarms:count}.",
+    "no_unit_flagged": "No unit is beyond a limit for torn membranes in the audited years; with nothing wrong "
+    "{expected} would be, and with a probability of {any} at least one.",
     "doubtful": "Not in all three views: {n:# flag|# flags}.",
     "no_flags": "Units are not judged by their torn membranes: {why}.",
     "lead_cleared": "What no flag means",
-    "none_cleared": "None of {units} has the sites by which one could be cleared: that takes {least:# site|# sites} or more, "
-    "and the largest has {largest:count}. No flag is no proof of good work.",
-    "some_cleared": "Of {units}, {n:# has|# have} the sites by which one can be cleared ({least:# site|# sites} or more, "
-    "the largest has {largest:count}); of the others no flag is no proof of good work.",
+    "none_cleared": "None of {units} has the sites by which one could be cleared: that takes {least:# site|# sites} or "
+    "more, and the largest has {largest:count}. No flag is no proof of good work.",
+    "some_cleared": "Of {units}, {n:# has|# have} the sites by which one can be cleared ({least:# site|# sites} or "
+    "more, the largest has {largest:count}); of the others no flag is no proof of good work.",
     "none_ever": "None of {units} can be cleared, however many sites it sends: a patient's sites are too much alike.",
     "head_what": "What",
     "head_owner": "Owner",
@@ -82,11 +85,16 @@ SENTENCES = {
     "known_share": "{indicator}: as the whole series ({series} of 100) at the next audit",
     "ask_for": "Ask {unit} for the cases of {year}",
     "known_received": "Cases received as expected",
+    "to_be_named": "to be named",
+    "silent_more": "Nothing came from {units}, and from {n:# other|# others}.",
+    "more_actions": "{n:# more action stands|# more actions stand} further on.",
+    "too_few_to_tell": "too few to tell whether it helped",
     "actions": "Decided after the audit of {year} ({n:# action|# actions}):",
     "action": "{state}: {what} ({about})",
     "reason": "reason: {reason}",
     "lead_replies": "Replies",
     "reply": "{unit} on “{indicator}”, {year} ({corrected})",
-    "replies": "{replies:and}. They stand unedited further on.",
+    "replies": "Received from {replies}; they stand unedited further on.",
+    "replies_more": "{replies} and {n:# other|# others}",
     "signed": "Signed (chair): ____________________   Date: ____________   Next audit: ____________",
 }

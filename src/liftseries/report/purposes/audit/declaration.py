@@ -49,5 +49,6 @@ PURPOSE = Purpose(
     further_tables=(audit.EVERY_STRIP,),
     may_be_released=False,
     folder="audit",
+    shows_question=False,
     further_files="liftseries.report.purposes.audit.files:write_further",
 )
