@@ -99,6 +99,9 @@ def benchmark_told(material: Material) -> Iterator[Paragraph]:
         high=percent(of["prediction_high"]["estimate"]),
         own=_numbers(*(float(own[name]) for name in ("value", "conf_low", "conf_high"))),
     )
+    if place is None:  # too few tears in the series to place it
+        yield Paragraph(" ".join((text, say("audit.benchmark_differs"))), "; ".join(map(trace_of, of.values())))
+        return
     within = of["prediction_low"]["estimate"] <= own["value"] <= of["prediction_high"]["estimate"]
     rows = [row for row in (*of.values(), place) if row is not None]
     keys = "; ".join(dict.fromkeys(map(trace_of, rows)))

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 
 import pandas as pd
 
+from liftseries.report.audit.finding import Finding, first_stage
+from liftseries.report.audit.findings_apart import apart_in_order, units_apart
 from liftseries.report.audit.indicators import (
     ALL,
-    apart,
+    PERFORATION,
+    RECEIVED,
     asked_terms,
     is_true,
-    n_compared,
     standard_words,
     strip,
     strips_of,
@@ -24,7 +25,6 @@ from liftseries.report.audit.units import (
     CUSUM,
     SERIES,
     counted_out,
-    hidden,
     named,
     per_100,
     signed,
@@ -32,37 +32,13 @@ from liftseries.report.audit.units import (
     units,
 )
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import decimal, listed, missing
+from liftseries.report.kit.numbers import decimal, listed
 from liftseries.report.kit.sentences import small, source
 from liftseries.report.languages.say import say
 
 MOST = 5
-MOST_APART = 2
-CHANCE_SHARE = 0.1  # signals are called likely where chance gives a tenth of them at most
-ONE_SIDE = 0.025  # of an interval of 95 of 100
+RARELY = 0.05  # so rarely would chance give as many signals, where they are called likely
 TO_SHOW = 2.8  # standard errors: a difference found with probability 0.8
-DIRECTIONS = ("up", "down")
-
-
-@dataclass(frozen=True)
-class Decision:
-    """What a committee is asked to decide; `known` is how it will know that it worked."""
-
-    what: str
-    owner: str
-    due: str
-    known: str
-
-
-@dataclass(frozen=True)
-class Finding:
-    """A finding of the first page."""
-
-    lead: str
-    text: str
-    sure: str
-    source: str
-    decide: Decision | None = None
 
 
 def findings(material: Material) -> tuple[Finding, ...]:
@@ -119,21 +95,22 @@ def signals(material: Material) -> Iterator[Finding]:
     """Operators whose CUSUM signalled."""
     rows = material.quoted(CUSUM)
     seen, by_chance, n_charts = signals_of_all(rows)
-    sure = say(
-        "audit_page.likely_signal" if by_chance <= CHANCE_SHARE * seen else "audit_page.maybe_signal",
-        charts=n_charts,
-        seen=int(seen),
-        expected=decimal(by_chance, 1),
-    )
+    all_told = {"charts": n_charts, "seen": int(seen), "expected": decimal(by_chance, 1)}
+    flags = {unit.name: unit.flag() for unit in units(material) if unit.stands}
     of_term = rows[rows["term"].eq("signals") & rows["estimate"].gt(0)]
     for _, row in of_term.iterrows():
         beside = rows[rows["subset"].eq(row["subset"]) & rows["method"].eq(row["method"])].set_index("term")["estimate"]
-        name = named(material, str(row["subset"]).partition("=")[2])
+        level = str(row["subset"]).partition("=")[2]
+        same_side = flags.get(level, 0) * (1 if row["method"] == "up" else -1) > 0
+        likely = (
+            "likely_both" if same_side else "likely_signal" if by_luck(seen, by_chance) <= RARELY else "maybe_signal"
+        )
+        name = named(material, level)
         due = first_stage(material, name, say("audit_page.known_chart", cases=int(beside["run_length"])))
         yield Finding(
             say(f"audit_page.signal_{row['method']}", unit=name),
             say("audit_page.signal_text", case=int(beside["first_signal"]), cases=row["n_sites"]),
-            sure,
+            say(f"audit_page.{likely}", **all_told),
             source(row),
             due if row["method"] == "up" else None,
         )
@@ -145,10 +122,18 @@ def signals_of_all(rows: pd.DataFrame) -> tuple[float, float, int]:
     return float(seen.sum()), float(by_chance.sum()), len(seen)
 
 
+def by_luck(seen: float, expected: float) -> float:
+    """How often chance gives as many signals or more: Poisson."""
+    fewer = sum(expected**k / math.factorial(k) for k in range(int(seen)))
+    return 1 - math.exp(-expected) * fewer
+
+
 def worse_than_standard(material: Material) -> Iterator[Finding]:
-    """Indicators that are worse than their standard, of the series or of units."""
+    """Indicators that are worse than their standard, of the series or of units; tears have the funnel."""
     strips = strips_of(material)
     for term in asked_terms(strips):
+        if term == PERFORATION:
+            continue
         rows = strips[strips["indicator"].eq(term) & strips["verdict"].eq("worse")]
         if rows.empty:
             continue
@@ -168,52 +153,6 @@ def worse_than_standard(material: Material) -> Iterator[Finding]:
 
 def _subject(material: Material, name: str) -> str:
     return say("audit_page.whole_series") if name == ALL else named(material, name)
-
-
-def units_apart(material: Material) -> Iterator[Finding]:
-    """Indicators by which some units lie apart from the whole series, of the same units in one finding.
-
-    They are counted, as no standard is set for them.
-    """
-    n = n_compared(strips_of(material))
-    groups: dict[tuple[str, ...], list[tuple[str, str, pd.Series]]] = {}
-    for term, rows, whole, told in apart_in_order(material):
-        groups.setdefault(tuple(str(row["unit"]) for row in rows), []).append((term, told, whole))
-    for names, of_units in list(groups.items())[:MOST_APART]:
-        whole_first = of_units[0][2]
-        told = say("audit_page.apart_text", units=listed(list(names)), each=[told for _, told, _ in of_units])
-        known = say("audit_page.known_share", indicator=title(of_units[0][0]), series=per_100(whole_first["value"]))
-        lead = say("audit_page.lead_apart", indicators=[_inner(k, title(one[0])) for k, one in enumerate(of_units)])
-        sure = say("audit_page.counted", n=n, chance=decimal(ONE_SIDE * n, 0))
-        yield Finding(lead, told, sure, "", first_stage(material, listed(list(names)), known))
-
-
-def _inner(place: int, name: str) -> str:
-    return small(name) if place else name
-
-
-def apart_in_order(material: Material) -> Iterator[tuple[str, list[pd.Series], pd.Series, str]]:
-    """Those of `apart` that may be told on the first page, the widest gap first, with their counts in words."""
-    cell = smallest_cell(material)
-    for term, rows, whole in sorted(apart(strips_of(material)), key=_gap, reverse=True):
-        events, total = (int(sum(row[of] for row in rows)) for of in ("n_events", "counted"))
-        if hidden(events, cell) or hidden(total - events, cell) or not missing(whole["standard"]):
-            continue
-        told = say(
-            "audit_page.apart_each",
-            indicator=small(title(term)),
-            counts=counted_out(events, total, cell),
-            of=say(f"audit.of_{whole['counts']}"),
-            series=per_100(whole["value"]),
-        )
-        yield term, rows, whole, told
-
-
-def _gap(found: tuple[str, list[pd.Series], pd.Series]) -> float:
-    """How far these units lie from the series, by their counts together."""
-    _, rows, whole = found
-    events, total = (sum(float(row[of]) for row in rows) for of in ("n_events", "counted"))
-    return abs(events / total - float(whole["value"])) * math.sqrt(total) if total else 0.0
 
 
 def over_years(material: Material) -> Iterator[Finding]:
@@ -249,7 +188,7 @@ def too_few(material: Material) -> Iterator[Finding]:
     strips, names = strips_of(material), []
     told = {term for term, *_ in apart_in_order(material)}
     for term in asked_terms(strips):
-        if term in told:
+        if term in told or term == RECEIVED:
             continue
         whole = strip(strips, ALL, term)
         of_units = strips[strips["indicator"].eq(term) & strips["unit"].ne(ALL)]
@@ -267,20 +206,6 @@ def too_few(material: Material) -> Iterator[Finding]:
             say("audit_page.few_sure"),
             "",
         )
-
-
-def first_stage(material: Material, unit: str, known: str) -> Decision | None:
-    """The first stage that the policy asks for."""
-    stages = material.asked["audit"]["policy"]["stages"]
-    if not stages:
-        return None
-    stage = stages[0]
-    return Decision(
-        say("audit_page.decide_what", stage=stage["name"], unit=unit),
-        stage["who"],
-        say("audit_page.within", days=int(stage["working_days"])),
-        known,
-    )
 
 
 IN_ORDER: tuple[Callable[[Material], Iterator[Finding]], ...] = (

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from liftseries.report.audit.cycle import actions_told, replies_told
-from liftseries.report.audit.findings import Decision, Finding, findings
+from liftseries.report.audit.finding import Decision, Finding
+from liftseries.report.audit.findings import findings
 from liftseries.report.audit.indicators import ALL, RECEIVED, strip, strips_of
 from liftseries.report.audit.units import (
+    FUNNEL,
     counted_out,
+    hidden,
     month_named,
     n_units,
     named,
@@ -126,7 +129,9 @@ def _silent(units_named: list[str]) -> str:
 def flags(material: Material) -> str:
     """Flags seen beside those expected by chance; why there are none to see."""
     if problem := why_not(material):
-        return say("audit_page.no_flags", why=small(problem))
+        cell, torn = smallest_cell(material), material.rows(FUNNEL, "all")["n_events"]
+        few = len(torn) and hidden(torn.iloc[0], cell)
+        return say("audit_page.too_few_tears", n=cell) if few else say("audit_page.no_flags", why=small(problem))
     seen = int(of_all(material, "flags"))
     by_chance = {
         "expected": decimal(of_all(material, "expected_flags"), 1),

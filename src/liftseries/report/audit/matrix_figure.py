@@ -6,12 +6,10 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from liftseries.report.audit.indicators import ALL, asked_terms, bad_side, is_true, strip, title
+from liftseries.report.audit.indicators import ALL, asked_terms, bad_side, is_true, is_worse_than, strip, title
 from liftseries.report.kit.figures.style import (
-    DARK,
     DOUBLE_MM,
     INK,
-    MID,
     PALE,
     RULE,
     SINGLE_MM,
@@ -87,7 +85,7 @@ def _title(term: str) -> str:
 
 
 def _cell(axes, strips: pd.DataFrame, name: str, term: str, box: tuple[float, ...], narrow: bool) -> None:
-    """Number and mark of a cell: bold where worse and enough, grey and without a mark where not enough."""
+    """Number and mark of a cell: bold where its whole interval is worse, grey and without a mark where not enough."""
     left, top, wide, high = box
     row, series = strip(strips, name, term), strip(strips, ALL, term)
     if row is None or missing(row["value"]):
@@ -96,15 +94,16 @@ def _cell(axes, strips: pd.DataFrame, name: str, term: str, box: tuple[float, ..
     enough = is_true(row["enough"])
     text = f"{row['value']:.1f}" if row["counts"] == "measurements" else f"{100 * row['value']:.0f}"
     side = bad_side(row, None if name == ALL else series) if enough else 0
+    against = row["standard"] if not missing(row["standard"]) else None if name == ALL else series["value"]
+    beyond = side < 0 and not missing(against) and is_worse_than(row, against)
     x, y = left + wide / 2 - (0 if narrow else 1.6), top + high / 2 - (1.6 if narrow else 0)
     axes.text(
-        x, y, text, ha="center", va="center", color=INK if enough else GREY, weight="bold" if side < 0 else "normal"
+        x, y, text, ha="center", va="center", color=INK if enough else GREY, weight="bold" if beyond else "normal"
     )
     if side:
         at = (left + wide / 2, top + high / 2 + 2.2) if narrow else (left + wide / 2 + 3.2, y)
-        beyond = row["verdict"] == "worse"
-        axes.plot(*at, marker="v" if side < 0 else "^", color=DARK if side > 0 else MID,
-                  markerfacecolor="white" if side > 0 else INK if beyond else MID, markersize=4.2)  # fmt: skip
+        face = INK if beyond else "white"
+        axes.plot(*at, marker="v" if side < 0 else "^", color=INK, markerfacecolor=face, markersize=4.2)
 
 
 def _alt(strips: pd.DataFrame, names: Sequence[str], terms: Sequence[str]) -> str:

@@ -23,7 +23,7 @@ from liftseries.report.kit.tables.cells import TRACE, Content, content_of, estim
 from liftseries.report.kit.words import Words, trace, trace_of
 from liftseries.report.languages.say import say
 
-LIMITS = (("lower_alarm", "lower_alert"), ("upper_alert", "upper_alarm"))
+LIMITS = (("lower_alert", "lower_alarm"), ("upper_alert", "upper_alarm"))
 RANDOM = "audit.random_effects"
 
 

@@ -129,9 +129,9 @@ SENTENCES = {
     "lead_effects": "Units as draws from many",
     # ── where to look ───────────────────────────────────────────────────────────────────────────────────────
     "matrix": "This tells where to look and judges nothing. A mark says on which side of the standard a value lies, or "
-    "of the whole series where no standard is set; grey values rest on too few to be judged.",
-    "key_matrix": "▼ bold: worse side; black: whole interval beyond the standard. △: better side. Grey: too few to "
-    "judge. –: no value.",
+    "of the whole series where no standard is set; a value in grey rests on too few to be judged.",
+    "key_matrix": "▼ bold: whole interval on the worse side. ▽: worse side. △: better side. Grey: too few to judge. –: "
+    "no value.",
     "covers_matrix": "{n:# unit|# units}, {indicators:# indicator|# indicators}",
     "alt_worse": "{indicator}: {units:and}",
     "alt_matrix": "Enough to judge and on the worse side: {told}.",
@@ -243,6 +243,6 @@ SENTENCES = {
     "this_series": "This series, per site",
     "published": "{source}, {group}",
     "axis_published": "Membranes torn, %",
-    "covers_published": "{n:# published group|# published groups}, {sinuses:# sinus|# sinuses}, {events:# tear|# tears}",
+    "covers_published": "{n:# group|# groups} of {sinuses:# sinus|# sinuses}, {events:# tear|# tears}",
     "alt_benchmark": "{n:# published group|# published groups} with their shares torn; this series {own}.",
 }

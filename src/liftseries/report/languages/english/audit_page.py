@@ -42,12 +42,15 @@ SENTENCES = {
     "likely_signal": "likely: {seen:# signal|# signals} in {charts:# chart|# charts}, {expected} expected by chance",
     "maybe_signal": "it may be chance: {seen:# signal|# signals} in {charts:# chart|# charts}, {expected} expected by "
     "chance alone",
+    "likely_both": "likely: the flag of the audited years stands in all three views too; {seen:# signal|# signals} in "
+    "{charts:# chart|# charts}, {expected} expected by chance",
     "lead_worse": "Worse than the standard: {indicator}",
     "worse_text": "The whole interval of {units:and} is worse than the standard of {standard}.",
     "whole_series": "the whole series",
     "likely_interval": "likely: the whole 95% interval is worse",
-    "lead_apart": "{indicators:and}: some lie apart",
-    "apart_text": "{units} together: {each:and}.",
+    "lead_apart": "{indicators:and}: {units} apart from the series",
+    "apart_text": "At {units} together: {each:and}.",
+    "apart_text_one": "At {units}: {each:and}.",
     "apart_each": "{indicator} {counts} {of} (whole series {series} of 100)",
     "counted": "counted, not estimated; of {n:# comparison|# comparisons} of this kind about {chance} would show as "
     "much by chance",
@@ -65,6 +68,7 @@ SENTENCES = {
     "no_unit_flagged": "No unit is beyond a limit for torn membranes in the audited years; with nothing wrong "
     "{expected} would be, and with a probability of {any} at least one.",
     "doubtful": "Not in all three views: {n:# flag|# flags}.",
+    "too_few_tears": "Fewer than {n:# tear|# tears} in the series: too few to judge its units.",
     "no_flags": "Units are not judged by their torn membranes: {why}.",
     "lead_cleared": "What no flag means",
     "none_cleared": "None of {units} has the sites by which one could be cleared: that takes {least:# site|# sites} or "
