@@ -79,6 +79,7 @@ PLAN = {
         "imputation": {"sets": 3, "iterations": 2, "auxiliary": ["centre", "age_years"]},
         "resamples": 20,
         "seed": 7,
+        "audit": {"by": "operator", "period": [], "centre": "series", "standard": None},
     },
     "extra_columns": {"sites": {"flapless": {"type": "category", "levels": ["no", "yes"]}}},
     "invalid_rows": "stop",

@@ -89,7 +89,7 @@ def test_all_problems_come_in_one_go(tmp_path):
     ("text", "told"),
     [
         ("purpose: comparison", "study.yaml, purpose: the comparison report is not there yet"),
-        ("purpose: [publication, audit]", "study.yaml, purpose: the audit report is not there yet"),
+        ("purpose: [publication, comparison]", "study.yaml, purpose: the comparison report is not there yet"),
         (
             "plan: {perforation_terms: [rbh_mid]}",
             'study.yaml, plan, perforation_terms: "rbh_mid" is no column',

@@ -99,7 +99,7 @@ def _panel(axes, unit: str, own: pd.DataFrame, band: pd.DataFrame, ends: tuple[f
                       markerfacecolor=MID, markersize=5.5, zorder=4)  # fmt: skip
     axes.set(xlim=(0, max(2.0, 1.05 * own["case"].max())), ylim=ends)
     axes.xaxis.set_major_locator(MaxNLocator(3, integer=True))
-    axes.yaxis.set_major_locator(MaxNLocator(3))
+    axes.yaxis.set_major_locator(MaxNLocator(3, integer=True))
     axes.set_title(unit, loc="left", size=TEXT_PT, weight="bold", pad=2)
 
 

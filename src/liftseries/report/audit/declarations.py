@@ -97,12 +97,6 @@ TABLES = {
         ("audit_views", "unit_tables:views_table", "Each unit in every view.", "the views of the units"),
         ("audit_shrunken", "unit_tables:shrunken_table", "Rates drawn to the mean of all units.", "the units' rates"),
         (
-            "audit_strips",
-            "indicator_tables:strips_table",
-            "What stands behind each indicator of the whole series.",
-            "what stands behind the indicators",
-        ),
-        (
             "audit_definitions",
             "indicator_tables:definitions_table",
             "The indicators: what they count, which way is good, their standard with its kind, source and date.",
@@ -123,6 +117,13 @@ TABLES = {
         ),
     )
 }
+STRIPS_TABLE = Table(
+    name="audit_strips",
+    makes=f"{ROOM}.indicator_tables:strips_table",
+    caption="What stands behind each indicator of the whole series.",
+    released=_kept("what stands behind the indicators"),
+    options={"every_unit": False},
+)
 EVERY_STRIP = Table(
     name="audit_every_strip",
     makes=f"{ROOM}.indicator_tables:strips_table",
@@ -167,7 +168,7 @@ INDICATORS = Chapter(
     title="The indicators",
     blocks=(f"{SUPPLEMENT}:indicators",),
     figures=(STRIPS,),
-    tables=(TABLES["audit_strips"], TABLES["audit_definitions"]),
+    tables=(STRIPS_TABLE, TABLES["audit_definitions"]),
 )
 CHARTS = Chapter(
     id="charts",

@@ -13,7 +13,7 @@ STATES = ("counted", "unknown", "not_applicable", "not_due")
 METHOD_OF = {"implants": "corrected", "failures": "corrected", "cases": "counted"}
 
 
-def strips_table(material: Material, words: Words, every_unit: bool = False) -> Content | None:
+def strips_table(material: Material, words: Words, every_unit: bool) -> Content | None:
     """Counted, unknown, not applicable and not due of each indicator: of the series, or of every unit."""
     strips, by = strips_of(material), material.asked["audit"]["by"]
     if not every_unit:

@@ -26,6 +26,7 @@ from liftseries.report.audit.units import (
     VIEWS,
     Unit,
     flag_words,
+    levels_of,
     named,
     of_all,
     per_100,
@@ -41,7 +42,11 @@ from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.say import say
 
 IN_REPORT = 3
-CORRECTED = {name: f"audit.quality_{name}" for name in ("yes", "no")} | {"unknown": "audit.quality_unknown_correction"}
+CORRECTED = {
+    "yes": "audit.quality_yes",
+    "no": "audit.quality_no",
+    "unknown": "audit.quality_unknown_correction",
+}
 HEADS = ("audit.head_stage", "audit.head_figures", "audit.head_who")
 
 
@@ -98,7 +103,7 @@ def why_flagged(material: Material, unit: Unit) -> str:
 
 def _chart(material: Material, unit: Unit) -> dict[str, float]:
     rows = material.quoted(CUSUM)
-    rows = rows[rows["subset"].str.partition("=")[2].eq(unit.name) & rows["method"].eq("up")]
+    rows = rows[levels_of(rows).eq(unit.name) & rows["method"].eq("up")]
     return dict(zip(rows["term"], rows["estimate"].astype(float), strict=True))
 
 
@@ -160,7 +165,7 @@ def chance(material: Material, unit: Unit) -> str:
         own = percent(chart["achieved_false_alarm"])
         told.append(say("audit.chance_signal", own=own, charts=charts, seen=int(seen), expected=decimal(by_chance, 1)))
     drawn = material.quoted("audit.random_effects")
-    drawn = drawn[drawn["subset"].str.partition("=")[2].eq(unit.name)]
+    drawn = drawn[levels_of(drawn).eq(unit.name)]
     if len(drawn):
         told.append(say("audit.chance_shrunken", rate=estimate(drawn.iloc[0])))
     return " ".join(told)

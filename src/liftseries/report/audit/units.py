@@ -96,6 +96,11 @@ def _unit(name: str, views: Mapping[str, Mapping[str, pd.Series]]) -> Unit:
     return Unit(name, *counts, views)
 
 
+def levels_of(rows: pd.DataFrame) -> pd.Series:
+    """The unit of each row of results.csv: `op01` of the subset `operator=op01`."""
+    return rows["subset"].astype(str).map(lambda subset: subset.partition("=")[2])
+
+
 def of_all(material: Material, term: str, view: str = CLUSTERED) -> float:
     """An estimate of all units together: flags seen, flags expected; NaN where there is none."""
     rows = material.rows(FUNNEL, "all")

@@ -7,6 +7,7 @@ import pandas as pd
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 
 from liftseries.base.remarks import remarks_in
+from liftseries.report.audit.units import levels_of
 from liftseries.report.kit.figures.style import DARK, INK, LIGHT, SINGLE_MM, Drawing, axes_at, drawn, new_figure
 from liftseries.report.kit.numbers import missing, percent
 from liftseries.report.kit.quoted import quoted_in
@@ -30,7 +31,7 @@ def draw_audit_years(years: pd.DataFrame, changes: pd.DataFrame) -> Drawing | No
     rows = rows[rows["term"].eq("rate")] if len(rows) else rows
     if len(rows) < 2:
         return None
-    year = rows["subset"].str.partition("=")[2].astype(float).to_numpy()
+    year = levels_of(rows).astype(float).to_numpy()
     figure, axes = _axes()
     for one, (_, row) in zip(year, rows.iterrows(), strict=True):
         axes.plot([one, one], [row["conf_low"], row["conf_high"]], color=DARK, linewidth=1.1)

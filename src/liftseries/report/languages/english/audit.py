@@ -243,6 +243,6 @@ SENTENCES = {
     "this_series": "This series, per site",
     "published": "{source}, {group}",
     "axis_published": "Membranes torn, %",
-    "covers_published": "{n:# group|# groups} of {sinuses:# sinus|# sinuses}, {events:# tear|# tears}",
+    "covers_published": "{n:# group|# groups} of {sinuses:one sinus|# sinuses}, {events:# tear|# tears}",
     "alt_benchmark": "{n:# published group|# published groups} with their shares torn; this series {own}.",
 }

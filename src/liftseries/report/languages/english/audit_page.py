@@ -71,11 +71,11 @@ SENTENCES = {
     "too_few_tears": "Fewer than {n:# tear|# tears} in the series: too few to judge its units.",
     "no_flags": "Units are not judged by their torn membranes: {why}.",
     "lead_cleared": "What no flag means",
-    "none_cleared": "None of {units} has the sites by which one could be cleared: that takes {least:# site|# sites} or "
+    "none_cleared": "Of {units} none has the sites by which one could be cleared: that takes {least:# site|# sites} or "
     "more, and the largest has {largest:count}. No flag is no proof of good work.",
-    "some_cleared": "Of {units}, {n:# has|# have} the sites by which one can be cleared ({least:# site|# sites} or "
-    "more, the largest has {largest:count}); of the others no flag is no proof of good work.",
-    "none_ever": "None of {units} can be cleared, however many sites it sends: a patient's sites are too much alike.",
+    "some_cleared": "{n:# unit has|# units have} the sites by which one can be cleared ({least:# site|# sites} or "
+    "more; the largest has {largest:count}), of {units}; of the others no flag is no proof of good work.",
+    "none_ever": "Of {units} none can be cleared, however many sites it sends: a patient's sites are too much alike.",
     "head_what": "What",
     "head_owner": "Owner",
     "head_due": "By when",
@@ -100,5 +100,5 @@ SENTENCES = {
     "reply": "{unit} on “{indicator}”, {year} ({corrected})",
     "replies": "Received from {replies}; they stand unedited further on.",
     "replies_more": "{replies} and {n:# other|# others}",
-    "signed": "Signed (chair): ____________________   Date: ____________   Next audit: ____________",
+    "signed": "Signed by the chair: ____________________ Date: ____________ Next audit: ____________",
 }
