@@ -48,9 +48,10 @@ def test_no_site_no_patient_and_no_file_of_the_study_is_named(dozen):
 
 def test_the_bundle_holds_no_single_records(dozen):
     files = {str(path.relative_to(dozen)) for path in dozen.rglob("*") if path.is_file()}
-    assert {"report.html", "report.pdf", "results.csv", "figures/flow.svg", "tables/flow.csv"} <= files
+    assert {"report.html", "report.pdf", "results.csv", "supplement.html", "figures/flow.svg"} <= files
+    assert "tables/characteristics.csv" in files
     left_out = bundle.figures_left_out(["publication"])
-    assert {"planned_achieved", "ladder_case", "proportional_hazards", "residual_height"} <= set(left_out)
+    assert {"planned_achieved", "ladder_case", "proportional_hazards", "risk_curves"} <= set(left_out)
     for name in left_out:
         assert not [file for file in files if file.startswith(f"figures/{name}.")]
     assert not [file for file in files if Path(file).stem in ("set_aside", "sites", "steps", "decisions", "inputs")]
@@ -61,7 +62,7 @@ def test_the_report_says_what_was_withheld_and_why(dozen):
     assert "What was withheld, and why" in page
     assert "A count of 1 to 4 patients" in page
     assert "The series is small" in page
-    for called in ("the drilling logs of single cases", "the histogram of residual bone height"):
+    for called in ("the drilling logs of single cases", "the risk curve with the number of sites below it"):
         assert called in page
 
 

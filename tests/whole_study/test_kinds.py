@@ -31,7 +31,7 @@ KINDS = {
         },
         [
             "no implant was followed",
-            "has no drilling log",
+            "There is no drilling log",
             "no site used was perforated",
             "patients is the bound that holds",
         ],

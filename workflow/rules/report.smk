@@ -89,7 +89,7 @@ rule report:
         study=str(plan.folder),
         plan=plan.as_written,
         versions=versions(),
-        code=code_of("base", "models", "report", "reports", "study", "schemas"),
+        code=code_of("base", "geometry", "intake", "models", "report", "reports", "study", "schemas"),
     message:
         "Writing the report"
     script:

@@ -74,6 +74,11 @@ def no_formula(cell):
     return cell if NUMBER_TEXT.fullmatch(cell) else f"'{cell}"
 
 
+def formula_undone(cell):
+    """A text of a CSV as it was before `no_formula`."""
+    return cell[1:] if isinstance(cell, str) and cell.startswith("'") and no_formula(cell[1:]) == cell else cell
+
+
 @contextmanager
 def remake_folder(path: Path | str) -> Iterator[Path]:
     """Gives an empty folder beside `path`; it takes that name, and the old one's place, when the block ends well."""

@@ -12,6 +12,7 @@ import sys
 from liftseries import __version__
 from liftseries.base.errors import OUR_FAULT, StudyError, UsageError, fault
 from liftseries.cli.arguments import CAUTION
+from liftseries.cli.case import add_case
 from liftseries.cli.check import add_check
 from liftseries.cli.ladder import add_ladder
 from liftseries.cli.new import add_new
@@ -53,6 +54,6 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"liftseries {__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    for add in (add_run, add_check, add_release, add_new, add_twin, add_pseudonymise, add_ladder, add_size):
+    for add in (add_run, add_check, add_case, add_release, add_new, add_twin, add_pseudonymise, add_ladder, add_size):
         add(commands)
     return parser

@@ -14,6 +14,7 @@ from datetime import datetime
 from functools import cache
 from xml.sax.saxutils import escape
 
+from liftseries.report.kit.packing import FIXED_TIME, packed
 from liftseries.report.kit.tables.cells import Display
 from liftseries.report.kit.tables.layout import (
     INDENT,
@@ -25,7 +26,6 @@ from liftseries.report.kit.tables.layout import (
     unbroken,
 )
 
-FIXED_TIME = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold: a rerun gives the same bytes
 TWIPS_PER_POINT, TWIPS_PER_MM = 20, 1440 / 25.4
 SIZE_PT, NOTE_PT, CAPTION_PT = 8.0, 7.0, 9.0
 MARGIN_MM, INSET_TWIPS = 18.0, 120
@@ -45,13 +45,7 @@ def as_docx(table: Display) -> bytes:
     parts["word/document.xml"] = _document(table).encode()
     title = escape(f"{table.label}. {table.caption}" if table.label else table.caption)
     parts["docProps/core.xml"] = parts["docProps/core.xml"].replace(b"TITLE", title.encode())
-    packed = io.BytesIO()
-    with zipfile.ZipFile(packed, "w") as file:
-        for name in sorted(parts, key=lambda name: (name != "[Content_Types].xml", name)):
-            entry = zipfile.ZipInfo(name, FIXED_TIME)
-            entry.compress_type = zipfile.ZIP_DEFLATED
-            file.writestr(entry, parts[name])
-    return packed.getvalue()
+    return packed(parts)
 
 
 @cache

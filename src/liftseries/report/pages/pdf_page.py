@@ -10,19 +10,18 @@ import shutil
 import tempfile
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
-from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
 from liftseries.base.home import folder
 from liftseries.base.outputs import written_whole
 from liftseries.report.kit.blocks import LabelledTable, Report
+from liftseries.report.kit.packing import PDF_STANDARD, fonts
 from liftseries.report.kit.tables.layout import cells_in_line, column_widths, fits, unbroken
 from liftseries.report.pages.page import alignments, anchors_in
 
 TEXT_WIDTH_PT, INSET_PT = 498.0, 5.2  # of a page, and left and right of a cell
 SIZES_PT = (6.8, 6.2)  # of tables; the smaller where a table of many columns needs it
-PDF_STANDARD = "ua-1"  # refuses a picture without alternative text
 Pages = Mapping[str, Mapping[str, int]]  # document -> chapter -> page
 
 
@@ -75,12 +74,6 @@ def _set(table: LabelledTable) -> dict[str, Any]:
         "headings": [unbroken(heading) for heading in display.columns],
         "cells": cells_in_line(display),
     }
-
-
-def fonts() -> Path:
-    """DejaVu, which matplotlib ships: the pages are set in the same type as the figures."""
-    # Found, not imported: matplotlib takes a second to start.
-    return Path(find_spec("matplotlib").origin).parent / "mpl-data" / "fonts" / "ttf"
 
 
 def write_pdfs(reports: Sequence[Report], folder: Path) -> None:
