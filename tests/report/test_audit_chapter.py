@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -32,7 +31,7 @@ from liftseries.report.kit.material import COLUMNS, Material
 from liftseries.report.kit.words import Words
 from liftseries.report.kit.writer import write
 from liftseries.report.purposes import purpose
-from liftseries.report.purposes.audit.files import write_further
+from liftseries.report.purposes.audit.files import write_summary
 
 VIEWS = ("clustered", "binomial", "case_mix")
 STAGE = {"name": "Confidential talk", "who": "chair", "working_days": 10, "what": "Talk."}
@@ -304,10 +303,7 @@ def test_the_first_page_stands_alone_on_one_page(tmp_path):
     )
     rows = [row for k in range(9) for row in unit_rows(f"U{k}", 14, 60, (2, 2, 2))]
     made = material([*rows, *all_rows(9)], actions=actions)
-    charts = pd.DataFrame({"unit": ["A"], "case": [1]})
-    made = replace(made, tables={**made.tables, "audit_cusum_charts": charts})
-    write_further(made, write(purpose("audit"), made), tmp_path)
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["cusum.csv", "summary.pdf"]
+    write_summary(write(purpose("audit"), made), tmp_path)
     pdf = (tmp_path / "summary.pdf").read_bytes()
     assert len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf)) == 1
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from liftseries.report.audit import declarations as audit
+from liftseries.report.audit.review_declarations import REVIEW_CHAPTER
 from liftseries.report.closing import declarations as closing
 from liftseries.report.kit.declarations import Document, Purpose
 
@@ -18,6 +19,7 @@ REPORT = Document(
         audit.WHERE,
         audit.TIME,
         audit.STAGES,
+        REVIEW_CHAPTER,
         audit.CYCLE,
         audit.PUBLISHED,
     ),

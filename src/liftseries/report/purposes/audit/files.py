@@ -1,4 +1,4 @@
-"""What an audit leaves beside its documents: the first page alone, and the charts' numbers."""
+"""What an audit leaves beside its documents: the first page alone, the charts' numbers, the files for its sitting."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from liftseries.base.outputs import write_csv, written_whole
+from liftseries.report.audit.extra_files import write_further_files
 from liftseries.report.kit.blocks import Written
 from liftseries.report.kit.material import Material
 from liftseries.report.pages.pdf_page import render_pdf
@@ -14,11 +15,12 @@ SUMMARY, CUSUM = "summary.pdf", "cusum.csv"
 
 
 def write_further(material: Material, written: Written, folder: Path) -> None:
-    """`summary.pdf`, the first page by itself, and `cusum.csv`."""
+    """`summary.pdf`, the first page by itself, `cusum.csv`, and the files of `extra_files`."""
     write_summary(written, Path(folder))
     charts = material.table("audit_cusum_charts")
     if len(charts):
         write_csv(Path(folder) / CUSUM, charts)
+    write_further_files(material, written, folder)
 
 
 def write_summary(written: Written, folder: Path) -> None:
