@@ -9,7 +9,7 @@ import pytest
 
 from liftseries.base.outputs import write_csv, write_parquet
 from liftseries.engine.job import Job
-from liftseries.engine.spine import collect_results, join_cases
+from liftseries.engine.spine import collect_results, join_cases, write_models
 from liftseries.geometry.deviations import DEVIATIONS
 
 
@@ -62,3 +62,12 @@ def test_results_are_collected_letter_for_letter(tmp_path):
     inputs = {"estimates": [tmp_path / f"{name}.csv" for name in "abc"]}
     collect_results(job(tmp_path / "log", inputs, {"results": tmp_path / "results.csv"}))
     assert (tmp_path / "results.csv").read_text(encoding="utf-8") == "term,estimate\nx,0.10\ny,1e-3\n"
+
+
+def test_where_no_purpose_refits_a_model_the_folder_of_models_is_empty(tmp_path):
+    visits = pd.DataFrame({"site_id": ["s1"], "months": [12.0], "status": ["functioning"]})
+    write_parquet(tmp_path / "visits.parquet", visits)
+    write_parquet(tmp_path / "cases.parquet", pd.DataFrame({"site_id": ["s1"], "placement": ["same_day"]}))
+    inputs = {name: tmp_path / f"{name}.parquet" for name in ("visits", "cases")}
+    write_models(job(tmp_path / "log", inputs, {}, folder=str(tmp_path / "models"), models=[]))
+    assert list((tmp_path / "models").iterdir()) == []

@@ -3,6 +3,8 @@
 from pathlib import Path
 
 import pytest
+from made_comparison import KINDS as COMPARED
+from made_comparison import Compared, made_comparison
 from made_series import KINDS, PLAN, Series, made_series
 
 from liftseries.report.kit.blocks import Written
@@ -18,6 +20,12 @@ from liftseries.report.purposes import purpose
 def made() -> dict[str, Series]:
     """A series of every kind."""
     return {kind: made_series(**options) for kind, options in KINDS.items()}
+
+
+@pytest.fixture(scope="session")
+def compared() -> dict[str, Compared]:
+    """A comparison of every kind."""
+    return {kind: made_comparison(**options) for kind, options in COMPARED.items()}
 
 
 @pytest.fixture(scope="session")

@@ -151,7 +151,7 @@ def test_where_nothing_is_quoted_page_one_counts_and_states_no_share(tmp_path):
 
 def test_the_table_has_a_month_a_column_and_fits_a_page(tmp_path):
     table = Told(24, tmp_path).report.tables["survival"]
-    assert table.columns == ("Implants", "Number", "Patients", "Failures", "12 months", "36 months", "60 months")
+    assert table.columns == ("Implants", "Number", "Patients", "Failures in all", "12 months", "36 months", "60 months")
     assert [line[0] for line in table.rows][:1] == ["All implants"]
     assert spread([6, 12, 24, 36, 48, 60], 4) == [6, 24, 36, 60]
     assert spread([12, 60], 4) == [12, 60]

@@ -25,7 +25,6 @@ from liftseries.study.plan_files import PLAN_FILE
 WARM = "liftseries.engine.warm"
 MARK = "LIFTSERIES_RUN"  # in the environment of everything that a run starts
 LOCK = ".lock"
-REPORT = "report.html"
 SNAKEMAKE_LOG = Path("logs/snakemake.log")
 MOST_NAMED = 5  # analyses that the last words of a run name
 
@@ -210,8 +209,8 @@ def has_nothing_to_do(study: Path, output: Path) -> bool:
 
 def what_to_look_at(output: Path) -> list[str]:
     """The last words of a run: where the report lies, and what needs a look first."""
-    reports = [path for path in (output / REPORT, *sorted(output.glob(f"*/{REPORT}"))) if path.is_file()]
-    words = [f"The report: {path}" for path in reports]
+    pages = [*output.glob("report.html"), *sorted(output.glob("*/report.html"))]
+    words = [f"The report: {page}" for page in pages or [output / "report.html"]]
     n_aside = len({(row["file"], row["row"]) for row in _rows(output / "set_aside.csv")})
     if n_aside:
         words.append(f"Look first at set_aside.csv: {n_aside} rows were left out.")

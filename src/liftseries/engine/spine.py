@@ -104,7 +104,8 @@ def write_clean(job: Job) -> None:
 def write_models(job: Job) -> None:
     """What each fit left -> models/: formulas, covariances, the sites used, and scripts that refit.
 
-    A model that the data do not ask for left no formula, and has no file.
+    A model that the data do not ask for left no formula, and has no file. Where no purpose of the plan fits one that
+    can be refitted, the folder stays empty.
     """
     from liftseries.base.home import folder as shipped
     from liftseries.models.files import work_file
@@ -112,7 +113,7 @@ def write_models(job: Job) -> None:
 
     reasons = why_not_followed(pd.read_parquet(job.inputs.visits), pd.read_parquet(job.inputs.cases))
     with remake_folder(job.params.folder) as folder:
-        if not job.params.models:  # an audit alone leaves no model to refit
+        if not job.params.models:
             return
         _stack([work_file(f"{name}.formula") for name in job.params.models], folder / "formula.csv")
         for name in read_table(folder / "formula.csv")["model"]:

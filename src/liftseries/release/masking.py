@@ -26,8 +26,10 @@ from liftseries.release.ledger import Ledger
 from liftseries.release.rows import enter_rows
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import WITHHELD, WITHHELD_COUNT
+from liftseries.report.kit.tables.cells import RATIO_SCALES
 
 SIGNIFICANT_DIGITS = 3
+LARGEST_LOG = 50.0  # of a ratio that can be written
 PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words
 NEVER = ("failure_after_fallen_out",)  # remarks that count patients, mostly few: never told
 TOTAL_COSTS = 100.0  # what withholding the size of the series costs, where another count costs log(1 + value)
@@ -181,10 +183,16 @@ class _Masking:
             for column in (column for column in rule.numbers if column in table):
                 values = pd.to_numeric(table[column]).astype(float)
                 self.n_numbers += int((goes & values.notna().to_numpy(bool)).sum())
-                table[column] = rounded(values.mask(goes))
+                table[column] = rounded(values.mask(goes), self._logs(column))
             if "problem" in table and "estimate" in rule.numbers:
                 table.loc[goes, "problem"] = WITHHELD
         return table
+
+    def _logs(self, column: str) -> pd.Series:
+        """Which rows hold logarithms of ratios in a column; of a standard error the digits are its own."""
+        if "scale" not in self.table or column not in ("estimate", "conf_low", "conf_high"):
+            return pd.Series(False, index=range(len(self.table)))
+        return self.table["scale"].reset_index(drop=True).isin(RATIO_SCALES)
 
     def _count_goes(self, column: str) -> np.ndarray:
         """Where a column's count is withheld; shape (n_rows,)."""
@@ -223,9 +231,15 @@ class _Masking:
         }
 
 
-def rounded(values: pd.Series) -> pd.Series:
-    """To three significant digits."""
-    return values.map(lambda value: float(f"{value:.{SIGNIFICANT_DIGITS}g}") if np.isfinite(value) else value)
+def rounded(values: pd.Series, logs: pd.Series | bool = False) -> pd.Series:
+    """To three significant digits; logarithms, where `logs` is true, to those of the ratio that a page prints."""
+
+    def to_digits(value: float) -> float:
+        return float(f"{value:.{SIGNIFICANT_DIGITS}g}") if np.isfinite(value) else value
+
+    plain = values.map(to_digits)
+    ratios = np.exp(values.clip(-LARGEST_LOG, LARGEST_LOG)).map(to_digits)
+    return plain.where(~(logs & values.abs().lt(LARGEST_LOG)), np.log(ratios))
 
 
 def _words(results: pd.DataFrame, smallest_cell: int) -> pd.DataFrame:

@@ -27,28 +27,34 @@ from liftseries.models.survival.corrected import METHOD as CORRECTED
 from liftseries.models.survival.cox import PENALISED
 from liftseries.models.survival.firth_cox import FIRST_TERMS, first_terms
 from liftseries.models.survival.gain import after_landmark, landmark_terms, out_by_landmark
+from liftseries.models.survival.km import METHOD
 from liftseries.models.survival.life_table import INTERVAL_MONTHS
 from liftseries.models.survival.patient import first_failures
 
+UNCORRECTED = (METHOD,)
 CURVE_COLUMNS = ["subset", "months", "survival", "conf_low", "conf_high"]
 
 
 # ── estimates by month ──────────────────────────────────────────────────────────────────────────────────────
 
 
-def by_month(p: Population, row: Row) -> Behind:
-    """Kaplan-Meier and its like: a subset's implants, those failed at any time, those failed by the month."""
+def by_month(p: Population, row: Row) -> Behind | None:
+    """Kaplan-Meier and its like: a subset's implants, those failed at any time, those failed by the month.
+
+    The corrected row alone leaves: beside the one that it corrects it would tell how many patients have a failure.
+    """
+    if row.method in UNCORRECTED:
+        return None
     used = p.followed & p.subset(row.subset)
     still = used & (p.months >= row.month)
     by_then = used & p.failed & (p.months <= row.month)
-    away = (Counted(by_then), *(_corrected_by(p, by_then, still) if row.method == CORRECTED else ()))
+    away = (Counted(by_then), *(_bound_of(p, by_then, still) if row.method == CORRECTED else ()))
     return behind_estimate(used, used & p.failed, gives_away=away, rests_on=(still,))
 
 
-def _corrected_by(p: Population, by_then: np.ndarray, still: np.ndarray) -> tuple[Counted, ...]:
-    """What a corrected interval gives away: patients with a failure, and those followed while at most one has one."""
-    failing = Counted(by_then, "patients")
-    return (failing,) if p.n_patients(by_then) > 1 else (failing, Counted(still, "patients"))
+def _bound_of(p: Population, by_then: np.ndarray, still: np.ndarray) -> tuple[Counted, ...]:
+    """What a bound gives away, while at most one patient has a failure: the patients failing, and those followed."""
+    return () if p.n_patients(by_then) > 1 else (Counted(by_then, "patients"), Counted(still, "patients"))
 
 
 def months_apart(p: Population, row: Row) -> Behind:
@@ -224,7 +230,7 @@ def curve(p: Population, row) -> Behind:
     part = p.followed & p.subset(row.subset)
     failed = part & p.failed & (p.months < row.months)
     steps = [0.0, *p.months[failed], *(month for month in p.plan["survival_months"] if month < row.months)]
-    away = (Counted(failed), *_corrected_by(p, failed, part & (p.months >= max(steps))))
+    away = (Counted(failed), *_bound_of(p, failed, part & (p.months >= max(steps))))
     return Behind(gives_away=away, rests_on=(part & (p.months >= row.months),), seen_in=_beside(row.subset))
 
 

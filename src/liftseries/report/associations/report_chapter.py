@@ -12,6 +12,7 @@ from liftseries.report.kit.sentences import size_of, small, source
 from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.say import say
 
+NOT_STRAIGHT = 0.05  # of the p of the spline's non-linear term
 APPROACH, GUIDED, PROTOCOL, GRAFT = "approach", "guided", "protocol", "graft"
 ENTANGLED = (
     0.2  # of shares of guided sites: from so far apart on two protocols are told apart by approach; our convention
@@ -29,6 +30,7 @@ def blocks(writer: Writer) -> Iterable[Block]:
     told = [say("associations.lead_alone" if alone else "associations.lead")]
     differences = risk_differences(material)
     told += [say("associations.difference", told=[text for text, _ in differences])] if differences else []
+    told += bent(material)
     told += entanglement(material) if APPROACH in columns and PROTOCOL not in columns else []
     told += [say("associations.graft")] if GRAFT in columns_of(material, "gain") else []
     yield Paragraph(" ".join(told), "; ".join(key for _, key in differences))
@@ -38,6 +40,17 @@ def blocks(writer: Writer) -> Iterable[Block]:
 def columns_of(material: Material, outcome: str) -> set[str]:
     """The columns whose terms are quoted of an outcome."""
     return {str(term).partition("[")[0] for term in associations(material, outcome)["term"]}
+
+
+def bent(material: Material) -> list[str]:
+    """Terms of the perforation model whose association is not a straight line: one ratio does not describe them."""
+    terms = set(associations(material, "perforation")["term"])
+    rows = material.quoted("perforation.nonlinearity")
+    rows = rows[rows["p_value"].lt(NOT_STRAIGHT) & rows["term"].isin(terms)]
+    return [
+        say("associations.bent", term=small(material.words.column(row["term"])), p=row["p_value"])
+        for _, row in rows.iterrows()
+    ]
 
 
 def risk_differences(material: Material) -> list[tuple[str, str]]:

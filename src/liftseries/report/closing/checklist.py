@@ -52,12 +52,12 @@ ITEMS = (
 
 def checklist(writer: Writer) -> Iterable[Block]:
     """The items, each with its places."""
-    items = tuple(
-        (
-            say("closing.checklist_item", number=number, text=say(name)),
-            tuple(filter(None, (writer.place(document, chapter) for document, chapter in places))),
-        )
-        for number, name, places in ITEMS
-    )
+    items = ((say("closing.checklist_item", number=number, text=say(name)), places) for number, name, places in ITEMS)
     yield Paragraph(say("closing.checklist"))
-    yield Places((say("closing.item_heading"), say("closing.item_places")), items)
+    yield places_of(writer, items)
+
+
+def places_of(writer: Writer, items: Iterable[tuple[str, Iterable[tuple[str, str]]]]) -> Places:
+    """Items in words, each with those of its places, document and chapter, that this run has."""
+    found = tuple((text, tuple(filter(None, (writer.place(*place) for place in places)))) for text, places in items)
+    return Places((say("closing.item_heading"), say("closing.item_places")), found)

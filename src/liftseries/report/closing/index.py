@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from liftseries.models.questions import questions_for
 from liftseries.models.shared.results import DESIGN_EFFECT
 from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.words import trace_of
@@ -35,13 +36,20 @@ class Line:
 
 
 def index(writer: Writer) -> Iterable[Block]:
-    """Every row of results.csv and where it is printed."""
-    results = writer.material.results
+    """Every row of results.csv that the purpose asked for, and where it is printed."""
+    results = asked_by(writer.purpose.name, writer.material.results)
     if results.empty:
         return
     yield Paragraph(say("closing.index"))
     lines = [*lines_of(results, writer.printed), *design_effects(results, writer.printed)]
     yield writer.own_table("index", "Rows of results.csv.", HEADINGS, map(cells, lines))
+
+
+def asked_by(purpose: str, results: pd.DataFrame) -> pd.DataFrame:
+    """The rows of the questions of a purpose: one run may ask for several."""
+    own = {analysis.name for question in questions_for([purpose]) for analysis in question.analyses}
+    named = results["analysis"].where(results["analysis"].ne(DESIGN_EFFECT), results["term"].map(_analysis_of))
+    return results[named.isin(own)]
 
 
 def cells(line: Line) -> tuple[str, ...]:

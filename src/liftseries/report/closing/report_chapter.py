@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+import pandas as pd
+
 from liftseries.models.shared.gates import EVENTS_A_TERM, FEWEST_AT_RISK, MANY_TERMS, RATIO
 from liftseries.models.shared.penalised import FIRST_TERMS
 from liftseries.report.closing import not_possible as lacking
@@ -60,7 +62,8 @@ def methods(material: Material) -> tuple[str, ...]:
     if len(material.quoted("gain.mixed", "bone.marginal")):
         told.append(say("closing.method_gain"))
     told.append(say("closing.method_gates", ratio=RATIO, many=MANY_TERMS, each=EVENTS_A_TERM))
-    if len(material.rows("perforation.imputed")) or len(material.rows("survival.imputed")):
+    imputed = pd.concat([material.rows("perforation.imputed"), material.rows("survival.imputed")])
+    if imputed["estimate"].notna().any():
         told.append(say("closing.method_missing", sets=asked["imputation"]["sets"]))
     return (*told, say("closing.method_more"))
 

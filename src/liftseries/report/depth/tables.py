@@ -89,6 +89,7 @@ def deviations_table(material: Material, words: Words) -> Content | None:
     return content_of(
         ("Deviation", "All sites", "Share (95% interval)", *heads, "Cannot be judged", TRACE),
         rows,
+        say("depth.note_deviations") if any(CANNOT_OCCUR in row for row in rows) else "",
     )
 
 

@@ -20,6 +20,14 @@ DEVIATIONS = {name: column.title for name, column in _DERIVED.items() if column.
 DEFINITIONS = {name: _DERIVED[name].means for name in DEVIATIONS}
 JUDGED_FROM = {name: _DERIVED[name].judged_from for name in DEVIATIONS}
 IMPOSSIBLE = {(name, column.cannot_occur) for name, column in _DERIVED.items() if column.cannot_occur}
+GROUPS_TERMS = {
+    "risk": "Share",
+    "survival": "In function",
+    "rmst": "Months in function",
+    "difference": "Difference",
+    "ratio": "Ratio",
+    "limit": "Limit of the ratio",
+}
 PARAMETERS = {INTERCEPT: "Intercept", "(log shape)": "Log of the shape"}
 POINTERS = {"see", "read_instead", "bound_holds"}  # remarks that name another row
 LEVELS = {"level", "reference"}
@@ -82,6 +90,7 @@ class Words:
     def term(self, term: str, note: str = "") -> str:
         """`Residual bone height, per mm`; `Approach: guided against freehand`.
 
+        A comparison's terms, `difference[B] at 36`, name a group and a month.
         `note` of results.csv names the reference level where the usual one did not occur.
         """
         if term in PARAMETERS:
@@ -90,6 +99,10 @@ class Words:
         if not rest:
             unit = self.unit(name)
             return f"{self.column(name)}, per {unit}" if unit else self.column(name)
+        if name in GROUPS_TERMS and name not in self.columns:
+            level, _, month = rest.partition("]")
+            at = f" at {month.removeprefix(' at ')} months" if month else ""
+            return f"{GROUPS_TERMS[name]}: {level.replace('_', ' ')}{at}"
         level = rest.removesuffix("]")
         against = reference_in(note, name) or self.reference(name)
         words = {"true": "yes", "false": "no"}.get(level, level)
@@ -141,6 +154,8 @@ class Words:
         if subset == "all":
             return "All sites"
         name, _, level = subset.partition("=")
+        if ", group=" in level:
+            return ", ".join(map(self.subset, subset.split(", ", 1)))
         if name in BANDS:
             return f"{BANDS[name]} {level} mm"
         return f"{self.column(name)}: {level.replace('_', ' ')}"

@@ -7,7 +7,7 @@ import pandas as pd
 from liftseries.base.remarks import remarks_in
 from liftseries.models.sensitivity.icc import OF_SITE
 from liftseries.models.sensitivity.lost import OBSERVED, WORST
-from liftseries.models.shared.gates import RATIO
+from liftseries.models.shared.gates import MANY_TERMS, RATIO
 from liftseries.models.shared.results import DESIGN_EFFECT
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import is_withheld, missing
@@ -30,9 +30,10 @@ def detection_rows(material: Material) -> pd.DataFrame:
 
 
 def contrast_rows(material: Material) -> pd.DataFrame:
-    """Odds ratios if perforations were seen more often in one group; the gate of ratios holds."""
+    """Odds ratios if perforations were seen more often in one group; from as many perforations as carry two terms."""
     rows = material.rows("sensitivity.detection_contrast")
-    return printable(rows[~below_gate(rows)])
+    enough = rows["n_events"].map(is_withheld) | pd.to_numeric(rows["n_events"]).ge(MANY_TERMS)
+    return printable(rows[~below_gate(rows) & enough])
 
 
 def lost_rows(material: Material) -> dict[float, dict[str, pd.Series]]:

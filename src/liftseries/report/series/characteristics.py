@@ -6,7 +6,7 @@ than a quarter of the SD, the same in all groups; a label with two levels one ro
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -52,6 +52,7 @@ IN_SHORT = {
 FIRST_TO_GO = ("bone_quality", "implant_diameter_mm", "healing", "placement", "rbh_band", "lift_method")
 OF_IMPLANTS = ("healing",)  # empty where no implant was placed
 Row = tuple[str, ...]
+Beside = Callable[[str, str, str], Row]
 
 
 @dataclass(frozen=True)
@@ -131,12 +132,13 @@ def characteristics_table(material: Material, words: Words) -> Content | None:
     note = say("series.characteristics_note")
     note += say("series.in_two_groups") if shown else ""
     note += say("series.too_many_groups") if len(of.groups) > MOST_GROUPS else ""
-    return content_of(("", *of.heads(subsets)), list(_in_short(of, subsets)), note)
+    return content_of(("", *of.heads(subsets)), list(in_short(of, subsets)), note)
 
 
-def _in_short(of: Described, subsets: Sequence[str]) -> Iterable[Row]:
+def in_short(of: Described, subsets: Sequence[str], beside: Beside = lambda unit, column, level: ()) -> Iterable[Row]:
+    """At most 25 rows of these subsets, and after them what `beside` says of a unit, a column and a level."""
     blocks = {
-        (unit, column): list(_short_rows(of, unit, column, levels, subsets))
+        (unit, column): list(_short_rows(of, unit, column, levels, subsets, beside))
         for unit, columns in IN_SHORT.items()
         for column, levels in columns.items()
         if column in of.columns(unit)
@@ -146,27 +148,30 @@ def _in_short(of: Described, subsets: Sequence[str]) -> Iterable[Row]:
         if n_rows > MOST_ROWS:
             n_rows -= len(blocks.pop(("site", column), ()))
     for unit in dict.fromkeys(unit for unit, _ in blocks):
-        yield (UNITS[unit], *of.counts(unit, subsets))
+        yield (UNITS[unit], *of.counts(unit, subsets), *beside(unit, "", ""))
         for (block_unit, _), rows in blocks.items():
             yield from rows if block_unit == unit else ()
 
 
-def _short_rows(of: Described, unit: str, column: str, levels: Sequence[str], subsets: Sequence[str]) -> Iterable[Row]:
+def _short_rows(
+    of: Described, unit: str, column: str, levels: Sequence[str], subsets: Sequence[str], beside: Beside
+) -> Iterable[Row]:
     found = of.levels(unit, column)
     gap = _gap(of, unit, column)
     if found == [""]:
         cells = of.across(unit, column, "", subsets)
         if cells[0] is None or (not is_withheld(cells[0].n_known) and not cells[0].n_known):
             return
-        digits = _digits(of, column)
+        digits, more = _digits(of, column), beside(unit, column, "")
         if _is_skewed(cells[0]):
-            yield (f"   {of.name(column)}, median [quartiles]{gap}", *(_median(cell, digits) for cell in cells))
+            yield (f"   {of.name(column)}, median [quartiles]{gap}", *(_median(cell, digits) for cell in cells), *more)
         else:
-            yield (f"   {of.name(column)}{gap}", *(_mean(cell, digits) for cell in cells))
+            yield (f"   {of.name(column)}{gap}", *(_mean(cell, digits) for cell in cells), *more)
         return
     for k, level in enumerate(level for level in levels or of.occurring(unit, column) if level in found):
         label = _level_named(of, column, level)
-        yield (f"   {label}{gap if not k else ''}", *(_share(c) for c in of.across(unit, column, level, subsets)))
+        shares = (_share(c) for c in of.across(unit, column, level, subsets))
+        yield (f"   {label}{gap if not k else ''}", *shares, *beside(unit, column, level))
 
 
 def _level_named(of: Described, column: str, level: str) -> str:

@@ -22,7 +22,6 @@ from liftseries.report.kit.figures.style import (
     new_figure,
     wrapped,
 )
-from liftseries.report.kit.numbers import missing
 from liftseries.report.kit.stages import IN_SERIES, READ, SET_ASIDE, has_any
 from liftseries.report.kit.words import Words
 from liftseries.report.languages.say import say
@@ -145,9 +144,7 @@ def _trunk(stages: dict, reasons: list[str], width: float, narrow: bool) -> tupl
 def _branches(stages: dict, above: Box, width: float, narrow: bool) -> list[Box]:
     """What each question could use: side by side, or one below the other."""
     told = {
-        name: stages[stage]
-        for stage, name in BRANCHES.items()
-        if stage in stages and not missing(stages[stage]["n_sites"])
+        name: stages[stage] for stage, name in BRANCHES.items() if stage in stages and has_any(stages[stage]["n_sites"])
     }
     if narrow:
         boxes, top = [], above.below + GAP_MM / 2

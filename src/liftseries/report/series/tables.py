@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import count, is_withheld, share_of
+from liftseries.report.kit.numbers import WITHHELD, count, is_withheld, share_of
 from liftseries.report.kit.tables.cells import Content, content_of
 from liftseries.report.kit.words import Words
 from liftseries.report.languages.say import say
@@ -42,9 +42,10 @@ def missing_table(material: Material, words: Words) -> Content | None:
 
 
 def _gap(cell) -> str:
-    """Not recorded, of those where there was something to record; of all where that may not be told."""
+    """Not recorded, of those where there was something to record; empty where there was nothing."""
     if cell is None:
         return ""
-    counts = cell.n, cell.n_missing, cell.n_not_applicable
-    n_moot = 0 if any(map(is_withheld, counts)) else int(cell.n_not_applicable)
-    return share_of(cell.n_missing - n_moot, cell.n - n_moot)
+    if any(map(is_withheld, (cell.n, cell.n_missing, cell.n_not_applicable))):
+        return WITHHELD
+    n_moot = int(cell.n_not_applicable)
+    return share_of(cell.n_missing - n_moot, cell.n - n_moot) if cell.n > n_moot else ""

@@ -46,7 +46,7 @@ def survival_table(material: Material, words: Words) -> Content | None:
             *([say("survival.dash_note")] if NOT_QUOTED in cells else []),
         ]
     )
-    heads = ("Implants", "Number", "Patients", "Failures", *(f"{month} months" for month in months), TRACE)
+    heads = ("Implants", "Number", "Patients", "Failures in all", *(f"{month} months" for month in months), TRACE)
     return content_of(heads, rows, note)
 
 

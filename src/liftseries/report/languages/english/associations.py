@@ -24,4 +24,8 @@ SENTENCES: dict[str, str] = {
     "not_in_model": "Too few events for all terms of the plan: without {terms:and} ({outcomes:and}).",
     "of_perforation": "perforation",
     "of_failure": "failure",
+    "bent": (
+        "The association with {term} is not linear (p {p:p}): one ratio or difference does not describe it, "
+        "the curve in the supplement does."
+    ),
 }

@@ -255,8 +255,9 @@ SENTENCES: dict[str, str] = {
         "doi:10.1016/j.jclinepi.2007.11.008), in words of our own."
     ),
     "index": (
-        "Every row of results.csv and where it is printed: rows of one analysis that stand in the same places share a "
-        "line. Of design effects an analysis and their number share one. “results.csv only”: no page prints it."
+        "Every row of results.csv behind this report and where it is printed: rows of one analysis that stand in the "
+        "same places share a line. Of design effects an analysis and their number share one. “results.csv only”: no "
+        "page prints it."
     ),
     "index_chapter": "chapter {number}",
     "index_none": "results.csv only",

@@ -85,6 +85,8 @@ SENTENCES: dict[str, str] = {
     "them, a pass one use of a drill or gauge. A pass reaches the instrument's length less what the stop takes off, "
     "plus the platform depth (0 freehand): here {examples:and}.",
     "case_example": "{length:g} {less} {stop:g} {plus} {platform:g} = {depth:g} mm at pass {pass_no} of case {case}",
+    "note_deviations": "Where a deviation cannot occur in one approach, its share of all sites counts them as without "
+    "it; read it by approach.",
     "note_cases": "Depth reached = length less what the stop takes off, plus platform depth (planned platform below "
     "the crest, negative above it; 0 freehand).",
     # Methods.

@@ -49,8 +49,8 @@ SENTENCES: dict[str, str] = {
         "{share}; {lost:# implant was|# implants were} lost to follow-up."
     ),
     "not_yet_due": (
-        "Not yet due {implants:was # implant|were # implants}: only implants whose follow-up could reach the "
-        "month can be lost to it."
+        "Not yet due {implants:was # implant|were # implants} of all that were placed: only implants whose "
+        "follow-up could reach the month can be lost to it."
     ),
     "quartiles": "The quartiles of follow-up were {q1} and {q3} months.",
     "closed": "The data were closed in {month}.",
@@ -131,7 +131,7 @@ SENTENCES: dict[str, str] = {
     ),
     "follow_up_note": (
         "Known: examined within 3 months of the month, or failed or died by then. Failed or died, lost to follow-up "
-        "and never seen are of the implants due; the others were in function at most 3 months before the month."
+        "and never seen are of the implants due; the others missed that visit and were seen later."
     ),
     "methods_note": (
         "The first row is the one that the report quotes. Patients without a failure, failures with death competing "

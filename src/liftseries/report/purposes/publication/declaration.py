@@ -48,7 +48,6 @@ METHODS = Chapter(
 CHARACTERISTICS = replace(
     series.SUPPLEMENT_CHAPTER,
     blocks=(*series.SUPPLEMENT_CHAPTER.blocks, f"{closing.ROOM}.supplement_chapters:left_out"),
-    tables=(*series.SUPPLEMENT_CHAPTER.tables, closing.LEFT_OUT, closing.IMPUTATION),
 )
 GAIN = replace(
     gain.SUPPLEMENT_CHAPTER,
@@ -98,7 +97,7 @@ PURPOSE = Purpose(
         "Small numbers mislead: read every share with its denominator and every estimate with its interval.",
     ),
     documents=(REPORT, SUPPLEMENT),
-    further_tables=(sensitivity.SECOND_OPINION,),
+    further_tables=(closing.LEFT_OUT, closing.IMPUTATION, sensitivity.SECOND_OPINION),
     may_be_released=True,
     released_notice=(
         "Made to leave the house: numbers that tell of few patients, or would give them away, are withheld; the last "

@@ -7,21 +7,21 @@ from dataclasses import replace
 
 from liftseries.base.named import function_named
 from liftseries.report.closing.limits import three_limits
-from liftseries.report.kit.blocks import Answer, Answers, Block, Listing
+from liftseries.report.kit.blocks import Answer, Answers, Block, Listing, Paragraph
 from liftseries.report.kit.sentences import small
 from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.say import say
 from liftseries.report.series.answers import who
 
 ROOM = "liftseries.report"
-ANSWERS = (
-    f"{ROOM}.perforation.answers:tears",
-    f"{ROOM}.perforation.answers:by_height",
-    f"{ROOM}.depth.answers:adherence",
-    f"{ROOM}.survival.answers:survival",
-    f"{ROOM}.survival.answers:failure",
-    f"{ROOM}.gain.answers:bone",
-)
+ANSWERS = {  # what it is about, where there is none -> the function that gives it
+    "perforations of the membrane": f"{ROOM}.perforation.answers:tears",
+    "perforation by residual bone height": f"{ROOM}.perforation.answers:by_height",
+    "the drilling": f"{ROOM}.depth.answers:adherence",
+    "implant survival": f"{ROOM}.survival.answers:survival",
+    "what goes with failure": f"{ROOM}.survival.answers:failure",
+    "bone": f"{ROOM}.gain.answers:bone",
+}
 
 
 def blocks(writer: Writer) -> Iterable[Block]:
@@ -30,9 +30,11 @@ def blocks(writer: Writer) -> Iterable[Block]:
     studied = who(material)
     if studied:
         yield studied
-    answers = filter(None, (function_named(answer)(material) for answer in ANSWERS))
-    if told := tuple(map(with_its_certainty, answers)):
+    answers = {lead: function_named(answer)(material) for lead, answer in ANSWERS.items()}
+    if told := tuple(with_its_certainty(answer) for answer in answers.values() if answer):
         yield Answers(told)
+    if lacking := [lead for lead, answer in answers.items() if not answer]:
+        yield Paragraph(say("answers.lacking", questions=lacking))
     yield Listing(say("answers.limits"), three_limits(material))
 
 

@@ -1,0 +1,1 @@
+"""The chapters on what differs between groups of sites: who is compared, what differs, the same as drilled."""
