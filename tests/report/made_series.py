@@ -88,6 +88,7 @@ PLAN = {
         },
         "resamples": 20,
         "seed": 7,
+        "audit": {"by": "operator", "period": [], "centre": "series", "standard": None},
     },
     "extra_columns": {"sites": {"flapless": {"type": "category", "levels": ["no", "yes"]}}},
     "invalid_rows": "stop",

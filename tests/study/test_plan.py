@@ -88,7 +88,6 @@ def test_all_problems_come_in_one_go(tmp_path):
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        ("purpose: [publication, audit]", "study.yaml, purpose: the audit report is not there yet"),
         (
             "plan: {perforation_terms: [rbh_mid]}",
             'study.yaml, plan, perforation_terms: "rbh_mid" is no column',

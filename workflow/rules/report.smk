@@ -8,6 +8,7 @@ left_for_reports = {
         *(work_file(f"{question.name}.left_out") for question in questions_asked if question.analyses),
     ],
     "tables": [work_file(table.name) for question in questions_asked for table in question.leaves],
+    "audit_cycle": [f"checked/{table}.parquet" for table in AUDIT_TABLES if "audit" in plan.purpose],
     "counts": "checked/counts.csv",
     "set_aside": "set_aside.csv",
     "ladder_cases": file_of("ladder_cases"),

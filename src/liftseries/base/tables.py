@@ -17,10 +17,12 @@ TEXT_COLUMNS = (
 
 
 def read_table(path: Path | str, columns: Sequence[str] = ()) -> pd.DataFrame:
-    """A CSV that a run left; texts stay texts (a level `NA`, a term `12`), an absent file is an empty one."""
+    """A table that a run left; texts stay texts (a level `NA`, a term `12`), an absent file is an empty one."""
     path = Path(path)
     if not path.is_file() or not path.stat().st_size:
         return pd.DataFrame(columns=list(columns))
+    if path.suffix == ".parquet":
+        return pd.read_parquet(path)
     texts = dict.fromkeys(TEXT_COLUMNS, str)
     table = pd.read_csv(path, dtype=texts, keep_default_na=False, na_values=[""])
     missing = [column for column in columns if column not in table]

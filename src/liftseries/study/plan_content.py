@@ -12,7 +12,7 @@ from liftseries.study.plan_files import PLAN_FILE, path_problems
 from liftseries.study.reading import reading_problems
 from liftseries.study.schema import Table, audit_schema, derived_schema, derived_terms, read_schema
 
-LATER_PURPOSES = ("audit",)
+LATER_PURPOSES: tuple[str, ...] = ()
 
 
 def content_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:

@@ -24,6 +24,7 @@ from liftseries.study.indicators import Indicator, indicators
 
 STRIPS = "unit indicator months counts good counted unknown not_applicable not_due n_events value conf_low conf_high \
 standard standard_kind standard_source standard_date verdict enough"
+RECEIVED = "unit year expected received"
 
 
 @dataclass(frozen=True)
@@ -33,9 +34,11 @@ class IndicatorEstimates(Estimates):
     Attributes
     ----------
     strips : STRIPS, a row a unit (`all` among them) and indicator: what the matrix and its strips are drawn from
+    received : RECEIVED, a row a unit and year of the period in which cases were expected
     """
 
     strips: pd.DataFrame
+    received: pd.DataFrame
 
 
 def fit_audit_indicators(
@@ -74,7 +77,7 @@ def fit_audit_indicators(
     inside = in_period(cases, period)
     part = cases.loc[inside].reset_index(drop=True)
     followed = implants.loc[implants["site_id"].isin(part["site_id"])].reset_index(drop=True)
-    recorded = Recorded(part, followed, visits, _closing(data_until, cases, visits), unrecorded, constants)
+    recorded = Recorded(part, followed, visits, closing_of(data_until, cases, visits), unrecorded, constants)
     groups = groups_of(part, by, unit_names(cases, by, expected))
     rows, effects, strips = [], [], []
     for indicator, term, month in _asked(names, months):
@@ -93,7 +96,25 @@ def fit_audit_indicators(
         left_out,
         design_effects=results_table(effects),
         strips=pd.DataFrame(strips, columns=STRIPS.split()),
+        received=received_by_year(part, by, period, expected),
     )
+
+
+def received_by_year(
+    cases: pd.DataFrame, by: str, period: Sequence[int], expected: Mapping[str, Mapping]
+) -> pd.DataFrame:
+    """Cases received of those expected, a row a unit and year; RECEIVED. A year without a case has its row too."""
+    column = np.asarray(as_levels(cases[by]).astype(object)) if by in cases else np.full(len(cases), None)
+    year = np.full(len(cases), np.nan)
+    if "surgery_year" in cases:
+        year = cases["surgery_year"].to_numpy(float, na_value=np.nan)
+    rows = [
+        (str(unit), int(one), int(n), int(((column == str(unit)) & (year == int(one))).sum()))
+        for unit, years in (expected or {}).items()
+        for one, n in sorted(years.items(), key=lambda pair: int(pair[0]))
+        if not period or int(one) in set(period)
+    ]
+    return pd.DataFrame(rows, columns=RECEIVED.split())
 
 
 def _asked(names: Sequence[str], months: Sequence[float]) -> Iterator[tuple[Indicator, str, float | None]]:
@@ -103,7 +124,7 @@ def _asked(names: Sequence[str], months: Sequence[float]) -> Iterator[tuple[Indi
             yield from ((indicator, term, month) for term, month in indicator.at(months))
 
 
-def _closing(data_until: str, cases: pd.DataFrame, visits: pd.DataFrame) -> str:
+def closing_of(data_until: str, cases: pd.DataFrame, visits: pd.DataFrame) -> str:
     """The month of closing as it is written, or as all tables imply it, whatever the period."""
     return data_until or month_in_words(closing_month("", cases, visits))
 

@@ -43,6 +43,8 @@ SCALES = {
 FEWEST_DRAWS = 5000
 LONGEST = 20  # times `cusum_cases`: so far a run is followed
 COLUMNS = "unit case site_id expected perforated up down observed_less_expected signal"
+BAND = "unit case low high"
+BAND_ENDS = (0.025, 0.975)
 
 
 @dataclass(frozen=True)
@@ -53,9 +55,12 @@ class CusumEstimates(Estimates):
     ----------
     charts : COLUMNS, a row a case, audit/cusum.csv
         `case` counts the cases charted; `up` and `down` before any new start; `signal`: up, down, `up down` or "".
+    bands : BAND, a row a case
+        Between what 95 of 100 courses in control have of tears observed less expected after each case.
     """
 
     charts: pd.DataFrame
+    bands: pd.DataFrame
 
 
 @dataclass(frozen=True)
@@ -125,7 +130,7 @@ def fit_audit_cusum(
     audit = audited(cases, by, (), centre, standard, expected)
     mix = CaseMix(audit, case_mix)
     settings = Settings(odds_ratio, false_alarm, cusum_cases, max(resamples, FEWEST_DRAWS), seed)
-    rows, charts = [], []
+    rows, charts, bands = [], [], []
     for number, name in enumerate(audit.names):
         fit = Fit(ANALYSIS, audit.subset(name), "", "", **audit.counts(audit.members(number)))
         try:
@@ -135,12 +140,18 @@ def fit_audit_cusum(
             continue
         counts = (len(charted.event), len(pd.unique(charted.patient)), int(charted.event.sum()))
         kept = {str(unit): of_unit for unit, of_unit in limits.items()}.get(name, {})
-        told, paths = _unit_rows(charted, settings, kept, name, audit.correlation, (fit.subset, *counts))
+        told, paths, band = _unit_rows(charted, settings, kept, name, audit.correlation, (fit.subset, *counts))
         rows += told
         charts.append(_chart(name, charted, paths))
-    columns = COLUMNS.split()
-    table = pd.concat(charts, ignore_index=True) if charts else pd.DataFrame(columns=columns)
-    return CusumEstimates(results_table(rows), audit.left_out(ANALYSIS), charts=table[columns])
+        bands.append(band)
+    tables = {"charts": _stacked(charts, COLUMNS), "bands": _stacked(bands, BAND)}
+    return CusumEstimates(results_table(rows), audit.left_out(ANALYSIS), **tables)
+
+
+def _stacked(tables: Sequence[pd.DataFrame], columns: str) -> pd.DataFrame:
+    """The units' rows one under another."""
+    names = columns.split()
+    return pd.concat(tables, ignore_index=True)[names] if tables else pd.DataFrame(columns=names)
 
 
 def charted_cases(audit: Audited, mix: CaseMix, number: int) -> Charted:
@@ -181,8 +192,8 @@ def case_numbers(table: pd.DataFrame) -> np.ndarray:
 
 def _unit_rows(
     charted: Charted, settings: Settings, kept: Mapping[str, float], name: str, rho: float, place: tuple
-) -> tuple[list[dict], dict]:
-    """The rows of a unit in both directions, and its paths: method -> (S, signals)."""
+) -> tuple[list[dict], dict, pd.DataFrame]:
+    """The rows of a unit in both directions, its paths: method -> (S, signals), and its rows of BAND."""
     random = stream(settings.seed, ANALYSIS, name)
     own = sequence_of(charted.expected, charted.patient)
     of_limit = sequence_of(charted.expected, charted.patient, settings.cusum_cases)
@@ -211,7 +222,14 @@ def _unit_rows(
             most=most,
         )
         rows += _rows(fit, limit, method in kept, chance, path)
-    return rows, paths
+    return rows, paths, _band(name, charted, in_control)
+
+
+def _band(name: str, charted: Charted, in_control: np.ndarray) -> pd.DataFrame:
+    """Where observed less expected lies in control; `in_control` is shape (n, n_draws)."""
+    course = np.cumsum(in_control - charted.expected[:, None], axis=0)
+    low, high = np.quantile(course, BAND_ENDS, axis=1)
+    return pd.DataFrame({"unit": name, "case": np.arange(1, len(low) + 1), "low": low, "high": high})
 
 
 @dataclass(frozen=True)

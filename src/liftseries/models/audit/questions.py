@@ -116,6 +116,7 @@ QUESTIONS: tuple[Question, ...] = (
                 "charts",
                 "unit case site_id expected perforated up down observed_less_expected signal",
             ),
+            Leaves("audit_time_bands", "bands", "unit case low high"),
         ),
         purposes=ONLY,
     ),
@@ -192,6 +193,7 @@ QUESTIONS: tuple[Question, ...] = (
                 "unit indicator months counts good counted unknown not_applicable not_due n_events value conf_low "
                 "conf_high standard standard_kind standard_source standard_date verdict enough",
             ),
+            Leaves("audit_received", "received", "unit year expected received"),
         ),
         purposes=ONLY,
     ),
@@ -236,6 +238,21 @@ QUESTIONS: tuple[Question, ...] = (
                 "reviewer conclusion",
             ),
             Leaves("audit_review_rule", "rule", "rank name title expression n_sites"),
+        ),
+        purposes=ONLY,
+    ),
+    Question(
+        name="audit_actions",
+        says="actions of earlier audits",
+        function=f"{ROOM}.actions:list_action_effects",
+        reads={"actions": "actions"} | EVERYTHING,
+        asks=IN_PERIOD | OF_SITES | {"months": "survival_months"},
+        leaves=(
+            Leaves(
+                "audit_action_effects",
+                "effects",
+                "id unit indicator good counts since before before_counted before_events now now_counted now_events",
+            ),
         ),
         purposes=ONLY,
     ),

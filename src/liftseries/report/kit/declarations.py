@@ -161,6 +161,7 @@ class Purpose:
     may_be_released : whether it may leave the house
     folder : below the output folder, in which its files lie; empty for the output folder itself
     further_files : a function that takes material, what was written and a folder, and writes what else it leaves there
+    shows_question : whether the study's question stands below its title
     """
 
     name: str
@@ -171,6 +172,7 @@ class Purpose:
     released_notice: str = ""
     folder: str = ""
     further_files: str = ""
+    shows_question: bool = True
 
     @property
     def chapters(self) -> tuple[Chapter, ...]:

@@ -28,6 +28,9 @@ COLUMNS = {
     "set_aside": "table file row column value_class rule message",
     "ladder_cases": "case site_label approach step_no deviations",
     "results": " ".join(RESULT_COLUMNS),
+    "actions": "id year indicator unit what owner due measure status closed_on reason",
+    "responses": "year unit indicator replied_on data_corrected statement",
+    "changes": "year unit what",
 } | {table.name: table.columns for question in QUESTIONS for table in question.leaves}
 
 

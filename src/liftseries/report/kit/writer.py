@@ -73,7 +73,7 @@ class Writer:
             name=document.name,
             called=document.title,
             title=study["title"],
-            question=study["question"],
+            question=study["question"] if self.purpose.shows_question else "",
             study_id=study["id"],
             notices=(*self.purpose.notices, *([further] if further else [])),
             chapters=tuple(filter(None, map(self._section, self.chapters[document.name]))),
