@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import pandas as pd
 from matplotlib.lines import Line2D
@@ -78,7 +80,7 @@ def draw_planned_achieved(cases: pd.DataFrame, agreement: pd.DataFrame, narrow: 
     return Drawing(
         figure,
         say("depth.alt_planned_achieved", **sites, **_signs(table["error_mm"]), lines=_lines_told(lines)),
-        say("depth.covers_sites", **sites),
+        say("depth.covers_sites", **sites) + _of_patients(lines),
     )
 
 
@@ -205,6 +207,12 @@ def _mm_to_the_right(axes, mm: float):
     return ScaledTranslation(mm / 25.4, 0, axes.figure.dpi_scale_trans)
 
 
+def _of_patients(lines: Mapping[str, pd.Series]) -> str:
+    """Of how many patients, as the quoted row counts them."""
+    row = lines.get("bias")
+    return "" if row is None else say("depth.covers_patients", patients=row["n_patients"])
+
+
 @drawn
 def draw_depth_read(steps: pd.DataFrame, agreement: pd.DataFrame) -> Drawing | None:
     """What was read on the gauge less the osteotomy depth that was worked out, against the latter.
@@ -231,5 +239,5 @@ def draw_depth_read(steps: pd.DataFrame, agreement: pd.DataFrame) -> Drawing | N
     name_lines(axes, lines)
     size_key(axes, int(sizes.max()), right, "reading")
     told = {"readings": len(table), **_signs(less), "lines": _lines_told(lines)}
-    covers = say("depth.covers_readings", readings=len(table), sites=table["site_id"].nunique())
+    covers = say("depth.covers_readings", readings=len(table), sites=table["site_id"].nunique()) + _of_patients(lines)
     return Drawing(figure, say("depth.alt_depth_read", **told), covers)

@@ -72,7 +72,8 @@ def draw_ladder_case(ladder_cases: pd.DataFrame, narrow: bool = False) -> Drawin
         figure_x = (x0 + 2.5) / figure_mm
         figure.text(figure_x, (y0 + panel_mm - 2.6) / total, heading, size=TEXT_PT, weight="bold", va="center")
         figure.text(figure_x, (y0 + foot_mm - 9.2) / total, note, va="top", linespacing=1.2)
-    return Drawing(figure, " ".join(_case_told(case) for case in panels))
+    covers = say("depth.covers_cases", cases=len(panels), passes=sum(map(len, panels)))
+    return Drawing(figure, " ".join(_case_told(case) for case in panels), covers)
 
 
 def _rows(case: pd.DataFrame):

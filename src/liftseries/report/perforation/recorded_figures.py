@@ -28,7 +28,7 @@ def draw_learning(rates: pd.DataFrame, cases: pd.DataFrame) -> Drawing | None:
     Parameters
     ----------
     rates : rows of `perforation.learning`
-    cases : one row a site; `operator_case_no, perforation`
+    cases : one row a site; `operator_case_no, perforation, patient_id`
     """
     if not bands_may_be_compared(rates) or "operator_case_no" not in cases:
         return None
@@ -61,7 +61,13 @@ def draw_learning(rates: pd.DataFrame, cases: pd.DataFrame) -> Drawing | None:
     rug.set(ylim=(0, 2.1), yticks=[0.45, 1.55], yticklabels=["not", "perforated"])
     rug.tick_params(axis="y", length=0)
     rug.set_xlabel("Operator's case number")
-    return Drawing(figure, say("perforation.alt_learning", told="; ".join(told)))
+    covers = say(
+        "perforation.covers",
+        n_sites=int(known.sum()),
+        n_patients=cases.loc[known, "patient_id"].nunique(),
+        n_events=int(torn.sum()),
+    )
+    return Drawing(figure, say("perforation.alt_learning", told="; ".join(told)), covers)
 
 
 def _limits(band: str, last: float) -> tuple[float, float]:

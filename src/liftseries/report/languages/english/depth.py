@@ -121,6 +121,8 @@ SENTENCES: dict[str, str] = {
     # Figures in words, and what they rest on.
     "covers_log": "{sites:# site|# sites} with a drilling log of {patients:# patient|# patients}",
     "covers_sites": "{sites:# site|# sites}",
+    "covers_patients": " of {patients:# patient|# patients}",
+    "covers_cases": "{cases:# case|# cases}, {passes:# pass|# passes}",
     "covers_readings": "{readings:# reading|# readings} at {sites:# site|# sites}",
     "alt_adherence": "Sites drilled as planned and sites with each deviation, of those that can be judged. {rows}.",
     "alt_row": "{label}: {cells}",
