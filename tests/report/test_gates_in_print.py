@@ -87,7 +87,7 @@ def test_e_values_and_contrasts_below_their_gate_stand_in_no_table():
     told = material_of(evalue, contrast)
     assert evalue_table(told, told.words) is None
     assert detection_contrast_table(told, told.words) is None
-    above = material_of(evalue | {"note": "", "headline": True}, contrast | {"note": ""})
+    above = material_of(evalue | {"note": "", "headline": True}, contrast | {"note": "", "n_events": 12})
     assert evalue_table(above, above.words).rows
     assert detection_contrast_table(above, above.words).rows
 

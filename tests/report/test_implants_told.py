@@ -62,8 +62,12 @@ def test_page_one_says_associated_only_where_the_interval_leaves_out_1():
 @pytest.mark.parametrize(
     ("n_lost", "n_not_yet_due", "said"),
     [
-        (37, 470, "37 implants were lost to follow-up. Not yet due were 470 implants: only implants whose follow-up"),
-        (1, 1, "1 implant was lost to follow-up. Not yet due was 1 implant: only"),
+        (
+            37,
+            470,
+            "37 implants were lost to follow-up. Not yet due were 470 implants of all that were placed: only",
+        ),
+        (1, 1, "1 implant was lost to follow-up. Not yet due was 1 implant of all that were placed: only"),
         (0, 0, "0 implants were lost to follow-up."),
         (
             -1,
