@@ -15,7 +15,7 @@ SOURCE = Path(liftseries.__file__).parent
 COUNTS = (0, 1, 2, 634, WITHHELD_COUNT, None)
 NOT_A_NOUN = {"was", "were", "has", "have", "is", "are", "had", "did", "of", "and", "or"}
 SAME_IN_BOTH = {"series"}  # nouns whose plural is their singular
-AFTER_ONE = {"is", "was", "has", "of", "this", "its", "as", "less", "centre's", "series"}
+AFTER_ONE = {"is", "was", "has", "of", "this", "its", "as", "less", "centre's", "series", "pass"}
 
 
 def filler(kind: str):
