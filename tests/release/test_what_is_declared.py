@@ -128,10 +128,10 @@ def test_a_table_that_is_not_declared_does_not_leave(forty):
 
 
 def test_a_column_of_numbers_that_is_not_declared_is_emptied(forty):
-    deviations = forty.whole.table("deviations").assign(n_made_up=3, made_up_mm=1.5, made_up="a word")
-    material = replace(forty.whole, tables={**forty.whole.tables, "deviations": deviations})
-    left = mask(material, forty.population, SMALLEST_CELL).material.table("deviations")
-    assert len(left) == len(deviations) > 0
+    described = forty.whole.table("characteristics").assign(n_made_up=3, made_up_mm=1.5, made_up="a word")
+    material = replace(forty.whole, tables={**forty.whole.tables, "characteristics": described})
+    left = mask(material, forty.population, SMALLEST_CELL).material.table("characteristics")
+    assert len(left) == len(described) > 0
     assert left[["n_made_up", "made_up_mm"]].isna().all(axis=None)
     assert left["made_up"].eq("a word").all()
 
@@ -170,11 +170,11 @@ def by_operator(forty):
             coefficient.assign(analysis="perforation.risk_difference", term="operator: A to B"),
         ]
     )
-    deviations = whole.table("deviations")
-    deviations = pd.concat([deviations, deviations[deviations["subset"].eq("all")].assign(subset="operator=A")])
+    described = whole.table("characteristics")
+    described = pd.concat([described, described[described["subset"].eq("all")].assign(subset="operator=A")])
     left_out = pd.concat([whole.left_out, whole.left_out.iloc[[0]].assign(subset="operator")])
     material = with_results(whole, rates, of_terms)
-    tables = {**material.tables, "deviations": deviations, "left_out": left_out}
+    tables = {**material.tables, "characteristics": described, "left_out": left_out}
     population = replace(forty.population, cases=cases.assign(operator=operator))
     return replace(material, tables=tables), population
 
@@ -182,7 +182,7 @@ def by_operator(forty):
 def test_what_is_by_operator_does_not_leave(by_operator, forty):
     material, population = by_operator
     left, before = leaving(material, population.cases), leaving(forty.whole, forty.population.cases)
-    for name in ("results", "deviations", "left_out"):
+    for name in ("results", "characteristics", "left_out"):
         pd.testing.assert_frame_equal(left.table(name), before.table(name), check_dtype=False)
         assert len(left.table(name)) < len(material.table(name))
         assert "operator" not in left.table(name).to_csv()

@@ -11,7 +11,6 @@ from made_tables import BANDS_MM, ladder_cases, made_cases, made_counts, made_se
 
 from liftseries.base.outputs import write_csv
 from liftseries.models.depth.agreement import fit_depth_agreement
-from liftseries.models.depth.deviations import count_deviations
 from liftseries.models.depth.perforation import fit_depth_perforation
 from liftseries.models.depth.proportional_bias import fit_depth_proportional_bias
 from liftseries.models.depth.read import fit_depth_read
@@ -154,7 +153,6 @@ def made_series(n_patients: int, seed: int, approaches=("guided", "freehand"), v
         "flow": describe.flow(cases, visited, counts),
         "characteristics": describe.characteristics(cases),
         "missing": describe.missingness(cases),
-        "deviations": count_deviations(cases),
         "failed_implants": failed_implants(implants),
     }
     rows = [table for fit in fits.values() for table in (fit.rows, fit.design_effects) if len(table)]

@@ -42,8 +42,10 @@ def material(tmp_path):
     def of(*changes, guided=None) -> Material:
         tables = dict(read_material(tmp_path, PLAN).tables)
         tables["results"] = pd.DataFrame([ROW | change for change in changes], columns=list(ROW))
-        rows = [("site", "approach", "guided", f"protocol={name}", share) for name, share in (guided or {}).items()]
-        tables["characteristics"] = pd.DataFrame(rows, columns=["unit", "column", "level", "subset", "share"])
+        rows = [("site", "approach", "guided", f"protocol={name}", share, 10) for name, share in (guided or {}).items()]
+        tables["characteristics"] = pd.DataFrame(
+            rows, columns=["unit", "column", "level", "subset", "share", "n_known"]
+        )
         return Material(PLAN, {}, {}, tables)
 
     return of

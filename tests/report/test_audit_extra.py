@@ -100,7 +100,7 @@ def test_a_record_has_both_ladders_and_the_volumes_of_the_cap(six):
     material, output = six
     record = Records(RunTables(output, material.plan)).record("S000")
     assert ["Planned lift, mm", "3.6"] in record["lift"]
-    assert ["Volume of the cap", "0.17 ml"] in record["lift"]
+    assert ["Spherical-cap volume", "0.17 ml"] in record["lift"]
     assert ["Fluid pressed in", "0.30 ml, 1.8 times the cap"] in record["lift"]
     # Planned: 3 mm (at most 4 - 1), 4 mm, 5 mm (the first beyond 4.8). In the guide: 8 + deepest - 10, at most 9 - 2.
     assert [row[3] for row in record["planned"]["rows"]] == ["3.0", "4.0", "5.0"]

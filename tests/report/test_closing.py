@@ -11,7 +11,7 @@ from liftseries.models.questions import QUESTIONS, questions_for
 from liftseries.models.shared.results import DESIGN_EFFECT
 from liftseries.report.closing.checklist import ITEMS, checklist
 from liftseries.report.closing.index import HEADINGS, design_effects, in_short, lines_of, terms_in_short
-from liftseries.report.closing.limits import entangled, few_events, limits, three_limits
+from liftseries.report.closing.limits import few_events, goes_with_protocol, limits, three_limits
 from liftseries.report.closing.not_possible import SUBJECTS, items
 from liftseries.report.closing.report_chapter import blocks, methods
 from liftseries.report.closing.supplement_chapters import left_out
@@ -67,15 +67,16 @@ def by_protocol(*shares: float) -> pd.DataFrame:
         for protocol, share in zip("ABC", shares, strict=False)
         for level in ("guided", "freehand")
     ]
-    return pd.DataFrame(rows, columns=["unit", "column", "level", "subset", "share"]).assign(n=10, n_missing=0)
+    table = pd.DataFrame(rows, columns=["unit", "column", "level", "subset", "share"])
+    return table.assign(n=10, n_known=10, n_missing=0)
 
 
 def test_approach_that_goes_with_protocol_is_told_with_its_numbers(materials):
     told = with_tables(materials["full"], characteristics=by_protocol(0.785, 0.4, 0.144))
-    assert "guided at 78.5% of sites under protocol A, 14.4% under C" in entangled(told)
-    assert three_limits(told)[0] == entangled(told)
+    assert "guided at 78.5% of sites under protocol A, 14.4% under C" in three_limits(told)[0]
     alike = with_tables(materials["full"], characteristics=by_protocol(0.55, 0.5, 0.45))
-    assert entangled(alike) == ""
+    few = with_tables(told, characteristics=told.table("characteristics").assign(n_known=9))
+    assert goes_with_protocol(few) == goes_with_protocol(alike) == ""
     assert "protocol" not in three_limits(alike)[0]
 
 

@@ -108,7 +108,7 @@ def test_a_bound_of_one_side_is_told_as_one_in_every_table(change, told):
 def test_problems_are_told_without_codes():
     level = remark("no_perforation_at_level", column="approach", level="guided")
     told = Words().problem(joined(level, remark("see", analysis="perforation.firth")))
-    assert told == "no site with approach = guided was perforated, so approach has no finite odds ratio"
+    assert told == "no site with approach guided was perforated, so approach has no finite odds ratio"
     nested = remark("imputed_sets_not_fitted", n_sets=4, of=4, why=remark("term_does_not_vary", term="rbh_mid_mm"))
     assert "residual bone height does not vary" in Words().problem(nested)
 

@@ -64,7 +64,7 @@ def test_surgery_stands_in_one_table(material):
     assert cells["Placement to loading, months"][1].endswith("5.0 [4.0 to 6.0]")
     assert "perforated: patients with one site" not in cells
     assert volume_sentence(told).text == (
-        "Volumes, medians: 0.50 ml of fluid at 5 sites (2.0 times the volume of the planned dome)."
+        "Volumes, medians: 0.50 ml of fluid at 5 sites (2.0 times the spherical-cap volume of the planned lift)."
     )
     assert volume_sentence(told).source == (
         "series.surgery · all · fluid_ml median; series.surgery · all · fluid_ml/dome_ml median"

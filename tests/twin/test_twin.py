@@ -68,9 +68,9 @@ def test_its_own_check_finds_nothing(made):
 
 
 def test_it_says_that_it_is_made_up(made):
-    assert "SYNTHETIC" in (made / NOTE_FILE).read_text(encoding="utf-8")
-    assert (made / "study.yaml").read_text(encoding="utf-8").startswith("# SYNTHETIC")
-    assert read_plan(made).title.startswith("Synthetic twin")
+    assert "MADE-UP COPY" in (made / NOTE_FILE).read_text(encoding="utf-8")
+    assert (made / "study.yaml").read_text(encoding="utf-8").startswith("# MADE-UP COPY")
+    assert read_plan(made).title.startswith("Made-up copy")
     assert "no guarantee of anonymity" in (made / NOTE_FILE).read_text(encoding="utf-8")
 
 

@@ -1,4 +1,4 @@
-"""`liftseries twin`: a synthetic twin of a study, to share."""
+"""`liftseries twin`: a made-up copy of a study, to share."""
 
 from __future__ import annotations
 
@@ -11,9 +11,7 @@ from liftseries.cli.arguments import CAUTION, add_study, count, plan_of
 
 def add_twin(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
-    command = commands.add_parser(
-        "twin", help="make a synthetic twin of a study: made-up patients, to share", epilog=CAUTION
-    )
+    command = commands.add_parser("twin", help="make a made-up copy of a study, to share", epilog=CAUTION)
     add_study(command)
     command.add_argument(
         "folder", metavar="FOLDER", type=Path, help="the folder to make; must be empty or not yet there"
@@ -31,5 +29,5 @@ def _twin(options: argparse.Namespace) -> int:
     made = " and ".join(counted(len(twin.tables[f"{name}s"]), name) for name in ("patient", "site"))
     print(f"Made {options.folder}: {made}, none of them real.")
     again = f"{counted(twin.patients_redrawn, 'patient')} and {counted(twin.sites_redrawn, 'site')}"
-    print(f"Drawn again for being too close to a real record: {again}. {NOTE_FILE} says what a twin is not.")
+    print(f"Drawn again for being too close to a real record: {again}. {NOTE_FILE} says what a made-up copy is not.")
     return 0

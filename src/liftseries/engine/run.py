@@ -220,9 +220,7 @@ def what_to_look_at(output: Path) -> list[str]:
         more = f" and of {len(unfit) - MOST_NAMED} others" if len(unfit) > MOST_NAMED else ""
         named = ", ".join(unfit[:MOST_NAMED])
         words.append(f"Some estimates could not be made; results.csv says why: those of {named}{more}.")
-    words.append(
-        "Its first page answers; its last section says what the series cannot tell. Behind it: supplement.html."
-    )
+    words.append("Page one of a report answers; a supplement.html lies beside it.")
     return words
 
 

@@ -51,7 +51,6 @@ RESULTS = TableRules(
 # describes the series goes first, what was imputed last, and a question that is not named here after those.
 COUNTED_IN_ORDER = (
     "series",
-    "deviations",
     "followup_completeness",
     "survival_life_table",
     "survival_km",

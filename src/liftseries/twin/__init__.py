@@ -1,4 +1,4 @@
-"""A synthetic twin of a study: made-up patients in tables like the real ones, to share and to try the pipeline on.
+"""A made-up copy of a study: made-up patients in tables like the real ones, to share and to try the pipeline on.
 
 **The twin draws each column from near donors,** measurements moved by least squares and blurred, tears and failures
 from logistic models. *Rivals:* sequential trees, another library; one copula, which breaks conditions between columns.

@@ -24,7 +24,7 @@ from liftseries.twin.visits import TERMS, draw_visits
 NOTE_FILE = "twin.txt"
 NOT_APPLICABLE = "n/a"
 NOTE = """\
-ALL DATA IN THIS FOLDER ARE SYNTHETIC. No row describes a real patient, implant or surgery.
+THIS IS A MADE-UP COPY: all data in this folder are synthetic. No row describes a real patient, implant or surgery.
 
 The tables were drawn column by column from a real series of {n_patients} patients, so that cluster sizes, missing
 values, the distribution of each column and the main relations between columns are about those of the real one:
@@ -41,10 +41,10 @@ it, nor in all but one (at least four) where that points at one patient alone. U
 and {sites} sites' records were drawn again. Two unrelated people agree by chance on some common answers, and so do
 real and made-up ones.
 
-This is no guarantee of anonymity: it was not built by differential privacy, and how much a twin tells of the values
+This is no guarantee of anonymity: it was not built by differential privacy, and how much a copy tells of the values
 of a single patient was not measured. Treat it by the rules that the study was approved under.
 """
-HEAD = "# SYNTHETIC DATA: everything in this folder is made up; see twin.txt.\n"
+HEAD = "# MADE-UP COPY, synthetic data: everything in this folder is made up; see twin.txt.\n"
 
 
 @dataclass(frozen=True)
@@ -188,7 +188,7 @@ def _study_text(plan: Plan, twin: Twin) -> str:
     written = {
         "study": {
             "id": f"{plan.study_id}_twin",
-            "title": f"Synthetic twin, all data made up: {plan.title}",
+            "title": f"Made-up copy: {plan.title}",
             "question": plan.question,
         },
         "purpose": list(plan.purpose),

@@ -4,8 +4,6 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from liftseries.geometry.deviations import DEVIATIONS
-from liftseries.models.depth.deviations import count_deviations
 from liftseries.models.series.describe import characteristics, flow, missingness
 
 
@@ -90,29 +88,3 @@ def test_missing_values_by_centre(one_site_each):
     assert rows.loc[("smoking", "centre=y"), "share"] == 1
     assert rows.loc[("isq", "centre=x"), "n_missing"] == 1
     assert "sex" not in rows.index.get_level_values(0)
-
-
-def test_deviations_are_shares_of_the_sites_that_could_be_judged(one_site_each):
-    flags = pd.array([True, False, None, False], dtype="boolean")
-    names = "first_too_deep advance_too_large unguided_start not_probed probe_mismatch drilled_after_open"
-    names += " overdrilled speed_high intended_missed stop_misread"
-    cases = one_site_each(
-        approach=["guided", "guided", "guided", "freehand"], **{name: flags for name in names.split()}
-    )
-    table = count_deviations(cases).set_index(["deviation", "subset"])
-    assert table.loc[("overdrilled", "all")].tolist() == pytest.approx([3, 1, 1 / 3, 0])
-    assert table.loc[("overdrilled", "approach=guided")].tolist() == pytest.approx([2, 1, 1 / 2, 0])
-    assert table.index.get_level_values(0).nunique() == 10
-
-
-def test_deviations_that_cannot_be_judged_are_counted_among_the_sites_with_a_log(one_site_each):
-    """Of four sites one has no log; of the others the speed was recorded at two, both guided."""
-    some, none = [True, False, False, None], [None] * 4
-    flags = dict.fromkeys(DEVIATIONS, some) | {"speed_high": [True, False, None, None], "probe_mismatch": none}
-    flags = {name: pd.array(values, dtype="boolean") for name, values in flags.items()}
-    cases = one_site_each(approach=["guided", "guided", "freehand", "freehand"], **flags)
-    table = count_deviations(cases).set_index(["deviation", "subset"])[["n_sites", "n_true", "n_not_judged"]]
-    assert table.loc[("speed_high", "all")].tolist() == [2, 1, 1]
-    assert table.loc[("speed_high", "approach=freehand")].tolist() == [0, 0, 1]
-    assert table.loc[("probe_mismatch", "all")].tolist() == [0, 0, 3]
-    assert table.loc[("overdrilled", "all")].tolist() == [3, 1, 0]

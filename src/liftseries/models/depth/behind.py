@@ -48,21 +48,6 @@ def perforation(p: Population, row: Row) -> Behind:
     return _share(known, known & p.perforated)
 
 
-def deviation(p: Population, row) -> Behind | None:
-    """Sites where a deviation could be judged, those where it occurred, and those with a log where it could not."""
-    if row.deviation not in p.cases:
-        return None
-    flags, member = p.cases[row.deviation].astype("boolean"), p.subset(row.subset)
-    known = flags.notna().to_numpy(bool)
-    logged = p.cases["as_drilled"].notna().to_numpy(bool)
-    counts = {
-        "n_sites": Counted(member & known),
-        "n_true": Counted(member & flags.fillna(False).to_numpy(bool)),
-        "n_not_judged": Counted(member & logged & ~known, recorded=True),
-    }
-    return Behind(counts, seen_in=(f"deviations {row.deviation}",))
-
-
 def deviation_share(p: Population, row: Row) -> Behind:
     """Sites where a deviation can be judged, events those where it occurred; or sites with a log where it cannot."""
     name, unjudged, _ = row.term.partition(UNJUDGED)

@@ -1,7 +1,7 @@
 """How deep was drilled: its questions."""
 
-from liftseries.disclosure.declared import LEAVE_BY, Rule, TableRules
-from liftseries.models.shared.question import Analysis, Leaves, Question
+from liftseries.disclosure.declared import LEAVE_BY
+from liftseries.models.shared.question import Analysis, Question
 
 TITLE = "How deep was drilled"
 BEHIND = "liftseries.models.depth.behind"
@@ -126,25 +126,6 @@ QUESTIONS = (
                 headline=("patients",),
                 behind=f"{BEHIND}:deviation_share",
                 left_out=f"{BEHIND}:left_out",
-            ),
-        ),
-    ),
-    Question(
-        name="deviations",
-        says="deviations by kind",
-        function="liftseries.models.depth.deviations:count_deviations",
-        reads={"cases": "cases"},
-        by=("approach",),
-        leaves=(
-            Leaves(
-                "deviations",
-                "",
-                "deviation subset n_sites n_true share n_not_judged",
-                TableRules(
-                    ("n_sites", "n_true", "n_not_judged"),
-                    (Rule(("share",), ("n_sites", "n_true")),),
-                    behind=f"{BEHIND}:deviation",
-                ),
             ),
         ),
     ),

@@ -76,7 +76,8 @@ QUESTIONS = (
             ),
             Analysis(
                 "series.surgery",
-                "volumes, volumes against the dome of the planned lift, months to loading: number, mean, quartiles",
+                "volumes, also against the spherical-cap volume of the planned lift, and months to loading: number, "
+                "mean, quartiles",
                 DESCRIBED,
                 headline=("patients",),
                 behind=f"{RECORDED}:surgery",

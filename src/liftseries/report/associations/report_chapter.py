@@ -6,17 +6,14 @@ from collections.abc import Iterable
 
 from liftseries.report.associations.tables import OUTCOMES, associations
 from liftseries.report.kit.blocks import Block, Paragraph
+from liftseries.report.kit.entangled import entangled
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import missing
 from liftseries.report.kit.sentences import size_of, small, source
 from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.say import say
 
 NOT_STRAIGHT = 0.05  # of the p of the spline's non-linear term
 APPROACH, GUIDED, PROTOCOL, GRAFT = "approach", "guided", "protocol", "graft"
-ENTANGLED = (
-    0.2  # of shares of guided sites: from so far apart on two protocols are told apart by approach; our convention
-)
 
 
 def blocks(writer: Writer) -> Iterable[Block]:
@@ -69,19 +66,6 @@ def risk_differences(material: Material) -> list[tuple[str, str]]:
 
 
 def entanglement(material: Material) -> list[str]:
-    """That approach goes with protocol, where the characteristics show it."""
-    table = material.table("characteristics")
-    rows = table[table["column"].eq(APPROACH) & table["level"].eq(GUIDED)]
-    rows = rows[rows["subset"].str.startswith(f"{PROTOCOL}=")]
-    shares = {
-        row["subset"].partition("=")[2].replace("_", " "): float(row["share"])
-        for _, row in rows.iterrows()
-        if not missing(row["share"])
-    }
-    if len(shares) < 2:
-        return []
-    most, least = max(shares, key=shares.get), min(shares, key=shares.get)
-    if shares[most] - shares[least] < ENTANGLED:
-        return []
-    ends = {"most": shares[most], "most_of": most, "least": shares[least], "least_of": least}
-    return [say("associations.entangled", **ends)]
+    """That approach goes with protocol, where it does."""
+    found = entangled(material)
+    return [say("associations.entangled", **vars(found))] if found else []

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import pandas as pd
 
 from liftseries.report.audit.run_tables import RunTables
+from liftseries.report.audit.units import FUNNEL, units_in
 from liftseries.report.kit.numbers import missing
 from liftseries.report.languages.say import say
 
-FUNNEL, CLUSTERED = "audit.funnel", "clustered"
 FLAG, RATE, EXPECTED = "flag", "rate", "expected"
 PERFORATION = "perforation"
 WORSE = "worse"
@@ -26,7 +26,7 @@ class Flagged:
     ----------
     unit
     flag : -2, -1, 1 or 2
-    stands : whether every view flags it in the same direction
+    stands : as of `Unit`
     n_events, n_sites : its tears and sites
     expected : tears
     statement, replied_on : its reply for the audited year; empty without one
@@ -51,26 +51,11 @@ def funnel_of(results: pd.DataFrame, run: RunTables) -> pd.DataFrame:
 
 def flagged_units(results: pd.DataFrame, run: RunTables) -> list[Flagged]:
     """The units that the clustered funnel flags, the strongest flag first."""
-    rows = funnel_of(results, run)
-    flags = rows[rows["term"].eq(FLAG) & rows["method"].eq(CLUSTERED) & rows["estimate"].fillna(0).ne(0)]
     found = []
-    for _, row in flags.iterrows():
-        mine = rows[rows["unit"].eq(row["unit"])]
-        others = mine.loc[mine["term"].eq(FLAG), "estimate"]
-        expected = mine.loc[mine["term"].eq(EXPECTED) & mine["method"].eq(CLUSTERED), "estimate"]
-        flag, statement = int(row["estimate"]), _reply(run, row["unit"])
-        found.append(
-            Flagged(
-                unit=row["unit"],
-                flag=flag,
-                stands=bool((others * flag > 0).all()),
-                n_events=int(row["n_events"]),
-                n_sites=int(row["n_sites"]),
-                expected=float(expected.iloc[0]) * int(row["n_sites"]),
-                statement=statement[0],
-                replied_on=statement[1],
-            )
-        )
+    for unit in units_in(funnel_of(results, run)):
+        if unit.flag():
+            counts = (unit.n_events, unit.n_sites, unit.value(EXPECTED) * unit.n_sites)
+            found.append(Flagged(unit.name, unit.flag(), unit.stands, *counts, **_reply(run, unit.name)))
     return sorted(found, key=lambda one: (-abs(one.flag), one.unit))
 
 
@@ -120,12 +105,12 @@ def years_in_words(run: RunTables) -> str:
     return say("audit_extra.in_years", first=years[0], last=years[-1])
 
 
-def _reply(run: RunTables, unit: str) -> tuple[str, str]:
-    """The last reply of a unit on its tears in a year of the period, and when it came."""
+def _reply(run: RunTables, unit: str) -> dict[str, str]:
+    """The last reply of a unit on its tears in a year of the period, and when it came; none without a reply."""
     replies = run.checked("responses")
     mine = replies[replies["unit"].astype(str).eq(unit) & replies["indicator"].astype(str).eq(PERFORATION)]
     mine = mine[mine["year"].isin(period(run))].sort_values(["year", "replied_on"])
     if not len(mine) or missing(mine["statement"].iloc[-1]):
-        return "", ""
+        return {}
     when = mine["replied_on"].iloc[-1]
-    return str(mine["statement"].iloc[-1]), "" if missing(when) else str(when)[:10]
+    return {"statement": str(mine["statement"].iloc[-1]), "replied_on": "" if missing(when) else str(when)[:10]}

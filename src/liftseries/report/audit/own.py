@@ -12,9 +12,10 @@ import pandas as pd
 
 from liftseries.base.remarks import names_in
 from liftseries.models.shared.levels import as_levels
-from liftseries.report.audit.found import CLUSTERED, EXPECTED, FLAG, RATE, funnel_of, period, years_in_words
+from liftseries.report.audit.found import EXPECTED, FLAG, RATE, funnel_of, period, years_in_words
 from liftseries.report.audit.own_figures import Figure, change_of, figures_of, strength_of
 from liftseries.report.audit.run_tables import RunTables
+from liftseries.report.audit.units import CLUSTERED
 from liftseries.report.kit.numbers import missing
 from liftseries.report.kit.packing import shortened
 from liftseries.report.languages.say import say

@@ -38,7 +38,9 @@ def lift(case: pd.Series) -> list[list[str]]:
     cap = case.get("dome_ml")
     lines = [["Lift method", _word(case.get("lift_method"))], ["Graft", _word(case.get("graft"))]]
     lines.append(["Planned lift, mm", decimal(case.get("protrusion_mm"), 1) or NOT_RECORDED])
-    lines.append(["Volume of the cap", NOT_RECORDED if missing(cap) else say("audit_extra.volume", volume=float(cap))])
+    lines.append(
+        ["Spherical-cap volume", NOT_RECORDED if missing(cap) else say("audit_extra.volume", volume=float(cap))]
+    )
     lines += [[title, _volume(case.get(name), cap)] for title, name in VOLUMES]
     lines.append(["Bone height after, mm", decimal(case.get("bone_height_post_mm"), 1) or NOT_RECORDED])
     return lines

@@ -12,6 +12,7 @@ import pandas as pd
 from liftseries.models.shared.design import INTERCEPT
 from liftseries.models.shared.gates import SPLINE
 from liftseries.report.kit.blocks import Paragraph
+from liftseries.report.kit.entangled import entangled
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count, is_withheld, missing
 from liftseries.report.kit.sentences import small, source
@@ -20,7 +21,6 @@ from liftseries.report.languages.say import say
 
 THREE = 3
 FEW_A_TERM = 10  # events for each coefficient below which an estimate is told as unsure; common practice, no source
-ENTANGLED = 0.3  # between the largest and the smallest share of an approach, by protocol; ours
 HOLD_RESIDUAL_HEIGHT = ("rbh_mid_mm", "protrusion_mm", "dome_ml")
 MODELS = {
     "perforation_terms": ("perforation.firth", "perforation.gee"),
@@ -36,7 +36,7 @@ OUTCOMES = {
 def three_limits(material: Material) -> tuple[str, ...]:
     """The limits of the first page, each one short sentence."""
     told = (
-        entangled(material) or say("closing.not_randomised"),
+        goes_with_protocol(material) or say("closing.not_randomised"),
         few_events(material),
         lost(material)[0],
         tested(material),
@@ -49,7 +49,11 @@ def three_limits(material: Material) -> tuple[str, ...]:
 def limits(material: Material) -> Iterable[Paragraph]:
     """All limits, a short paragraph each."""
     found = (
-        ("closing.lead_not_randomised", (say("closing.chosen"), entangled(material, "closing.entangled_too")), ""),
+        (
+            "closing.lead_not_randomised",
+            (say("closing.chosen"), goes_with_protocol(material, "closing.entangled_too")),
+            "",
+        ),
         ("closing.lead_few_events", (few_events(material),), ""),
         ("closing.lead_detection", (tested(material), unknown_perforation(material)), ""),
         ("closing.lead_follow_up", (dated(material), lost(material)[0]), lost(material)[1]),
@@ -64,27 +68,10 @@ def limits(material: Material) -> Iterable[Paragraph]:
             yield Paragraph(text, rows, say(lead))
 
 
-def entangled(material: Material, sentence: str = "closing.entangled") -> str:
-    """That approach goes with protocol, where the share of an approach differs much between protocols."""
-    table = material.table("characteristics")
-    if table.empty:
-        return ""
-    found = table[table["column"].eq("approach") & table["subset"].str.startswith("protocol=") & table["share"].notna()]
-    if found.empty:
-        return ""
-    level = found["level"].iloc[0]
-    of_level = found[found["level"].eq(level)]
-    high, low = of_level.loc[of_level["share"].idxmax()], of_level.loc[of_level["share"].idxmin()]
-    if high["share"] - low["share"] < ENTANGLED:
-        return ""
-    return say(
-        sentence,
-        approach=str(level).replace("_", " "),
-        most=high["share"],
-        protocol=high["subset"].partition("=")[2],
-        least=low["share"],
-        other=low["subset"].partition("=")[2],
-    )
+def goes_with_protocol(material: Material, sentence: str = "closing.entangled") -> str:
+    """That approach goes with protocol, where it does."""
+    found = entangled(material)
+    return say(sentence, **vars(found)) if found else ""
 
 
 def few_events(material: Material) -> str:

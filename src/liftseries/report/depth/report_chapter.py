@@ -23,8 +23,8 @@ from liftseries.report.depth.sentences import (
     sources,
 )
 from liftseries.report.kit.blocks import Block, Paragraph
+from liftseries.report.kit.entangled import guided_by_protocol
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import missing
 from liftseries.report.kit.sentences import small, source
 from liftseries.report.kit.words import DEVIATIONS
 from liftseries.report.kit.writer import Writer
@@ -39,13 +39,13 @@ def blocks(writer: Writer) -> Iterable[Block]:
     if not has_log(material):
         return
     yield Paragraph(say("depth.plan", **plan_lengths(material)), lead=say("depth.lead_plan"))
-    yield from _ended(material)
-    yield from _kept(material)
-    yield from _deviations(material)
+    told = [*_ended(material), *_kept(material), *_deviations(material)]
+    yield from told
     yield from writer.figure("adherence")
     yield from _by_approach(material)
     yield from _perforated(material)
-    yield from _how_sure(material)
+    if told:
+        yield from _how_sure(material)
 
 
 def plan_lengths(material: Material) -> dict[str, str | float]:
@@ -129,22 +129,13 @@ def _by_approach(material: Material) -> Iterable[Block]:
         say("depth.level", n=n_of(row, k > 0), level=row["subset"].partition("=")[2])
         for k, (_, row) in enumerate(rows.iterrows())
     ]
-    shares = _guided_by_protocol(material)
+    shares = [
+        say("depth.guided_share", share=share, protocol=protocol)
+        for protocol, share in guided_by_protocol(material).items()
+    ]
     why = say("depth.entangled", shares=shares) if len(shares) > 1 else say("depth.chosen")
     text = " ".join((say("depth.by_approach", levels=levels), why))
     yield Paragraph(text, sources(rows), say("depth.lead_approach"))
-
-
-def _guided_by_protocol(material: Material) -> list[str]:
-    """What share of each protocol's sites is guided."""
-    table = material.table("characteristics")
-    guided = table["column"].eq("approach") & table["level"].eq("guided")
-    rows = table[guided & table["subset"].astype(str).str.startswith("protocol=")]
-    return [
-        say("depth.guided_share", share=row["share"], protocol=row["subset"].replace("=", " "))
-        for _, row in rows.iterrows()
-        if not missing(row["share"])
-    ]
 
 
 def _perforated(material: Material) -> Iterable[Block]:

@@ -127,7 +127,7 @@ class Words:
     def problem(self, problem: str) -> str:
         """A problem without codes: columns by their names, and no word on which other row holds instead."""
         told = [self._plain(one) for one in remarks_in(problem) if one.name not in POINTERS]
-        return BETWEEN.join(dict.fromkeys(filter(None, told)))
+        return BETWEEN.join(dict.fromkeys(filter(None, told))).replace(" = ", " ")
 
     def _plain(self, one: Remark) -> str:
         holes = {}

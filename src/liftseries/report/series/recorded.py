@@ -29,7 +29,7 @@ def quoted_median(material: Material, measure: str):
 
 
 def volume_sentence(material: Material) -> Paragraph | None:
-    """Fluid and graft, and how many times the planned dome."""
+    """Fluid and graft, and how many times the spherical-cap volume."""
     told, rows = [], []
     for column, name in VOLUMES.items():
         volume, ratio = quoted_median(material, column), quoted_median(material, f"{column}/dome_ml")

@@ -25,9 +25,9 @@ from liftseries.report.series.tables import MOST_GROUPS
 DESCRIBED = ("series.lift_method", "series.graft", "series.surgery", "series.one_or_several")
 MEASURED = {
     "fluid_ml": ("Fluid, ml", 2),
-    "fluid_ml/dome_ml": ("Fluid over the volume of the planned dome", 2),
+    "fluid_ml/dome_ml": ("Fluid over the spherical-cap volume", 2),
     "graft_ml": ("Graft, ml", 2),
-    "graft_ml/dome_ml": ("Graft over the volume of the planned dome", 2),
+    "graft_ml/dome_ml": ("Graft over the spherical-cap volume", 2),
     "loading_months": ("Placement to loading, months", 1),
 }
 LENGTH, DIAMETER = "implant_length_mm", "implant_diameter_mm"

@@ -48,17 +48,7 @@ def time_ratios(material: Material) -> pd.DataFrame:
 
 def time_ratios_table(material: Material, words: Words) -> Content | None:
     """The same terms where failures lie between two visits, as ratios of the time to failure."""
-    rows = time_ratios(material)
-    printed = [
-        (words.term(row["term"], str(row["note"])), estimate(row), p_value(row["p_value"]), trace_of(row))
-        for _, row in rows.iterrows()
-    ]
-    if not printed:
-        return None
-    row = rows.iloc[0]
-    counts = {"failures": row["n_events"], "implants": row["n_sites"], "patients": row["n_patients"]}
-    note = say("survival.times_note", **counts)
-    return content_of(("Term", "Time ratio (95% interval)", "p", TRACE), printed, note)
+    return _terms_table(time_ratios(material), words, "Time ratio", "survival.times_note")
 
 
 def proportional_hazards_table(material: Material, words: Words) -> Content | None:
@@ -78,14 +68,18 @@ def proportional_hazards_table(material: Material, words: Words) -> Content | No
 
 def gain_table(material: Material, words: Words) -> Content | None:
     """The quoted hazard ratios of the landmark model."""
-    rows = material.quoted("survival.gain")
+    month = f"{material.asked['landmark_months']:g}"
+    return _terms_table(material.quoted("survival.gain"), words, "Hazard ratio", "survival.landmark_note", month=month)
+
+
+def _terms_table(rows: pd.DataFrame, words: Words, what: str, note: str, **holes: str) -> Content | None:
+    """A row a term; the note counts what they all rest on."""
+    if rows.empty:
+        return None
     printed = [
         (words.term(row["term"], str(row["note"])), estimate(row), p_value(row["p_value"]), trace_of(row))
         for _, row in rows.iterrows()
     ]
-    if not printed:
-        return None
     row = rows.iloc[0]
     counts = {"failures": row["n_events"], "implants": row["n_sites"], "patients": row["n_patients"]}
-    note = say("survival.landmark_note", month=f"{material.asked['landmark_months']:g}", **counts)
-    return content_of(("Term", "Hazard ratio (95% interval)", "p", TRACE), printed, note)
+    return content_of(("Term", f"{what} (95% interval)", "p", TRACE), printed, say(note, **counts, **holes))

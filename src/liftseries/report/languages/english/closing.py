@@ -16,8 +16,8 @@ SENTENCES: dict[str, str] = {
         "from how they were chosen. Models adjust for what was recorded, not for what was not."
     ),
     "entangled": (
-        "Nothing was randomised, and approach goes with protocol ({approach} at {most:percent} of sites under protocol "
-        "{protocol}, {least:percent} under {other}), so that their associations cannot be told apart."
+        "Nothing was randomised, and approach goes with protocol (guided at {most:percent} of sites under protocol "
+        "{most_of}, {least:percent} under {least_of}), so that their associations cannot be told apart."
     ),
     "few_events": "{events:and}: so few that what a model does not show may still be there.",
     "perforations_for": "{events:# perforation|# perforations} for {terms:# term|# terms}",
@@ -28,8 +28,8 @@ SENTENCES: dict[str, str] = {
     "no_failure": "No implant failed, so that nothing can be compared for failure.",
     "no_perforation": "No membrane was perforated, so that nothing can be compared for perforation.",
     "entangled_too": (
-        "Approach goes with protocol ({approach} at {most:percent} of sites under protocol {protocol}, {least:percent} "
-        "under {other}), so that their associations cannot be told apart."
+        "Approach goes with protocol (guided at {most:percent} of sites under protocol {most_of}, {least:percent} "
+        "under {least_of}), so that their associations cannot be told apart."
     ),
     "tested": "A perforation counts where the test used at the site could show it; others stay unseen.",
     "tested_but": (

@@ -45,7 +45,7 @@ SENTENCES: dict[str, str] = {
     "chosen": "The approach was chosen, not randomised, so that a difference is not its effect.",
     "entangled": "The approach was chosen, not randomised, and differs by protocol ({shares:and} of the sites were "
     "guided): a difference between guided and freehand may as well be one between protocols.",
-    "guided_share": "{share:percent} in {protocol}",
+    "guided_share": "{share:percent} in protocol {protocol}",
     "lead_perforated": "Perforations",
     "perforated": "The membrane was perforated at {as_planned} of the sites drilled as planned and at {deviated} of "
     "those with a deviation.",

@@ -53,14 +53,14 @@ SENTENCES: dict[str, str] = {
     "volumes": "Volumes, medians: {volumes:and}.",
     "fluid": "{ml:decimal} ml of fluid at {sites:# site|# sites}{times}",
     "graft": "{ml:decimal} ml of graft at {sites:# site|# sites}{times}",
-    "times_dome": " ({times:decimal1} times the volume of the planned dome)",
+    "times_dome": " ({times:decimal1} times the spherical-cap volume of the planned lift)",
     "loading": (
         "Implants were loaded a median of {months:decimal1} months after placement ({implants:# implant|# implants} "
         "with the time recorded)."
     ),
     "surgery_note": (
-        "Intervals have patients as clusters. Volumes are of the sites where some was used. The planned dome is the "
-        "spherical cap under the membrane, as high as the planned lift{base}. Failures are counted whatever the time "
+        "Intervals have patients as clusters. Volumes are of the sites where some was used. The spherical "
+        "cap lies under the membrane and is as high as the planned lift{base}. Failures are counted whatever the time "
         "followed."
     ),
     "base": " over a base of {radius:g} mm radius",
@@ -89,7 +89,7 @@ SENTENCES: dict[str, str] = {
         "The planned lift is how far the implant is to stand above the sinus floor: platform depth plus implant "
         "length less residual bone height."
     ),
-    "planned_dome": "The planned dome is the volume of the spherical cap as high as the planned lift.",
+    "planned_dome": "Its spherical-cap volume is that of a cap as high.",
     "deviations": "Deviations from the plan, as they are judged from the drilling log:",
     "deviation": "{title}: {means}",
 }
