@@ -90,6 +90,8 @@ def test_e_values_and_contrasts_below_their_gate_stand_in_no_table():
     above = material_of(evalue | {"note": "", "headline": True}, contrast | {"note": "", "n_events": 12})
     assert evalue_table(above, above.words).rows
     assert detection_contrast_table(above, above.words).rows
+    nine = material_of(contrast | {"note": "", "n_events": 9})
+    assert detection_contrast_table(nine, nine.words) is None
 
 
 @pytest.mark.parametrize(
