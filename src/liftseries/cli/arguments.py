@@ -15,6 +15,29 @@ CAUTION = (
 )
 
 
+def add_command(commands, name: str, help: str, example: str, description: str | None = None):
+    """A command's parser: its help ends in an example that runs on the demo, beside a copy of `synthetic_data`."""
+    command = commands.add_parser(
+        name,
+        help=help,
+        description=description or f"{help[0].upper()}{help[1:]}.",
+        epilog=f"Example:\n  liftseries {example}\n\n{CAUTION}",
+        formatter_class=WithExample,
+    )
+    command.add_argument("--quiet", action="store_true", help="say nothing of progress on standard error")
+    return command
+
+
+class WithExample(argparse.HelpFormatter):
+    """Wraps everything but what stands under `Example:`."""
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        if not text.startswith("Example:"):
+            return super()._fill_text(text, width, indent)
+        example, _, caution = text.partition("\n\n")
+        return f"{example}\n\n{super()._fill_text(caution, width, indent)}"
+
+
 def add_study(command: argparse.ArgumentParser) -> None:
     """STUDY, and --read-from for tables that lie outside it."""
     command.add_argument("study", metavar="STUDY", help="the study folder, or its study.yaml")

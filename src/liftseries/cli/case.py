@@ -7,16 +7,14 @@ import difflib
 import re
 
 from liftseries.base.errors import UsageError
-from liftseries.cli.arguments import CAUTION, add_study, plan_of
+from liftseries.cli.arguments import add_command, add_study, plan_of
 
 MOST_NEAR = 3
 
 
 def add_case(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
-    command = commands.add_parser(
-        "case", help="write the single-case record of one site of a finished run", epilog=CAUTION
-    )
+    command = add_command(commands, "case", help="write the single-case record of one site of a finished run", example="case synthetic_data heath-001-26")
     add_study(command)
     command.add_argument("site", metavar="SITE", help="the site's pseudonym, as in `site_id`")
     command.set_defaults(command=_case)

@@ -1,15 +1,16 @@
-"""`liftseries check`: every problem of the study's tables; the rows refused out to be corrected, and back."""
+"""`liftseries check`: every problem of the study's tables, by cause; the rows refused out to be corrected, and back."""
 
 from __future__ import annotations
 
 import argparse
-import sys
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from liftseries.base.errors import Problem
+from liftseries.base.errors import Problem, StudyError, UsageError
 from liftseries.base.numbers import counted
-from liftseries.cli.arguments import CAUTION, add_study, plan_of
+from liftseries.base.progress import step
+from liftseries.cli.arguments import add_command, add_study, plan_of
 from liftseries.study.plan import Plan
 from liftseries.study.plan_files import CORRECTIONS_FILE
 
@@ -19,7 +20,9 @@ if TYPE_CHECKING:
 
 def add_check(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
-    command = commands.add_parser("check", help="list every problem of the study's tables", epilog=CAUTION)
+    command = add_command(
+        commands, "check", help="every problem of the study's tables, by cause", example="check synthetic_data"
+    )
     add_study(command)
     workbook = command.add_mutually_exclusive_group()
     workbook.add_argument(
@@ -31,57 +34,108 @@ def add_check(commands) -> None:
         help="take the corrected workbook over into corrections.csv, then check; the tables stay as they are",
     )  # fmt: skip
     command.add_argument(
+        "--list", type=Path, metavar="FILE", action="append", default=[],
+        help="write every problem to a workbook (.xlsx), a sheet a centre to be sent to it, or to a CSV; no text "
+        "of a cell is in it; may be repeated",
+    )  # fmt: skip
+    command.add_argument(
         "--decisions", type=Path, metavar="FILE.csv",
         help="write how each cell was taken that is not simply what it shows, and by which rule",
     )  # fmt: skip
+    command.add_argument(
+        "--json", action="store_true", help="print JSON for scripts, as schemas/check_json.yaml describes it"
+    )
     command.set_defaults(command=_check)
 
 
 def _check(options: argparse.Namespace) -> int:
-    from liftseries.intake.set_aside import LEFT_OUT
     from liftseries.intake.study import check_study
+    from liftseries.intake.told.decisions import write_decisions
+    from liftseries.intake.told.problem_list import check_may_be_written, write_problems
 
-    plan = plan_of(options.study)
+    try:
+        plan = plan_of(options.study)
+    except StudyError as error:
+        return _tell_plan(error, options.json)
+    for path in options.list:
+        check_may_be_written(plan, path)
     if options.corrections:
-        from liftseries.intake.books.correction_book import check_may_be_written
+        from liftseries.intake.books import correction_book
 
-        check_may_be_written(plan, options.corrections)
+        correction_book.check_may_be_written(plan, options.corrections)
+    if options.apply and options.json:
+        raise UsageError("--apply tells what it took over in words; give --json in a second call.")
     not_taken = _applied(plan, options.apply) if options.apply else []
+    step("Reading and checking the tables")
     intake, problems = check_study(plan)
-    for problem in [*not_taken, *problems]:
-        print(problem, file=sys.stderr)
-    _tell_decisions(plan, intake, options.decisions)
-    if problems or not_taken:
-        print(f"{counted(len(problems), 'problem')} found.", file=sys.stderr)
-        if options.corrections:
-            _write_corrections(plan, options.corrections)
+    step("Writing the lists")
+    if options.decisions:
+        write_decisions(plan, intake.decisions, options.decisions)
+    for path in options.list:
+        write_problems(intake.findings, path)
+    status = 1 if problems or not_taken else 0
+    if options.json:
+        _print_json(intake, status)
+    elif status:
+        _tell_problems(plan, intake, options, not_taken)
+    else:
+        _tell_sound(plan, intake, options)
+    return status
+
+
+def _tell_plan(error: StudyError, as_json: bool) -> int:
+    """What is wrong with study.yaml, before any table is read."""
+    from liftseries.intake.told.causes import Item, causes_of
+    from liftseries.intake.told.screen import json_of
+
+    if not as_json:
+        print(error)
+        print("Next: mend study.yaml, then check again; no table was read.")
         return 1
+    items = [Item("plan_is_valid", problem.place, problem.message, file="study.yaml") for problem in error.problems]
+    print(json.dumps(json_of(causes_of(items, ("rule",)), [], {}, 1), indent=2, ensure_ascii=False))
+    return 1
+
+
+def _print_json(intake: Intake, status: int) -> None:
+    from liftseries.intake.told.screen import json_of
+
+    told = json_of(intake.causes, intake.decided, intake.proposed_reading, status)
+    print(json.dumps(told, indent=2, ensure_ascii=False))
+
+
+def _tell_problems(plan: Plan, intake: Intake, options: argparse.Namespace, not_taken: list[Problem]) -> None:
+    from liftseries.intake.study import screen_of
+
+    for problem in not_taken:
+        print(problem)
+    closing = _written(options)
+    if options.corrections:
+        closing += _write_corrections(plan, options.corrections)
+    how = "send each centre its sheet" if options.list else "`--list problems.xlsx` has a sheet a centre"
+    closing.append(f"Next: mend study.yaml or the files, most blocking first ({how}), then check again.")
+    if intake.causes:
+        print(screen_of(plan, intake, intake.causes, closing), end="")
+    else:
+        print(closing[-1])
+
+
+def _tell_sound(plan: Plan, intake: Intake, options: argparse.Namespace) -> None:
+    from liftseries.intake.set_aside import LEFT_OUT
+    from liftseries.intake.told.screen import decision_lines
+
     for table, counts in intake.counts.groupby("table", sort=False):
         files = f"{len(counts)} files" if len(counts) > 1 else "1 file"
         left_out = (intake.set_aside[["table", "rule"]] == [table, LEFT_OUT]).all(axis="columns").sum()
         without = f", {left_out} of them left out" if left_out else ""
         print(f"{table}: {counts['read'].sum()} rows from {files}{without}")
-    print("No problem found.")
-    return 0
+    print("\n".join([*decision_lines(intake.decided), *_written(options)]))
+    print(f"No problem found. Next: liftseries run {options.study}")
 
 
-def _tell_decisions(plan: Plan, intake: Intake, path: Path | None) -> None:
-    """How many cells were not taken for what they show, what looks ten times too small, what may be confirmed."""
-    from liftseries.intake.cells.words import as_yaml
-    from liftseries.intake.checks.tenfold import RULE as TENFOLD
-    from liftseries.intake.told.decisions import write_decisions
-
-    if path:
-        write_decisions(plan, intake.decisions, path)
-    tenfold = intake.decisions[intake.decisions["rule"] == TENFOLD]
-    for decision in tenfold.itertuples():
-        print(f"{decision.place}: {decision.stood}: {decision.taken_for}.")
-    if n := len(intake.decisions):
-        where = f"listed in {path}" if path else "--decisions FILE.csv lists them"
-        print(f"{counted(n, 'decision')} on what is not simply what it shows; {where}.")
-    if intake.proposed_reading:
-        print("If these words mean what they seem to, add to study.yaml, under `reading` if it is there already:\n")
-        print(as_yaml(intake.proposed_reading))
+def _written(options: argparse.Namespace) -> list[str]:
+    made = [*options.list, *([options.decisions] if options.decisions else [])]
+    return [f"Made {', '.join(map(str, made))}."] if made else []
 
 
 def _applied(plan: Plan, path: Path) -> list[Problem]:
@@ -96,13 +150,13 @@ def _applied(plan: Plan, path: Path) -> list[Problem]:
     return applied.refused
 
 
-def _write_corrections(plan: Plan, path: Path) -> None:
+def _write_corrections(plan: Plan, path: Path) -> list[str]:
     from liftseries.intake.books.correction_book import write_correction_book
 
     found = write_correction_book(plan, path)
     if not found.n_rows:
-        print("No row can be corrected in a workbook, so none was written.")
-        return
-    print(f"{counted(found.n_rows, 'row')} to correct in {path}, which holds patients' rows: keep it in the house.")
+        return ["No row can be corrected in a workbook, so none was written."]
+    lines = [f"{counted(found.n_rows, 'row')} to correct in {path}, which holds patients' rows: keep it in the house."]
     if found.elsewhere:
-        print(f"{counted(len(found.elsewhere), 'problem')} cannot be corrected there; its first sheet lists them.")
+        lines.append(f"{counted(len(found.elsewhere), 'problem')} cannot be corrected there; its first sheet lists them.")
+    return lines

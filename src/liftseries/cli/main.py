@@ -11,6 +11,7 @@ import sys
 
 from liftseries import __version__
 from liftseries.base.errors import OUR_FAULT, StudyError, UsageError, fault
+from liftseries.base.progress import telling_steps
 from liftseries.cli.arguments import CAUTION
 from liftseries.cli.case import add_case
 from liftseries.cli.check import add_check
@@ -20,6 +21,7 @@ from liftseries.cli.pseudonymise import add_pseudonymise
 from liftseries.cli.release import add_release
 from liftseries.cli.run import add_run
 from liftseries.cli.size import add_size
+from liftseries.cli.streams import pipes_may_close
 from liftseries.cli.twin import add_twin
 from liftseries.study.plan_files import READ_FROM
 
@@ -28,11 +30,15 @@ def main(arguments: list[str] | None = None) -> int:
     """Runs one command; see `liftseries --help`."""
     options = _parser().parse_args(arguments)
     os.environ[READ_FROM] = os.pathsep.join(map(str, getattr(options, "read_from", ())))  # for every job of a run
+    with pipes_may_close(), telling_steps(options.quiet):
+        return _done(options)
+
+
+def _done(options: argparse.Namespace) -> int:
     try:
         return options.command(options)
     except StudyError as error:
-        for problem in error.problems:
-            print(problem, file=sys.stderr)
+        print(error, file=sys.stderr)
         return 1
     except UsageError as error:
         print(f"liftseries: {error}", file=sys.stderr)

@@ -6,19 +6,16 @@ import argparse
 from pathlib import Path
 
 from liftseries.base.numbers import counted
-from liftseries.cli.arguments import CAUTION
+from liftseries.cli.arguments import add_command
 
 
 def add_pseudonymise(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
-    command = commands.add_parser(
-        "pseudonymise",
+    command = add_command(commands, "pseudonymise",
         help="a centre's tables to tables without identifiers and dates",
         description="Patients, sites and operators get keyed pseudonyms: blanks and letter case do not matter, leading "
         "zeros do. Dates become months since placement (days / 30.4375), the year of surgery and the age then; columns "
-        "of names, addresses and the like go. Centres that share a key must not share running numbers.",
-        epilog=CAUTION,
-    )
+        "of names, addresses and the like go. Centres that share a key must not share running numbers.", example="pseudonymise synthetic_data/heath_patients.csv heath --key heath.key --new-key")
     command.add_argument("source", metavar="IN", type=Path, help="a folder of tables, or one file; stays as it is")
     command.add_argument("target", metavar="OUT", type=Path, help="the folder to make; must be empty or not yet there")
     command.add_argument("--key", type=Path, required=True, metavar="FILE", help="the key file, kept apart from tables")

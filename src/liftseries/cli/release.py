@@ -5,14 +5,12 @@ from __future__ import annotations
 import argparse
 
 from liftseries.base.numbers import counted
-from liftseries.cli.arguments import CAUTION, add_study, plan_of
+from liftseries.cli.arguments import add_command, add_study, plan_of
 
 
 def add_release(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
-    command = commands.add_parser(
-        "release", help="make release/: what of a finished run may leave the house", epilog=CAUTION
-    )
+    command = add_command(commands, "release", help="make release/: what of a finished run may leave the house", example="release synthetic_data")
     add_study(command)
     command.add_argument(
         "--rows", action="store_true", help="coarsened rows of patients too; more counts of the report are withheld"

@@ -6,12 +6,12 @@ import argparse
 import os
 
 from liftseries.base.errors import Problem, StudyError
-from liftseries.cli.arguments import CAUTION, add_study, count, plan_of, positive
+from liftseries.cli.arguments import CAUTION, add_command, add_study, count, plan_of, positive
 
 
 def add_size(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
-    command = commands.add_parser("size", help="how many patients the next study needs", epilog=CAUTION)
+    command = add_command(commands, "size", help="how many patients the next study needs", example="size synthetic_data --within 3 --simulations 200")
     add_study(command)
     command.add_argument(
         "--within", type=positive, required=True, metavar="X",

@@ -6,12 +6,12 @@ import argparse
 from pathlib import Path
 
 from liftseries.base.numbers import counted
-from liftseries.cli.arguments import CAUTION, add_study, count, plan_of
+from liftseries.cli.arguments import add_command, add_study, count, plan_of
 
 
 def add_twin(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
-    command = commands.add_parser("twin", help="make a made-up copy of a study, to share", epilog=CAUTION)
+    command = add_command(commands, "twin", help="make a made-up copy of a study, to share", example="twin synthetic_data made_up")
     add_study(command)
     command.add_argument(
         "folder", metavar="FOLDER", type=Path, help="the folder to make; must be empty or not yet there"

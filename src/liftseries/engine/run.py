@@ -33,7 +33,7 @@ class RunFailed(Exception):
     """A job failed for a reason that is no study problem: the fault is ours. Carries the job's log."""
 
 
-def run(plan: Plan, cores: int, force: bool = False) -> bool:
+def run(plan: Plan, cores: int, force: bool = False, tell: bool = True) -> bool:
     """Brings the outputs up to date.
 
     Parameters
@@ -41,6 +41,7 @@ def run(plan: Plan, cores: int, force: bool = False) -> bool:
     plan
     cores : how many jobs may run side by side
     force : do everything again
+    tell : each job as it begins, on standard error
 
     Returns
     -------
@@ -58,7 +59,7 @@ def run(plan: Plan, cores: int, force: bool = False) -> bool:
         if not force and is_up_to_date(plan.folder, plan.output):
             return False
         _recover(plan)
-        _start_snakemake(plan, cores, force)
+        _start_snakemake(plan, cores, force, tell)
     return True
 
 
@@ -128,7 +129,7 @@ def _recover(plan: Plan) -> None:
     (plan.output / PROBLEMS).unlink(missing_ok=True)
     locks = plan.output / ".snakemake" / "locks"
     if locks.is_dir() and any(locks.iterdir()):
-        print("An earlier run was interrupted here; going on from where it stopped.")
+        print("An earlier run was interrupted here; going on from where it stopped.", file=sys.stderr)
         subprocess.run([*_command(plan, 1), "--unlock"], cwd=plan.output, capture_output=True, check=True)
 
 
@@ -145,7 +146,7 @@ def _command(plan: Plan, cores: int) -> list[str]:
     ]  # fmt: skip
 
 
-def _start_snakemake(plan: Plan, cores: int, force: bool) -> None:
+def _start_snakemake(plan: Plan, cores: int, force: bool, tell: bool) -> None:
     log = plan.output / SNAKEMAKE_LOG
     log.parent.mkdir(parents=True, exist_ok=True)
     command = _command(plan, cores) + (["--forceall"] if force else [])
@@ -162,7 +163,8 @@ def _start_snakemake(plan: Plan, cores: int, force: bool) -> None:
         try:
             with log.open("w", encoding="utf-8") as file:
                 for line in _kept(process.stdout, file):
-                    print(line, flush=True)
+                    if tell:
+                        print(line, file=sys.stderr, flush=True)
             failed = process.wait() != 0
         except KeyboardInterrupt:
             process.wait()  # Snakemake was interrupted too and is tidying up
@@ -185,8 +187,7 @@ def _kept(lines: Iterable[str], file) -> Iterator[str]:
 
 def _why(output: Path) -> Exception:
     if (output / PROBLEMS).is_file():
-        told = (output / PROBLEMS).read_text(encoding="utf-8").splitlines()
-        return StudyError(Problem(*line.split(": ", maxsplit=1)) for line in told if ": " in line)
+        return StudyError([], screen=(output / PROBLEMS).read_text(encoding="utf-8"))
     words = (output / SNAKEMAKE_LOG).read_text(encoding="utf-8")
     logs = [output / name for name in re.findall(r"log: (\S+\.log)", words)]
     told = [path.read_text(encoding="utf-8").strip() for path in logs if path.is_file()]

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from liftseries.base.errors import Problem, StudyError
-from liftseries.intake.cells.words import proposed_reading
+from liftseries.intake.centres import centres_of
+from liftseries.intake.cells.words import as_yaml, proposed_reading, with_words
 from liftseries.intake.corrections.lines import Corrections, read_corrections
 from liftseries.intake.draft.draft import NEVER_EMPTY, Draft
 from liftseries.intake.draft.stack import draft_table
+from liftseries.intake.told.causes import Cause, causes_of
 from liftseries.intake.told.decisions import decisions_table
-from liftseries.intake.told.findings import Finding, as_problems, as_table, told_once
+from liftseries.intake.told.findings import Finding, as_problems, as_table, in_order, told_once
+from liftseries.intake.told.screen import problem_screen, problems_by_cause
 from liftseries.study.plan import Plan
+from liftseries.study.plan_files import PLAN_FILE
+from liftseries.study.reading import Reading
 from liftseries.study.schema import AUDIT_TABLES, EVERY_TABLE, TABLES, Table
 
 
@@ -24,13 +29,15 @@ class Intake:
     """What came in."""
 
     tables: dict[str, pd.DataFrame]  # the rows kept; columns in the schema's order, the study's own last
-    findings: pd.DataFrame  # a row a problem: the columns of set_aside, and `place`
+    findings: pd.DataFrame  # a row a problem: the columns of set_aside, `place` and `centre`
     set_aside: pd.DataFrame  # a row a refused row and reason, as in the contract
     counts: pd.DataFrame  # a row a file: table, file, read, kept, set_aside
     decisions: pd.DataFrame  # a row a decision, see `Decision`; also on rows set aside
     # By table, of the shape of its rows kept: true where a cell is empty because there is nothing to record.
     not_applicable: dict[str, pd.DataFrame]
     proposed_reading: dict  # what study.yaml may confirm of words that were refused, as its section `reading`
+    causes: list[Cause]  # the findings by cause, the most blocking first
+    decided: list[Cause]  # the decisions by rule, the most frequent first
 
 
 def read_study(plan: Plan) -> Intake:
@@ -58,7 +65,7 @@ def read_study(plan: Plan) -> Intake:
         nothing_left = any(intake.tables[name].empty for name in NEVER_EMPTY)
         findings = findings if nothing_left else stopping
     if findings:
-        raise StudyError(as_problems(findings))
+        raise StudyError(as_problems(findings), screen_of(plan, intake, problems_by_cause(findings)))
     return intake
 
 
@@ -71,6 +78,22 @@ def check_study(plan: Plan) -> tuple[Intake, list[Problem]]:
     """The same pass, the audit's cycle too; the problems are given back, also under `set_aside`, nothing is raised."""
     intake, findings = _taken_in(plan, EVERY_TABLE)
     return intake, as_problems(findings)
+
+
+def screen_of(plan: Plan, intake: Intake, causes: Sequence[Cause], closing: Sequence[str] = ()) -> str:
+    """Problems by cause, the decisions by rule, and the lines that study.yaml may take, as one screen of text."""
+    lines = (plan.folder / PLAN_FILE).read_text(encoding="utf-8").splitlines()
+    replaces = any(line.startswith("reading:") for line in lines)
+    return problem_screen(causes, words_to_paste(plan, intake), intake.decided, closing, replaces)
+
+
+def words_to_paste(plan: Plan, intake: Intake) -> str:
+    """The section `reading` of study.yaml with all words that it may confirm, or an empty text."""
+    if not intake.proposed_reading:
+        return ""
+    usual = vars(Reading())
+    written = {key: told for key, told in plan.as_written["reading"].items() if told and told != usual.get(key)}
+    return as_yaml(with_words(written, intake.proposed_reading))
 
 
 def read_drills(plan: Plan) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -155,18 +178,22 @@ def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
     lines += left_out(drafts)
     findings = told_once(finding for draft in drafts.values() for finding in draft.findings)
     findings += corrections.findings + screen_words(plan)
+    centres = centres_of(drafts)
     counts = pd.concat([_counted(draft, gone[name]) for name, draft in drafts.items()], ignore_index=True)
+    decisions = [decision for draft in drafts.values() for decision in draft.decisions]
     intake = Intake(
         tables={name: draft.frame[~gone[name]].reset_index(drop=True) for name, draft in drafts.items()},
-        findings=as_table(findings, "place"),
+        findings=as_table(findings, "place").assign(centre=[centres(finding) for finding in in_order(findings)]),
         set_aside=as_table(lines),
         counts=counts,
-        decisions=decisions_table(decision for draft in drafts.values() for decision in draft.decisions),
+        decisions=decisions_table(decisions),
         not_applicable={
             name: pd.DataFrame(draft.not_applicable)[~gone[name]].reset_index(drop=True)
             for name, draft in drafts.items()
         },
         proposed_reading=proposed_reading(fault for draft in drafts.values() for fault in draft.faults),
+        causes=problems_by_cause(findings),
+        decided=sorted(causes_of(decisions, by=("rule",)), key=lambda cause: -cause.count),
     )
     _prove_nothing_lost(intake, drafts)
     return intake, findings

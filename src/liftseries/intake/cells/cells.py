@@ -17,6 +17,7 @@ from liftseries.intake.cells.days import read_day
 from liftseries.intake.cells.numbers import (
     MARKED_NUMBER,
     WRITTEN_DATE,
+    is_day_and_month,
     in_plain_signs,
     number_in,
     value_class,
@@ -147,6 +148,9 @@ def _text(cell: object) -> str | Fault:
     if text.startswith(FORMULA_SIGNS) and number_in(text) is None:
         message = "a text that begins as a formula of a spreadsheet does, with = + - or @."
         return Fault("text_is_no_formula", f"{message} Enter it without that sign.")
+    if is_day_and_month(text):
+        message = "a day and a month where a text is due; spreadsheets make one of a number with a dot."
+        return Fault("value_is_a_text", f"{message} Give the column the text format and enter it again.")
     return text
 
 
@@ -176,7 +180,7 @@ def _level(cell: object, column: Column) -> str | Taken | Fault:
     message = f"{what} that is none of {', '.join(column.levels)}."
     word, level = level_meant(cell, column)
     if word:
-        message += f' If "{word}" means {level}, confirm it by `reading: {{levels: …}}` in study.yaml.'
+        message = f'{message.rstrip(".")}; "{word}" may mean {level}. Confirm it by `reading: {{levels: …}}` in study.yaml.'
     return Fault("value_is_a_level", f"{message} {_correct(column)}", "levels" if word else "", word, level)
 
 
@@ -197,6 +201,9 @@ def _no_number(cell: object, column: Column) -> Fault:
     due = DUE[column.type]
     rule = f"value_is_{due.replace(' ', '_')}"
     is_text = isinstance(cell, str)
+    if is_text and is_day_and_month(cell):
+        advice = "Spreadsheets make one of a number with a dot; give the column a number format."
+        return Fault(rule, f"a day and a month where {due} is due. {advice} {_correct(column)}")
     if value_class(cell) == "date" or (is_text and WRITTEN_DATE.fullmatch(cell.strip(BLANKS))):
         advice = "Spreadsheets make dates of numbers with a dot; give the column a number format."
         return Fault(rule, f"a date where {due} is due. {advice} {_correct(column)}")

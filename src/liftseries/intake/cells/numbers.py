@@ -15,6 +15,9 @@ NUMBER = re.compile(r"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?"
 MARKED_NUMBER = re.compile(r"[+-]?[0-9][0-9.,'’\s]*")  # marks for thousands, or two decimal marks
 ONE_MARK_THREE_DIGITS = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 WRITTEN_DATE = re.compile(r"[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}|[0-9]{1,2}([./-])[0-9]{1,2}\1(?:[0-9]{4}|[0-9]{2})?")
+# `05. Apr`, `5-Apr`, `Apr 5`, as spreadsheets show 5.4 that they took for a day.
+MONTH = r"(?:jan|feb|f[ée]v|mar|mär|mrz|apr|avr|may|mai|mag|jun|jui|giu|jul|lug|aug|ao[uû]|ago|sep|set|o[ck]t|ott|nov|d[eé][cz]|dic)"
+DAY_AND_MONTH = re.compile(rf"(?i:[0-9]{{1,2}}[. /-]{{1,2}}{MONTH}[a-zéû]{{0,6}}\.?|{MONTH}[a-zéû]{{0,6}}\.?[ /-][0-9]{{1,2}}\.?)")
 # Hyphens and dashes that word processors make of a minus; digits and marks of full width.
 PLAIN_SIGNS = {ord(sign): "-" for sign in "−‐‑–－"} | {ord("＋"): "+", ord("．"): ".", ord("，"): ","}
 PLAIN_SIGNS |= {ord("０") + digit: str(digit) for digit in range(10)}
@@ -33,6 +36,11 @@ def number_in(cell: object) -> float | None:
         return float(cell) if abs(cell) <= sys.float_info.max else math.inf
     text = in_plain_signs(cell)
     return float(text.replace(",", ".")) if NUMBER.fullmatch(text) else None
+
+
+def is_day_and_month(cell: str) -> bool:
+    """Whether a text is a day and a month without a year."""
+    return DAY_AND_MONTH.fullmatch(cell.strip(BLANKS)) is not None
 
 
 def value_class(cell: object) -> str:

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import dataclass, field
 
-from liftseries.base.errors import did_you_mean
+from liftseries.base.errors import did_you_mean, nearest
 from liftseries.intake.files.grid import BLANKS, is_blank
 from liftseries.intake.files.sheet import Sheet
 from liftseries.study.plan_files import PLAN_FILE
 from liftseries.study.schema import Table
-
-NEAR = 0.6  # difflib's own default for a close match
 
 
 @dataclass(frozen=True)
@@ -58,9 +55,9 @@ def match_header(sheet: Sheet, table: Table) -> Header:
             unknown.append((position, place, name))
     missing = [name for name in table.columns if name not in header.positions]
     for position, place, name in unknown:
-        meant = difflib.get_close_matches(name, missing, n=1, cutoff=NEAR)
-        header.unreadable.update(meant)
-        hint = f' Did you mean "{meant[0]}"?' if meant else did_you_mean(name, table.columns)
+        meant = nearest(name, missing)
+        header.unreadable.update(filter(None, [meant]))
+        hint = did_you_mean(name, missing if meant else table.columns)
         message = f"not a known column.{hint} Correct it, or declare it under extra_columns in {PLAN_FILE}."
         header.faults.append(HeaderFault("column_is_known", place, position, "", message))
     missed = [name for name in missing if not (table.columns[name].may_be_absent or name in header.unreadable)]

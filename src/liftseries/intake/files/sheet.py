@@ -30,6 +30,13 @@ from liftseries.intake.files.workbooks import read_workbook
 from liftseries.intake.told.decisions import Decision
 from liftseries.study.plan_files import PLAN_FILE, Source, file_of
 
+OTHER_FORMATS = {
+    ".ods": "an OpenDocument spreadsheet",
+    ".xls": "a workbook of the format of before 2007",
+    ".xlsb": "a binary workbook",
+    ".numbers": "a Numbers spreadsheet",
+}
+
 
 @dataclass(frozen=True)
 class Sheet:
@@ -107,7 +114,10 @@ def read_sheet(source: Source, table: str, names: Collection[str] = (), hidden: 
         case ".parquet":
             return _of_columns(source, *read_parquet(source))
         case _:
-            raise Unreadable(label, "no format that is read here. Save it as CSV (UTF-8), XLSX or Parquet.")
+            kind = OTHER_FORMATS.get(ending)
+            stood = f"{kind}, which is not read here" if kind else "no format that is read here"
+            advice = "Save it as XLSX, or each sheet as CSV (UTF-8)" if kind else "Save it as CSV (UTF-8), XLSX or Parquet"
+            raise Unreadable(label, f"{stood}. {advice}{', and name that in study.yaml' if kind else ''}.")
 
 
 def _check_opens(source: Source, table: str) -> None:

@@ -30,6 +30,10 @@ class Decision:
     taken_for: str
     rule: str  # snake_case
 
+    @property
+    def message(self) -> str:
+        return f"{self.stood}: {self.taken_for}."
+
 
 def decisions_table(decisions: Iterable[Decision]) -> pd.DataFrame:
     """A row a decision, in the order in which they were taken, with the fields as columns."""
