@@ -68,7 +68,8 @@ def _check(options: argparse.Namespace) -> int:
     not_taken = _applied(plan, options.apply) if options.apply else []
     step("Reading and checking the tables")
     intake, problems = check_study(plan)
-    step("Writing the lists")
+    if options.list or options.decisions:
+        step("Writing the lists")
     if options.decisions:
         write_decisions(plan, intake.decisions, options.decisions)
     for path in options.list:

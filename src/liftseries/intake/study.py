@@ -84,7 +84,9 @@ def screen_of(plan: Plan, intake: Intake, causes: Sequence[Cause], closing: Sequ
     """Problems by cause, the decisions by rule, and the lines that study.yaml may take, as one screen of text."""
     lines = (plan.folder / PLAN_FILE).read_text(encoding="utf-8").splitlines()
     replaces = any(line.startswith("reading:") for line in lines)
-    return problem_screen(causes, words_to_paste(plan, intake), intake.decided, closing, replaces)
+    return problem_screen(
+        causes, intake.proposed_reading, words_to_paste(plan, intake), intake.decided, closing, replaces
+    )
 
 
 def words_to_paste(plan: Plan, intake: Intake) -> str:

@@ -181,6 +181,9 @@ def _level(cell: object, column: Column) -> str | Taken | Fault:
     word, level = level_meant(cell, column)
     if word:
         message = f'{message.rstrip(".")}; "{word}" may mean {level}. Confirm it by `reading: {{levels: …}}` in study.yaml.'
+    elif isinstance(cell, str):
+        meant = f'levels: {{{column.name}: {{"…": {column.levels[0]}}}}}'
+        message += f" Say under `reading` in study.yaml which level the word means (`{meant}`)."
     return Fault("value_is_a_level", f"{message} {_correct(column)}", "levels" if word else "", word, level)
 
 

@@ -156,7 +156,7 @@ def _tell_once(draft: Draft, check: RowCheck, index: int, told: set) -> None:
         sheet = draft.sheets[file_no]
         condition = draft.table.columns[check.column].condition
         needs = f"row {draft.rows[index]} needs it ({condition})"
-        message = f"the column {check.column} is missing, but {needs}. Add it."
+        message = f"a column is missing: {check.column}; {needs}. Add it."
         place = sheet.row_place(sheet.header_row)
         draft.find_in_file("column_is_there", file_no, place, message, check.column, len(sheet.header))
     for name in (check.column, *check.reads):

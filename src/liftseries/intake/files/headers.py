@@ -58,7 +58,8 @@ def match_header(sheet: Sheet, table: Table) -> Header:
         meant = nearest(name, missing)
         header.unreadable.update(filter(None, [meant]))
         hint = did_you_mean(name, missing if meant else table.columns)
-        message = f"not a known column.{hint} Correct it, or declare it under extra_columns in {PLAN_FILE}."
+        stood = f"not a known column{hint.replace(' D', '; d')}" if hint else "not a known column."
+        message = f"{stood} Correct it, or declare it under extra_columns in {PLAN_FILE}."
         header.faults.append(HeaderFault("column_is_known", place, position, "", message))
     missed = [name for name in missing if not (table.columns[name].may_be_absent or name in header.unreadable)]
     lost_their_names = len(missed) <= len(unnamed)
@@ -68,7 +69,7 @@ def match_header(sheet: Sheet, table: Table) -> Header:
         header.faults.append(HeaderFault("column_has_a_name", place, position, "", message))
     if not lost_their_names:
         for name in missed:
-            message = f"the column {name} is missing. Add it."
+            message = f"a column is missing: {name}. Add it, or give the column that holds it this name."
             place = sheet.row_place(sheet.header_row)
             header.faults.append(HeaderFault("column_is_there", place, len(sheet.header), name, message))
     # A column without a name may also be one that only some rows need.

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 MOST_PLACES = 5
+MOST_PARTS = 8  # of a place that names many rows
 BY_CAUSE = ("rule", "table", "file", "column")
 OF_THE_HEADER = ("column_is_there", "column_is_known")  # told of a file, whichever of its columns
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
@@ -111,7 +112,9 @@ def causes_of(items: Iterable[Told], by: Sequence[str] = BY_CAUSE) -> list[Cause
 
 def _add(variants: dict[str, Variant], item: Told) -> None:
     told, remedy = parted(item.message)
-    alike = NUMBER.sub("#", told.replace(item.column, "") if item.rule in OF_THE_HEADER and item.column else told)
+    if item.rule in OF_THE_HEADER and item.column:
+        told = told.replace(f": {item.column}", "")  # the columns are listed behind it
+    alike = NUMBER.sub("#", told)
     variant = variants.get(alike)
     first = NUMBER.match(told)
     number = float(first[0]) if first else 0.0
@@ -128,8 +131,9 @@ def _add(variants: dict[str, Variant], item: Told) -> None:
 def common_place(places: Sequence[str]) -> tuple[str, list[str]]:
     """What places share (`sites.csv, tooth`), and what is left of each (`row 12`)."""
     parts = [place.split(", ") for place in places]
+    parts = [part if len(part) <= MOST_PARTS else [*part[:MOST_PLACES], "…", part[-1]] for part in parts]
     if len(parts) == 1:
-        return places[0], [""]
+        return ", ".join(parts[0]), [""]
     shortest = min(map(len, parts))
     head = next((at for at in range(shortest) if len({part[at] for part in parts}) > 1), shortest)
     tail = next((at for at in range(shortest - head) if len({part[-1 - at] for part in parts}) > 1), shortest - head)

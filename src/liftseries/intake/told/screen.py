@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 
 from liftseries.base.numbers import counted
-from liftseries.intake.told.causes import Cause, Variant, causes_of, common_place, listed
+from liftseries.intake.told.causes import OF_THE_HEADER, Cause, Variant, causes_of, common_place, listed
 from liftseries.intake.told.findings import FILE_RULES, Finding
 from liftseries.study.schema import read_schema
 
@@ -14,6 +14,7 @@ SCREEN_LINES, WIDTH = 60, 110
 FEWEST_LINES = 24  # for causes, whatever else there is to tell
 MOST_WORDINGS, MOST_DECISIONS = 3, 8
 IDENTIFIER_RULES = ("text_is_no_identifier", "header_is_no_identifier", "study_names_nobody")
+OWN_WORD = "a text that is none of"
 IN_WORDS = ("value_is_a_level", "missing_word_is_confirmed")  # their words are offered together, to be pasted
 
 
@@ -39,11 +40,12 @@ def _rank(cause: Cause, finding: Finding) -> int:
         return 1
     if cause.rule == "reference_is_known":
         return 4
-    return 3 if cause.column in keys or not cause.column else 5
+    return 3 if cause.column in keys or not cause.column or cause.rule == "key_is_unique" else 5
 
 
 def problem_screen(
     causes: Sequence[Cause],
+    proposed: Mapping | None = None,
     words_to_paste: str = "",
     decisions: Sequence[Cause] = (),
     closing: Sequence[str] = (),
@@ -54,16 +56,17 @@ def problem_screen(
     Parameters
     ----------
     causes, decisions
-    words_to_paste : lines for study.yaml, or ""
+    proposed : words that study.yaml may confirm, as `proposed_reading` gives them
+    words_to_paste : those among what stands there already, as lines for study.yaml, or ""
     closing : the last lines
     replaces : study.yaml has a section `reading` already
     """
-    below = [*decision_lines(decisions), *_paste_lines(words_to_paste, replaces), *closing]
+    below = [*decision_lines(decisions), *_paste_lines(words_to_paste, replaces, causes), *closing]
     n = sum(cause.count for cause in causes)
     lines = [f"{counted(n, 'problem')} of {counted(len(causes), 'cause')}, the most blocking first."]
     room = max(FEWEST_LINES, SCREEN_LINES - len(below) - 2)
     for at, cause in enumerate(causes):
-        told = cause_lines(at + 1, cause, cause.rule in IN_WORDS and bool(words_to_paste))
+        told = cause_lines(at + 1, cause, cause.rule in IN_WORDS and bool(paste_of(cause, proposed or {})))
         if len(lines) + len(told) > room:
             left = causes[at:]
             n_left = sum(cause.count for cause in left)
@@ -81,22 +84,18 @@ def cause_lines(number: int, cause: Cause, in_words: bool = False) -> list[str]:
     lines = _wrapped(f"{number}. {where}{count}  [{cause.rule}]", "", "   ")
     for variant in cause.variants[:MOST_WORDINGS]:
         own, spots = spots[: len(variant.places)], spots[len(variant.places) :]
-        lines += _wrapped(_variant_line(variant, own, len(cause.variants) > 1), "   ", "     ")
+        lines += _wrapped(_variant_line(cause.rule, variant, own, len(cause.variants) > 1), "   ", "     ")
     if rest := cause.variants[MOST_WORDINGS:]:
         n = sum(variant.count for variant in rest)
         lines.append(f"   and {counted(n, 'place')} in {counted(len(rest), 'other wording')}")
     remedy = "Confirm the words by the lines to paste below, and correct the cells that are not in them."
-    if remedy := (remedy if in_words and _has_words(cause) else cause.remedy):
+    if remedy := (remedy if in_words else cause.remedy):
         lines += _wrapped(f"→ {remedy}", "   ", "     ")
     return lines
 
 
-def _has_words(cause: Cause) -> bool:
-    return any("under `reading`" in variant.remedy.lower() or "`reading" in variant.remedy for variant in cause.variants)
-
-
-def _variant_line(variant: Variant, spots: Sequence[str], with_count: bool) -> str:
-    names = len(set(variant.places)) == 1 and len(set(variant.columns)) > 1
+def _variant_line(rule: str, variant: Variant, spots: Sequence[str], with_count: bool) -> str:
+    names = rule in OF_THE_HEADER and all(variant.columns)
     where = listed(variant.columns if names else spots, variant.count)
     count = f"{variant.count} × " if with_count and variant.count > 1 else ""
     return f"{count}{variant.words}" + (f": {where}" if where else "")
@@ -117,11 +116,25 @@ def decision_lines(decisions: Sequence[Cause]) -> list[str]:
     return lines
 
 
-def _paste_lines(words: str, replaces: bool) -> list[str]:
+def _paste_lines(words: str, replaces: bool, causes: Sequence[Cause]) -> list[str]:
     if not words:
         return []
     how = "put this in study.yaml in the place of its section `reading`" if replaces else "paste this into study.yaml"
-    return [f"If these words mean what they seem to, {how}:", "", *words.rstrip().split("\n"), ""]
+    return [f"If these words mean what they seem to, {how}:", "", *words.rstrip().split("\n"), *_lacking(causes), ""]
+
+
+def _lacking(causes: Sequence[Cause]) -> list[str]:
+    """Columns with words of their own: a remark below the lines to paste, for nobody may quote the words here."""
+    lacking: dict[str, int] = {}
+    for cause in causes:
+        if cause.rule == "value_is_a_level":
+            n = sum(variant.count for variant in cause.variants if variant.told.startswith(OWN_WORD) and "may mean" not in variant.told)
+            lacking[cause.column] = lacking.get(cause.column, 0) + n
+    return [
+        f"  # {column}: {counted(n, 'cell')} with words that no list of ours knows; add them under `levels`"
+        for column, n in lacking.items()
+        if n
+    ]
 
 
 def _wrapped(text: str, first: str, further: str) -> list[str]:
