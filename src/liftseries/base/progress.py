@@ -14,8 +14,8 @@ PATIENCE_S = 2.0  # a command that ends sooner says nothing of its steps
 class Bar:
     """Call it with how much is done and how much there is; use it as a context so that its line is cleared."""
 
-    def __init__(self, what: str, stream=None):
-        self.what, self.stream = what, stream or sys.stderr
+    def __init__(self, what: str, stream=None, quiet: bool = False):
+        self.what, self.stream, self.quiet = what, stream or sys.stderr, quiet
         self.shown = ""
 
     def __enter__(self) -> Bar:
@@ -27,7 +27,7 @@ class Bar:
             self.stream.flush()
 
     def __call__(self, done: int, planned: int) -> None:
-        if not self.stream.isatty():
+        if self.quiet or not self.stream.isatty():
             return
         share = min(done / planned, 1.0) if planned else 0.0
         words = f"{self.what} [{'=' * int(share * WIDTH):<{WIDTH}}] {share:4.0%}"

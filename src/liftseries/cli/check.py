@@ -159,5 +159,7 @@ def _write_corrections(plan: Plan, path: Path) -> list[str]:
         return ["No row can be corrected in a workbook, so none was written."]
     lines = [f"{counted(found.n_rows, 'row')} to correct in {path}, which holds patients' rows: keep it in the house."]
     if found.elsewhere:
-        lines.append(f"{counted(len(found.elsewhere), 'problem')} cannot be corrected there; its first sheet lists them.")
+        lines.append(
+            f"{counted(len(found.elsewhere), 'problem')} cannot be corrected there; its first sheet lists them."
+        )
     return lines

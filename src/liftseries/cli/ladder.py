@@ -10,7 +10,12 @@ from liftseries.cli.arguments import CAUTION, add_command, add_study, mm, plan_o
 
 def add_ladder(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
-    command = add_command(commands, "ladder", help="print the planned ladder with the study's own instruments and stops", example="ladder synthetic_data --approach guided --rbh-min 4 --rbh-max 6")
+    command = add_command(
+        commands,
+        "ladder",
+        help="print the planned ladder with the study's own instruments and stops",
+        example="ladder synthetic_data --approach guided --rbh-min 4 --rbh-max 6",
+    )
     add_study(command)
     command.add_argument("--rbh-min", type=mm, required=True, metavar="MM", help="lowest residual bone height")
     command.add_argument("--rbh-max", type=mm, required=True, metavar="MM", help="highest residual bone height")
@@ -46,4 +51,5 @@ def _ladder(options: argparse.Namespace) -> int:
             )
         )
     print(CAUTION)
+    print("Nothing was written. Next: compare it with the instruments and stops on the tray.")
     return 0

@@ -11,11 +11,15 @@ from liftseries.cli.arguments import add_command
 
 def add_pseudonymise(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
-    command = add_command(commands, "pseudonymise",
+    command = add_command(
+        commands,
+        "pseudonymise",
         help="a centre's tables to tables without identifiers and dates",
         description="Patients, sites and operators get keyed pseudonyms: blanks and letter case do not matter, leading "
         "zeros do. Dates become months since placement (days / 30.4375), the year of surgery and the age then; columns "
-        "of names, addresses and the like go. Centres that share a key must not share running numbers.", example="pseudonymise synthetic_data/heath_patients.csv heath --key heath.key --new-key")
+        "of names, addresses and the like go. Centres that share a key must not share running numbers.",
+        example="pseudonymise synthetic_data/heath_patients.csv heath --key heath.key --new-key",
+    )
     command.add_argument("source", metavar="IN", type=Path, help="a folder of tables, or one file; stays as it is")
     command.add_argument("target", metavar="OUT", type=Path, help="the folder to make; must be empty or not yet there")
     command.add_argument("--key", type=Path, required=True, metavar="FILE", help="the key file, kept apart from tables")
@@ -47,5 +51,8 @@ def _pseudonymise(options: argparse.Namespace) -> int:
     names = (frozenset(name.strip().lower() for name in group) for group in named)
     log = pseudonymise(options.source, options.target, read_key(options.key), Options(options.dates, *names))
     n_tables = counted(log["file"].nunique(), "table")
-    print(f"Made {options.target}: {n_tables}; {LOG} tells what was done to each column.")
+    print(
+        f"Made {options.target}: {n_tables}; {LOG} tells what was done to each column. "
+        "Next: name them in study.yaml, then check."
+    )
     return 0

@@ -10,7 +10,12 @@ from liftseries.cli.arguments import add_command, add_study, plan_of
 
 def add_release(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
-    command = add_command(commands, "release", help="make release/: what of a finished run may leave the house", example="release synthetic_data")
+    command = add_command(
+        commands,
+        "release",
+        help="make release/: what of a finished run may leave the house",
+        example="release synthetic_data",
+    )
     add_study(command)
     command.add_argument(
         "--rows", action="store_true", help="coarsened rows of patients too; more counts of the report are withheld"
@@ -22,8 +27,8 @@ def _release(options: argparse.Namespace) -> int:
     from liftseries.release.bundle import release
 
     released = release(plan_of(options.study), options.rows)
-    print(f"The bundle: {released.folder}")
     if options.rows and not released.with_rows:
         print("No rows are in it: they are too few, or counts of few patients could be worked out with them.")
     print(f"{released.n_withheld} of {counted(released.n_counts, 'count')} withheld; its report says why.")
+    print(f"Made {released.folder}. Next: read its report.html before it leaves the house.")
     return 0

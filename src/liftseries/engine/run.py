@@ -211,7 +211,7 @@ def has_nothing_to_do(study: Path, output: Path) -> bool:
 def what_to_look_at(output: Path) -> list[str]:
     """The last words of a run: where the report lies, and what needs a look first."""
     pages = [*output.glob("report.html"), *sorted(output.glob("*/report.html"))]
-    words = [f"The report: {page}" for page in pages or [output / "report.html"]]
+    words = []
     n_aside = len({(row["file"], row["row"]) for row in _rows(output / "set_aside.csv")})
     if n_aside:
         words.append(f"Look first at set_aside.csv: {n_aside} rows were left out.")
@@ -221,7 +221,8 @@ def what_to_look_at(output: Path) -> list[str]:
         more = f" and of {len(unfit) - MOST_NAMED} others" if len(unfit) > MOST_NAMED else ""
         named = ", ".join(unfit[:MOST_NAMED])
         words.append(f"Some estimates could not be made; results.csv says why: those of {named}{more}.")
-    words.append("Page one of a report answers; a supplement.html lies beside it.")
+    made = ", ".join(str(page) for page in pages or [output / "report.html"])
+    words.append(f"Made {made}. Next: read page one, which answers; a supplement.html lies beside it.")
     return words
 
 

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 
 from liftseries.base.errors import Problem, StudyError
-from liftseries.intake.centres import centres_of
 from liftseries.intake.cells.words import as_yaml, proposed_reading, with_words
+from liftseries.intake.centres import centres_of
 from liftseries.intake.corrections.lines import Corrections, read_corrections
 from liftseries.intake.draft.draft import NEVER_EMPTY, Draft
 from liftseries.intake.draft.stack import draft_table

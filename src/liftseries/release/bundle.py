@@ -22,6 +22,7 @@ import pandas as pd
 
 from liftseries.base.errors import Problem, StudyError
 from liftseries.base.outputs import remake_folder, write_csv, write_text
+from liftseries.base.progress import step
 from liftseries.disclosure.declared import MEDIAN_NEEDS, QUARTILES_NEED
 from liftseries.engine.provenance import MANIFEST, is_up_to_date, versions
 from liftseries.engine.run import alone_in
@@ -75,15 +76,18 @@ def release(plan: Plan, with_rows: bool = False) -> Released:
     with alone_in(plan.output):
         if not is_up_to_date(plan.folder, plan.output):
             raise _not_run(plan)
+        step("Reading the run")
         whole = read_material(plan.output, plan.as_written, versions())
         population = read_population(plan.output, plan)
         checked = {name: pd.read_parquet(plan.output / f"checked/{name}.parquet") for name in ("patients", "sites")}
         rows = rows_of(checked, plan.schema, plan.smallest_cell)
         rows_leave = with_rows and can_be_counted(rows)
+        step("Withholding counts of few patients")
         masked = mask(whole, population, plan.smallest_cell, rows if rows_leave else None)
         if rows_leave and _open_ones(masked, plan.smallest_cell):
             rows_leave = False
             masked = mask(whole, population, plan.smallest_cell)
+        step("Trying to work out what is withheld")
         _check_protected(plan, masked)
         record = _record(plan, masked, rows_leave)
     with remake_folder(folder) as room:
@@ -144,8 +148,10 @@ def _write(room: Path, masked: Masked, smallest_cell: int, rows_leave: bool) -> 
     )
     for report in reports_of(masked.material.plan["purpose"]):
         with tempfile.TemporaryDirectory() as drawn:
+            step(f"Drawing the figures of {report.name}")
             draw_figures(report.figures, masked.material, Path(drawn))
             material = with_figures(replace(masked.material, withheld=withheld), [Path(drawn)])
+            step(f"Writing the pages of {report.name}")
             written = write(report, material)
             write_all(written, [Path(drawn)], room / report.folder)
     write_csv(room / "results.csv", released_results(masked.material.results, masked.whole.results))

@@ -17,8 +17,8 @@ from liftseries.intake.cells.days import read_day
 from liftseries.intake.cells.numbers import (
     MARKED_NUMBER,
     WRITTEN_DATE,
-    is_day_and_month,
     in_plain_signs,
+    is_day_and_month,
     number_in,
     value_class,
 )
@@ -180,7 +180,9 @@ def _level(cell: object, column: Column) -> str | Taken | Fault:
     message = f"{what} that is none of {', '.join(column.levels)}."
     word, level = level_meant(cell, column)
     if word:
-        message = f'{message.rstrip(".")}; "{word}" may mean {level}. Confirm it by `reading: {{levels: …}}` in study.yaml.'
+        message = (
+            f'{message.rstrip(".")}; "{word}" may mean {level}. Confirm it by `reading: {{levels: …}}` in study.yaml.'
+        )
     elif isinstance(cell, str):
         meant = f'levels: {{{column.name}: {{"…": {column.levels[0]}}}}}'
         message += f" Say under `reading` in study.yaml which level the word means (`{meant}`)."

@@ -16,8 +16,10 @@ MARKED_NUMBER = re.compile(r"[+-]?[0-9][0-9.,'’\s]*")  # marks for thousands, 
 ONE_MARK_THREE_DIGITS = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 WRITTEN_DATE = re.compile(r"[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}|[0-9]{1,2}([./-])[0-9]{1,2}\1(?:[0-9]{4}|[0-9]{2})?")
 # `05. Apr`, `5-Apr`, `Apr 5`, as spreadsheets show 5.4 that they took for a day.
-MONTH = r"(?:jan|feb|f[ée]v|mar|mär|mrz|apr|avr|may|mai|mag|jun|jui|giu|jul|lug|aug|ao[uû]|ago|sep|set|o[ck]t|ott|nov|d[eé][cz]|dic)"
-DAY_AND_MONTH = re.compile(rf"(?i:[0-9]{{1,2}}[. /-]{{1,2}}{MONTH}[a-zéû]{{0,6}}\.?|{MONTH}[a-zéû]{{0,6}}\.?[ /-][0-9]{{1,2}}\.?)")
+_MONTHS = "jan feb f[ée]v mar mär mrz apr avr may mai mag jun jui giu jul lug aug ao[uû] ago sep set o[ck]t ott nov "
+_MONTHS += "d[eé][cz] dic"
+_MONTH = rf"(?:{'|'.join(_MONTHS.split())})[a-zéû]{{0,6}}\.?"
+DAY_AND_MONTH = re.compile(rf"(?i:[0-9]{{1,2}}[. /-]{{1,2}}{_MONTH}|{_MONTH}[ /-][0-9]{{1,2}}\.?)")
 # Hyphens and dashes that word processors make of a minus; digits and marks of full width.
 PLAIN_SIGNS = {ord(sign): "-" for sign in "−‐‑–－"} | {ord("＋"): "+", ord("．"): ".", ord("，"): ","}
 PLAIN_SIGNS |= {ord("０") + digit: str(digit) for digit in range(10)}

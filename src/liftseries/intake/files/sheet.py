@@ -114,10 +114,10 @@ def read_sheet(source: Source, table: str, names: Collection[str] = (), hidden: 
         case ".parquet":
             return _of_columns(source, *read_parquet(source))
         case _:
-            kind = OTHER_FORMATS.get(ending)
-            stood = f"{kind}, which is not read here" if kind else "no format that is read here"
-            advice = "Save it as XLSX, or each sheet as CSV (UTF-8)" if kind else "Save it as CSV (UTF-8), XLSX or Parquet"
-            raise Unreadable(label, f"{stood}. {advice}{', and name that in study.yaml' if kind else ''}.")
+            if kind := OTHER_FORMATS.get(ending):
+                advice = "Save it as XLSX, or each sheet as CSV (UTF-8), and name that in study.yaml."
+                raise Unreadable(label, f"{kind}, which is not read here. {advice}")
+            raise Unreadable(label, "no format that is read here. Save it as CSV (UTF-8), XLSX or Parquet.")
 
 
 def _check_opens(source: Source, table: str) -> None:

@@ -69,8 +69,8 @@ def problem_screen(
         told = cause_lines(at + 1, cause, cause.rule in IN_WORDS and bool(paste_of(cause, proposed or {})))
         if len(lines) + len(told) > room:
             left = causes[at:]
-            n_left = sum(cause.count for cause in left)
-            lines.append(f"… and {counted(len(left), 'cause')} more, {counted(n_left, 'problem')}; --list has them all.")
+            n_left = counted(sum(cause.count for cause in left), "problem")
+            lines.append(f"… and {counted(len(left), 'more cause')} with {n_left}; --list has them all.")
             break
         lines += told
     return "\n".join([*lines, *below]) + "\n"
@@ -128,7 +128,8 @@ def _lacking(causes: Sequence[Cause]) -> list[str]:
     lacking: dict[str, int] = {}
     for cause in causes:
         if cause.rule == "value_is_a_level":
-            n = sum(variant.count for variant in cause.variants if variant.told.startswith(OWN_WORD) and "may mean" not in variant.told)
+            own = (variant for variant in cause.variants if variant.told.startswith(OWN_WORD))
+            n = sum(variant.count for variant in own if "may mean" not in variant.told)
             lacking[cause.column] = lacking.get(cause.column, 0) + n
     return [
         f"  # {column}: {counted(n, 'cell')} with words that no list of ours knows; add them under `levels`"
@@ -169,9 +170,7 @@ def json_of(causes: Sequence[Cause], decisions: Sequence[Cause], proposed: Mappi
     return {
         "status": status,
         "problems": sum(cause.count for cause in causes),
-        "causes": [
-            {**_as_dict(cause), "remedy": cause.remedy, "paste": paste_of(cause, proposed)} for cause in causes
-        ],
+        "causes": [{**_as_dict(cause), "remedy": cause.remedy, "paste": paste_of(cause, proposed)} for cause in causes],
         "decisions": [_as_dict(cause) for cause in decisions],
     }
 
