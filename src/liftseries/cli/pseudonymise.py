@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from liftseries.base.numbers import counted
+from liftseries.base.progress import step
 from liftseries.cli.arguments import add_command
 
 
@@ -49,6 +50,7 @@ def _pseudonymise(options: argparse.Namespace) -> int:
         print(f"Made {options.key}. Keep a copy: without it nobody can tell the pseudonyms back or make them again.")
     named = options.keep, options.drop, options.replace
     names = (frozenset(name.strip().lower() for name in group) for group in named)
+    step("Replacing identifiers and dates")
     log = pseudonymise(options.source, options.target, read_key(options.key), Options(options.dates, *names))
     n_tables = counted(log["file"].nunique(), "table")
     print(

@@ -58,7 +58,7 @@ def run(plan: Plan, cores: int, force: bool = False, tell: bool = True) -> bool:
     with alone_in(plan.output):
         if not force and is_up_to_date(plan.folder, plan.output):
             return False
-        _recover(plan)
+        _recover(plan, tell)
         _start_snakemake(plan, cores, force, tell)
     return True
 
@@ -123,13 +123,14 @@ def _end(processes: list) -> None:
     psutil.wait_procs(processes, timeout=10)
 
 
-def _recover(plan: Plan) -> None:
+def _recover(plan: Plan, tell: bool) -> None:
     """Clears what an interrupted run left: half-written files and Snakemake's lock."""
     remove_unfinished(plan.output)
     (plan.output / PROBLEMS).unlink(missing_ok=True)
     locks = plan.output / ".snakemake" / "locks"
     if locks.is_dir() and any(locks.iterdir()):
-        print("An earlier run was interrupted here; going on from where it stopped.", file=sys.stderr)
+        if tell:
+            print("An earlier run was interrupted here; going on from where it stopped.", file=sys.stderr)
         subprocess.run([*_command(plan, 1), "--unlock"], cwd=plan.output, capture_output=True, check=True)
 
 

@@ -11,7 +11,6 @@ import pandas as pd
 
 from liftseries.base.errors import Problem, StudyError, UsageError
 from liftseries.base.outputs import remake_folder, write_csv
-from liftseries.base.progress import step
 from liftseries.intake.files.grid import is_blank
 from liftseries.intake.identifiers.search import kind_of_header
 from liftseries.pseudonyms.tables import Options, header_of, is_direct, name_columns, position_of, tables_of
@@ -59,7 +58,6 @@ def pseudonymise(source: Path, target: Path, key: bytes, options: Options | None
     check_folders(source, target)
     options = options or Options()
     problems: list[Problem] = []
-    step("Reading the tables")
     files = list(tables_of(source, problems))
     for file in files:
         name_columns(file, options, problems)
@@ -70,7 +68,6 @@ def pseudonymise(source: Path, target: Path, key: bytes, options: Options | None
     codes: dict[str, tuple[str, str]] = {}
     made, lines = {}, []
     for file in files:
-        step(f"Replacing identifiers in {file.table}")
         columns = {}
         for name, position in file.named.items():
             cells = file.sheet.columns[position]

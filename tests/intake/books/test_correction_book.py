@@ -120,7 +120,7 @@ def test_what_is_no_cell_of_a_row_is_listed_on_the_first_sheet(tmp_path):
     (study / "steps.csv").write_bytes(b"site_id\xff\n")
     book = openpyxl.load_workbook(written(study))
     told = first_sheet(book)
-    assert "the column status is missing" in told
+    assert "a column is missing: status" in told
     assert "is not UTF-8" in told
     assert "must not leave the house" in told
     assert not {"visits", "steps"} & set(book.sheetnames)
@@ -131,7 +131,7 @@ def test_missing_column_that_rows_need_is_listed_on_the_first_sheet(tmp_path):
     changes = {"sites": lambda sites: cell(5, "tooth", "99")(sites).drop(columns="guide_offset_mm")}
     book = openpyxl.load_workbook(written(write_study(tmp_path / "study", changes)))
     assert rows_in(book) == {("sites", 5)}
-    assert "the column guide_offset_mm is missing" in first_sheet(book)
+    assert "a column is missing: guide_offset_mm" in first_sheet(book)
 
 
 def test_rows_of_several_files_stand_in_one_sheet(tmp_path):
