@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from studies import cell, write_study
+from studies import write_study
 
 from liftseries.cli import main
 

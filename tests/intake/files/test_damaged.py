@@ -89,7 +89,11 @@ def test_workbook_with_a_broken_part(tmp_path, part, content):
         ("p.parquet", b"PAR1" + bytes(64) + b"PAR1", "p.parquet: is no Parquet file or a damaged one."),
         ("p.doc", b"PK", "p.doc: no format that is read here. Save it as CSV (UTF-8), XLSX or Parquet."),
         ("p.ods", b"PK", "p.ods: an OpenDocument spreadsheet, which is not read here. Save it as XLSX, or each sheet"),
-        ("p.xls", b"\xd0\xcf", "p.xls: a workbook of the format of before 2007, which is not read here. Save it as XLSX"),
+        (
+            "p.xls",
+            b"\xd0\xcf",
+            "p.xls: a workbook of the format of before 2007, which is not read here. Save it as XLSX",
+        ),
     ],
 )
 def test_content_that_is_no_table(tmp_path, file, content, told):

@@ -11,7 +11,9 @@ from liftseries.intake.told.causes import Item, causes_of, common_place, listed,
 from liftseries.study.plan import read_plan
 
 
-def item(row: int, message: str = "7 is below 16. Correct the cell.", rule: str = "in_range", column: str = "age_years"):
+def item(
+    row: int, message: str = "7 is below 16. Correct the cell.", rule: str = "in_range", column: str = "age_years"
+):
     return Item(rule, f"p.csv, row {row}, {column}", message, "patients", "p.csv", column)
 
 
@@ -96,7 +98,9 @@ def test_most_blocking_goes_first(tmp_path):
 
 def test_text_of_a_cell_is_never_told(tmp_path):
     word = "quernstone"
-    changes = {"sites": cells((2, "septum", word), (3, "tooth", word), (4, "rbh_min_mm", word), (2, "patient_id", word))}
+    changes = {
+        "sites": cells((2, "septum", word), (3, "tooth", word), (4, "rbh_min_mm", word), (2, "patient_id", word))
+    }
     assert word not in "\n".join(lines_of(write_study(tmp_path, changes)))
 
 

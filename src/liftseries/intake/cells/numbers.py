@@ -6,6 +6,7 @@ import math
 import re
 import sys
 from collections.abc import Iterable
+from functools import lru_cache
 
 from liftseries.intake.files.grid import BLANKS, DATES, Oddity, is_blank
 from liftseries.intake.told.verdicts import Fault
@@ -45,6 +46,7 @@ def is_day_and_month(cell: str) -> bool:
     return DAY_AND_MONTH.fullmatch(cell.strip(BLANKS)) is not None
 
 
+@lru_cache(maxsize=4096, typed=True)  # a fault is often the same word in a thousand cells
 def value_class(cell: object) -> str:
     """What stands in a cell: empty, text, number, integer, date, boolean, or what an `Oddity` is called."""
     if isinstance(cell, Oddity):

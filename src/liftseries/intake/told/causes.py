@@ -101,12 +101,16 @@ def causes_of(items: Iterable[Told], by: Sequence[str] = BY_CAUSE) -> list[Cause
     by : attributes of an item in which the items of a cause are alike
     """
     groups: dict[tuple[str, ...], dict[str, Variant]] = {}
+    rule, table, file, column = (name in by for name in BY_CAUSE)
     for item in items:
-        key = tuple(
-            "" if name not in by or (name == "column" and item.rule in OF_THE_HEADER) else getattr(item, name)
-            for name in BY_CAUSE
+        key = (
+            item.rule if rule else "",
+            item.table if table else "",
+            item.file if file else "",
+            item.column if column and item.rule not in OF_THE_HEADER else "",
         )
-        _add(groups.setdefault(key, {}), item)
+        found = groups.get(key)
+        _add(groups.setdefault(key, {}) if found is None else found, item)
     return [Cause(*key, sorted(found.values(), key=lambda variant: -variant.count)) for key, found in groups.items()]
 
 
