@@ -2,8 +2,9 @@
 
     python tests/benchmarks/problems.py [20000 100000]
 
-One process a line; the study of the tests, its patients and sites repeated under keys of their own, one cell of each site
-wrong (a height out of range) or four (a patient who is not there, a tooth, a word for a level too). The ratio is what to read.
+One process a line; the study of the tests, its patients and sites repeated under keys of their own, one cell of each
+site wrong (a height out of range) or four (a patient who is not there, a tooth, a word for a level too). The ratio is
+what to read.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The examples in the help of `run`, `case` and `release`, beside the demo's finished run; each ends in what to do next."""
+"""The examples in the help of `run`, `case` and `release`, beside the demo's finished run."""
 
 from __future__ import annotations
 

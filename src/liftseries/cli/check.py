@@ -73,7 +73,7 @@ def _check(options: argparse.Namespace) -> int:
     if options.decisions:
         write_decisions(plan, intake.decisions, options.decisions)
     for path in options.list:
-        write_problems(intake.findings, path)
+        write_problems(intake.findings, intake.centres, path)
     status = 1 if problems or not_taken else 0
     if options.json:
         _print_json(intake, status)

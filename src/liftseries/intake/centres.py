@@ -10,6 +10,7 @@ import pandas as pd
 from liftseries.intake.draft.draft import Draft
 from liftseries.intake.told.findings import Finding
 
+SCREENED = ("text_is_no_identifier", "header_is_no_identifier")
 UP = {"sites": "patient_id", "steps": "site_id", "visits": "site_id"}  # by which a row names the row above
 
 
@@ -33,7 +34,7 @@ def centres_of(drafts: Mapping[str, Draft]) -> Callable[[Finding], str]:
 def _of_rows(drafts: Mapping[str, Draft]) -> dict[str, np.ndarray]:
     """By table, of shape (n_rows,)."""
     found: dict[str, np.ndarray] = {}
-    if "patients" not in drafts:
+    if "patients" not in drafts or _name_persons(drafts["patients"]):
         return found
     patients = drafts["patients"]
     found["patients"] = np.where(patients.known("centre"), patients.frame["centre"].astype(object), "")
@@ -44,6 +45,11 @@ def _of_rows(drafts: Mapping[str, Draft]) -> dict[str, np.ndarray]:
         if name == "sites" and name in found:
             by_key["site_id"] = _by_key(drafts[name], found[name])
     return found
+
+
+def _name_persons(patients: Draft) -> bool:
+    """A column of centres in which the screen saw an identifier names no sheet."""
+    return any(finding.column == "centre" and finding.rule in SCREENED for finding in patients.findings)
 
 
 def _by_key(draft: Draft, centres: np.ndarray) -> pd.Series:

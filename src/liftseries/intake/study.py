@@ -29,13 +29,14 @@ class Intake:
     """What came in."""
 
     tables: dict[str, pd.DataFrame]  # the rows kept; columns in the schema's order, the study's own last
-    findings: pd.DataFrame  # a row a problem: the columns of set_aside, `place` and `centre`
+    findings: pd.DataFrame  # a row a problem: the columns of set_aside, `place`
     set_aside: pd.DataFrame  # a row a refused row and reason, as in the contract
     counts: pd.DataFrame  # a row a file: table, file, read, kept, set_aside
     decisions: pd.DataFrame  # a row a decision, see `Decision`; also on rows set aside
     # By table, of the shape of its rows kept: true where a cell is empty because there is nothing to record.
     not_applicable: dict[str, pd.DataFrame]
     proposed_reading: dict  # what study.yaml may confirm of words that were refused, as its section `reading`
+    centres: list[str]  # of each of the findings, for lists that go to a centre; "" where nobody can tell
     causes: list[Cause]  # the findings by cause, the most blocking first
     decided: list[Cause]  # the decisions by rule, the most frequent first
 
@@ -180,12 +181,12 @@ def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
     lines += left_out(drafts)
     findings = told_once(finding for draft in drafts.values() for finding in draft.findings)
     findings += corrections.findings + screen_words(plan)
-    centres = centres_of(drafts)
+    centre_of = centres_of(drafts)
     counts = pd.concat([_counted(draft, gone[name]) for name, draft in drafts.items()], ignore_index=True)
     decisions = [decision for draft in drafts.values() for decision in draft.decisions]
     intake = Intake(
         tables={name: draft.frame[~gone[name]].reset_index(drop=True) for name, draft in drafts.items()},
-        findings=as_table(findings, "place").assign(centre=[centres(finding) for finding in in_order(findings)]),
+        findings=as_table(findings, "place"),
         set_aside=as_table(lines),
         counts=counts,
         decisions=decisions_table(decisions),
@@ -194,6 +195,7 @@ def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
             for name, draft in drafts.items()
         },
         proposed_reading=proposed_reading(fault for draft in drafts.values() for fault in draft.faults),
+        centres=[centre_of(finding) for finding in in_order(findings)],
         causes=problems_by_cause(findings),
         decided=sorted(causes_of(decisions, by=("rule",)), key=lambda cause: -cause.count),
     )

@@ -394,7 +394,7 @@ def test_header_faults_stop_the_run_and_are_told_once(tmp_path, change, message,
 
 def test_header_of_a_workbook_is_told_by_cell(tmp_path):
     folder = write_study(tmp_path, {"sites": renamed("rbh_min_mm", "rbh_minimum")}, ending="xlsx")
-    assert only_problem(folder).startswith("study.xlsx, sheet sites, cell I1: not a known column.")
+    assert only_problem(folder).startswith("study.xlsx, sheet sites, cell I1: not a known column;")
 
 
 def test_missing_key_column_brings_no_dangling_references(tmp_path):

@@ -133,11 +133,16 @@ def test_rows_go_to_the_centre_of_their_patient(tmp_path):
         "sites": cells((5, "tooth", "11"), (3, "patient_id", "nobody")),
         "visits": added({"site_id": "s1", "months": "-1", "status": "functioning", "complication": "none"}),
     }
-    findings = check_study(read_plan(write_study(tmp_path, changes)))[0].findings
-    centres = dict(zip(findings["place"], findings["centre"], strict=True))
+    intake, _ = check_study(read_plan(write_study(tmp_path, changes)))
+    centres = dict(zip(intake.findings["place"], intake.centres, strict=True))
     assert centres == {
         "patients.csv, row 2, age_years": "north",
         "sites.csv, row 3, patient_id": "",
         "sites.csv, row 5, tooth": "south",
         "visits.csv, row 9, months": "north",
     }
+
+
+def test_centre_that_may_be_a_person_names_no_sheet(tmp_path):
+    changes = {"patients": lambda table: table.assign(centre="quern@example.org", age_years="7")}
+    assert set(check_study(read_plan(write_study(tmp_path, changes)))[0].centres) == {""}

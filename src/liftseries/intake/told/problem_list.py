@@ -6,6 +6,7 @@ No text of a cell is in it but the centre's name; what a finding says may hold n
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from pathlib import Path
 
 import pandas as pd
@@ -35,12 +36,12 @@ def check_may_be_written(plan: Plan, path: Path) -> None:
         raise UsageError(f"--list {path}: name a file of its own that ends in .xlsx or .csv.")
 
 
-def write_problems(findings: pd.DataFrame, path: Path) -> None:
+def write_problems(findings: pd.DataFrame, centres: Sequence[str], path: Path) -> None:
     """Writes the findings, over an older list.
 
     Parameters
     ----------
-    findings : as `Intake.findings`
+    findings, centres : as in `Intake`
     path : .xlsx or .csv
 
     Raises
@@ -51,7 +52,7 @@ def write_problems(findings: pd.DataFrame, path: Path) -> None:
     said = [parted(message) for message in findings["message"]]
     problems = pd.DataFrame(
         {
-            "centre": findings["centre"].replace("", NO_CENTRE),
+            "centre": [centre or NO_CENTRE for centre in centres],
             "file": findings["file"],
             "row": findings["row"],
             "column": findings["column"],
