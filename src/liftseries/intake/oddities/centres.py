@@ -17,6 +17,31 @@ def centre_without_a_tear(joined: Joined, sites: float) -> pd.DataFrame:
     return _of_centres(joined, torn.loc[torn["sum"].eq(0) & torn["size"].ge(sites), "size"].rename("n").to_frame())
 
 
+def staged_with_torque(joined: Joined, sites: float, share: float) -> pd.DataFrame:
+    """Those of centres that do not give the torque of staged implants as a rule."""
+    staged = _staged(joined)
+    habit = _habits(staged, sites, share).index
+    return rows_told(staged.index[staged["torque"] & ~staged["centre"].isin(habit)])
+
+
+def centre_gives_torque_of_staged(joined: Joined, sites: float, share: float) -> pd.DataFrame:
+    """One site of each centre that does."""
+    staged = _staged(joined)
+    found = _habits(staged, sites, share)
+    rows = first_rows(staged[staged["torque"]], "centre", "site_id").reindex(found.index.astype(str))
+    return rows_told(rows.to_numpy(), told=found["sum"].to_numpy(), n=found["size"].to_numpy())
+
+
+def _staged(joined: Joined) -> pd.DataFrame:
+    staged = joined.sites[joined.sites["placement"].eq("staged")]
+    return staged[["site_id", "centre"]].assign(torque=staged["torque_ncm"].notna())
+
+
+def _habits(staged: pd.DataFrame, sites: float, share: float) -> pd.DataFrame:
+    found = staged.groupby("centre")["torque"].agg(["sum", "size"])
+    return found[found["size"].ge(sites) & found["sum"].gt(share * found["size"])]
+
+
 def heights_end_in_0_or_5(joined: Joined, share: float, heights: float) -> pd.DataFrame:
     """One site of each centre."""
     each = joined.sites.melt(id_vars=["centre"], value_vars=HEIGHTS, value_name="height").dropna()

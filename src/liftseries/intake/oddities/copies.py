@@ -99,7 +99,7 @@ def _alike(site: np.ndarray, visit: np.ndarray, fewest: int, n_sites: int) -> np
     site, visit : shape (n,), numbers of the site and of the visit as it is told; only visits that two sites have
     """
     from scipy.sparse import csr_array
-    from scipy.stats import poisson
+    from scipy.special import pdtrc
 
     told = np.zeros(n_sites, dtype=bool)
     if not len(site):
@@ -107,8 +107,7 @@ def _alike(site: np.ndarray, visit: np.ndarray, fewest: int, n_sites: int) -> np
     counts = np.bincount(visit)
     pairs = n_sites * (n_sites - 1) / 2
     shared_by_a_pair = (counts * (counts - 1) / 2).sum() / pairs
-    # Visits as rare as those of a copied site alone do not count as chance.
-    while pairs * poisson.sf(fewest - 1, shared_by_a_pair) >= BY_CHANCE:
+    while pairs * pdtrc(fewest - 1, shared_by_a_pair) >= BY_CHANCE:
         fewest += 1
     enough = np.bincount(site, minlength=n_sites)[site] >= fewest
     site, visit = site[enough], visit[enough]

@@ -86,7 +86,7 @@ def _slips(words: tuple[str, ...], letters: int) -> Iterator[tuple[str, ...]]:
     """
     for at, word in enumerate(words):
         if len(word) >= letters and word.isalpha():
-            cut = (word[:k] + word[k + 1 :] for k in range(len(word)))
+            cut = (word[:k] + word[k + 1 :] for k in range(len(word)) if len(word) > letters)
             exchanged = (word[:k] + word[k + 1] + word[k] + word[k + 2 :] for k in range(len(word) - 1))
             for slip in (*cut, *exchanged):
                 yield (*words[:at], slip, *words[at + 1 :])

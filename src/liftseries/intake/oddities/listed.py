@@ -10,7 +10,13 @@ import pandas as pd
 
 from liftseries.base.numbers import plain
 from liftseries.intake.oddities.case_numbers import case_number_twice, case_numbers_out_of_order
-from liftseries.intake.oddities.centres import centre_without_a_tear, heights_end_in_0_or_5, lowest_is_highest
+from liftseries.intake.oddities.centres import (
+    centre_gives_torque_of_staged,
+    centre_without_a_tear,
+    heights_end_in_0_or_5,
+    lowest_is_highest,
+    staged_with_torque,
+)
 from liftseries.intake.oddities.copies import column_of_one_value, sites_equal, visits_equal
 from liftseries.intake.oddities.joined import Joined, join, rows_told
 from liftseries.intake.oddities.labels import centres_alike, operators_alike
@@ -46,6 +52,8 @@ FINDERS: Mapping[str, Callable[..., pd.DataFrame]] = {
         tooth_twice_in_a_patient,
         neighbouring_molars_differ,
         more_than_one_implant,
+        staged_with_torque,
+        centre_gives_torque_of_staged,
         months_typed_in_years,
         marginal_bone_better,
         closing_not_set,
@@ -87,8 +95,10 @@ def list_oddities(
     files = {name: places[name]["file"].to_numpy(object) for name in tables}
     joined = join(tables, files, data_until, lift_base_radius_mm)
     keys = accepted_keys(accepted)
-    found = [_listed(rule, _told(rule, joined), joined, places, keys) for rule in oddity_rules().values()]
-    return pd.concat(found, ignore_index=True).astype({"row": "Int64", "accepted": bool, "index": int})
+    told = [(rule, _told(rule, joined)) for rule in oddity_rules().values()]
+    found = [_listed(rule, rows, joined, places, keys) for rule, rows in told if len(rows)]
+    listed = pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=[*COLUMNS, *IN_HOUSE])
+    return listed.astype({"row": "Int64", "accepted": bool, "index": int})
 
 
 def _told(rule: OddityRule, joined: Joined) -> pd.DataFrame:
