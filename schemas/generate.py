@@ -1,4 +1,4 @@
-"""Writes what is made from declarations: Table Schemas, Data Package, dictionary, oddities, README's keys, analyses, deviations.
+"""Writes what is made from declarations: Table Schemas, Data Package, dictionary, oddities, README's parts.
 
     python schemas/generate.py
 

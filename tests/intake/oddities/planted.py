@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from even_series import N, Change, both, cell, column, without
+from even_series import Change, N, both, cell, column, without
 
 
 class Planted(NamedTuple):
@@ -115,7 +115,8 @@ PLANTED: dict[str, Planted] = {
         cell("sites", "s01", "perforation_mm", 3), {"s01"}, cell("sites", "s00", "perforation_mm", 3)
     ),
     "tear_stage_without_perforation": Planted(
-        cell("sites", "s01", "perforation_stage", "lifting"), {"s01"}, cell("sites", "s00", "perforation_stage", "lifting")
+        cell("sites", "s01", "perforation_stage", "lifting"), {"s01"},
+        cell("sites", "s00", "perforation_stage", "lifting")
     ),
     "tear_managed_without_perforation": Planted(
         cell("sites", "s01", "perforation_management", "suture"), {"s01"},
@@ -167,7 +168,8 @@ PLANTED: dict[str, Planted] = {
         both(cell("visits", "s01", "marginal_bone_mm", 2.9, 0), cell("visits", "s01", "marginal_bone_mm", 1, 1)),
     ),
     "bone_above_the_lift": Planted(
-        both(cell("sites", "s01", "bone_height_post_mm", 7.1), cell("visits", "s01", "bone_height_mm", 9.1, 1)), {"s01 "},
+        both(cell("sites", "s01", "bone_height_post_mm", 7.1), cell("visits", "s01", "bone_height_mm", 9.1, 1)),
+        {"s01 "},
         both(cell("sites", "s01", "bone_height_post_mm", 7.1), cell("visits", "s01", "bone_height_mm", 9, 1)),
     ),
     "bone_below_the_residual": Planted(
@@ -184,7 +186,8 @@ PLANTED: dict[str, Planted] = {
         cell("visits", "s59", "months", 48, 2), {"s59 48"}, cell("visits", "s59", "months", 47.9, 2)
     ),
     "centres_alike": Planted(
-        both(cell("patients", "p01", "centre", "south"), cell("patients", "p03", "centre", "Suoth")), {"south", "Suoth"},
+        both(cell("patients", "p01", "centre", "south"), cell("patients", "p03", "centre", "Suoth")),
+        {"south", "Suoth"},
         both(cell("patients", "p01", "centre", "Mouth"), cell("patients", "p03", "centre", "South II")),
     ),
     "operators_alike": Planted(

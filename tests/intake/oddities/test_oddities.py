@@ -115,7 +115,8 @@ def test_a_patient_of_an_operator_of_the_other_centre():
 
 def test_ids_alike_in_a_patient_are_one_site():
     tables = both(
-        cell("sites", "s01", "patient_id", "p00"), cell("sites", "s01", "tooth", 26), cell("sites", "s01", "site_id", "S 0"),
+        cell("sites", "s01", "patient_id", "p00"), cell("sites", "s01", "tooth", 26),
+        cell("sites", "s01", "site_id", "S 0"),
     )(even_series())  # fmt: skip
     assert keys_of("more_than_one_implant", tables) == {"s00", "S 0"}
 

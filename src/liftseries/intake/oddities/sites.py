@@ -51,7 +51,7 @@ def more_than_one_implant(joined: Joined) -> pd.DataFrame:
 
 
 def patient_in_two_centres(joined: Joined, sites: float) -> pd.DataFrame:
-    """Patients with an id alike at another centre, and those of an operator who else works at one other centre alone."""
+    """Patients with an id alike at another centre, and those of an operator who else works at another one alone."""
     patients = joined.tables["patients"]
     alike = pd.DataFrame({"id": folded(patients["patient_id"]), "centre": patients["centre"]}).dropna()
     # Two labels of one centre are told as such.

@@ -60,7 +60,7 @@ def set_aside(material: Material) -> str:
 
 
 def oddities(material: Material) -> str:
-    """How many entries are possible but odd, by how many rules, and how many the plan accepts; that stays in the house."""
+    """How many entries are odd, by how many rules, and how many the plan accepts; that stays in the house."""
     if material.withheld:
         return say("series.oddities_kept_in")
     listed = material.table("oddities")
