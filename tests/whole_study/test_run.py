@@ -76,7 +76,7 @@ def test_manifest_covers_inputs_and_outputs(demo):
     files = [path for name in folders for path in output.glob(f"{name}/**/[!.]*") if path.is_file()]
     left = {str(path.relative_to(output)) for path in files}
     pages = {f"{name}.{form}" for name in ("report", "supplement") for form in ("html", "pdf")}
-    assert left | pages | {"results.csv", "set_aside.csv", "decisions.csv"} == set(manifest["outputs"])
+    assert left | pages | {"results.csv", "set_aside.csv", "decisions.csv", "oddities.csv"} == set(manifest["outputs"])
 
 
 def test_second_run_does_nothing(demo):

@@ -37,7 +37,8 @@ def _even_series() -> Tables:
         {
             "site_id": ids, "patient_id": patients["patient_id"], "operator": np.where(number % 2, "os", "on"),
             "operator_case_no": number // 2 + 1, "surgery_year": 2019 + number // 15, "tooth": 16,
-            "approach": "freehand", "protocol": "A", "rbh_min_mm": lowest, "rbh_max_mm": lowest + np.round(rng.uniform(0.2, 1, N), 2),
+            "approach": "freehand", "protocol": "A", "rbh_min_mm": lowest,
+            "rbh_max_mm": lowest + np.round(rng.uniform(0.2, 1, N), 2),
             "membrane_mm": np.round(rng.uniform(0.5, 2, N), 2), "ridge_width_mm": np.round(rng.uniform(6, 9, N), 2),
             "implant_diameter_mm": 4.1, "implant_length_mm": 9.0, "platform_depth_mm": 0.0, "septum": "no",
             "fluid_ml": np.round(rng.uniform(0.1, 0.3, N), 3), "graft_ml": np.round(rng.uniform(0.1, 0.3, N), 3),

@@ -81,7 +81,7 @@ def _latest_implied(visits: pd.DataFrame) -> float:
 
 
 def rows_told(index=(), **numbers) -> pd.DataFrame:
-    """What a rule tells: a row an oddity, by its place in the checked table, with the numbers that its message names."""
+    """What a rule tells: a row an oddity, by its place in the checked table, with numbers that its message names."""
     return pd.DataFrame(numbers, index=np.asarray(index, dtype=int))
 
 

@@ -23,8 +23,8 @@ SENTENCES: dict[str, str] = {
     "set_aside_kept_in": "Rows set aside are single records; which and how many there were stays in the house.",
     "nothing_odd": "No entry of the tables is odd by the rules that look for what is possible but unlikely.",
     "oddities": (
-        "{entries:# entry|# entries} of all tables {entries:is|are} possible but odd, by {rules:# rule|# rules}{accepted}"
-        "; nothing was changed or left out for that."
+        "{entries:# entry|# entries} of all tables {entries:is|are} possible but odd, by {rules:# rule|# rules}"
+        "{accepted}; nothing was changed or left out for that."
     ),
     "oddities_accepted": ", {entries:# entry|# entries} accepted in the plan",
     "oddities_kept_in": (
