@@ -50,6 +50,7 @@ def test_outputs_carry_the_contracts_names(demo):
     assert header(output / "derived" / "sites.csv") == DERIVED_SITES
     assert header(output / "derived" / "steps.csv").endswith(DERIVED_STEPS)
     assert header(output / "set_aside.csv") == SET_ASIDE
+    assert header(output / "oddities.csv") == "table,file,row,column,rule,message,accepted"
     for figure in output.glob("figures/*.svg"):
         assert figure.with_suffix(".pdf").is_file()
         assert figure.with_suffix(".png").is_file()

@@ -90,8 +90,9 @@ def _tell_decisions(plan: Plan, intake: Intake, path: Path | None) -> None:
 
 def _tell_oddities(plan: Plan, intake: Intake) -> None:
     """A paragraph a rule: how many, why that is odd, up to five places; those that the plan accepts are counted."""
+    from liftseries.intake.oddities.found import keys_without_an_oddity
     from liftseries.intake.study import oddities_of
-    from liftseries.study.oddities import oddity_rules
+    from liftseries.study.oddities import accepted_keys, oddity_rules
 
     found = oddities_of(plan, intake)
     for name, rule in oddity_rules().items():
@@ -104,6 +105,8 @@ def _tell_oddities(plan: Plan, intake: Intake) -> None:
                 print(f"  and {len(odd) - MOST_PLACES} more, in oddities.csv after a run")
     for name, n in Counter(oddity.rule for oddity in found if oddity.accepted).items():
         print(f"Odd and accepted, {name}: {counted(n, 'entry', 'entries')}.")
+    for name, n in keys_without_an_oddity(found, accepted_keys(plan.accepted_oddities)).items():
+        print(f"{name}: {counted(n, 'accepted key')} without an odd entry now. Take it out of study.yaml.")
     if any(not oddity.accepted for oddity in found):
         print("Odd entries stop nothing. Correct them, or name them under `accepted_oddities` in study.yaml.")
 

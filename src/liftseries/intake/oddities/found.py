@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import pandas as pd
 
+from liftseries.study.oddities import ALL
 from liftseries.study.plan_files import PLAN_FILE
 
 
@@ -57,6 +58,16 @@ def with_places(listed: pd.DataFrame, place_of: Callable[[str, int, str], str]) 
         )
         for one in listed.rename(columns={"index": "at"}).itertuples(index=False)
     ]
+
+
+def keys_without_an_oddity(found: list[FoundOddity], accepted: Mapping[str, frozenset[str]]) -> dict[str, int]:
+    """Rule -> how many of the keys that the plan accepts (`accepted_keys`) fit no oddity any more; 0 are left out."""
+    left: dict[str, int] = {}
+    for rule, keys in accepted.items():
+        met = [oddity.key for oddity in found if oddity.rule == rule and oddity.accepted]
+        unmet = [key for key in keys - {ALL, *met} if not any(one.startswith(f"{key} ") for one in met)]
+        left |= {rule: len(unmet)} if unmet else {}
+    return left
 
 
 def _without_row(one) -> str:
