@@ -249,6 +249,7 @@ QUESTIONS: tuple[Question, ...] = (
         asks={"by": "audit.by", "period": "audit.period"},
         leaves=(Leaves("audit_odd_sites", "counted", "unit n_sites n_odd"),),
         purposes=ONLY,
+        alone=True,  # so that an oddity accepted makes no estimate anew
     ),
     Question(
         name="audit_actions",
