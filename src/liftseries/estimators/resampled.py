@@ -103,7 +103,7 @@ class _Resamples:
 
     def _equations(self, log_odds, active, correlated: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Information, shape (A, p, p), score, shape (A, p), and whether α can be used, of the active resamples."""
-        n, p = self.z.shape
+        p = self.z.shape[1]
         times, weight = self.times[active], self.weight[active]
         mu = expit(log_odds)
         root = np.sqrt(mu * (1 - mu))
