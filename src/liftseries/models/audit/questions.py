@@ -57,6 +57,21 @@ QUESTIONS: tuple[Question, ...] = (
         purposes=ONLY,
     ),
     Question(
+        name="audit_as_filed",
+        says="flags before corrections",
+        function=f"{ROOM}.as_filed:list_units_as_filed",
+        reads={"cases": "cases", "cases_as_filed": "cases_as_filed", "corrected_cells": "corrected_cells"},
+        asks=IN_PERIOD | CENTRE | {"alert_sd": "audit.alert_sd", "alarm_sd": "audit.alarm_sd"},
+        leaves=(
+            Leaves(
+                "audit_as_filed",
+                "",
+                "unit n_cells n_gone n_added before_events before_sites before_p_high before_flag after_p_high",
+            ),
+        ),
+        purposes=ONLY,
+    ),
+    Question(
         name="audit_between",
         says="differences between units beyond chance",
         function=f"{ROOM}.between:fit_audit_between",

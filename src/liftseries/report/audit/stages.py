@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import pandas as pd
 
+from liftseries.report.audit.as_filed import moved
 from liftseries.report.audit.cycle import reply_to
 from liftseries.report.audit.findings import signals_of_all
 from liftseries.report.audit.indicators import (
@@ -127,7 +128,7 @@ def data_quality(material: Material, unit: Unit) -> str:
     reply = reply_to(material, unit.name, PERFORATION)
     if reply is not None:
         told.append(say(CORRECTED[str(reply["data_corrected"])]))
-    return " ".join(told) or say("audit.nothing_known")
+    return " ".join([*told, *moved(material, unit)])
 
 
 def case_mix(material: Material, unit: Unit) -> str:

@@ -19,6 +19,16 @@ SENTENCES: dict[str, str] = {
     "case_lost": "lost, month {months:decimal1}",
     "case_torn": "torn",
     "case_torn_size": "torn, {size:decimal1} mm",
+    # how a flag moved with corrections
+    "filed_no_corrections": "No cell of the study was corrected.",
+    "filed_no_cell": "None of this unit's cells was corrected.",
+    "filed_cells": "{n:# cell|# cells} of this unit {n:was|were} corrected.",
+    "filed_moved": "As first filed: {before}. As corrected: {after}.",
+    "filed_lies": "{events:# tear|# tears} at {sites:# site|# sites}, probability of as many or more {p}, flag {flag}",
+    "filed_not_judged": "{events:# tear|# tears} at {sites:# site|# sites}, not judged",
+    "filed_gone": "{n:# site|# sites} cannot be read as filed, and {n:is|are} not counted there.",
+    "filed_added": "{n:# site|# sites} filed under this unit {n:was|were} left out or renamed, or {n:belongs|belong} "
+    "to another.",
     # single-case record
     "record_title": "Single-case record: {site}",
     "record_listed": "Number {place} of {n_sites:# case|# cases} listed for review: {reasons:and}.",
