@@ -19,7 +19,7 @@ def moved(material: Material, unit: Unit) -> Iterator[str]:
         return
     row = rows.iloc[0]
     before, n_cells = (int(row["before_events"]), int(row["before_sites"])), int(row["n_cells"])
-    yield say("audit_extra.filed_cells", n=n_cells) if n_cells else say("audit.filed_no_cell")
+    yield say("audit_extra.filed_cells", n=n_cells) if n_cells else say("audit_extra.filed_no_cell")
     changes = n_cells + int(row["n_gone"]) + int(row["n_added"])
     if changes or before != (unit.n_events, unit.n_sites) or row["before_flag"] != unit.flag():
         yield say(

@@ -21,7 +21,7 @@ SENTENCES: dict[str, str] = {
     "case_torn_size": "torn, {size:decimal1} mm",
     # how a flag moved with corrections
     "filed_no_corrections": "No cell of the study was corrected.",
-    "filed_no_cell": "None of this unit's cells was corrected.",
+    "filed_no_cell": "No cell of this unit was corrected.",
     "filed_cells": "{n:# cell|# cells} of this unit {n:was|were} corrected.",
     "filed_moved": "As first filed: {before}. As corrected: {after}.",
     "filed_lies": "{events:# tear|# tears} at {sites:# site|# sites}, probability of as many or more {p}, flag {flag}",
