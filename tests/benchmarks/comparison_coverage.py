@@ -4,9 +4,9 @@
 
 Designs: comparison_designs.py. A row a design, analysis, term and method; `headline` is what the report would quote.
 `refused` is the share of series in which the row has a `problem`, with or without an interval; coverage is of the
-others. The truth of a
-ratio is the design's, of a difference in risks that which the method's weights go to (a very large draw), of depth
-errors and gain the shift, of survival and months in function 0. With 400 series a coverage of 95 % is known to ± 1.1 points.
+others. The truth of a ratio is the design's, of a difference in risks that which the method's weights go to (a very
+large draw), of depth errors and gain the shift, of survival and months in function 0. With 400 series a coverage of
+95 % is known to ± 1.1 points.
 """
 
 from __future__ import annotations

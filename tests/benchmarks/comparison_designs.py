@@ -8,7 +8,7 @@ the truth is that of operators yet to come, for whom the interval must hold too.
 
 Sites that ended deeper than planned have the risk of a tear, drawn apart; those that strayed from the plan four times
 it. Depth errors and bone gain: R has no part; a group differs by SHIFT_MM. Survival: exponential with log hazard along
-the same terms, and no difference between the groups, so that every weighting has the truth 0, of months in function too.
+the same terms, and no difference between the groups, so that every weighting has the truth 0, of months too.
 """
 
 from __future__ import annotations
@@ -109,7 +109,9 @@ def series_drawn(design: Design, *seed: int) -> Series:
     shape = np.exp(-0.2 * (rbh - 6) + 0.4 * smokes)
     ratio = np.where(group == "B", design.ratio, 1.0)
     risk, strays = (
-        with_operators(np.minimum(times * design.risk * shape * ratio, LARGEST_RISK), effect[operator], design.operator_sd)
+        with_operators(
+            np.minimum(times * design.risk * shape * ratio, LARGEST_RISK), effect[operator], design.operator_sd
+        )
         for times in (1, STRAYED)
     )
     torn = ndtr(scores_drawn(rng, patient, design.alike)) < risk
@@ -184,7 +186,7 @@ def implants_drawn(rng, cases: pd.DataFrame, patient, shape, effect) -> pd.DataF
 
 def visits_drawn(rng, implants: pd.DataFrame, gain_mm: np.ndarray) -> pd.DataFrame:
     """The bone height at every visit that came, one in five not taken."""
-    site, visit = np.nonzero(VISITS <= implants["months"].to_numpy()[:, None])
+    site, visit = np.nonzero(implants["months"].to_numpy()[:, None] >= VISITS)
     months = VISITS[visit]
     gain = gain_mm[site] + GAIN_A_MONTH * (months - 12) + 0.4 * rng.standard_normal(len(site))
     height = implants["rbh_mid_mm"].to_numpy()[site] + gain

@@ -153,7 +153,8 @@ def filed_row(**more) -> pd.DataFrame:
         (
             filed_row(n_cells=1, before_events=6, before_p_high=0.41, before_flag=0.0),
             "1 cell of this unit was corrected. As first filed: 6 tears at 60 sites, probability of as many or more "
-            "0.410, flag none. As corrected: 14 tears at 60 sites, probability of as many or more <0.001, flag alarm, high.",
+            "0.410, flag none. As corrected: 14 tears at 60 sites, probability of as many or more <0.001, flag alarm, "
+            "high.",
             "cannot be read",
         ),
         (filed_row(n_cells=2, n_gone=2, before_sites=58), "2 sites cannot be read as filed", "left out or renamed"),

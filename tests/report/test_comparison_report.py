@@ -271,7 +271,7 @@ UNREGISTERED = dict.fromkeys(ENTRY, "")
     ],
 )
 def test_page_one_says_what_changed_since_the_registration(found, entry, changed, told):
-    material, written = found["two"]
+    material, _ = found["two"]
     asked = material.asked["comparison"] | {"registered": entry, "changed": changed}
     comparison = replace(comparison_of(material), asked=asked)
     answer = registered(material, comparison)

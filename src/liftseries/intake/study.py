@@ -150,9 +150,7 @@ def checked_drafts(
     return drafts
 
 
-def _taken_in(
-    plan: Plan, names: Iterable[str], corrections: Corrections | None = None
-) -> tuple[Intake, list[Finding]]:
+def _taken_in(plan: Plan, names: Iterable[str], corrections: Corrections | None = None) -> tuple[Intake, list[Finding]]:
     from liftseries.intake.checks.identifiers import screen_words
     from liftseries.intake.set_aside import left_out, set_aside
 

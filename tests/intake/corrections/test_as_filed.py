@@ -42,8 +42,8 @@ def test_a_row_that_is_refused_as_filed_is_not_there(tmp_path):
     """s1's height of 52 mm lies outside its range; the correction says 5.2."""
     wrong = {"sites": cell(2, "rbh_min_mm", "52")}
     sound = corrected_study(tmp_path / "a", changes=wrong)
-    from liftseries.intake.files.sheet import read_sheet
     from liftseries.intake.corrections.fingerprint import fingerprint, raw_row
+    from liftseries.intake.files.sheet import read_sheet
 
     sheet = read_sheet(read_plan(sound).tables["sites"][0], "sites")
     fixed = line("sites", 2, "rbh_min_mm", "5.2", old=fingerprint(sheet, raw_row(sheet, 0)))

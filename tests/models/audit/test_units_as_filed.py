@@ -56,7 +56,9 @@ def test_sites_that_cannot_be_read_as_filed_are_counted(filed):
 
 def test_a_site_that_changed_its_unit_counts_in_both(filed):
     cases = filed.assign(operator=filed["operator"].where(filed.index != filed.index[0], "C"))
-    cell = pd.DataFrame({"table": ["sites"], "patient_id": [None], "site_id": [filed["site_id"].iloc[0]], "n_cells": [1]})
+    cell = pd.DataFrame(
+        {"table": ["sites"], "patient_id": [None], "site_id": [filed["site_id"].iloc[0]], "n_cells": [1]}
+    )
     found = listed(cases, filed, cell)
     assert found["n_cells"].to_dict() == {"A": 1, "B": 0, "C": 1}
     assert found["n_added"].to_dict() == {"A": 1, "B": 0, "C": 0}

@@ -1,4 +1,4 @@
-"""How each unit's funnel lay before cells were corrected: a flag may come from the data, or go with their correction."""
+"""How each unit's funnel lay before cells were corrected: a flag may come with corrections, or go with them."""
 
 from __future__ import annotations
 
