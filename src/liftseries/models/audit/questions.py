@@ -186,6 +186,7 @@ QUESTIONS: tuple[Question, ...] = (
             "standard": "audit.standard",
             "alert_sd": "audit.alert_sd",
             "names": "audit.indicators",
+            "own": "audit.own_indicators",
             "months": "survival_months",
         },
         analyses=(
@@ -205,8 +206,8 @@ QUESTIONS: tuple[Question, ...] = (
             Leaves(
                 "audit_indicator_strips",
                 "strips",
-                "unit indicator months counts good counted unknown not_applicable not_due n_events value conf_low "
-                "conf_high standard standard_kind standard_source standard_date verdict enough",
+                "unit indicator title months counts good counted unknown not_applicable not_due n_events value "
+                "conf_low conf_high standard standard_kind standard_source standard_date verdict enough",
             ),
             Leaves("audit_received", "received", "unit year expected received"),
         ),
@@ -261,7 +262,7 @@ QUESTIONS: tuple[Question, ...] = (
         says="actions of earlier audits",
         function=f"{ROOM}.actions:list_action_effects",
         reads={"actions": "actions"} | EVERYTHING,
-        asks=IN_PERIOD | OF_SITES | {"months": "survival_months"},
+        asks=IN_PERIOD | OF_SITES | {"months": "survival_months", "own": "audit.own_indicators"},
         leaves=(
             Leaves(
                 "audit_action_effects",

@@ -68,7 +68,7 @@ class OwnResults:
 
     def page(self, unit: str) -> dict[str, Any]:
         """What the page of a unit says, as `reports/sheet.typ` reads it."""
-        figures = figures_of(self.strips, unit, self.against_group(unit))
+        figures = figures_of(self.strips, unit, self.against_group(unit), self.run.audit)
         closed = self.run.plan["study"]["data_until"] or say("audit_extra.closed_unknown")
         operator = self.run.audit["by"] == "operator"
         return {

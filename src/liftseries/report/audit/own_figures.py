@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
@@ -43,7 +44,7 @@ class Figure:
         return {"title": title, "own": self.own, "other": self.other or "", "chance": chance}
 
 
-def figures_of(strips: pd.DataFrame, unit: str, with_group: bool) -> list[Figure]:
+def figures_of(strips: pd.DataFrame, unit: str, with_group: bool, audit: Mapping[str, Any]) -> list[Figure]:
     """The indicators of a unit that have a value.
 
     Parameters
@@ -51,10 +52,11 @@ def figures_of(strips: pd.DataFrame, unit: str, with_group: bool) -> list[Figure
     strips : as `fit_audit_indicators` leaves them
     unit
     with_group : whether the figures of all units may be shown
+    audit : that section of the plan
     """
     everyone = strips[strips["unit"].eq("all")].set_index("indicator")
     mine = strips[strips["unit"].eq(unit) & strips["value"].notna()]
-    return [_figure(strip, everyone, with_group) for _, strip in mine.iterrows()]
+    return [_figure(strip, everyone, with_group, audit) for _, strip in mine.iterrows()]
 
 
 def strength_of(figures: Sequence[Figure]) -> Figure | None:
@@ -69,8 +71,8 @@ def change_of(figures: Sequence[Figure]) -> Figure | None:
     return worst if worst and worst.lies < 0 else None
 
 
-def _figure(strip: pd.Series, everyone: pd.DataFrame, with_group: bool) -> Figure:
-    term, known = str(strip["indicator"]), indicator_of(str(strip["indicator"]))
+def _figure(strip: pd.Series, everyone: pd.DataFrame, with_group: bool, audit: Mapping[str, Any]) -> Figure:
+    term, known = str(strip["indicator"]), indicator_of(str(strip["indicator"]), audit)
     month = term.partition(" at ")[2]
     group = everyone["value"].get(term) if with_group else None
     held, standard = strip["standard"], ""

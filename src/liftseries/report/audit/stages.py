@@ -176,7 +176,7 @@ def cause(material: Material, unit: Unit) -> str:
     """Where to begin: indicators in which it lies apart, cases listed for review."""
     told = []
     names = [
-        small(title(term))
+        small(title(strips_of(material), term))
         for term, rows, _ in apart(strips_of(material))
         if unit.name in {str(row["unit"]) for row in rows}
     ]
