@@ -9,6 +9,8 @@ from liftseries.base.remarks import names_in
 from liftseries.models.comparison.compared import asked_of, populations
 from liftseries.models.comparison.doubts import doubts, uneven_operators, years_apart
 
+OF = {"method": "overlap", "std_error": 1.0}
+
 
 def told(cases, term="difference[B]", method="overlap"):
     found = row(perforation(cases, adjust_for=[]), term, method)
@@ -49,7 +51,7 @@ def test_fewer_than_25_effective_patients_leave_a_difference_open(n, names):
 
 
 @pytest.mark.parametrize(("high", "names"), [(9.0, {"small_effective_share"}), (4.5, set())])
-def test_weights_that_leave_fewer_than_six_in_ten_leave_a_measurement_open(high, names):
+def test_weights_that_leave_fewer_than_six_in_ten_leave_a_gain_open(high, names):
     """A group of low floors and one of low and high ones: few of them are alike."""
     x = np.r_[np.linspace(3, 6, 100), np.linspace(4, high, 100)]
     cases = table(("A", 20, 80), ("B", 20, 80), x=x)
@@ -57,8 +59,8 @@ def test_weights_that_leave_fewer_than_six_in_ten_leave_a_measurement_open(high,
     found = [
         set().union(*map(names_in, doubts(population, ("B", "A"), told_as, event, measured)))
         for told_as, event, measured in (
-            ({"method": "overlap", "scale": "mm", "std_error": 1.0}, None, np.arange(200.0)),
-            ({"method": "overlap", "scale": "risk_difference", "std_error": 1.0}, np.arange(200) % 5 == 0, None),
+            ({"analysis": "comparison.gain", **OF, "scale": "mm"}, None, np.arange(200.0)),
+            ({"analysis": "comparison.deeper", **OF, "scale": "risk_difference"}, np.arange(200) % 5 == 0, None),
         )
     ]
     assert found == [names, set()]
@@ -92,7 +94,7 @@ def test_without_years_nothing_is_asked_of_them():
 def test_measurements_too_are_open_where_operators_lean(scale, size):
     """Three in four sites of each of six operators in one group; then half and half."""
     lean, even = (_leaning(share) for share in (15, 10))
-    error = {"method": "overlap", "scale": scale, "std_error": size}
+    error = OF | {"analysis": "any", "scale": scale, "std_error": size}
     for cases, names in ((lean, {"operators_uneven_measured"}), (even, set())):
         population = population_of(cases)
         measured = np.tile([0.0, 2.0], len(population.sites) // 2)

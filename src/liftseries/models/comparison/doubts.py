@@ -1,7 +1,7 @@
 """Why a contrast stays open though it has an interval: designs in which such intervals hold less than 93 % of the time.
 
     few with the event      fewer than 4 patients with the event, or without it, in a group
-    few effective patients  fewer than 25 in a group, of a difference; of a measurement also fewer than six in ten
+    few effective patients  fewer than 25 in a group, of a difference; of bone gain also fewer than six in ten
     uneven operators        who lean to a group; where they are tied to one, `contrasts` takes their variance
     years                   the two groups share a tenth of their years of surgery or less
 
@@ -26,7 +26,7 @@ OPERATOR_SD = 0.7  # logit, about twofold odds: the upper end of what the covera
 LOGISTIC_SD = np.pi / np.sqrt(3)
 LARGEST_INFLATION = 1.17  # of a variance, at which 1.96 standard errors too short hold 93 %
 YEARS_SHARED = 0.1  # of two groups' shares by year: up to it the groups are apart in time; our convention
-RATIO, MONTHS, MM = "log_risk_ratio", "months", "mm"
+RATIO, MONTHS, OF_SITES_MEANS = "log_risk_ratio", "months", "comparison.gain"
 
 
 def doubts(
@@ -38,7 +38,7 @@ def doubts(
     ----------
     population
     pair : the group and the reference
-    row : the contrast, with `method`, `scale` and `std_error`
+    row : the contrast, with `analysis`, `method`, `scale` and `std_error`
     event : shape (n,), true/false; None where the outcome is a measurement
     measured : shape (n,), of a measurement each site's own, of months in function those lost; None for a share
     """
@@ -48,7 +48,7 @@ def doubts(
     if event is not None and (few := _few_with_event(population, pair, event)):
         yield few
     if row["scale"] != RATIO:
-        yield from _few_effective(population, pair, row["method"], row["scale"])
+        yield from _few_effective(population, pair, row["method"], row["analysis"] == OF_SITES_MEANS)
     shift = _shift_of_an_operator(population, pair, row["scale"], event, measured)
     if uneven_operators(population, pair, shift, row["std_error"]):
         yield remark("operators_uneven" if measured is None else "operators_uneven_measured")
@@ -77,7 +77,7 @@ def _few_with_event(population: Compared, pair: tuple[str, str], event: np.ndarr
     return ""
 
 
-def _few_effective(population: Compared, pair: tuple[str, str], method: str, scale: str) -> Iterator[str]:
+def _few_effective(population: Compared, pair: tuple[str, str], method: str, of_means: bool) -> Iterator[str]:
     """Of a weighted contrast the effective patients, of a crude one the patients."""
     weights = population.weights(method) if method in population.asked.weights else None
     for one in pair:
@@ -86,7 +86,7 @@ def _few_effective(population: Compared, pair: tuple[str, str], method: str, sca
         if n < FEW_EFFECTIVE:
             yield remark("few_effective_patients", column=population.asked.column, level=one)
             return
-        if scale == MM and n < EFFECTIVE_SHARE * n_patients:
+        if of_means and n < EFFECTIVE_SHARE * n_patients:
             yield remark("small_effective_share", column=population.asked.column, level=one)
             return
 

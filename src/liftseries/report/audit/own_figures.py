@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
@@ -12,6 +12,7 @@ from liftseries.report.audit.next_actions import indicator_of, written
 from liftseries.report.kit.numbers import missing
 from liftseries.report.languages.say import say
 
+FEWEST_OTHERS = 5  # of whom a figure may be shown
 Z = 1.96  # half the width of a 95% interval in standard errors
 SHARES = ("sites", "patients", "cells")
 
@@ -24,6 +25,7 @@ class Figure:
     ----------
     title
     own, group, standard : as they are written; empty where there is none, or where it may not be shown
+    spread : the lowest and the highest of the others; empty where fewer than `FEWEST_OTHERS` are judged
     other : what it is set against, as it is written within a sentence; None where there is nothing
     lies : how far on the better side of that, in standard errors; 0 where it cannot be judged
     by_chance : whether its interval holds that
@@ -36,6 +38,7 @@ class Figure:
     other: str | None
     lies: float
     by_chance: bool
+    spread: str = ""
 
     def words(self) -> dict[str, str]:
         """The holes of the sentence that names it."""
@@ -56,7 +59,13 @@ def figures_of(strips: pd.DataFrame, unit: str, with_group: bool, audit: Mapping
     """
     everyone = strips[strips["unit"].eq("all")].set_index("indicator")
     mine = strips[strips["unit"].eq(unit) & strips["value"].notna()]
-    return [_figure(strip, everyone, with_group, audit) for _, strip in mine.iterrows()]
+    return [
+        replace(
+            _figure(strip, everyone, with_group, audit),
+            spread=_spread(strips, strip, indicator_of(str(strip["indicator"]), audit)) if with_group else "",
+        )
+        for _, strip in mine.iterrows()
+    ]
 
 
 def strength_of(figures: Sequence[Figure]) -> Figure | None:
@@ -91,6 +100,15 @@ def _figure(strip: pd.Series, everyone: pd.DataFrame, with_group: bool, audit: M
         lies=_lies(strip, float(against)) if judged else 0.0,
         by_chance=bool(judged and low <= against <= high),
     )
+
+
+def _spread(strips: pd.DataFrame, strip: pd.Series, known) -> str:
+    """Between which values the other units lie that have cases enough."""
+    rows = strips[strips["indicator"].eq(strip["indicator"]) & ~strips["unit"].isin(["all", strip["unit"]])]
+    values = rows.loc[rows["enough"].astype(str).str.lower().eq("true"), "value"].dropna()
+    if len(values) < FEWEST_OTHERS:
+        return ""
+    return say("audit_extra.own_spread", low=written(values.min(), known), high=written(values.max(), known))
 
 
 def _lies(strip: pd.Series, against: float) -> float:

@@ -72,7 +72,9 @@ SENTENCES: dict[str, str] = {
     "alone.",
     "own_years": "The last two years",
     "own_indicators": "Indicators",
-    "own_indicators_note": "All units: yours is among them. Too few to judge: the interval is left out.",
+    "own_spread": "{low} to {high}",
+    "own_indicators_note": "All units: yours is among them. Others: the lowest and the highest of the other units with "
+    "cases enough, without names, where they are five or more. Too few to judge: the interval is left out.",
     "own_strength": "A strength: {title}, {own} against {other}{chance}",
     "own_change": "To change: {title}, {own} against {other}{chance}",
     "own_by_group": "{value} for all units together",
@@ -107,6 +109,7 @@ SENTENCES: dict[str, str] = {
     "minutes_stands": "Stands in all views: {yes}",
     "minutes_reply": "Reply of {date}: “{statement}”",
     "minutes_no_reply": "No reply.",
+    "minutes_stages": "What follows a flag, in this order:",
     "minutes_flag_means": "A flag means: {words}",
     # actions drafted
     "action_flag": "tears: {n_events:# tear|# tears} at {n_sites:# site|# sites} in this audit; within the limits in "

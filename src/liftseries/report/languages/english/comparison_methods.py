@@ -35,7 +35,7 @@ SENTENCES: dict[str, str] = {
     "lead_doubts": "Open, whatever the interval says",
     "doubts": "In drawn series of known truth, intervals held less than 93% of the time where a group had fewer than 4 "
     "patients with the event or without it, those of differences where it had fewer than 25 effective patients, those "
-    "of mm also where fewer than six in ten of its patients were effective: such a contrast is called open.",
+    "of bone gain also where fewer than six in ten of its patients were effective: such a contrast is called open.",
     "lead_survival": "Survival",
     "survival": "Kaplan-Meier curves, weighted; a failure is dated at the visit that found it. Survival is told at "
     "month {month:g}, which does not depend on what was found: 36 where the plan has it, else the middle one of its "
