@@ -25,8 +25,8 @@ OF_PURPOSES: dict[str, str] = {
     "unadjusted": "unadjusted, for weights are refused: {why:remark}",
     "operators_uneven": "operators are shared out unevenly over the groups: if they differ twofold in odds, the "
     "interval is too short",
-    "operators_uneven_measured": "operators are shared out unevenly over the groups: if they differ as much as twofold "
-    "odds would say, the interval is too short",
+    "operators_uneven_measured": "operators are shared out unevenly over the groups: if they differ by a sixth of a "
+    "standard deviation, the interval is too short",
     "few_patients_with_event": "{n_patients:patient} with {column} = {level} and the event: so few that the interval "
     "is too short",
     "few_patients_without_event": "{n_patients:patient} with {column} = {level} without the event: so few that the "

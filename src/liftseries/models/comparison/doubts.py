@@ -23,7 +23,7 @@ from liftseries.models.comparison.gates import effective_patients, operators_of
 FEW_WITH_EVENT, FEW_EFFECTIVE = 4, 25  # patients of a group
 EFFECTIVE_SHARE = 0.6  # of a group's patients
 OPERATOR_SD = 0.7  # logit, about twofold odds: the upper end of what the coverage study has
-LOGISTIC_SD = np.pi / np.sqrt(3)
+OPERATOR_PART = 0.17  # of a measurement's standard deviation: what the coverage study has of depths
 LARGEST_INFLATION = 1.17  # of a variance, at which 1.96 standard errors too short hold 93 %
 YEARS_SHARED = 0.1  # of two groups' shares by year: up to it the groups are apart in time; our convention
 RATIO, MONTHS, OF_SITES_MEANS = "log_risk_ratio", "months", "comparison.gain"
@@ -51,7 +51,7 @@ def doubts(
         yield from _few_effective(population, pair, row["method"], row["analysis"] == OF_SITES_MEANS)
     shift = _shift_of_an_operator(population, pair, row["scale"], event, measured)
     if uneven_operators(population, pair, shift, row["std_error"]):
-        yield remark("operators_uneven" if measured is None else "operators_uneven_measured")
+        yield remark("operators_uneven" if measured is None or row["scale"] == MONTHS else "operators_uneven_measured")
 
 
 def years_apart(population: Compared, pair: tuple[str, str]) -> bool:
@@ -94,8 +94,8 @@ def _few_effective(population: Compared, pair: tuple[str, str], method: str, of_
 def _shift_of_an_operator(population: Compared, pair, scale: str, event, measured) -> float:
     """What an operator one standard deviation from the mean does to a contrast of one operator a group.
 
-    Shares: sd r (1 - r); log ratios: sd (1 - r); months: sd times the months lost; mm: as many standard deviations of
-    the measurement as sd is of a logistic variable.
+    Shares: sd r (1 - r); log ratios: sd (1 - r); months: sd times the months lost; mm: a sixth of the standard deviation
+    of the sites.
     """
     both = population.of(*pair)
     if measured is None:
@@ -103,7 +103,7 @@ def _shift_of_an_operator(population: Compared, pair, scale: str, event, measure
         return OPERATOR_SD * (1 - share) * (1.0 if scale == RATIO else share)
     if scale == MONTHS:
         return OPERATOR_SD * float(measured[both].mean())
-    return OPERATOR_SD / LOGISTIC_SD * float(measured[both].std(ddof=1))
+    return OPERATOR_PART * float(measured[both].std(ddof=1))
 
 
 def uneven_operators(population: Compared, pair: tuple[str, str], shift: float, std_error: float) -> bool:
