@@ -94,8 +94,8 @@ def _few_effective(population: Compared, pair: tuple[str, str], method: str, of_
 def _shift_of_an_operator(population: Compared, pair, scale: str, event, measured) -> float:
     """What an operator one standard deviation from the mean does to a contrast of one operator a group.
 
-    Shares: sd r (1 - r); log ratios: sd (1 - r); months: sd times the months lost; mm: a sixth of the standard deviation
-    of the sites.
+    Shares: sd r (1 - r); log ratios: sd (1 - r); months: sd times the months lost; mm: a sixth of the standard
+    deviation of the sites.
     """
     both = population.of(*pair)
     if measured is None:
