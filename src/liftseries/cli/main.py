@@ -1,6 +1,7 @@
 """The command line: the commands, in the order of its help, and what becomes of their errors.
 
-Exit status: 0 done, 1 the study has problems, 2 the command was used wrongly, 3 a fault of liftseries itself.
+Exit status: 0 done, 1 the study has problems, 2 the command was used wrongly, 3 a fault of liftseries itself, 4 a fault
+of the machine, such as a full disk. What was interrupted ends with 128 and the number of its signal.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ import os
 import sys
 
 from liftseries import __version__
-from liftseries.base.errors import OUR_FAULT, StudyError, UsageError, fault
+from liftseries.base.errors import OUR_FAULT, StudyError, UsageError, fault, machine_fault
 from liftseries.cli.arguments import CAUTION
 from liftseries.cli.case import add_case
 from liftseries.cli.check import add_check
@@ -40,7 +41,13 @@ def main(arguments: list[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("Interrupted. Run the same command again to go on.", file=sys.stderr)
         return 130
+    except BrokenPipeError:  # whoever read our words has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 128 + 13
     except Exception as error:
+        if told := machine_fault(error):
+            print(told, file=sys.stderr)
+            return 4
         print(fault(error), end="", file=sys.stderr)
         print(OUR_FAULT, file=sys.stderr)
         return 3
