@@ -15,7 +15,8 @@ from urllib.parse import quote
 
 SPECIFICATION = "https://w3id.org/ro/crate/1.1"
 PROFILE = "https://w3id.org/ro/wfrun/process/0.5"
-TERMS = "https://w3id.org/ro/terms/workflow-run/context"
+# The one term that the profile has beyond RO-Crate 1.1.
+TERMS = {"sha256": "https://w3id.org/ro/terms/workflow-run#sha256"}
 # Not from the system's own table, which differs between machines.
 FORMATS = {
     ".csv": "text/csv",
@@ -78,6 +79,7 @@ def crate(manifest: Mapping[str, Any], output: Path, closed: str) -> Entity:
             "@id": "#run",
             "@type": "CreateAction",
             "name": "liftseries run",
+            "description": "Tables checked, drilled depths recomputed, models fitted, reports written.",
             "actionStatus": "http://schema.org/CompletedActionStatus",
             "instrument": {"@id": "#liftseries"},
             "object": [*_references(inputs), {"@id": "#plan"}, {"@id": "#seed"}],
