@@ -39,6 +39,10 @@ class UsageError(Exception):
     """The command was used wrongly."""
 
 
+class Terminated(KeyboardInterrupt):
+    """Somebody asked a run to end, by SIGTERM."""
+
+
 class MachineFault(Exception):
     """The machine does not give what is needed: room on the disk, memory, leave to write."""
 

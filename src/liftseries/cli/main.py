@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import argparse
 import os
+import signal
 import sys
 
 from liftseries import __version__
-from liftseries.base.errors import OUR_FAULT, StudyError, UsageError, fault, machine_fault
+from liftseries.base.errors import OUR_FAULT, StudyError, Terminated, UsageError, fault, machine_fault
 from liftseries.cli.arguments import CAUTION
 from liftseries.cli.case import add_case
 from liftseries.cli.check import add_check
@@ -38,9 +39,9 @@ def main(arguments: list[str] | None = None) -> int:
     except UsageError as error:
         print(f"liftseries: {error}", file=sys.stderr)
         return 2
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as error:
         print("Interrupted. Run the same command again to go on.", file=sys.stderr)
-        return 130
+        return 128 + (signal.SIGTERM if isinstance(error, Terminated) else signal.SIGINT)
     except BrokenPipeError:  # whoever read our words has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 128 + 13

@@ -8,6 +8,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
+from liftseries.base.errors import Terminated
+
 WARM = "liftseries.engine.warm"
 MARK = "LIFTSERIES_RUN"  # in the environment of everything that a run starts
 
@@ -55,10 +57,6 @@ def die_with_this() -> None:
     import ctypes
 
     ctypes.CDLL(None).prctl(1, signal.SIGKILL)
-
-
-class Terminated(KeyboardInterrupt):
-    """The run was asked to end by SIGTERM."""
 
 
 @contextmanager
