@@ -1,4 +1,4 @@
-"""A small study, runs of it that are disturbed, and whether what they leave in the end is what an undisturbed one leaves.
+"""A small study, runs of it that are disturbed, and whether in the end they leave what an undisturbed one leaves.
 
     python tests/faults/disturbed.py [--kills 50]
 
@@ -20,7 +20,7 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -159,10 +159,8 @@ def terminate(run: subprocess.Popen, study: Path) -> None:
 
 def _kill(found) -> None:
     for process in found:
-        try:
+        with suppress(psutil.NoSuchProcess):
             process.kill()
-        except psutil.NoSuchProcess:
-            pass
 
 
 # Way -> the statuses with which the run may end; 0 where it was done before.
@@ -170,7 +168,7 @@ WAYS = {
     kill_run: {-signal.SIGKILL},
     kill_workflow: {4},
     kill_job: {4},
-    interrupt: {128 + signal.SIGINT},
+    interrupt: {128 + signal.SIGINT, -signal.SIGINT},  # a shell tells both as 130
     terminate: {128 + signal.SIGTERM, -signal.SIGTERM},
 }
 
@@ -202,7 +200,7 @@ def set_clock_back(output: Path, seconds: float = 86_400) -> None:
 
 
 def disturb_often(n_kills: int, scratch: Path) -> Counter:
-    """Kills runs at random moments until so many were hit; counts by way: hit, status as due, none left, whole, same."""
+    """Kills runs at random moments until so many were hit; counts by way what came of it."""
     undisturbed, counted, draw = small_study(scratch / "undisturbed"), Counter(), random.Random(1)
     started = time.monotonic()
     assert whole(undisturbed).status == 0

@@ -40,6 +40,7 @@ def main(arguments: list[str] | None = None) -> int:
         print(f"liftseries: {error}", file=sys.stderr)
         return 2
     except KeyboardInterrupt as error:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)  # Snakemake hands a key's signal on to us once more
         print("Interrupted. Run the same command again to go on.", file=sys.stderr)
         return 128 + (signal.SIGTERM if isinstance(error, Terminated) else signal.SIGINT)
     except BrokenPipeError:  # whoever read our words has seen enough

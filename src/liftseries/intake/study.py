@@ -23,7 +23,7 @@ from liftseries.study.schema import AUDIT_TABLES, EVERY_TABLE, TABLES, Table
 class Intake:
     """What came in."""
 
-    tables: dict[str, pd.DataFrame]  # the rows kept, in the order of their keys; columns in the schema's order, the study's own last
+    tables: dict[str, pd.DataFrame]  # the rows kept, by their keys; columns in the schema's order, the study's own last
     findings: pd.DataFrame  # a row a problem: the columns of set_aside, and `place`
     set_aside: pd.DataFrame  # a row a refused row and reason, as in the contract
     counts: pd.DataFrame  # a row a file: table, file, read, kept, set_aside
