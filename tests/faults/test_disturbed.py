@@ -1,6 +1,6 @@
 """Whatever disturbs a run: its words, its status, nothing left running, in the end the bytes of an undisturbed one.
 
-One study is disturbed again and again, so that the whole costs little more than a run; `disturbed.py` does more by hand.
+One study is disturbed again and again, so that the whole costs little more than a run; `disturbed.py` does more.
 """
 
 from __future__ import annotations
