@@ -22,7 +22,7 @@ ON_ONE_WORKER = {
         "whole_study/test_files_of_a_run.py",
         "whole_study/test_kinds.py",
         "whole_study/test_crate.py",
-        "whole_study/test_order.py",
+        "whole_study/test_order_of_rows.py",
         "whole_study/test_release_of_a_run.py",
     ],
     "faults": ["faults"],

@@ -7,9 +7,14 @@ import os
 import time
 
 import pytest
+from studies import write_study
 
+from liftseries.base.errors import StudyError
 from liftseries.engine import standing
 from liftseries.engine.provenance import MANIFEST, all_code, output_hashes, sha256, versions
+from liftseries.release.bundle import release
+from liftseries.study.input_hashes import input_hashes
+from liftseries.study.plan import read_plan
 
 
 @pytest.fixture
@@ -105,3 +110,15 @@ def test_where_the_clock_was_set_back_the_order_of_times_stays(run):
     times = [(output / name).stat().st_mtime for name in ("tables/a.csv", "work/cases.csv", "results.csv")]
     assert times == sorted(times)
     assert times[-1] <= time.time()
+
+
+def test_a_release_refuses_a_run_whose_table_between_was_edited(run):
+    (run / "study.yaml").unlink()
+    write_study(run)
+    manifest = json.loads((run / "output" / MANIFEST).read_text(encoding="utf-8"))
+    manifest["inputs"] = input_hashes(read_plan(run))
+    (run / "output" / MANIFEST).write_text(json.dumps(manifest), encoding="utf-8")
+    assert stands(run)
+    (run / "output/work/cases.csv").write_text("edited\n", encoding="utf-8")
+    with pytest.raises(StudyError, match="has changed since its last finished run"):
+        release(read_plan(run))

@@ -2,26 +2,12 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pandas as pd
 import pytest
-from studies import changed, write_plan, write_study
+from studies import changed, write_shuffled, write_study
 
 from liftseries.intake.study import read_study
 from liftseries.study.plan import read_plan
-
-
-def write_shuffled(folder, tables, seed: int, n_files: int, more: str = "") -> None:
-    """The tables with rows and columns in another order, each split into files that are named in another order."""
-    draw, files = np.random.default_rng(seed), {}
-    folder.mkdir(parents=True)
-    for name, table in tables.items():
-        table = table.iloc[draw.permutation(len(table))][list(draw.permutation(list(table)))]
-        names = [f"{name}_{k}.csv" for k in range(n_files)]
-        for file, rows in zip(names, np.array_split(np.arange(len(table)), n_files), strict=True):
-            table.iloc[rows].to_csv(folder / file, index=False)
-        files[name] = names[::-1]
-    write_plan(folder, files, more)
 
 
 @pytest.mark.parametrize("seed", range(5))

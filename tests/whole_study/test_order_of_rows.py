@@ -5,8 +5,7 @@ from __future__ import annotations
 import filecmp
 import re
 
-from intake.test_order import write_shuffled
-from studies import changed
+from studies import changed, write_shuffled
 from whole_study.conftest import FEW, changes_of_separated, liftseries
 
 NAMES_FILES = {"set_aside.csv", "decisions.csv", "manifest.json", "ro-crate-metadata.json"}
