@@ -8,7 +8,14 @@ import re
 from studies import changed, write_shuffled
 from whole_study.conftest import FEW, changes_of_separated, liftseries
 
-NAMES_FILES = {"set_aside.csv", "decisions.csv", "manifest.json", "ro-crate-metadata.json"}
+NAMES_FILES = {
+    "set_aside.csv",
+    "decisions.csv",
+    "oddities.csv",
+    "checked/places.parquet",
+    "manifest.json",
+    "ro-crate-metadata.json",
+}
 PAGES = re.compile(r".*supplement\.(html|pdf)")  # its last chapter names the input files and their hashes
 
 

@@ -11,6 +11,7 @@ left_for_reports = {
     "audit_cycle": [f"checked/{table}.parquet" for table in AUDIT_TABLES if "audit" in plan.purpose],
     "counts": "checked/counts.csv",
     "set_aside": "set_aside.csv",
+    "oddities": "oddities.csv",
     "ladder_cases": file_of("ladder_cases"),
 }
 
@@ -18,6 +19,7 @@ left_for_reports = {
 # What lies between the tables and the reports; a release and a run that finds nothing changed rest on it too.
 files_between = [
     *rules.check_tables.output,
+    *rules.find_oddities.output,
     *(rules.check_audit_tables.output if "audit" in plan.purpose else ()),
     *rules.derive_depths.output,
     *rules.join_cases.output,
@@ -121,6 +123,7 @@ rule write_manifest:
             "results.csv",
             "set_aside.csv",
             "decisions.csv",
+            "oddities.csv",
             "derived/steps.csv",
             "derived/sites.csv",
             "derived/implants.csv",
