@@ -9,13 +9,9 @@ from studies import changed, write_shuffled
 from whole_study.conftest import FEW, changes_of_separated, liftseries
 
 NAMES_FILES = {
-    "set_aside.csv",
-    "decisions.csv",
-    "oddities.csv",
-    "checked/places.parquet",
-    "manifest.json",
+    "set_aside.csv", "decisions.csv", "oddities.csv", "checked/places.parquet", "manifest.json",
     "ro-crate-metadata.json",
-}
+}  # fmt: skip
 PAGES = re.compile(r".*supplement\.(html|pdf)")  # its last chapter names the input files and their hashes
 
 
