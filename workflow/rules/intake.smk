@@ -1,4 +1,4 @@
-"""Reads the study folder; leaves checked/, set_aside.csv and decisions.csv."""
+"""Reads the study folder; leaves checked/, set_aside.csv, decisions.csv and oddities.csv."""
 
 # As the plan names them; those of an audit's cycle are read by a rule of their own, for they change no estimate.
 tables_named = {table: plan.as_written["tables"][table] for table in TABLES if plan.has(table)}
@@ -6,8 +6,6 @@ tables_named = {table: plan.as_written["tables"][table] for table in TABLES if p
 
 rule check_tables:
     """Every cell typed and checked, across columns and across tables; all problems in one pass."""
-    input:
-        tables=plan.files(*TABLES),
     output:
         patients="checked/patients.parquet",
         sites="checked/sites.parquet",
@@ -17,6 +15,7 @@ rule check_tables:
         stops="checked/stops.parquet",
         counts="checked/counts.csv",
         not_applicable="checked/sites_not_applicable.parquet",
+        places="checked/places.parquet",
         set_aside="set_aside.csv",
         decisions="decisions.csv",
     log:
@@ -25,6 +24,7 @@ rule check_tables:
         does="liftseries.engine.spine:check_tables",
         study=str(plan.folder),
         tables=tables_named,
+        begun=only(begun, plan, *TABLES),
         extra_columns=plan.extra_columns,
         reading=plan.as_written["reading"],
         invalid_rows=plan.invalid_rows,
@@ -35,10 +35,29 @@ rule check_tables:
         "../scripts/job.py"
 
 
+rule find_oddities:
+    """What is possible but odd, and whether the plan accepts it; nothing but the report follows from it."""
+    input:
+        **{table: f"checked/{table}.parquet" for table in TABLES},
+        places="checked/places.parquet",
+    output:
+        oddities="oddities.csv",
+        odd_sites=file_of("odd_sites"),
+    log:
+        "logs/find_oddities.log",
+    params:
+        does="liftseries.engine.spine:find_oddities",
+        asked=[plan.data_until, plan.lift_base_radius_mm, plan.as_written["accepted_oddities"]],
+        code=code_of("intake/oddities", "geometry/floor.py", "study", "schemas"),
+    message:
+        "Looking for oddities"
+    script:
+        "../scripts/job.py"
+
+
 rule check_audit_tables:
     """What an audit's cycle left in the study folder: actions, replies, changes; empty where there are none."""
     input:
-        tables=plan.files(*AUDIT_TABLES),
         patients="checked/patients.parquet",
         sites="checked/sites.parquet",
     output:
@@ -49,6 +68,7 @@ rule check_audit_tables:
         does="liftseries.engine.spine:check_audit_tables",
         study=str(plan.folder),
         tables={table: [source.label for source in plan.tables.get(table, ())] for table in AUDIT_TABLES},
+        begun=only(begun, plan, *AUDIT_TABLES),
         units=[plan.audit["by"], plan.audit["expected"], plan.rbh_bands_mm, plan.lift_bands_mm],
         extra_columns=plan.extra_columns,
         reading=plan.as_written["reading"],

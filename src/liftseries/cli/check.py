@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,8 @@ from liftseries.base.progress import step
 from liftseries.cli.arguments import add_command, add_study, plan_of
 from liftseries.study.plan import Plan
 from liftseries.study.plan_files import CORRECTIONS_FILE
+
+MOST_PLACES = 5  # that are printed of a rule
 
 if TYPE_CHECKING:
     from liftseries.intake.study import Intake
@@ -110,7 +113,7 @@ def _tell_problems(plan: Plan, intake: Intake, options: argparse.Namespace, not_
 
     for problem in not_taken:
         print(problem)
-    closing = _written(options)
+    closing = [*_oddity_lines(plan, intake, brief=True), *_written(options)]
     if options.corrections:
         closing += _write_corrections(plan, options.corrections)
     how = "send each centre its sheet" if options.list else "`--list problems.xlsx` has a sheet a centre"
@@ -130,13 +133,34 @@ def _tell_sound(plan: Plan, intake: Intake, options: argparse.Namespace) -> None
         left_out = (intake.set_aside[["table", "rule"]] == [table, LEFT_OUT]).all(axis="columns").sum()
         without = f", {left_out} of them left out" if left_out else ""
         print(f"{table}: {counts['read'].sum()} rows from {files}{without}")
-    print("\n".join([*decision_lines(intake.decided), *_written(options)]))
+    odd = _oddity_lines(plan, intake, brief=False)
+    for line in [*decision_lines(intake.decided), *odd, *_written(options)]:
+        print(line)
     print(f"No problem found. Next: liftseries run {options.study}")
 
 
 def _written(options: argparse.Namespace) -> list[str]:
     made = [*options.list, *([options.decisions] if options.decisions else [])]
     return [f"Made {', '.join(map(str, made))}."] if made else []
+
+
+def _oddity_lines(plan: Plan, intake: Intake, brief: bool) -> list[str]:
+    """A paragraph a rule, or where `brief` a line for all; those that the plan accepts are counted."""
+    from liftseries.intake.oddities.found import keys_without_an_oddity
+    from liftseries.intake.study import oddities_of
+    from liftseries.intake.told.causes import causes_of
+    from liftseries.intake.told.screen import oddity_lines
+    from liftseries.study.oddities import accepted_keys, oddity_rules
+
+    found = oddities_of(plan, intake)
+    rules = {name: f"{rule.threshold}. {rule.reason}" for name, rule in oddity_rules().items()}
+    odd = {cause.rule: cause for cause in causes_of((one for one in found if not one.accepted), by=("rule",))}
+    lines = oddity_lines([odd[name] for name in rules if name in odd], rules, brief)
+    for name, n in Counter(oddity.rule for oddity in found if oddity.accepted).items():
+        lines.append(f"Odd and accepted, {name}: {counted(n, 'entry', 'entries')}.")
+    for name, n in keys_without_an_oddity(found, accepted_keys(plan.accepted_oddities)).items():
+        lines.append(f"{name}: {counted(n, 'accepted key')} without an odd entry now. Take it out of study.yaml.")
+    return lines
 
 
 def _applied(plan: Plan, path: Path) -> list[Problem]:

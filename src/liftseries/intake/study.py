@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +14,7 @@ from liftseries.intake.centres import centres_of
 from liftseries.intake.corrections.lines import Corrections, read_corrections
 from liftseries.intake.draft.draft import NEVER_EMPTY, Draft
 from liftseries.intake.draft.stack import draft_table
+from liftseries.intake.oddities.found import FoundOddity, with_places
 from liftseries.intake.told.causes import Cause, causes_of
 from liftseries.intake.told.decisions import decisions_table
 from liftseries.intake.told.findings import Finding, as_problems, as_table, in_order, told_once
@@ -28,8 +29,8 @@ from liftseries.study.schema import AUDIT_TABLES, EVERY_TABLE, TABLES, Table
 class Intake:
     """What came in."""
 
-    tables: dict[str, pd.DataFrame]  # the rows kept; columns in the schema's order, the study's own last
-    findings: pd.DataFrame  # a row a problem: the columns of set_aside, `place`
+    tables: dict[str, pd.DataFrame]  # the rows kept, by their keys; columns in the schema's order, the study's own last
+    findings: pd.DataFrame  # a row a problem: the columns of set_aside, and `place`
     set_aside: pd.DataFrame  # a row a refused row and reason, as in the contract
     counts: pd.DataFrame  # a row a file: table, file, read, kept, set_aside
     decisions: pd.DataFrame  # a row a decision, see `Decision`; also on rows set aside
@@ -39,6 +40,8 @@ class Intake:
     centres: list[str]  # of each of the findings, for lists that go to a centre; "" where nobody can tell
     causes: list[Cause]  # the findings by cause, the most blocking first
     decided: list[Cause]  # the decisions by rule, the most frequent first
+    places: dict[str, pd.DataFrame]  # table -> `file, row` of its rows kept
+    place_of: Callable[[str, int, str], str]  # table, row kept and column -> `cases.xlsx, sheet sites, cell C7`
 
 
 def read_study(plan: Plan) -> Intake:
@@ -70,6 +73,11 @@ def read_study(plan: Plan) -> Intake:
     return intake
 
 
+def read_uncorrected(plan: Plan) -> dict[str, pd.DataFrame]:
+    """The tables as first filed, corrections.csv ignored; rows that are refused without it are left out."""
+    return _taken_in(plan, TABLES, Corrections())[0].tables
+
+
 def empty_table(table: Table) -> pd.DataFrame:
     """No rows, all columns typed: what stands in for a table that the study does not have."""
     return draft_table(table, ()).frame
@@ -97,6 +105,17 @@ def words_to_paste(plan: Plan, intake: Intake) -> str:
     usual = vars(Reading())
     written = {key: told for key, told in plan.as_written["reading"].items() if told and told != usual.get(key)}
     return as_yaml(with_words(written, intake.proposed_reading))
+
+
+def oddities_of(plan: Plan, intake: Intake) -> list[FoundOddity]:
+    """What is possible but odd among the rows kept, rule by rule; nothing follows from it."""
+    from liftseries.intake.oddities.listed import list_oddities
+
+    schema, nowhere = plan.schema, pd.DataFrame({"file": [], "row": []})
+    tables = {name: intake.tables.get(name, empty_table(schema[name])) for name in schema}
+    places = {name: intake.places.get(name, nowhere) for name in schema}
+    asked = plan.data_until, plan.lift_base_radius_mm, plan.accepted_oddities
+    return with_places(list_oddities(tables, places, *asked), intake.place_of)
 
 
 def read_drills(plan: Plan) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -135,7 +154,9 @@ def read_audit_tables(plan: Plan, patients: pd.DataFrame, sites: pd.DataFrame) -
     if findings := told_once(finding for draft in drafts.values() for finding in draft.findings):
         raise StudyError(as_problems(findings))
     schema = plan.every_schema
-    return {name: drafts[name].frame if name in drafts else empty_table(schema[name]) for name in AUDIT_TABLES}
+    kept = {name: _kept_in_order(draft, np.zeros(len(draft), dtype=bool)) for name, draft in drafts.items()}
+    read = {name: draft.frame.iloc[kept[name]].reset_index(drop=True) for name, draft in drafts.items()}
+    return {name: read[name] if name in read else empty_table(schema[name]) for name in AUDIT_TABLES}
 
 
 def checked_drafts(
@@ -162,7 +183,7 @@ def checked_drafts(
         _check_filled(draft)
         screen_draft(draft, plan.reading.cleared.get(name, ()))
         check_rows(draft)
-    check_across(drafts, plan.data_until)
+    check_across(drafts)
     units = units_of_drafts(plan, drafts) if units is None else units
     check_audit_cycle(drafts, plan.audit["by"], units)
     for draft in drafts.values():
@@ -171,11 +192,11 @@ def checked_drafts(
     return drafts
 
 
-def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
+def _taken_in(plan: Plan, names: Iterable[str], corrections: Corrections | None = None) -> tuple[Intake, list[Finding]]:
     from liftseries.intake.checks.identifiers import screen_words
     from liftseries.intake.set_aside import left_out, set_aside
 
-    corrections = read_corrections(plan)
+    corrections = read_corrections(plan) if corrections is None else corrections
     drafts = checked_drafts(plan, corrections, names)
     gone, lines = set_aside(drafts)
     lines += left_out(drafts)
@@ -184,23 +205,37 @@ def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
     centre_of = centres_of(drafts)
     counts = pd.concat([_counted(draft, gone[name]) for name, draft in drafts.items()], ignore_index=True)
     decisions = [decision for draft in drafts.values() for decision in draft.decisions]
+    kept = {name: _kept_in_order(draft, gone[name]) for name, draft in drafts.items()}
     intake = Intake(
-        tables={name: draft.frame[~gone[name]].reset_index(drop=True) for name, draft in drafts.items()},
+        tables={name: draft.frame.iloc[kept[name]].reset_index(drop=True) for name, draft in drafts.items()},
         findings=as_table(findings, "place"),
         set_aside=as_table(lines),
         counts=counts,
         decisions=decisions_table(decisions),
         not_applicable={
-            name: pd.DataFrame(draft.not_applicable)[~gone[name]].reset_index(drop=True)
+            name: pd.DataFrame(draft.not_applicable).iloc[kept[name]].reset_index(drop=True)
             for name, draft in drafts.items()
         },
         proposed_reading=proposed_reading(fault for draft in drafts.values() for fault in draft.faults),
         centres=[centre_of(finding) for finding in in_order(findings)],
         causes=problems_by_cause(findings),
         decided=sorted(causes_of(decisions, by=("rule",)), key=lambda cause: -cause.count),
+        places={name: draft.places().iloc[kept[name]].reset_index(drop=True) for name, draft in drafts.items()},
+        place_of=lambda name, row, column: drafts[name].cell_place(np.flatnonzero(~gone[name])[row], column),
     )
     _prove_nothing_lost(intake, drafts)
     return intake, findings
+
+
+def _kept_in_order(draft: Draft, gone: np.ndarray) -> np.ndarray:
+    """Positions of the rows kept, in the order of their keys: nothing may hang on how rows and files come.
+
+    Texts in the order of their characters, of whichever language.
+    """
+    keys = draft.frame[list(draft.table.key)]
+    keys = keys.assign(**{name: keys[name].astype(object) for name in keys if keys[name].dtype.name == "category"})
+    order = keys.reset_index(drop=True).sort_values(list(keys), kind="stable").index.to_numpy()
+    return order[~gone[order]]
 
 
 def _check_filled(draft: Draft) -> None:

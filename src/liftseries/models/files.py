@@ -12,6 +12,8 @@ PARTS = ("formula", "covariance", "used")  # of a fitted model, a table each
 # Tables that no question leaves.
 SPINE = {
     "cases": f"{WORK}/cases.parquet",
+    "cases_as_filed": f"{WORK}/cases_as_filed.parquet",  # corrections ignored; read for an audit alone
+    "corrected_cells": f"{WORK}/corrected_cells.csv",
     "implants": f"{WORK}/implants.parquet",
     "visits": "checked/visits.parquet",
     "actions": "checked/actions.parquet",
@@ -21,6 +23,8 @@ SPINE = {
     "counts": "checked/counts.csv",
     "sites_not_applicable": "checked/sites_not_applicable.parquet",
     "set_aside": "set_aside.csv",
+    "oddities": "oddities.csv",
+    "odd_sites": f"{WORK}/odd_sites.csv",
     "ladder_cases": f"{WORK}/ladder_cases.csv",
     "results": "results.csv",
 }

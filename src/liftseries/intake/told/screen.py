@@ -6,13 +6,14 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 
 from liftseries.base.numbers import counted
-from liftseries.intake.told.causes import OF_THE_HEADER, Cause, Variant, causes_of, common_place, listed
+from liftseries.intake.told.causes import MOST_PLACES, OF_THE_HEADER, Cause, Variant, causes_of, common_place, listed
 from liftseries.intake.told.findings import FILE_RULES, Finding
 from liftseries.study.schema import read_schema
 
 SCREEN_LINES, WIDTH = 60, 110
 FEWEST_LINES = 24  # for causes, whatever else there is to tell
 MOST_WORDINGS, MOST_DECISIONS = 3, 8
+ODD_LINES = 36  # for oddities of a study without a problem
 IDENTIFIER_RULES = ("text_is_no_identifier", "header_is_no_identifier", "study_names_nobody")
 OWN_WORD = "a text that is none of"
 IN_WORDS = ("value_is_a_level", "missing_word_is_confirmed")  # their words are offered together, to be pasted
@@ -114,6 +115,33 @@ def decision_lines(decisions: Sequence[Cause]) -> list[str]:
     if rest := decisions[MOST_DECISIONS:]:
         lines.append(f"   and {counted(len(rest), 'rule')} more, {sum(cause.count for cause in rest)} times")
     return lines
+
+
+def oddity_lines(odd: Sequence[Cause], rules: Mapping[str, str], brief: bool) -> list[str]:
+    """What is possible but odd, a paragraph a rule with its first places; where `brief` the rules with their counts.
+
+    Parameters
+    ----------
+    odd : by rule
+    rules : rule -> its threshold and reason
+    brief
+    """
+    if not odd:
+        return []
+    n = counted(sum(cause.count for cause in odd), "odd entry", "odd entries")
+    if brief:
+        return _wrapped(f"{n}: {', '.join(f'{cause.rule} {cause.count}' for cause in odd)}.", "", "   ")
+    lines = []
+    for at, cause in enumerate(odd):
+        where, spots = common_place([place for variant in cause.variants for place in variant.places][:MOST_PLACES])
+        told = _wrapped(f"Odd, {cause.rule} ({cause.count}): {rules[cause.rule]}", "", "   ")
+        told += _wrapped(f"{where}: {listed(spots, cause.count)}".removesuffix(": "), "   ", "     ")
+        told += _wrapped(cause.variants[0].words + ".", "   ", "     ")
+        if len(lines) + len(told) > ODD_LINES:
+            lines.append(f"… and {counted(len(odd) - at, 'rule')} more; oddities.csv has all after a run.")
+            break
+        lines += told
+    return [*lines, f"{n}. They stop nothing: correct them, or name them under `accepted_oddities` in study.yaml."]
 
 
 def _paste_lines(words: str, replaces: bool, causes: Sequence[Cause]) -> list[str]:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import pandas as pd
 
+from liftseries.report.audit.as_filed import moved
 from liftseries.report.audit.cycle import reply_to
 from liftseries.report.audit.findings import signals_of_all
 from liftseries.report.audit.indicators import (
@@ -108,7 +109,7 @@ def _chart(material: Material, unit: Unit) -> dict[str, float]:
 
 
 def data_quality(material: Material, unit: Unit) -> str:
-    """Unknown tears, cells filled, cases received, corrections told of."""
+    """Unknown tears, cells filled, odd entries, cases received, corrections told of."""
     strips, told = strips_of(material), []
     tears = strip(strips, unit.name, PERFORATION)
     if tears is not None:
@@ -121,13 +122,25 @@ def data_quality(material: Material, unit: Unit) -> str:
     filled, whole = (strip(strips, name, "columns_filled") for name in (unit.name, ALL))
     if value_words(filled):
         told.append(say("audit.quality_filled", own=value_words(filled), all=value_words(whole)))
+    told += odd_entries(material, unit)
     received = strip(strips, unit.name, RECEIVED)
     if received is not None and not missing(received["value"]):
         told.append(say("audit.quality_received", share=value_words(received)))
     reply = reply_to(material, unit.name, PERFORATION)
     if reply is not None:
         told.append(say(CORRECTED[str(reply["data_corrected"])]))
-    return " ".join(told) or say("audit.nothing_known")
+    return " ".join([*told, *moved(material, unit)])
+
+
+def odd_entries(material: Material, unit: Unit) -> list[str]:
+    """At how many of its sites something is possible but odd, beside the whole series."""
+    counted = material.table("audit_odd_sites")
+    own = counted[counted["unit"].astype(str).eq(unit.name)]
+    if own.empty:
+        return []
+    n, sites = int(own["n_odd"].iloc[0]), int(own["n_sites"].iloc[0])
+    everyone = {"all": int(counted["n_odd"].sum()), "all_sites": int(counted["n_sites"].sum())}
+    return [say("audit.quality_odd", n=n, sites=sites, **everyone)]
 
 
 def case_mix(material: Material, unit: Unit) -> str:
@@ -175,7 +188,7 @@ def cause(material: Material, unit: Unit) -> str:
     """Where to begin: indicators in which it lies apart, cases listed for review."""
     told = []
     names = [
-        small(title(term))
+        small(title(strips_of(material), term))
         for term, rows, _ in apart(strips_of(material))
         if unit.name in {str(row["unit"]) for row in rows}
     ]

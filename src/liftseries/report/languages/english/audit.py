@@ -182,11 +182,14 @@ SENTENCES = {
     "quality_unknown": "Tear unknown at {n:# site|# sites} of {sites:count}.",
     "quality_between": "With them torn sites lie between {least:count} and {most:count} of {sites:count}.",
     "quality_filled": "Cells filled: {own}, whole series {all}.",
+    "quality_odd": (
+        "Odd entries, not accepted, at {n:# site|# sites} of {sites:count}; whole series {all:count} of "
+        "{all_sites:count}."
+    ),
     "quality_received": "Cases received: {share} of those expected.",
     "quality_yes": "The unit has corrected its data since the flag.",
     "quality_no": "The unit has not corrected its data.",
     "quality_unknown_correction": "Whether the unit corrected its data is not known.",
-    "nothing_known": "Nothing is known.",
     "mix_not_told": "Cannot be allowed for: too few tears.",
     "mix_harder": "Harder cases",
     "mix_easier": "Easier cases",
