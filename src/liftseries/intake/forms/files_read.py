@@ -34,7 +34,9 @@ class FilesRead:
         naming = {name: self.schema[name] for name in self._naming(source)} or {table.name: table}
         sheet = self._sheet(source, table, naming, reading)
         # Of a workbook without `#`, each table reads the sheet of its own name, if there is one.
-        own_sheet = source.path.suffix.lower() in WORKBOOKS and not source.sheet and sheet.shown != file_of(source.label)
+        own_sheet = (
+            source.path.suffix.lower() in WORKBOOKS and not source.sheet and sheet.shown != file_of(source.label)
+        )
         sharing = {table.name: table} if own_sheet else naming
         if len(sharing) == 1 and not _asks_for_forms(table, reading):
             return sheet, sheet
@@ -50,7 +52,9 @@ class FilesRead:
         names = set().union(*(of.columns for of in naming.values()))
         sources = [name for of in naming for name in forms.sources(of)]
         names |= {folded_name(name) for name in (*sources, *forms.ignore)}
-        sheet = read_sheet(source, table.name, names if len(naming) > 1 or sources else table.columns, reading.hidden, forms)
+        sheet = read_sheet(
+            source, table.name, names if len(naming) > 1 or sources else table.columns, reading.hidden, forms
+        )
         if len(naming) > 1 and (source.sheet or source.path.suffix.lower() not in WORKBOOKS):
             self._seen[source.label] = replace(sheet, decisions=[], faults=[])  # these are told once
         return sheet
