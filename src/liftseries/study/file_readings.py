@@ -50,7 +50,7 @@ def own_readings(written: Any, folder: Path) -> tuple[dict[str, dict[str, Any]],
         content = words_as_text(content)
         if left := list(doubts(content)):
             problems.append(Problem(where, _still_doubtful(left)))
-        elif wrong := list(shape_problems(_without_cancelled(content), reading_schema(), where)):
+        elif wrong := list(shape_problems(_shaped(content), reading_schema(), where)):
             problems += wrong
         else:
             own[str(label)] = content
@@ -76,16 +76,27 @@ def _still_doubtful(left: list[str]) -> str:
     return f"{entries} (`?`): {shown}. Write what is meant there without the `?`, or delete the line."
 
 
+def _shaped(content: dict[str, Any]) -> dict[str, Any]:
+    """A reading with something empty of the right kind where `~` cancels an entry, so that its names are checked."""
+    known, shaped = reading_schema()["properties"], {}
+    for key, entry in content.items():
+        if key in known and entry is None:
+            entry = known[key]["default"]
+        elif isinstance(entry, dict):
+            nothing: Any = [] if key in LISTS_BY_TABLE else {}
+            entry = {name: nothing if inner is None else _without_cancelled(inner) for name, inner in entry.items()}
+        shaped[key] = entry
+    return shaped
+
+
 def _without_cancelled(value: Any) -> Any:
     if isinstance(value, dict):
         return {key: _without_cancelled(entry) for key, entry in value.items() if entry is not None}
     return value
 
 
-def readings_of(
-    filled: Mapping[str, Any], own: Mapping[str, Mapping], labels: list[str]
-) -> dict[str, tuple[dict[str, Any], Reading]]:
-    """How each file is read, by its label in study.yaml: the merged section, and typed.
+def readings_of(filled: Mapping[str, Any], own: Mapping[str, Mapping], labels: list[str]) -> dict[str, Reading]:
+    """How each file is read, by its label in study.yaml; of a study.yaml without problems.
 
     Parameters
     ----------
@@ -93,19 +104,22 @@ def readings_of(
     own : see `own_readings`
     labels : the files of the tables, as study.yaml names them
     """
-    readings = {}
+    common, readings = forms_of(filled["reading"]), {}
+    tables = {*common.columns, *common.each, *common.only_rows}
+    named = {folded_name(name) for table in tables for name in common.sources(table)}
     for label in labels:
-        section, common = dict(filled["reading"]), forms_of(filled["reading"])
-        of_files: set[str] = set()
-        for key in dict.fromkeys((file_of(label), label)):
-            if key in own:
-                section = merged(section, own[key])
-                of_files |= _names_in(own[key])
-        tables = {*common.columns, *common.each, *common.only_rows}
-        only_common = {folded_name(name) for table in tables for name in common.sources(table)} - of_files
-        forms = forms_of(section, frozenset(only_common))
-        readings[label] = section, reading_of(section, forms, _where(filled, own, label))
+        section = _section_of(filled, own, label)
+        of_file = {name for key in (file_of(label), label) if key in own for name in _names_in(own[key])}
+        readings[label] = reading_of(section, forms_of(section, frozenset(named - of_file)), _where(filled, own, label))
     return readings
+
+
+def _section_of(filled: Mapping[str, Any], own: Mapping[str, Mapping], label: str) -> dict[str, Any]:
+    section = dict(filled["reading"])
+    for key in dict.fromkeys((file_of(label), label)):
+        if key in own:
+            section = merged(section, own[key])
+    return section
 
 
 def _where(filled: Mapping[str, Any], own: Mapping[str, Mapping], label: str) -> str:
@@ -196,19 +210,19 @@ def file_reading_problems(
 ) -> Iterator[Problem]:
     """What is wrong with the content of `reading` and `files`: the common section first, each thing once."""
     common = filled["reading"]
-    told = set()
-    for where, message in (*reading_problems(common, schema), *form_problems(common, schema)):
-        told.add((where, message))
-        yield Problem(f"{PLAN_FILE}, reading, {where}", message)
+    of_all = [*reading_problems(common, schema), *form_problems(common, schema)]
+    yield from (Problem(f"{PLAN_FILE}, reading, {where}", message) for where, message in of_all)
     known = list(dict.fromkeys([*labels, *map(file_of, labels)]))
     for label in filled["files"]:
         if label not in known:
             message = f'"{label}" is no file of `tables`.{did_you_mean(str(label), known)} Correct or delete it.'
             yield Problem(f"{PLAN_FILE}, files", message)
+    if of_all:
+        return  # what one file says over it would be told twice
     seen = set()
-    for label, (section, reading) in readings_of(filled, own, labels).items():
-        if label in own or file_of(label) in own:
-            for where, message in (*reading_problems(section, schema), *form_problems(section, schema)):
-                if (where, message) not in told and (reading.where, where, message) not in seen:
-                    seen.add((reading.where, where, message))
-                    yield Problem(f"{reading.where}, {where}", message)
+    for label in labels:
+        section, place = _section_of(filled, own, label), _where(filled, own, label)
+        for where, message in (*reading_problems(section, schema), *form_problems(section, schema)):
+            if (place, where, message) not in seen:
+                seen.add((place, where, message))
+                yield Problem(f"{place}, {where}", message)

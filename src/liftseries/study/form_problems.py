@@ -208,7 +208,7 @@ def _ignored_and_used(filled: Mapping[str, Any]) -> Problems:
     try:
         forms = forms_of(filled)
     except (KeyError, TypeError, AttributeError):
-        return  # told above
+        return  # of another shape, which is told above
     used = {folded_name(name): name for table in filled["columns"] for name in forms.sources(table)}
     for name in forms.ignore:
         if folded_name(name) in used:

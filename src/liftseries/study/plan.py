@@ -166,7 +166,7 @@ def _plan(filled: dict[str, Any], study: Path, own_reading: Mapping[str, Mapping
         **{key: _typed(value, annotated[key]) for key, value in filled["plan"].items()},
         extra_columns=filled["extra_columns"],
         reading=reading_of(filled["reading"]),
-        readings={label: reading for label, (_, reading) in readings_of(filled, own_reading, labels).items()},
+        readings=readings_of(filled, own_reading, labels),
         invalid_rows=filled["invalid_rows"],
         smallest_cell=filled["sharing"]["smallest_cell"],
         output=study / filled["output"],
