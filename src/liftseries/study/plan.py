@@ -61,6 +61,7 @@ class Plan:
     extra_columns: Mapping[str, Mapping[str, Mapping]]
     reading: Reading  # of all files
     readings: Mapping[str, Reading]  # of each file, by its label
+    accepted_oddities: tuple[Mapping[str, Any], ...]
     invalid_rows: str
     smallest_cell: int
     output: Path
@@ -167,6 +168,7 @@ def _plan(filled: dict[str, Any], study: Path, own_reading: Mapping[str, Mapping
         extra_columns=filled["extra_columns"],
         reading=reading_of(filled["reading"]),
         readings=readings_of(filled, own_reading, labels),
+        accepted_oddities=tuple(filled["accepted_oddities"]),
         invalid_rows=filled["invalid_rows"],
         smallest_cell=filled["sharing"]["smallest_cell"],
         output=study / filled["output"],
