@@ -67,6 +67,11 @@ def read_study(plan: Plan) -> Intake:
     return intake
 
 
+def read_uncorrected(plan: Plan) -> dict[str, pd.DataFrame]:
+    """The tables as first filed, corrections.csv ignored; rows that are refused without it are left out."""
+    return _taken_in(plan, TABLES, Corrections())[0].tables
+
+
 def empty_table(table: Table) -> pd.DataFrame:
     """No rows, all columns typed: what stands in for a table that the study does not have."""
     return draft_table(table, ()).frame
@@ -199,11 +204,11 @@ def checked_drafts(
     return drafts
 
 
-def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
+def _taken_in(plan: Plan, names: Iterable[str], corrections: Corrections | None = None) -> tuple[Intake, list[Finding]]:
     from liftseries.intake.checks.identifiers import screen_words
     from liftseries.intake.set_aside import left_out, set_aside
 
-    corrections = read_corrections(plan)
+    corrections = read_corrections(plan) if corrections is None else corrections
     drafts = checked_drafts(plan, corrections, names)
     gone, lines = set_aside(drafts)
     lines += left_out(drafts)

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, get_args, get_origin, get_type_hints
 
-from liftseries.base.errors import StudyError
+from liftseries.base.errors import Problem, StudyError
 from liftseries.study.file_readings import own_readings, readings_of
+from liftseries.study.indicators import OWN_FILE
 from liftseries.study.plan_content import content_problems
 from liftseries.study.plan_files import (
     CORRECTIONS_FILE,
@@ -75,7 +76,7 @@ class Plan:
     @property
     def every_schema(self) -> dict[str, Table]:
         """The tables of `schema` and those of the audit's cycle."""
-        return {**self.schema, **audit_schema(self.audit["by"])}
+        return {**self.schema, **audit_schema(self.audit["by"], tuple(self.audit["own_indicators"]))}
 
     @property
     def patient_columns(self) -> list[str]:
@@ -87,19 +88,12 @@ class Plan:
         return table in self.tables
 
     def files(self, *tables: str) -> list[Path]:
-        """The files that are there, of the tables or of all, corrections, readings; intake tells of the others."""
+        """The files that are there, of the tables or of all, with what is said of them; intake tells of the others."""
         named = tables or tuple(self.tables)
         paths = [source.path for table in named for source in self.tables.get(table, ())]
+        paths += [] if tables or "audit" not in self.purpose else [self.folder / OWN_FILE]
         said = [self.folder / entry for entry in self.as_written["files"].values() if isinstance(entry, str)]
         return [path for path in dict.fromkeys([*paths, self.folder / CORRECTIONS_FILE, *said]) if path.is_file()]
-
-    def reading_of(self, source: Source) -> Reading:
-        """How a file is read."""
-        return self.readings.get(source.label, self.reading)
-
-    def tables_of(self, source: Source) -> tuple[str, ...]:
-        """The tables that name the very same file, or sheet of it."""
-        return tuple(table for table, sources in self.tables.items() if source.label in {s.label for s in sources})
 
 
 def read_plan(study: Path | str) -> Plan:
@@ -118,10 +112,26 @@ def read_plan(study: Path | str) -> Plan:
     if problems:
         raise StudyError(problems)
     filled = with_stages(with_defaults(written, plan_schema()))
+    _fill_own_indicators(filled, path.parent)
     problems = list(content_problems(filled, path.parent, own))
     if problems:
         raise StudyError(problems)
     return _plan(filled, path.parent, own)
+
+
+def _fill_own_indicators(filled: dict[str, Any], study: Path) -> None:
+    """What indicators.yaml says, for an audit alone, becomes `plan.audit.own_indicators`."""
+    path = study / OWN_FILE
+    if "audit" not in filled["purpose"] or not path.is_file():
+        return
+    written = load_written(path, OWN_FILE, "write one, or take it away")
+    own = written.get("indicators")
+    if not isinstance(own, dict) or len(written) > 1:
+        raise StudyError([Problem(OWN_FILE, "holds `indicators:` and nothing else, each below it by its name.")])
+    if filled["plan"]["audit"]["own_indicators"]:
+        message = f"the indicators stand here and in {OWN_FILE}. Keep them in one place."
+        raise StudyError([Problem(f"{PLAN_FILE}, plan, audit, own_indicators", message)])
+    filled["plan"]["audit"]["own_indicators"] = own
 
 
 def _normalised(written: dict[str, Any]) -> dict[str, Any]:
