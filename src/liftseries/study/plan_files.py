@@ -9,7 +9,8 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from liftseries.base.errors import Problem, StudyError
-from liftseries.base.plain_yaml import load_shipped_yaml, load_yaml
+from liftseries.base.plain_yaml import MOST_BYTES, load_shipped_yaml, load_yaml
+from liftseries.base.reading import content
 from liftseries.study.schema import AUDIT_TABLES
 
 PLAN_FILE = "study.yaml"
@@ -84,7 +85,11 @@ def load_written(path: Path, name: str, start: str) -> dict[str, Any]:
     if not path.is_file():
         raise StudyError([Problem(name, f"there is no such file. {start[0].upper()}{start[1:]}.")])
     try:
-        written = load_yaml(path.read_text(encoding="utf-8-sig"))
+        data = content(path, MOST_BYTES)
+        if len(data) > MOST_BYTES:
+            message = f"is larger than {MOST_BYTES >> 10} KB. Keep the plan's keys only."
+            raise StudyError([Problem(name, message)])
+        written = load_yaml(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
         message = f"byte {error.start + 1} is not UTF-8. Save the file as UTF-8."
         raise StudyError([Problem(name, message)]) from None
@@ -112,7 +117,7 @@ def folders_of(study: str | Path) -> tuple[Path, Path | None]:
     path = Path(study).absolute()
     path = path / PLAN_FILE if path.is_dir() else path
     try:
-        written = load_shipped_yaml(path.read_text(encoding="utf-8-sig")) if path.name == PLAN_FILE else {}
+        written = load_shipped_yaml(content(path, MOST_BYTES).decode("utf-8-sig")) if path.name == PLAN_FILE else {}
     except (OSError, ValueError, yaml.YAMLError, RecursionError):
         return path.parent, None
     output = written.get("output", OUTPUT) if isinstance(written, dict) and written else None
