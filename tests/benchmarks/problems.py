@@ -26,7 +26,8 @@ def measure(n_sites: int, n_wrong: int) -> None:
     import pandas as pd
     from studies import write_study
 
-    from liftseries.intake.study import check_study, screen_of
+    from liftseries.intake.screens import screen_of
+    from liftseries.intake.study import check_study
     from liftseries.study.plan import read_plan
 
     numbers = range(n_sites)

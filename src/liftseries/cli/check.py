@@ -48,6 +48,10 @@ def add_check(commands) -> None:
     command.add_argument(
         "--json", action="store_true", help="print JSON for scripts, as schemas/check_json.yaml describes it"
     )
+    command.add_argument(
+        "--only", action="append", default=[], metavar="FILE",
+        help="check the tables of this file alone, as study.yaml names it; may stand repeatedly",
+    )  # fmt: skip
     command.set_defaults(command=_check)
 
 
@@ -68,9 +72,11 @@ def _check(options: argparse.Namespace) -> int:
         correction_book.check_may_be_written(plan, options.corrections)
     if options.apply and options.json:
         raise UsageError("--apply tells what it took over in words; give --json in a second call.")
+    if options.only and (options.corrections or options.apply):
+        raise UsageError("--only checks; leave it out where corrections go out or come back.")
     not_taken = _applied(plan, options.apply) if options.apply else []
     step("Reading and checking the tables")
-    intake, problems = check_study(plan)
+    intake, problems = check_study(plan, options.only)
     if options.list or options.decisions:
         step("Writing the lists")
     if options.decisions:
@@ -109,7 +115,7 @@ def _print_json(intake: Intake, status: int) -> None:
 
 
 def _tell_problems(plan: Plan, intake: Intake, options: argparse.Namespace, not_taken: list[Problem]) -> None:
-    from liftseries.intake.study import screen_of
+    from liftseries.intake.screens import screen_of
 
     for problem in not_taken:
         print(problem)

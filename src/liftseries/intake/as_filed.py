@@ -8,6 +8,7 @@ import pandas as pd
 
 from liftseries.intake.corrections.lines import read_corrections
 from liftseries.intake.draft.stack import draft_table
+from liftseries.intake.forms.files_read import FilesRead
 from liftseries.intake.study import read_uncorrected
 from liftseries.study.plan import Plan
 
@@ -35,9 +36,9 @@ def read_as_filed(plan: Plan) -> AsFiled:
     corrections = read_corrections(plan)
     if not corrections.lines:
         return AsFiled({}, pd.DataFrame(columns=CELLS))
-    counts = []
+    counts, files = [], FilesRead(plan.schema, plan.tables)
     for name in (name for name in OF_A_SITE if plan.has(name)):
-        draft = draft_table(plan.schema[name], plan.tables[name], corrections, plan.reading)
+        draft = draft_table(plan.schema[name], plan.tables[name], corrections, plan.readings, files)
         place = pd.MultiIndex.from_arrays([draft.file_no, draft.rows])
         cells = pd.MultiIndex.from_tuples([(file, row) for file, row, _ in draft.corrected], names=["file", "row"])
         keys = [column for column in ("patient_id", "site_id") if column in draft.table.key]

@@ -3,25 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from liftseries.base.errors import Problem, StudyError
-from liftseries.intake.cells.words import as_yaml, proposed_reading, with_words
+from liftseries.intake.cells.words import proposed_reading
 from liftseries.intake.centres import centres_of
 from liftseries.intake.corrections.lines import Corrections, read_corrections
 from liftseries.intake.draft.draft import NEVER_EMPTY, Draft
 from liftseries.intake.draft.stack import draft_table
+from liftseries.intake.forms.files_read import FilesRead
 from liftseries.intake.oddities.found import FoundOddity, with_places
-from liftseries.intake.told.causes import Cause, causes_of
-from liftseries.intake.told.decisions import decisions_table
+from liftseries.intake.only_files import is_named, only_of
+from liftseries.intake.screens import screen_of
+from liftseries.intake.told.causes import Cause
+from liftseries.intake.told.decisions import Decision, decisions_table
 from liftseries.intake.told.findings import Finding, as_problems, as_table, in_order, told_once
-from liftseries.intake.told.screen import problem_screen, problems_by_cause
+from liftseries.intake.told.screen import decisions_by_rule, problems_by_cause
 from liftseries.study.plan import Plan
-from liftseries.study.plan_files import PLAN_FILE
-from liftseries.study.reading import Reading
 from liftseries.study.schema import AUDIT_TABLES, EVERY_TABLE, TABLES, Table
 
 
@@ -83,28 +84,41 @@ def empty_table(table: Table) -> pd.DataFrame:
     return draft_table(table, ()).frame
 
 
-def check_study(plan: Plan) -> tuple[Intake, list[Problem]]:
-    """The same pass, the audit's cycle too; the problems are given back, also under `set_aside`, nothing is raised."""
-    intake, findings = _taken_in(plan, EVERY_TABLE)
-    return intake, as_problems(findings)
+def check_study(plan: Plan, only: Sequence[str] = ()) -> tuple[Intake, list[Problem]]:
+    """The same pass, the audit's cycle too; the problems are given back, also under `set_aside`, nothing is raised.
 
+    Parameters
+    ----------
+    plan
+    only : files, as study.yaml names them: what is found in others is left out, and their tables where these have some
 
-def screen_of(plan: Plan, intake: Intake, causes: Sequence[Cause], closing: Sequence[str] = ()) -> str:
-    """Problems by cause, the decisions by rule, and the lines that study.yaml may take, as one screen of text."""
-    lines = (plan.folder / PLAN_FILE).read_text(encoding="utf-8").splitlines()
-    replaces = any(line.startswith("reading:") for line in lines)
-    return problem_screen(
-        causes, intake.proposed_reading, words_to_paste(plan, intake), intake.decided, closing, replaces
+    Raises
+    ------
+    UsageError
+        study.yaml names no such file.
+    """
+    if not only:
+        intake, findings = _taken_in(plan, EVERY_TABLE)
+        return intake, as_problems(findings)
+    intake, findings = _taken_in(only_of(plan, only), EVERY_TABLE)
+    counts, decisions = (
+        table[table["file"].map(lambda file: is_named(file, only)).astype(bool)]
+        for table in (intake.counts, intake.decisions)
     )
-
-
-def words_to_paste(plan: Plan, intake: Intake) -> str:
-    """The section `reading` of study.yaml with all words that it may confirm, or an empty text."""
-    if not intake.proposed_reading:
-        return ""
-    usual = vars(Reading())
-    written = {key: told for key, told in plan.as_written["reading"].items() if told and told != usual.get(key)}
-    return as_yaml(with_words(written, intake.proposed_reading))
+    told = [finding for finding in findings if is_named(finding.file, only)]
+    centres = dict(zip(map(id, in_order(findings)), intake.centres, strict=True))
+    return (
+        replace(
+            intake,
+            counts=counts,
+            decisions=decisions,
+            findings=as_table(told, "place"),
+            centres=[centres[id(finding)] for finding in in_order(told)],
+            causes=problems_by_cause(told),
+            decided=decisions_by_rule(Decision(*row) for row in decisions.itertuples(index=False, name=None)),
+        ),
+        as_problems(told),
+    )
 
 
 def oddities_of(plan: Plan, intake: Intake) -> list[FoundOddity]:
@@ -174,14 +188,15 @@ def checked_drafts(
     from liftseries.intake.checks.tenfold import propose_tenfold
 
     schema = plan.every_schema
+    files = FilesRead(schema, plan.tables)
     drafts = {
-        name: draft_table(schema[name], plan.tables[name], corrections, plan.reading)
+        name: draft_table(schema[name], plan.tables[name], corrections, plan.readings, files)
         for name in names
         if plan.has(name)
     }
-    for name, draft in drafts.items():
+    for draft in drafts.values():
         _check_filled(draft)
-        screen_draft(draft, plan.reading.cleared.get(name, ()))
+        screen_draft(draft, plan.readings)
         check_rows(draft)
     check_across(drafts)
     units = units_of_drafts(plan, drafts) if units is None else units
@@ -219,11 +234,11 @@ def _taken_in(plan: Plan, names: Iterable[str], corrections: Corrections | None 
         proposed_reading=proposed_reading(fault for draft in drafts.values() for fault in draft.faults),
         centres=[centre_of(finding) for finding in in_order(findings)],
         causes=problems_by_cause(findings),
-        decided=sorted(causes_of(decisions, by=("rule",)), key=lambda cause: -cause.count),
+        decided=decisions_by_rule(decisions),
         places={name: draft.places().iloc[kept[name]].reset_index(drop=True) for name, draft in drafts.items()},
         place_of=lambda name, row, column: drafts[name].cell_place(np.flatnonzero(~gone[name])[row], column),
     )
-    _prove_nothing_lost(intake, drafts)
+    _prove_nothing_lost(intake, drafts, gone)
     return intake, findings
 
 
@@ -259,11 +274,16 @@ def _counted(draft: Draft, gone: np.ndarray) -> pd.DataFrame:
     )
 
 
-def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft]) -> None:
+def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft], set_aside: Mapping[str, np.ndarray]) -> None:
     """Every row read is kept or listed as set aside; else the fault is ours and must not pass in silence."""
     for name, draft in drafts.items():
         listed = intake.set_aside.loc[intake.set_aside["table"] == name, ["file", "row"]].drop_duplicates()
         counts = intake.counts[intake.counts["table"] == name]
         read = sum(len(sheet.rows) for sheet in draft.as_filed.values())
-        if not read == counts["read"].sum() == len(intake.tables[name]) + len(listed):
-            raise AssertionError(f"{name}: {read} rows read, {len(intake.tables[name])} kept, {len(listed)} set aside")
+        # A row of a file may be several of the table, see forms of reading.
+        gone = {(draft.sources[file_no].label, int(row)) for file_no, row in draft.left_out}
+        labels = [source.label for source in draft.sources]
+        gone |= {(labels[draft.file_no[at]], int(draft.rows[at])) for at in np.flatnonzero(set_aside[name])}
+        kept, n_gone = len(intake.tables[name]), int(counts["set_aside"].sum())
+        if not (read == counts["read"].sum() == kept + n_gone and len(listed) == len(gone)):
+            raise AssertionError(f"{name}: {read} rows read, {kept} kept, {n_gone} set aside, {len(listed)} listed")

@@ -6,7 +6,8 @@ import pytest
 from seeded import seeded
 from studies import added, cell, cells, write_study
 
-from liftseries.intake.study import check_study, screen_of
+from liftseries.intake.screens import screen_of
+from liftseries.intake.study import check_study
 from liftseries.intake.told.causes import Item, causes_of, common_place, listed, parted
 from liftseries.study.plan import read_plan
 

@@ -7,7 +7,8 @@ import pytest
 import yaml
 from studies import cells, write_study
 
-from liftseries.intake.study import check_study, words_to_paste
+from liftseries.intake.screens import words_to_paste
+from liftseries.intake.study import check_study
 from liftseries.intake.told.screen import paste_of
 from liftseries.study.plan import read_plan
 
@@ -80,7 +81,7 @@ def test_lines_to_paste_hold_every_word_that_needs_it(tmp_path, there):
 
 
 def test_words_that_no_list_knows_are_counted_below_the_lines(tmp_path):
-    from liftseries.intake.study import screen_of
+    from liftseries.intake.screens import screen_of
 
     folder = write_study(tmp_path, {"sites": cells((2, "septum", "ja"), (3, "septum", "quern"), (4, "graft", "quern"))})
     plan = read_plan(folder)

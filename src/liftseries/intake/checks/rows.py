@@ -15,6 +15,7 @@ import pandas as pd
 from liftseries.base.numbers import plain
 from liftseries.intake.draft.draft import Draft
 from liftseries.study.expressions import names_in, null_safe
+from liftseries.study.plan_files import PLAN_FILE
 from liftseries.study.schema import Column, Rule, Table
 
 IN_RANGE, A_LEVEL, UNIQUE = "value_is_in_range", "value_is_a_level", "key_is_unique"
@@ -172,10 +173,30 @@ def _find_repeats(draft: Draft, indices: np.ndarray) -> None:
     numbered = draft.masked().groupby(key, sort=False, observed=True, dropna=False).ngroup().to_numpy()
     _, first, which = np.unique(numbered, return_index=True, return_inverse=True)
     alike = " and ".join(key)
-    others = first[which[indices]]
-    for index, other in zip(indices, others, strict=True):
+    firsts = dict(zip(indices.tolist(), first[which[indices]].tolist(), strict=True))
+    _find_in_two_files(draft, firsts, alike)
+    for index, other in firsts.items():
+        if draft.file_no[index] != draft.file_no[other]:
+            continue
         message = f"repeats the key of {draft.row_seen_from(other, index)}; no two rows may have the same {alike}."
         draft.find(UNIQUE, index, key[-1], f"{message} Correct or remove one.", partner=other)
-    draft.repeated[[*indices, *others]] = True
+    draft.repeated[[*firsts, *firsts.values()]] = True
     # The first of two alike has no finding, but nothing may be concluded from it either.
     draft.sound[key[-1]][draft.repeated] = False
+
+
+def _find_in_two_files(draft: Draft, firsts: dict[int, int], alike: str) -> None:
+    """Keys that two files share have one cause, so they are one problem; nobody can tell which file is right."""
+    pairs: dict[tuple[int, int], list[int]] = {}
+    for index, other in firsts.items():
+        if draft.file_no[index] != draft.file_no[other]:
+            pairs.setdefault((int(draft.file_no[index]), int(draft.file_no[other])), []).append(index)
+    for (file_no, before), rows in pairs.items():
+        sheet, first = draft.sheets[file_no], draft.sheets[before]
+        n = f"{len(rows)} rows have" if len(rows) > 1 else "1 row has"
+        message = (
+            f"{n} the {alike} of a row in {first.shown} (first: row {draft.rows[rows[0]]}, there row "
+            f"{draft.rows[firsts[rows[0]]]}). Where ids are unlike only within a file, give it a `prefix` under `files`"
+            f" in {PLAN_FILE}; where both hold the same rows, name the file once; else correct the ids."
+        )
+        draft.find_in_file(UNIQUE, file_no, sheet.shown, message, draft.table.key[-1])

@@ -124,7 +124,7 @@ def _add(variants: dict[str, Variant], item: Told) -> None:
     number = float(first[0]) if first else 0.0
     if variant is None:
         variant = variants[alike] = Variant(told, remedy, lowest=number, highest=number)
-    variant.count += 1
+    variant.count += getattr(item, "n_cells", 1)  # a decision may count many cells
     variant.lowest, variant.highest = min(variant.lowest, number), max(variant.highest, number)
     variant.differs |= told != variant.told
     if len(variant.places) < MOST_PLACES:

@@ -6,7 +6,16 @@ import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 
 from liftseries.base.numbers import counted
-from liftseries.intake.told.causes import MOST_PLACES, OF_THE_HEADER, Cause, Variant, causes_of, common_place, listed
+from liftseries.intake.told.causes import (
+    MOST_PLACES,
+    OF_THE_HEADER,
+    Cause,
+    Told,
+    Variant,
+    causes_of,
+    common_place,
+    listed,
+)
 from liftseries.intake.told.findings import FILE_RULES, Finding
 from liftseries.study.schema import read_schema
 
@@ -29,6 +38,11 @@ def problems_by_cause(findings: Iterable[Finding]) -> list[Cause]:
     ranks = [_rank(cause, first[cause.rule, cause.file, cause.table]) for cause in causes]
     order = sorted(range(len(causes)), key=lambda at: (ranks[at], -causes[at].count, at))
     return [causes[at] for at in order]
+
+
+def decisions_by_rule(decisions: Iterable[Told]) -> list[Cause]:
+    """The most frequent first."""
+    return sorted(causes_of(decisions, by=("rule",)), key=lambda cause: -cause.count)
 
 
 def _rank(cause: Cause, finding: Finding) -> int:
@@ -134,7 +148,9 @@ def oddity_lines(odd: Sequence[Cause], rules: Mapping[str, str], brief: bool) ->
     lines = []
     for at, cause in enumerate(odd):
         where, spots = common_place([place for variant in cause.variants for place in variant.places][:MOST_PLACES])
-        told = _wrapped(f"Odd, {cause.rule} ({cause.count}): {rules[cause.rule]}", "", "   ")
+        told = _wrapped(
+            f"Odd, {cause.rule} ({counted(cause.count, 'entry', 'entries')}): {rules[cause.rule]}", "", "   "
+        )
         told += _wrapped(f"{where}: {listed(spots, cause.count)}".removesuffix(": "), "   ", "     ")
         told += _wrapped(cause.variants[0].words + ".", "   ", "     ")
         if len(lines) + len(told) > ODD_LINES:
