@@ -1,4 +1,4 @@
-"""Labels, free texts and units: which become codes, which texts stay because the user says so, and for how many patients.
+"""Labels, free texts and units: which become codes, and which texts stay because the user says so.
 
 A text stays where `--keep` names its column, it has `smallest_cell` patients and looks like no identifier; at most
 twenty a column, and each is shown.

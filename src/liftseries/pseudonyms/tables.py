@@ -41,7 +41,7 @@ class Options:
     centre: str = ""  # of patients whose table does not say it
     smallest_cell: int = 5  # patients that a kept text needs
     extra_columns: Mapping[str, Mapping[str, Mapping]] = field(default_factory=dict)  # as in study.yaml
-    reading: Reading = Reading()
+    reading: Reading = field(default_factory=Reading)
 
 
 @dataclass
