@@ -13,6 +13,7 @@ from liftseries.intake.cells.words import proposed_reading
 from liftseries.intake.corrections.lines import Corrections, read_corrections
 from liftseries.intake.draft.draft import NEVER_EMPTY, Draft
 from liftseries.intake.draft.stack import draft_table
+from liftseries.intake.forms.files_read import FilesRead
 from liftseries.intake.told.decisions import decisions_table
 from liftseries.intake.told.findings import Finding, as_problems, as_table, told_once
 from liftseries.study.plan import Plan
@@ -127,14 +128,15 @@ def checked_drafts(
     from liftseries.intake.checks.tenfold import propose_tenfold
 
     schema = plan.every_schema
+    files = FilesRead(schema, plan.tables)
     drafts = {
-        name: draft_table(schema[name], plan.tables[name], corrections, plan.reading)
+        name: draft_table(schema[name], plan.tables[name], corrections, plan.readings, files)
         for name in names
         if plan.has(name)
     }
     for name, draft in drafts.items():
         _check_filled(draft)
-        screen_draft(draft, plan.reading.cleared.get(name, ()))
+        screen_draft(draft, plan.readings)
         check_rows(draft)
     check_across(drafts, plan.data_until)
     units = units_of_drafts(plan, drafts) if units is None else units
@@ -168,7 +170,7 @@ def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
         },
         proposed_reading=proposed_reading(fault for draft in drafts.values() for fault in draft.faults),
     )
-    _prove_nothing_lost(intake, drafts)
+    _prove_nothing_lost(intake, drafts, gone)
     return intake, findings
 
 
@@ -193,11 +195,16 @@ def _counted(draft: Draft, gone: np.ndarray) -> pd.DataFrame:
     )
 
 
-def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft]) -> None:
+def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft], set_aside: Mapping[str, np.ndarray]) -> None:
     """Every row read is kept or listed as set aside; else the fault is ours and must not pass in silence."""
     for name, draft in drafts.items():
         listed = intake.set_aside.loc[intake.set_aside["table"] == name, ["file", "row"]].drop_duplicates()
         counts = intake.counts[intake.counts["table"] == name]
         read = sum(len(sheet.rows) for sheet in draft.as_filed.values())
-        if not read == counts["read"].sum() == len(intake.tables[name]) + len(listed):
-            raise AssertionError(f"{name}: {read} rows read, {len(intake.tables[name])} kept, {len(listed)} set aside")
+        # A row of a file may be several of the table, see forms of reading.
+        gone = {(draft.sources[file_no].label, int(row)) for file_no, row in draft.left_out}
+        labels = [source.label for source in draft.sources]
+        gone |= {(labels[draft.file_no[at]], int(draft.rows[at])) for at in np.flatnonzero(set_aside[name])}
+        kept, n_gone = len(intake.tables[name]), int(counts["set_aside"].sum())
+        if not (read == counts["read"].sum() == kept + n_gone and len(listed) == len(gone)):
+            raise AssertionError(f"{name}: {read} rows read, {kept} kept, {n_gone} set aside, {len(listed)} listed")

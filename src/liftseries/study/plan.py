@@ -7,15 +7,23 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, get_args, get_origin, get_type_hints
 
-from liftseries.base.errors import Problem, StudyError
-from liftseries.base.plain_yaml import load_yaml
+from liftseries.base.errors import StudyError
 from liftseries.study.plan_content import content_problems
-from liftseries.study.plan_files import CORRECTIONS_FILE, PLAN_FILE, Source, files_read, source_of
+from liftseries.study.file_readings import own_readings, readings_of
+from liftseries.study.plan_files import (
+    CORRECTIONS_FILE,
+    PLAN_FILE,
+    Source,
+    files_read,
+    labels_read,
+    load_written,
+    source_of,
+)
 from liftseries.study.plan_shape import plan_schema, shape_problems, with_defaults, with_stages
 from liftseries.study.reading import Reading, reading_of, words_as_text
 from liftseries.study.schema import Table, audit_schema, read_schema
 
-SECTIONS = ("study", "plan", "extra_columns", "reading", "sharing")
+SECTIONS = ("study", "plan", "extra_columns", "reading", "files", "sharing")
 
 
 @dataclass(frozen=True)
@@ -51,7 +59,8 @@ class Plan:
     resamples: int
     seed: int
     extra_columns: Mapping[str, Mapping[str, Mapping]]
-    reading: Reading
+    reading: Reading  # of all files
+    readings: Mapping[str, Reading]  # of each file, by its label
     invalid_rows: str
     smallest_cell: int
     output: Path
@@ -77,10 +86,19 @@ class Plan:
         return table in self.tables
 
     def files(self, *tables: str) -> list[Path]:
-        """The files that are there, of the named tables or of all, and the corrections; intake tells of the others."""
+        """The files that are there, of the named tables or of all, corrections, readings; intake tells of the others."""
         named = tables or tuple(self.tables)
         paths = [source.path for table in named for source in self.tables.get(table, ())]
-        return [path for path in dict.fromkeys([*paths, self.folder / CORRECTIONS_FILE]) if path.is_file()]
+        said = [self.folder / entry for entry in self.as_written["files"].values() if isinstance(entry, str)]
+        return [path for path in dict.fromkeys([*paths, self.folder / CORRECTIONS_FILE, *said]) if path.is_file()]
+
+    def reading_of(self, source: Source) -> Reading:
+        """How a file is read."""
+        return self.readings.get(source.label, self.reading)
+
+    def tables_of(self, source: Source) -> tuple[str, ...]:
+        """The tables that name the very same file, or sheet of it."""
+        return tuple(table for table, sources in self.tables.items() if source.label in {s.label for s in sources})
 
 
 def read_plan(study: Path | str) -> Plan:
@@ -93,37 +111,16 @@ def read_plan(study: Path | str) -> Plan:
     """
     path = Path(study)
     path = (path / PLAN_FILE if path.is_dir() else path).absolute()
-    written = _normalised(_load(path))
-    problems = list(shape_problems(written))
+    written = _normalised(load_written(path, path.name, "start one with `liftseries new`"))
+    own, problems = own_readings(written.get("files"), path.parent)
+    problems = [*shape_problems(written), *problems]
     if problems:
         raise StudyError(problems)
     filled = with_stages(with_defaults(written, plan_schema()))
-    problems = list(content_problems(filled, path.parent))
+    problems = list(content_problems(filled, path.parent, own))
     if problems:
         raise StudyError(problems)
-    return _plan(filled, path.parent)
-
-
-def _load(path: Path) -> dict[str, Any]:
-    import yaml
-
-    name = path.name
-    if not path.is_file():
-        raise StudyError([Problem(name, "there is no such file. Start one with `liftseries new`.")])
-    try:
-        written = load_yaml(path.read_text(encoding="utf-8-sig"))
-    except UnicodeDecodeError as error:
-        message = f"byte {error.start + 1} is not UTF-8. Save the file as UTF-8."
-        raise StudyError([Problem(name, message)]) from None
-    except yaml.MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        place = f"{name}, line {mark.line + 1}" if mark else name
-        raise StudyError([Problem(place, f"not YAML: {error.problem}. Mend the line.")]) from None
-    except (yaml.YAMLError, ValueError, RecursionError):
-        raise StudyError([Problem(name, "not YAML. Write it as plain UTF-8 text.")]) from None
-    if not isinstance(written, dict):
-        raise StudyError([Problem(name, "holds no keys; `tables` at least is needed.")])
-    return written
+    return _plan(filled, path.parent, own)
 
 
 def _normalised(written: dict[str, Any]) -> dict[str, Any]:
@@ -151,8 +148,9 @@ def _typed(value: Any, as_: Any) -> Any:
     return value
 
 
-def _plan(filled: dict[str, Any], study: Path) -> Plan:
+def _plan(filled: dict[str, Any], study: Path, own_reading: Mapping[str, Mapping]) -> Plan:
     own, annotated = filled["study"], get_type_hints(Plan)
+    labels = labels_read(filled, study)
     return Plan(
         folder=study,
         study_id=own["id"],
@@ -168,8 +166,9 @@ def _plan(filled: dict[str, Any], study: Path) -> Plan:
         **{key: _typed(value, annotated[key]) for key, value in filled["plan"].items()},
         extra_columns=filled["extra_columns"],
         reading=reading_of(filled["reading"]),
+        readings={label: reading for label, (_, reading) in readings_of(filled, own_reading, labels).items()},
         invalid_rows=filled["invalid_rows"],
         smallest_cell=filled["sharing"]["smallest_cell"],
         output=study / filled["output"],
-        as_written=filled,
+        as_written={**filled, "read_as": dict(own_reading)},
     )

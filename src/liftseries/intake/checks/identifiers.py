@@ -7,39 +7,46 @@ belongs to the column, not to a row. The text itself is never told.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
 from liftseries.intake.draft.draft import Draft
-from liftseries.intake.files.grid import letters
+from liftseries.intake.files.grid import is_blank, letters
 from liftseries.intake.files.sheet import Sheet
 from liftseries.intake.identifiers.kinds import Kind, Role
 from liftseries.intake.identifiers.screen import KEYS, as_text, kind_of_header_cell, role_of, screen_column
 from liftseries.intake.identifiers.search import kinds_of
 from liftseries.intake.told.decisions import Decision
 from liftseries.intake.told.findings import Finding
+from liftseries.study.forms import folded_name
 from liftseries.study.plan import Plan
 from liftseries.study.plan_files import PLAN_FILE
+from liftseries.study.reading import Reading
 from liftseries.study.schema import Table
 
 CELL_RULE, HEADER_RULE, WORDS_RULE = "text_is_no_identifier", "header_is_no_identifier", "study_names_nobody"
 CLEARED_RULE = "column_cleared_by_the_user"
 
 
-def screen_draft(draft: Draft, cleared: Iterable[str] = ()) -> None:
+def screen_draft(draft: Draft, readings: Mapping[str, Reading]) -> None:
     """Leaves one finding for each file, column and kind, with all its rows; a cleared column a decision instead.
 
-    A file is looked at as it was filed: an identifier that a correction covers, or that a row left out holds, still
+    A file is looked at as it was filed, before forms of reading too: an identifier that a correction covers, or that a row left out holds, still
     lies in it. A number or level that is refused here is told by no other check, for those quote numbers.
     """
-    for file_no, sheet in draft.as_filed.items():
+    for file_no, sheet in draft.raw_files.items():
         _screen_titles(draft, file_no, sheet)
-        names = {position: name for name, position in draft.headers[file_no].positions.items()}
-        for position in range(len(sheet.header)):
-            name = names.get(position, "")
-            if name and name in cleared:
-                draft.decisions.append(_clearance(draft.table, sheet, name))
+        reading = readings.get(sheet.source.label, Reading())
+        cleared = set(map(folded_name, reading.cleared.get(draft.table.name, ())))
+        names = draft.as_filed[file_no].named
+        if names is None:
+            of_schema = {position: name for name, position in draft.headers[file_no].positions.items()}
+            names = {position: of_schema.get(position, "") for position in range(len(sheet.header))}
+        for position, name in sorted(names.items()):
+            called = name or folded_name("" if is_blank(sheet.header[position]) else sheet.header[position])
+            if called and called in cleared and (name or called in map(folded_name, reading.forms.ignore)):
+                draft.decisions.append(_clearance(draft.table, sheet, name or str(sheet.header[position])))
                 continue
             where = sheet.header_place(position)
             if kind := kind_of_header_cell(sheet.header[position], draft.table, name):

@@ -44,6 +44,7 @@ class Draft:
     # By column: empty because there is nothing to record, not because nobody did.
     not_applicable: dict[str, np.ndarray] = field(default_factory=dict)
     as_filed: dict[int, Sheet] = field(default_factory=dict)  # `sheets` before corrections
+    raw_files: dict[int, Sheet] = field(default_factory=dict)  # before forms of reading, too
     corrected: dict[tuple[int, int, str], Correction] = field(default_factory=dict)  # by file, row and column
     left_out: dict[tuple[int, int], str] = field(default_factory=dict)  # by file and row: what says so; not in `rows`
 
@@ -103,7 +104,7 @@ class Draft:
             value_class=value_class(self.raw[column][index]) if column else "text",
             rule=rule,
             message=message,
-            place=self._place(int(self.file_no[index]), row, column, position),
+            place=self._place(int(self.file_no[index]), row, column, position, index),
             order=self._order(self.file_no[index], row, in_row),
             index=int(index),
             partner=None if partner is None else int(partner),
@@ -133,7 +134,7 @@ class Draft:
                 file=self.sources[file_no].label,
                 row=row,
                 column=column,
-                place=self._place(file_no, row, column, position),
+                place=self._place(file_no, row, column, position, index),
                 stood=stood,
                 taken_for=taken_for,
                 rule=rule,
@@ -167,11 +168,12 @@ class Draft:
             )
         )
 
-    def _place(self, file_no: int, row: int, column: str, position: int | None) -> str:
+    def _place(self, file_no: int, row: int, column: str, position: int | None, index: int) -> str:
         if not column:
             return self.sheets[file_no].row_place(row)
         line = self.corrected.get((file_no, row, column))
-        return self.sheets[file_no].place(row, column, position) + (f" as corrected in {line.place}" if line else "")
+        at = int(index - np.searchsorted(self.file_no, file_no))
+        return self.sheets[file_no].place(row, column, position, at) + (f" as corrected in {line.place}" if line else "")
 
     def _order(self, file_no: int, row: int, position: int) -> tuple[int, ...]:
         return (EVERY_TABLE.index(self.table.name), int(file_no), row, position)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -15,7 +15,8 @@ from liftseries.intake.corrections.lines import Corrections
 from liftseries.intake.draft.draft import Draft
 from liftseries.intake.files.grid import Unreadable
 from liftseries.intake.files.headers import match_header
-from liftseries.intake.files.sheet import Sheet, read_sheet
+from liftseries.intake.files.sheet import Sheet
+from liftseries.intake.forms.files_read import FilesRead
 from liftseries.study.plan_files import PLAN_FILE, Source
 from liftseries.study.reading import Reading
 from liftseries.study.schema import Column, Table
@@ -25,19 +26,29 @@ def draft_table(
     table: Table,
     sources: tuple[Source, ...],
     corrections: Corrections | None = None,
-    reading: Reading | None = None,
+    readings: Mapping[str, Reading] | None = None,
+    files: FilesRead | None = None,
 ) -> Draft:
-    """Reads and types all files of a table; nothing is checked beyond a cell on its own."""
-    draft, reading = Draft(table, sources), reading or Reading()
+    """Reads and types all files of a table; nothing is checked beyond a cell on its own.
+
+    Parameters
+    ----------
+    table, sources, corrections
+    readings : how each file is read, by its label
+    files : those of the study, where some may serve several tables
+    """
+    draft, readings, files = Draft(table, sources), readings or {}, files or FilesRead({}, {})
     for file_no, source in enumerate(sources):
+        reading = readings.get(source.label, Reading())
         try:
-            sheet = read_sheet(source, table.name, table.columns, reading.hidden)
+            filed, sheet = files.sheets_of(source, table, reading)
         except Unreadable as error:
             draft.find_in_file(error.rule, file_no, error.place, error.message)
             continue
         draft.sheets[file_no] = sheet
         draft.headers[file_no] = match_header(sheet, table)
         draft.as_filed[file_no] = sheet
+        draft.raw_files[file_no] = filed
         draft.decisions += sheet.decisions
         _leave_out_hidden(draft, file_no)
         _correct(draft, file_no, corrections or Corrections())
@@ -45,7 +56,7 @@ def draft_table(
             draft.find_in_file(fault.rule, file_no, fault.place, fault.message, fault.column, fault.position)
         for fault in sheet.faults:
             draft.find_in_file(fault.rule, file_no, fault.place, fault.message)
-    _stack(draft, reading)
+    _stack(draft, [readings.get(source.label, Reading()) for source in sources])
     return draft
 
 
@@ -65,7 +76,7 @@ def _correct(draft: Draft, file_no: int, corrections: Corrections) -> None:
     draft.decisions += result.decisions
 
 
-def _stack(draft: Draft, reading: Reading) -> None:
+def _stack(draft: Draft, readings: Sequence[Reading]) -> None:
     sheets = draft.sheets
     draft.file_no = _joined([np.full(len(sheet.rows), file_no) for file_no, sheet in sheets.items()], int)
     draft.rows = _joined([sheet.rows for sheet in sheets.values()], int)
@@ -78,7 +89,7 @@ def _stack(draft: Draft, reading: Reading) -> None:
         readable = [np.full(len(raw), name not in draft.headers[at].unreadable) for at, raw in pieces.items()]
         draft.sound[name] = _joined(readable, bool)
         draft.not_applicable[name] = np.zeros(len(draft), dtype=bool)
-        found = {file_no: read_column(raw, column, reading) for file_no, raw in pieces.items()}
+        found = {file_no: read_column(raw, column, readings[file_no]) for file_no, raw in pieces.items()}
         read += [(file_no, column, in_file) for file_no, in_file in found.items()]
         series = [in_file.values for in_file in found.values()]
         columns[name] = pd.concat(series or [read_column(draft.raw[name], column).values], ignore_index=True)
