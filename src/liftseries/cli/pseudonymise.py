@@ -61,13 +61,17 @@ def _pseudonymise(options: argparse.Namespace) -> int:
 
 
 def _asked(options: argparse.Namespace):
+    from liftseries.pseudonyms.reading_file import read_reading
     from liftseries.pseudonyms.tables import Options
+    from liftseries.study.plan_files import PLAN_FILE
+    from liftseries.study.schema import audit_schema, read_schema
 
     plan = plan_of(options.study) if options.study else None
     keep, drop, replace = (
         frozenset(name.strip().lower() for name in names) for names in (options.keep, options.drop, options.replace)
     )
-    more = {} if plan is None else {"extra_columns": plan.extra_columns, "reading": plan.reading}
-    if plan is not None:
-        more["smallest_cell"] = plan.smallest_cell
-    return Options(options.dates, keep, drop, replace, options.centre, **more)
+    extra = plan.extra_columns if plan else {}
+    of_study = {"smallest_cell": plan.smallest_cell} if plan else {}
+    study_yaml = plan.folder / PLAN_FILE if plan else None
+    reading = read_reading(options.reading, {**read_schema(extra), **audit_schema()}, study_yaml)
+    return Options(options.dates, keep, drop, replace, options.centre, extra_columns=extra, reading=reading, **of_study)

@@ -44,7 +44,7 @@ def said_of(tables: Mapping[str, pd.DataFrame]) -> str:
 
 
 def _of(table: pd.DataFrame, name: str) -> list[str]:
-    return table[name].fillna("").astype(str).tolist() if name in table else [""] * len(table)
+    return [cell or "" for cell in table[name]] if name in table else [""] * len(table)
 
 
 def _alone(rows: list[tuple]) -> int:

@@ -95,12 +95,12 @@ def undated(file: CentreTable, name: str, days: Days, told: list[Remark]) -> lis
         if start is None:
             told.append(file.remark(f"{missing}: {LEFT_BLANK}.", name, at))
             continue
-        value = months_between(start, dates[at]) if into == "months" else completed_years(dates[at], start)
-        if value < 0:
+        is_wrong = dates[at] < start if into == "months" else start < dates[at]
+        if is_wrong:
             wrong = "before the placement" if into == "months" else "after the surgery"
             told.append(file.remark(f"a day {wrong}: {LEFT_BLANK}. Correct one of the two dates.", name, at))
         else:
-            values[at] = value
+            values[at] = months_between(start, dates[at]) if into == "months" else completed_years(dates[at], start)
     return values
 
 

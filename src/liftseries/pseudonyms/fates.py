@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from liftseries.intake.files.grid import is_blank
 from liftseries.pseudonyms.days import DATE_COLUMNS, DONE, Days, undated
 from liftseries.pseudonyms.labels import LABELS, Kept, coded, kept_of_free_text, units
-from liftseries.pseudonyms.tables import CentreTable, Options, position_of
+from liftseries.pseudonyms.tables import CentreTable, Options
 from liftseries.pseudonyms.told import Remark
 from liftseries.pseudonyms.whitelist import allowed
+from liftseries.study.reading import Reading
 
 CODED, KEPT, AS_ASKED = "replaced by pseudonyms", "kept, texts of enough patients", "dropped, as asked"
 DECLARE = (
@@ -44,14 +47,14 @@ def fate_of(file: CentreTable, name: str, fates: Fates) -> Fate:
     """What becomes of a column; what is left blank or dropped is told."""
     filled = sum(not is_blank(cell) for cell in file.cells(name))
     column, options = file.table.columns.get(name), fates.options
-    dropped = name if column else position_of(file.named[name])
+    dropped = name if column else file.shown(name)
     if name in options.drop:
         return Fate(dropped, AS_ASKED, filled)
     if name in file.codes:
         return Fate(name, CODED, filled, [code or None for code in file.codes[name]])
     if name in file.dates:
         into = DATE_COLUMNS[file.table.name][name]
-        return Fate(into or dropped, DONE[into], filled, undated(file, name, fates.days, fates.told) if into else None)
+        return _undated(file, name, into, filled, fates) if into else Fate(dropped, DONE[into], filled)
     if column is not None and name in file.table.of_units:
         return Fate(name, CODED, filled, units(file, name, fates.units, fates.told))
     if column is not None and column.type != "text":
@@ -68,6 +71,14 @@ def fate_of(file: CentreTable, name: str, fates: Fates) -> Fate:
         message = f"the name of the column says that it holds {kind.words}: dropped." if kind else DECLARE
         fates.told.append(file.remark(FREE if column else message, name))
     return Fate(dropped, why, filled)
+
+
+def _undated(file: CentreTable, name: str, into: str, filled: int, fates: Fates) -> Fate:
+    """What is counted from dates is written as far as it may be, as if it stood in the file."""
+    counted = np.array(undated(file, name, fates.days, fates.told), dtype=object)
+    made = allowed(counted, file.table.columns[into], Reading())
+    fates.told += [file.remark(why, name, at) for at, why in made.blanked.items()]
+    return Fate(into, DONE[into], filled, made.values)
 
 
 def _whitelisted(file: CentreTable, name: str, filled: int, fates: Fates) -> Fate:

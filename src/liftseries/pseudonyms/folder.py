@@ -17,9 +17,10 @@ from liftseries.base.outputs import remake_folder, write_csv
 from liftseries.pseudonyms.alone import said_of
 from liftseries.pseudonyms.days import days_of_sites, read_date_columns
 from liftseries.pseudonyms.fates import Fates, fate_of
+from liftseries.pseudonyms.files import tables_of
 from liftseries.pseudonyms.labels import kept_texts, known_units
 from liftseries.pseudonyms.scopes import code_identifiers
-from liftseries.pseudonyms.tables import CentreTable, Options, name_columns, tables_of
+from liftseries.pseudonyms.tables import CentreTable, Options, name_columns
 from liftseries.pseudonyms.told import Remark, gathered
 from liftseries.study.schema import Table, audit_schema, read_schema
 
@@ -126,8 +127,8 @@ def _sorted(table: pd.DataFrame, schema: Table) -> pd.DataFrame:
     by = pd.DataFrame(index=table.index)
     for name in (name for name in schema.key if name in table):
         is_number = schema.columns[name].type in ("number", "integer")
-        by[name] = pd.to_numeric(table[name]) if is_number else table[name].fillna("~")
-    by["rest"] = table.fillna("").astype(str).agg("\0".join, axis="columns") if len(table.columns) else ""
+        by[name] = pd.to_numeric(table[name]) if is_number else [cell or "~" for cell in table[name]]
+    by["rest"] = ["\0".join(cell or "" for cell in row) for row in table.itertuples(index=False)]
     return table.loc[by.sort_values(list(by), kind="stable").index].reset_index(drop=True)
 
 

@@ -1,4 +1,4 @@
-"""Whose number it is: patients, sites and operators are hashed with the centre or the file that their numbers are of."""
+"""Whose number it is: patients, sites and operators are hashed with the centre or file that their numbers are of."""
 
 from __future__ import annotations
 

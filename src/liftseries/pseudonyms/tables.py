@@ -1,33 +1,31 @@
-"""A centre's tables as they came: which file holds which table, what it is called in messages, its columns by name."""
+"""A table of a centre's file: its columns by name, and how its places are told."""
 
 from __future__ import annotations
 
 import datetime
-import re
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
-from pathlib import Path
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from liftseries.intake.files.grid import BLANKS, Unreadable, is_blank, letters
-from liftseries.intake.files.sheet import Sheet, read_sheet
-from liftseries.intake.files.workbook_parts import Workbook
+from liftseries.intake.files.grid import BLANKS, is_blank, letters
+from liftseries.intake.files.sheet import Sheet
 from liftseries.intake.identifiers.kinds import Kind
 from liftseries.intake.identifiers.search import kind_of_header
 from liftseries.pseudonyms.codes import is_identifier, spelling
 from liftseries.pseudonyms.told import Remark
-from liftseries.study.plan_files import Source
 from liftseries.study.reading import Reading
-from liftseries.study.schema import EVERY_TABLE, Table
+from liftseries.study.schema import Table
 
-ENDINGS = (".csv", ".txt", ".xlsx", ".xlsm", ".parquet")
 # Table -> what a column of dates may be called -> its name here.
 NAMES_OF_DATES = {
     "patients": {name: "birth_date" for name in ("birth_date", "date_of_birth", "dob")},
     "sites": {name: name for name in ("surgery_date", "placement_date")},
     "visits": {"date": "visit_date", "visit_date": "visit_date"},
 }
+
+
+NAMED_HERE = frozenset({"age_on", "placed_on"}.union(*(names.values() for names in NAMES_OF_DATES.values())))
 
 
 @dataclass(frozen=True)
@@ -74,11 +72,26 @@ class CentreTable:
 
     def remark(self, message: str, name: str, at: int | None = None) -> Remark:
         """A remark on a cell of a column, or on the whole column."""
-        position = self.named.get(name)
-        shown = name if name in self.table.columns or position is None else position_of(position)
+        shown = name if name in self.table.columns or name not in self.named else self.shown(name)
         if at is None:
             return Remark(self.file, message, shown)
-        return Remark(self.file, message, shown, int(self.sheet.rows[at]), position if self.sheet.is_workbook else None)
+        stands = self.stands(name, at) if self.sheet.is_workbook else None
+        return Remark(self.file, message, shown, int(self.sheet.rows[at]), stands)
+
+    def stands(self, name: str, at: int | None = None) -> int | None:
+        """A column's number in the file, None where it has none of its own, as one that a file of reading gives."""
+        position = self.named.get(name)
+        if position is None or not self.sheet.origins:
+            return position
+        origin = self.sheet.origins.get(position)
+        return (None if at is None else int(origin[at])) if isinstance(origin, np.ndarray) else origin
+
+    def shown(self, name: str) -> str:
+        """A column that is not the dictionary's by its place, since its name may itself be somebody's."""
+        stands = self.stands(name)
+        if name in NAMED_HERE or name in self.table.columns:
+            return name
+        return "a column" if stands is None else position_of(stands)
 
     def kind_of_name(self, name: str) -> Kind | None:
         """What the name of a column that is not known says of it."""
@@ -86,97 +99,8 @@ class CentreTable:
 
 
 def position_of(position: int) -> str:
-    """The name of a column that goes may itself be somebody's."""
+    """`column 24 (X)`."""
     return f"column {position + 1} ({letters(position)})"
-
-
-def tables_of(
-    source: Path, schema: Mapping[str, Table], reading: Reading, problems: list[Remark], told: list[Remark]
-) -> list[CentreTable]:
-    """The tables of a folder, or of one file, in the order of `schema`; what is none is a problem."""
-    paths = sorted(path for path in (source.iterdir() if source.is_dir() else [source]) if not _is_hidden(path))
-    found: dict[str, list[CentreTable]] = {table: [] for table in schema}
-    for number, path in enumerate(paths, start=1):
-        file = f"file {number} by name" if len(paths) > 1 else "the file"
-        if not path.is_file() or path.suffix.lower() not in ENDINGS:
-            message = "is no table: neither CSV, XLSX nor Parquet. Take it out of the folder, or name a file alone."
-            problems.append(Remark(file, message))
-            continue
-        try:
-            for table, sheet, group in _sheets_of(path, file, schema, reading, problems, told):
-                found[table].append(CentreTable(schema[table], sheet, table, group))
-        except Unreadable as error:
-            problems.append(Remark(error.place, error.message))
-    return [file for table, files in found.items() for file in _called(table, files, problems, told)]
-
-
-def _is_hidden(path: Path) -> bool:
-    return path.name.startswith((".", "~$"))
-
-
-def _called(table: str, files: list[CentreTable], problems: list[Remark], told: list[Remark]) -> Iterator[CentreTable]:
-    """The files of a table by what messages call them, what is wrong with each as a whole told."""
-    for number, file in enumerate(files, start=1):
-        called = f"{table}, file {number}" if len(files) > 1 else table
-        if file.sheet.beside:
-            told.append(
-                Remark(called, "titles and rows of units beside the table: dropped.", row=min(file.sheet.beside))
-            )
-        for fault in file.sheet.faults:
-            place = fault.place.removeprefix(file.sheet.shown)
-            problems.append(Remark(f"{called}{place}", fault.message))
-        sheet = replace(file.sheet, shown=called)
-        for at in sheet.ragged:
-            message = "more or fewer cells than column names. Mend the row."
-            problems.append(Remark(called, message, row=int(sheet.rows[at])))
-        yield replace(file, sheet=sheet, file=called)
-
-
-def _sheets_of(
-    path: Path,
-    file: str,
-    schema: Mapping[str, Table],
-    reading: Reading,
-    problems: list[Remark],
-    told: list[Remark],
-) -> Iterator[tuple[str, Sheet, str]]:
-    """Table, sheet and group of all that a file holds."""
-    if path.suffix.lower() in (".xlsx", ".xlsm"):
-        with Workbook(path, file) as book:
-            parts = book.sheets
-        tables = {part.title: _title(part) for part in parts if _title(part) in EVERY_TABLE}
-        if tables:
-            if any(part.is_hidden for part in parts if part.title in tables):
-                problems.append(Remark(file, "a hidden sheet bears a table's name. Unhide or remove it."))
-            if others := len(parts) - len(tables):
-                message = f"{others} of its sheets bear no table's name: dropped. Rename one that is a table."
-                told.append(Remark(file, message))
-            for title, table in tables.items():
-                source = Source(f"{file}#{title}", path, title)
-                yield table, read_sheet(source, table, _names(schema[table]), reading.hidden), _group(path, "")
-            return
-    words = re.findall(r"[a-z]+", path.stem.lower())
-    tables = [table for table in EVERY_TABLE if table in words]
-    if len(tables) != 1:
-        known = ", ".join(EVERY_TABLE)
-        message = f"which table is it? Name the file or its sheets after one of {known}: patients_north.csv."
-        raise Unreadable(file, message)
-    table = tables[0]
-    sheet = read_sheet(Source(file, path, None), table, _names(schema[table]), reading.hidden)
-    yield table, sheet, _group(path, table)
-
-
-def _names(table: Table) -> list[str]:
-    return [*table.columns, *NAMES_OF_DATES.get(table.name, ())]
-
-
-def _title(part) -> str:
-    return part.title.strip().lower()
-
-
-def _group(path: Path, table: str) -> str:
-    stem = spelling(path.stem)
-    return re.sub(r"[\W_]+", " ", stem.replace(table, " ", 1) if table else stem).strip()
 
 
 def name_columns(file: CentreTable, problems: list[Remark], told: list[Remark]) -> None:
@@ -191,7 +115,9 @@ def name_columns(file: CentreTable, problems: list[Remark], told: list[Remark]) 
                 message = "filled cells under no column name: dropped. Name the column if it belongs to the table."
                 told.append(Remark(file.file, message, position_of(position)))
         elif name in file.named:
-            message = "the same name stands twice in the header. Rename one of the two."
-            problems.append(Remark(file.file, message, position_of(position)))
+            what = (
+                "more than one column of dates could give the same" if name in NAMED_HERE else "the name stands twice"
+            )
+            problems.append(Remark(file.file, f"{what}. Rename or remove one of the two.", position_of(position)))
         else:
             file.named[name] = position

@@ -16,7 +16,7 @@ import pandas as pd
 from liftseries.base.numbers import plain
 from liftseries.intake.cells.columns import read_column
 from liftseries.intake.cells.numbers import number_in, value_class
-from liftseries.intake.files.grid import BLANKS, is_blank
+from liftseries.intake.files.grid import BLANKS, Refused, is_blank
 from liftseries.intake.identifiers.kinds import Role
 from liftseries.intake.identifiers.screen import as_text, screen_column
 from liftseries.intake.identifiers.search import kinds_of
@@ -31,7 +31,7 @@ OLDEST = 90  # 45 CFR 164.514(b)(2)(i)(C): ages over 89 may be one class
 # there is none. Common practice, no source.
 WIDEST = {"mm": (-100, 100), "ml": (0, 100), "N cm": (0, 500), "rpm": (0, 50_000), "months": (0, 600)}
 WIDEST_COUNT = {"operator_case_no": (1, 20_000), "step_no": (1, 1_000)}
-SAY_WORDS = "If it is a word for a level or a missing value, confirm it in a file of reading (--reading)."
+SAY_WORDS = " If it is a word for a level or a missing value, confirm it in a file of reading (--reading)."
 
 
 @dataclass
@@ -73,7 +73,8 @@ def allowed(cells: np.ndarray, column: Column, reading: Reading) -> Allowed:
         if pd.isna(value):
             fault = read.of_all or read.faults.get(at)
             if fault is not None:
-                made.blanked[at] = f"{found.get(at) or _why(cells[at], column, fault)}: left blank."
+                what, do = (found[at], "") if at in found else _why(cells[at], column, fault)
+                made.blanked[at] = f"{what}: left blank.{do}"
         elif column.type == "category":
             made.values[at] = str(value)
         elif (number := _number(float(value), column)) is None:
@@ -115,25 +116,27 @@ def _kinds(cells: np.ndarray) -> dict[int, str]:
     return {int(at): f"looks like {kind.words}" for kind, rows in kinds.items() for at in rows}
 
 
-def _why(cell: object, column: Column, fault: Fault) -> str:
-    """The kind of what stands there, and what to do; never the cell."""
+def _why(cell: object, column: Column, fault: Fault) -> tuple[str, str]:
+    """The kind of what stands there, never the cell; and what to do, if that is not plain."""
     kind = value_class(cell)
+    if isinstance(cell, Refused):
+        return "a cell that the forms of the file of reading cannot take", f" {cell.message}"
     if kind == "date" or isinstance(cell, datetime.date):
-        return "a date"
+        return "a date", ""
     if fault.rule == "decimal_mark_is_clear":
-        return "a number whose mark may be one for thousands"
+        return "a number whose mark may be one for thousands", ""
     if fault.rule == "unit_is_the_columns":
-        return f"a number in another unit than {column.unit}"
+        return f"a number in another unit than {column.unit}", ""
     if fault.rule == "tooth_numbering_is_confirmed":
-        return "teeth that are upper back teeth only in Universal numbers; say so in a file of reading (--reading)"
+        return "teeth that only Universal numbers explain", " Say so in a file of reading (--reading)."
     if column.type == "category":
         what = "a text" if kind == "text" else "a number" if kind in ("integer", "number") else f"a cell ({kind})"
-        return f"{what} that is no level of the column. {SAY_WORDS} It is"
+        return f"{what} that is no level of the column", SAY_WORDS
     if kind == "text":
-        return f"a text where a number is due. {SAY_WORDS} It is"
+        return "a text where a number is due", SAY_WORDS
     if kind in ("integer", "number"):
-        return _out_of_range(column)
-    return f"a cell ({kind}) where a number is due"
+        return _out_of_range(column), ""
+    return f"a cell ({kind}) where a number is due", ""
 
 
 def looks_like(text: object) -> str:
