@@ -15,10 +15,10 @@ import pandas as pd
 
 from liftseries.base.numbers import plain
 from liftseries.intake.cells.columns import read_column
-from liftseries.intake.cells.numbers import number_in, value_class
+from liftseries.intake.cells.numbers import value_class
 from liftseries.intake.files.grid import BLANKS, Refused, is_blank
 from liftseries.intake.identifiers.kinds import Role
-from liftseries.intake.identifiers.screen import as_text, screen_column
+from liftseries.intake.identifiers.screen import as_text, screen_refused
 from liftseries.intake.identifiers.search import kinds_of
 from liftseries.intake.told.verdicts import Fault
 from liftseries.study.reading import Reading
@@ -109,10 +109,7 @@ def _out_of_range(column: Column) -> str:
 
 def _kinds(cells: np.ndarray) -> dict[int, str]:
     """By row what a text looks like; a date that a workbook keeps as one is told as such by `_why`."""
-    texts = np.array(
-        [cell if isinstance(cell, str) and number_in(cell) is None else None for cell in cells], dtype=object
-    )
-    kinds = screen_column(texts, Role.LABEL) | screen_column(texts, Role.KEY)
+    kinds = screen_refused(cells, is_category=True)
     return {int(at): f"looks like {kind.words}" for kind, rows in kinds.items() for at in rows}
 
 
