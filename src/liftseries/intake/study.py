@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from liftseries.base.errors import Problem, StudyError
+from liftseries.base.errors import Problem, StudyError, UsageError, did_you_mean
 from liftseries.intake.cells.words import proposed_reading
 from liftseries.intake.corrections.lines import Corrections, read_corrections
 from liftseries.intake.draft.draft import NEVER_EMPTY, Draft
@@ -17,6 +17,7 @@ from liftseries.intake.forms.files_read import FilesRead
 from liftseries.intake.told.decisions import decisions_table
 from liftseries.intake.told.findings import Finding, as_problems, as_table, told_once
 from liftseries.study.plan import Plan
+from liftseries.study.plan_files import file_of
 from liftseries.study.schema import AUDIT_TABLES, EVERY_TABLE, TABLES, Table
 
 
@@ -68,10 +69,47 @@ def empty_table(table: Table) -> pd.DataFrame:
     return draft_table(table, ()).frame
 
 
-def check_study(plan: Plan) -> tuple[Intake, list[Problem]]:
-    """The same pass, the audit's cycle too; the problems are given back, also under `set_aside`, nothing is raised."""
-    intake, findings = _taken_in(plan, EVERY_TABLE)
-    return intake, as_problems(findings)
+def check_study(plan: Plan, only: Sequence[str] = ()) -> tuple[Intake, list[Problem]]:
+    """The same pass, the audit's cycle too; the problems are given back, also under `set_aside`, nothing is raised.
+
+    Parameters
+    ----------
+    plan
+    only : files, as study.yaml names them: what is found in others is left out, and their tables where these have some
+
+    Raises
+    ------
+    UsageError
+        study.yaml names no such file.
+    """
+    if not only:
+        intake, findings = _taken_in(plan, EVERY_TABLE)
+        return intake, as_problems(findings)
+    intake, findings = _taken_in(_only(plan, only), EVERY_TABLE)
+    counts, decisions = (
+        table[table["file"].map(lambda file: _is_named(file, only)).astype(bool)]
+        for table in (intake.counts, intake.decisions)
+    )
+    told = [finding for finding in findings if _is_named(finding.file, only)]
+    return replace(intake, counts=counts, decisions=decisions), as_problems(told)
+
+
+def _is_named(label: str, only: Sequence[str]) -> bool:
+    return label in only or file_of(label) in only
+
+
+def _only(plan: Plan, only: Sequence[str]) -> Plan:
+    """The plan with the named files alone, and whole tables that none of them holds, for their keys are referred to."""
+    labels = [source.label for sources in plan.tables.values() for source in sources]
+    for name in only:
+        if not any(_is_named(label, [name]) for label in labels):
+            hint = did_you_mean(name, [*labels, *map(file_of, labels)])
+            raise UsageError(f"--only {name}: study.yaml names no such file.{hint}")
+    tables = {}
+    for table, sources in plan.tables.items():
+        named = tuple(source for source in sources if _is_named(source.label, only))
+        tables[table] = named or sources
+    return replace(plan, tables=tables)
 
 
 def read_drills(plan: Plan) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -136,7 +174,7 @@ def checked_drafts(
         for name in names
         if plan.has(name)
     }
-    for name, draft in drafts.items():
+    for draft in drafts.values():
         _check_filled(draft)
         screen_draft(draft, plan.readings)
         tell_file_names(draft)

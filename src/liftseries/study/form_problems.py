@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import codecs
 from collections.abc import Iterator, Mapping
+from itertools import pairwise
 from typing import Any
 
 from liftseries.base.errors import did_you_mean
@@ -31,7 +32,7 @@ def doubts(entries: Any, where: tuple[str, ...] = ()) -> Iterator[str]:
     """The entries of a draft that still hold a `?`, each by the keys that lead to it."""
     if isinstance(entries, Mapping):
         for key, entry in entries.items():
-            if not (key in ("not_recorded", "not_applicable", "missing", "only_rows")):
+            if key not in ("not_recorded", "not_applicable", "missing", "only_rows"):
                 yield from doubts(entry, (*where, str(key)))
             if _is_doubt(key) and "words" not in where and "levels" not in where:
                 yield ", ".join((*where, str(key)))
@@ -55,7 +56,7 @@ def form_problems(filled: Mapping[str, Any], schema: Mapping[str, Table]) -> Pro
     schema : every table, with the study's own columns
     """
     rows = filled["header_rows"]
-    if any(later <= earlier for earlier, later in zip(rows, rows[1:], strict=False)):
+    if any(later <= earlier for earlier, later in pairwise(rows)):
         yield "header_rows", "the rows do not rise. Put them in order, each once."
     if filled["encoding"] and not _is_encoding(filled["encoding"]):
         yield "encoding", "is no encoding of text that is known. Write utf-8, cp1252, latin-1 or another."

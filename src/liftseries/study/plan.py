@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any, get_args, get_origin, get_type_hints
 
 from liftseries.base.errors import StudyError
-from liftseries.study.plan_content import content_problems
 from liftseries.study.file_readings import own_readings, readings_of
+from liftseries.study.plan_content import content_problems
 from liftseries.study.plan_files import (
     CORRECTIONS_FILE,
     PLAN_FILE,
@@ -86,7 +86,7 @@ class Plan:
         return table in self.tables
 
     def files(self, *tables: str) -> list[Path]:
-        """The files that are there, of the named tables or of all, corrections, readings; intake tells of the others."""
+        """The files that are there, of the tables or of all, corrections, readings; intake tells of the others."""
         named = tables or tuple(self.tables)
         paths = [source.path for table in named for source in self.tables.get(table, ())]
         said = [self.folder / entry for entry in self.as_written["files"].values() if isinstance(entry, str)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from liftseries.base.errors import Problem, did_you_mean
@@ -15,7 +16,9 @@ from liftseries.study.schema import Table, audit_schema, derived_schema, derived
 LATER_PURPOSES: tuple[str, ...] = ()
 
 
-def content_problems(filled: dict[str, Any], study: Path, own_reading: Mapping[str, Mapping]) -> Iterator[Problem]:
+def content_problems(
+    filled: dict[str, Any], study: Path, own_reading: Mapping[str, Mapping] = MappingProxyType({})
+) -> Iterator[Problem]:
     """What is wrong with a study.yaml of the right shape, its defaults filled in.
 
     Parameters

@@ -26,7 +26,7 @@ class Reading:
     not_applicable: tuple[str, ...] = ()
     levels: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # column -> word -> level
     cleared: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # table -> columns
-    forms: Forms = Forms()
+    forms: Forms = field(default_factory=Forms)
     where: str = "study.yaml, reading"  # where it is said, for messages
 
 

@@ -162,7 +162,9 @@ def write_sued(path: Path, tables: Tables) -> None:
         rows.append({"Ereignis": "OP", "Stelle": name, **{column: site[column] for column in own}})
         for number, (_, visit) in enumerate(tables["visits"].query("site_id == @name").iterrows()):
             more = {column: visit[column] for column in visit.index if column != "site_id"}
-            rows.append({"Ereignis": f"Kontrolle {number + 1}", "Stelle": name, "patient_id": site["patient_id"], **more})
+            rows.append(
+                {"Ereignis": f"Kontrolle {number + 1}", "Stelle": name, "patient_id": site["patient_id"], **more}
+            )
     table = pd.DataFrame(rows).fillna("").rename(columns={"age_years": "Alter (Jahre)", "months": "Monate größer 0"})
     table = table.map(lambda cell: str(cell).replace(".", ",") if str(cell).replace(".", "", 1).isdigit() else cell)
     table.to_csv(path, index=False, sep=";", encoding="cp1252")
@@ -171,7 +173,10 @@ def write_sued(path: Path, tables: Tables) -> None:
 SUED_FORMS = """
 encoding: cp1252
 decimal: ","
-only_rows: {patients: {Ereignis: [OP]}, sites: {Ereignis: [OP]}, visits: {Ereignis: [Kontrolle 1, Kontrolle 2, Kontrolle 3]}}
+only_rows:
+  patients: {Ereignis: [OP]}
+  sites: {Ereignis: [OP]}
+  visits: {Ereignis: [Kontrolle 1, Kontrolle 2, Kontrolle 3]}
 constants: {patients: {centre: north}}
 columns:
   patients: {age_years: Alter (Jahre)}
@@ -197,7 +202,7 @@ def write_west(path: Path, tables: Tables) -> None:
     table = tables["sites"].merge(tables["patients"].drop(columns="centre"), on="patient_id")
     names = {"status": "status", "bone_height_mm": "bone", "marginal_bone_mm": "level", "complication": "event"}
     for months, shown in WEST_VISITS.items():
-        visits = tables["visits"].query("months == @months").set_index("site_id")
+        visits = tables["visits"][tables["visits"]["months"] == months].set_index("site_id")
         for column, name in names.items():
             table[f"{name} {shown}"] = table["site_id"].map(visits[column]).fillna("")
     table.rename(columns={"site_id": "Case ID"}).to_csv(path, index=False)

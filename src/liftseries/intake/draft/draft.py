@@ -173,7 +173,9 @@ class Draft:
             return self.sheets[file_no].row_place(row)
         line = self.corrected.get((file_no, row, column))
         at = int(index - np.searchsorted(self.file_no, file_no))
-        return self.sheets[file_no].place(row, column, position, at) + (f" as corrected in {line.place}" if line else "")
+        return self.sheets[file_no].place(row, column, position, at) + (
+            f" as corrected in {line.place}" if line else ""
+        )
 
     def _order(self, file_no: int, row: int, position: int) -> tuple[int, ...]:
         return (EVERY_TABLE.index(self.table.name), int(file_no), row, position)

@@ -77,7 +77,8 @@ def settle_merges(grid: Grid, header_row: int, rows: Sequence[int], header_is_jo
         if merge.left >= width or merge.bottom < header_row + header_is_joined:
             continue
         if merge.top <= header_row:
-            message = "cells of the header are merged. Unmerge them; one row holds one name over each column. Where several rows hold the names, name them as `header_rows`, under `files` in study.yaml."
+            message = "cells of the header are merged. Unmerge them; one row holds one name over each column. "
+            message += f"Where several rows hold the names, name them as `header_rows`, under `files` in {PLAN_FILE}."
             raise Unreadable(f"{grid.shown}, cells {_reference(merge)}", message, "header_is_one_row")
         inside = rows[bisect_left(rows, merge.top) : bisect_right(rows, merge.bottom)]
         columns = range(merge.left, min(merge.right, width - 1) + 1)

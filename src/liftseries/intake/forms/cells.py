@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+import pandas as pd
 
 from liftseries.base.numbers import plain
 from liftseries.intake.cells.cells import spelled
@@ -21,8 +22,12 @@ from liftseries.study.forms import HIGHEST, LOWEST, ColumnForm
 from liftseries.study.reading import Reading, folded
 from liftseries.study.schema import Column
 
-PARTS = re.compile(r"\s*[Øø⌀∅]?\s*([0-9]+(?:[.,][0-9]+)?)\s*(?:mm)?\s*[/x×X*]\s*[LlØø]?\s*([0-9]+(?:[.,][0-9]+)?)\s*(?:mm)?\s*")
-WORD_BESIDE_TOOTH = re.compile(r"(?:[^\W\d_]+[.:#]?\s*)+([0-9][0-9]|[12]\s*[., ]\s*[4-8])|([0-9][0-9])\s*(?:[^\W\d_]+\.?\s*)+")
+PARTS = re.compile(
+    r"\s*[Øø⌀∅]?\s*([0-9]+(?:[.,][0-9]+)?)\s*(?:mm)?\s*[/x×X*]\s*[LlØø]?\s*([0-9]+(?:[.,][0-9]+)?)\s*(?:mm)?\s*"
+)
+WORD_BESIDE_TOOTH = re.compile(
+    r"(?:[^\W\d_]+[.:#]?\s*)+([0-9][0-9]|[12]\s*[., ]\s*[4-8])|([0-9][0-9])\s*(?:[^\W\d_]+\.?\s*)+"
+)
 FIGURES = 12  # of a converted number, so that 0.57 cm are 5.7 mm and not 5.699999999999999
 
 
@@ -40,18 +45,22 @@ class Counts:
 
 def blanks(cells: np.ndarray) -> np.ndarray:
     """Which cells hold nothing."""
-    return np.fromiter((is_blank(cell) or cell != cell for cell in cells), dtype=bool, count=len(cells))
+    codes, distinct = pd.factorize(cells, use_na_sentinel=False)
+    return np.array([is_blank(cell) or cell != cell for cell in distinct], dtype=bool)[codes]
 
 
 def per_distinct(cells: np.ndarray, take: Callable[[object], object]) -> tuple[np.ndarray, np.ndarray]:
     """The cells, each put through `take`, and which of them it changed; 1, 1.0 and true are different cells."""
-    numbers: dict[tuple[type, object], int] = {}
-    which = np.fromiter(
-        (numbers.setdefault((type(cell), cell), len(numbers)) for cell in cells), dtype=np.intp, count=len(cells)
-    )
-    taken = np.empty(len(numbers), dtype=object)
-    changed = np.zeros(len(numbers), dtype=bool)
-    for at, (_, cell) in enumerate(numbers):
+    which, distinct = pd.factorize(cells, use_na_sentinel=False)
+    if not all(cell is None or isinstance(cell, str) for cell in distinct):
+        numbers: dict[tuple[type, object], int] = {}
+        which = np.fromiter(
+            (numbers.setdefault((type(cell), cell), len(numbers)) for cell in cells), dtype=np.intp, count=len(cells)
+        )
+        distinct = [cell for _, cell in numbers]
+    taken = np.empty(len(distinct), dtype=object)
+    changed = np.zeros(len(distinct), dtype=bool)
+    for at, cell in enumerate(distinct):
         taken[at] = take(cell)
         changed[at] = taken[at] is not cell
     return taken[which], changed[which]
@@ -72,7 +81,7 @@ def meanings(cells: np.ndarray, form: ColumnForm, counts: Counts) -> np.ndarray:
 
     taken, changed = per_distinct(cells, take)
     for value in dict.fromkeys(map(str, words.values())):
-        hits = sum(map(lambda cell: cell is not None and str(cell) == value, taken[changed]))
+        hits = sum(cell is not None and str(cell) == value for cell in taken[changed])
         counts.add("word_is_given_a_meaning", "a word that study.yaml gives a meaning", value, hits)
     gone = sum(cell is None for cell in taken[changed])
     counts.add("cell_is_given_as_missing", "a cell that study.yaml calls missing", "missing: not recorded", gone)
@@ -84,7 +93,7 @@ def joined(pieces: Sequence[np.ndarray], between: str, counts: Counts) -> np.nda
     texts = [per_distinct(piece, spelled_or_none)[0] for piece in pieces]
     result = np.empty(len(pieces[0]), dtype=object)
     result[:] = [None if None in parts else between.join(parts) for parts in zip(*texts, strict=True)]
-    n_filled = int((result != None).sum())  # noqa: E711
+    n_filled = sum(text is not None for text in result)
     counts.add("cells_are_joined", f"cells of {len(pieces)} columns", "one text", n_filled)
     return result
 
@@ -124,9 +133,9 @@ def _numeric(cell: object, column: Column) -> object:
         return None
     if (number := number_in(cell)) is not None:
         return number
-    if isinstance(cell, str) and column.unit and (parts := re.fullmatch(rf"({NUMBER.pattern})\s*(\D+)", cell.strip())):
-        if factor_of(column, parts[2]) == 1:
-            return number_in(parts[1])
+    parts = re.fullmatch(rf"({NUMBER.pattern})\s*(\D+)", cell.strip()) if isinstance(cell, str) else None
+    if parts and factor_of(column, parts[2]) == 1:
+        return number_in(parts[1])
     if isinstance(cell, Refused):
         return cell
     message = "no number, where one of several columns is to be taken. Correct the cell, or name it under `missing`."

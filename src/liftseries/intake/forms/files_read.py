@@ -50,7 +50,9 @@ class FilesRead:
         names = set().union(*(of.columns for of in naming.values()))
         sources = [name for of in naming for name in forms.sources(of)]
         names |= {folded_name(name) for name in (*sources, *forms.ignore)}
-        sheet = read_sheet(source, table.name, names if len(naming) > 1 or sources else table.columns, reading.hidden, forms)
+        sheet = read_sheet(
+            source, table.name, names if len(naming) > 1 or sources else table.columns, reading.hidden, forms
+        )
         if len(naming) > 1 and (source.sheet or source.path.suffix.lower() not in WORKBOOKS):
             self._seen[source.label] = replace(sheet, decisions=[], faults=[])  # these are told once
         return sheet

@@ -66,6 +66,8 @@ def one_row_a_key(
         dtype=np.intp,
         count=len(keys),
     )
+    if len(of_key) == len(keys):
+        return np.arange(len(keys)), columns, 0
     kept = np.full(len(of_key), -1, dtype=np.intp)
     kept[which[::-1]] = np.arange(len(keys))[::-1]
     result, n_filled = {}, 0
