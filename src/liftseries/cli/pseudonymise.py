@@ -55,7 +55,10 @@ def _pseudonymise(options: argparse.Namespace) -> int:
     made = pseudonymise(options.source, options.target, read_key(options.key), asked)
     for line in (*made.told, *made.shown):
         print(line)
-    print(f"Made {options.target}: {counted(made.n_tables, 'table')}; {LOG} tells what was done to each column.")
+    print(
+        f"Made {options.target}: {counted(made.n_tables, 'table')}; {LOG} tells what was done to each column. "
+        "Next: name them in study.yaml, then check."
+    )
     print(made.last)
     return 0
 

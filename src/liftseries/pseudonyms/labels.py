@@ -57,12 +57,16 @@ def kept_of_free_text(file: CentreTable, name: str, kept: Kept) -> list[object]:
 
 
 def units(file: CentreTable, name: str, known: Mapping[str, set[str]], told: list[Remark]) -> list[object]:
-    """The codes of an audit's units, which are operators, centres or protocols of the tables of sites and patients."""
+    """The codes of an audit's units: operators, centres, protocols or levels of the tables of sites and patients."""
     values: list[object] = []
     for at, spelt in enumerate(file.spelt(name)):
         found = {EVERY_UNIT} if spelt == EVERY_UNIT else known.get(spelt, set())
         if spelt and len(found) != 1:
-            what = "a unit of more than one centre" if found else "a unit that is no operator, centre or protocol here"
+            what = (
+                "a unit of more than one centre"
+                if found
+                else "a unit that is no operator, centre, protocol or level here"
+            )
             told.append(file.remark(f"{what}: left blank.", name, at))
         values.append(min(found) if len(found) == 1 else None)
     return values
@@ -71,6 +75,9 @@ def units(file: CentreTable, name: str, known: Mapping[str, set[str]], told: lis
 def known_units(files: Collection[CentreTable], key: bytes, kept: Kept) -> dict[str, set[str]]:
     """What an audit's unit may be called -> what it is written as."""
     known: dict[str, set[str]] = defaultdict(set)
+    of_sites = [file for file in files if file.table.name in ("patients", "sites")]
+    for column in (column for file in of_sites for column in file.table.columns.values()):
+        known |= {spelling(level): {level} for level in column.levels if column.type == "category"}
     for file in files:
         for spelt, code in zip(file.spelt("operator"), file.codes.get("operator", ()), strict=False):
             known[spelt] |= {code} if spelt else set()

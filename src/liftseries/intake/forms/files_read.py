@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from liftseries.intake.files.sheet import Sheet, read_sheet
 from liftseries.intake.forms.mapped import mapped
 from liftseries.study.forms import folded_name
-from liftseries.study.plan_files import Source, file_of
+from liftseries.study.plan_files import Source
 from liftseries.study.reading import Reading
 from liftseries.study.schema import Table
 
