@@ -51,12 +51,13 @@ def test_units_are_the_codes_of_the_other_tables(source, tmp_path):
     assert not {"what", "owner"} & set(actions)
 
 
-def test_an_operator_of_two_centres_is_no_one_unit(source, tmp_path):
-    """o2 of the sound study operates at both centres: two codes, and nothing says which is meant."""
-    pd.DataFrame({**ACTIONS, "unit": "o2"}).to_csv(source / "actions.csv", index=False)
+def test_a_unit_that_is_a_centre_and_an_operator_is_left_blank(source, tmp_path):
+    pd.DataFrame({**ACTIONS, "unit": "north"}).to_csv(source / "actions.csv", index=False)
+    sites = pd.read_csv(source / "sites.csv", dtype=str).assign(operator="North")
+    sites.to_csv(source / "sites.csv", index=False)
     actions, _, told = made(source, tmp_path / "out")
     assert set(actions["unit"]) == {""}
-    assert any("a unit of more than one centre: left blank" in line for line in told)
+    assert any("a unit of two meanings: left blank" in line for line in told)
 
 
 def test_free_text_is_kept_for_the_patients_of_its_units(source, tmp_path):

@@ -14,11 +14,11 @@ def add_pseudonymise(commands) -> None:
     command = commands.add_parser(
         "pseudonymise",
         help="a centre's tables to tables without identifiers and dates",
-        description="Patients, sites and operators get keyed pseudonyms, told apart by their centre, else by the names "
-        "of the files; labels get codes; blanks and letter case do not matter, leading zeros do. Dates become months "
-        "since placement, the year of surgery and the age then. A cell that is no number in its column's range, no "
-        "level and no label is left blank; free texts and unknown columns are dropped; what was, is told. The same key "
-        "gives the same codes again, also with more rows. "
+        description="Patients and sites get keyed pseudonyms, told apart by their centre, else by the names of the "
+        "files; operators and labels get codes. Blanks and letter case do not matter, leading zeros do. Dates become "
+        "months since placement, the year of surgery and the age then. A cell that is no number in its column's range, "
+        "no level and no label is left blank; free texts and unknown columns are dropped; what was, is told. The same "
+        "key gives the same codes again, also with more rows. "
         "Example: liftseries pseudonymise centre tables --key ../north.key --new-key",
         epilog=CAUTION,
     )

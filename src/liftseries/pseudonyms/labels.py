@@ -19,7 +19,15 @@ from liftseries.pseudonyms.tables import CentreTable, Options
 from liftseries.pseudonyms.told import Remark
 from liftseries.pseudonyms.whitelist import looks_like
 
-LABELS = {"centre": "centre", "protocol": "protocol", "instrument_id": "instrument", "stop_id": "stop", "id": "action"}
+LABELS = {
+    "centre": "centre",
+    "operator": "operator",
+    "protocol": "protocol",
+    "instrument_id": "instrument",
+    "stop_id": "stop",
+    "id": "action",
+}
+PEOPLE = frozenset({*SCOPED, "operator"})  # never kept as they stand
 MOST_TEXTS = 20
 EVERY_UNIT = "all"
 Behind = Mapping[str, frozenset[str]]  # text in one spelling -> codes of patients
@@ -62,11 +70,7 @@ def units(file: CentreTable, name: str, known: Mapping[str, set[str]], told: lis
     for at, spelt in enumerate(file.spelt(name)):
         found = {EVERY_UNIT} if spelt == EVERY_UNIT else known.get(spelt, set())
         if spelt and len(found) != 1:
-            what = (
-                "a unit of more than one centre"
-                if found
-                else "a unit that is no operator, centre, protocol or level here"
-            )
+            what = "a unit of two meanings" if found else "a unit that is no operator, centre, protocol or level here"
             told.append(file.remark(f"{what}: left blank.", name, at))
         values.append(min(found) if len(found) == 1 else None)
     return values
@@ -79,9 +83,7 @@ def known_units(files: Collection[CentreTable], key: bytes, kept: Kept) -> dict[
     for column in (column for file in of_sites for column in file.table.columns.values()):
         known |= {spelling(level): {level} for level in column.levels if column.type == "category"}
     for file in files:
-        for spelt, code in zip(file.spelt("operator"), file.codes.get("operator", ()), strict=False):
-            known[spelt] |= {code} if spelt else set()
-        for name in ("centre", "protocol"):
+        for name in ("centre", "operator", "protocol"):
             if name in file.named and name in file.table.columns:
                 for spelt, code in zip(file.spelt(name), coded(file, name, LABELS[name], key, kept, []), strict=True):
                     known[spelt] |= {str(code)} if spelt else set()
@@ -93,7 +95,7 @@ def kept_texts(files: Collection[CentreTable], options: Options, problems: list[
     kept = Kept()
     for name in sorted(options.keep):
         having = [file for file in files if name in file.named]
-        if any(name in SCOPED or not _is_text(file, name) for file in having):
+        if any(name in PEOPLE or not _is_text(file, name) for file in having):
             problems.append(
                 Remark("command line", f"--keep {name}: only labels and free texts can be kept. Leave it out.")
             )

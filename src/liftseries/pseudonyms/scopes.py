@@ -1,16 +1,17 @@
-"""Whose number it is: patients, sites and operators are hashed with the centre or file that their numbers are of."""
+"""Whose number it is: patients and sites are hashed with the centre or the file that their numbers are of."""
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
 
+from liftseries.base.numbers import counted
 from liftseries.intake.files.grid import is_blank
 from liftseries.pseudonyms.codes import is_identifier, pseudonym, spelling
 from liftseries.pseudonyms.tables import CentreTable
 from liftseries.pseudonyms.told import Remark
 
-SCOPED = {"patient_id": "patient", "site_id": "site", "operator": "operator"}
+SCOPED = {"patient_id": "patient", "site_id": "site"}
 # Table -> the column by whose owner its rows' scope is known.
 KNOWN_BY = {"sites": "patient_id", "steps": "site_id", "visits": "site_id"}
 OF_FILES = "file"
@@ -50,8 +51,8 @@ def code_identifiers(
     problems : takes numbers that stand for two
     told : takes numbers that stand nowhere, cells that are none, and that files' names are the scope
     """
-    scopes = Scopes()
-    by_file = False
+    scopes, by_file = Scopes(), False
+    operators: dict[str, set[str]] = defaultdict(set)
     for file in files:
         fallback = f"centre\0{spelling(centre)}" if centre else f"{OF_FILES}\0{file.group}"
         if file.table.name == "patients":
@@ -61,12 +62,20 @@ def code_identifiers(
         else:
             continue
         by_file |= any(scope.startswith(OF_FILES) for scope in of_rows)
+        for spelt, scope in zip(file.spelt("operator"), of_rows, strict=True):
+            operators[spelt].add(scope)
         for name, kind in SCOPED.items():
             if name in file.named:
                 file.codes[name] = _codes(file, name, kind, key, of_rows, told)
                 for spelt, scope in zip(file.spelt(name), of_rows, strict=True):
                     if spelt:
                         scopes.add(name, file.group, spelt, scope)
+    if n := sum(len(of_centres) > 1 for spelt, of_centres in operators.items() if spelt):
+        message = (
+            f"{counted(n, 'operator')} of this name in more than one centre, each taken for one person. If they are "
+            "several, give a centre's numbers a `prefix` in its file of reading."
+        )
+        told.append(Remark("sites", message, "operator"))
     if by_file:
         message = (
             "some patients have no centre: their numbers are told apart by the names of the files, which must then be "
