@@ -42,8 +42,8 @@ def screen_draft(draft: Draft, readings: Mapping[str, Reading]) -> None:
     """Leaves one finding for each file, column and kind, with all its rows; a cleared column a decision instead.
 
     A file is looked at as it was filed, before forms of reading too: an identifier that a correction covers, or that
-    a row left out or a column ignored holds, still lies in it. A number or level that is refused here is told by no
-    other check, for those quote numbers.
+    a row left out or an ignored column holds, still lies in it.
+    A number or level that is refused here is told by no other check, for those quote numbers.
     """
     for file_no, sheet in draft.raw_files.items():
         _screen_titles(draft, file_no, sheet)
