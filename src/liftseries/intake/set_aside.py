@@ -69,7 +69,7 @@ def left_out(drafts: Mapping[str, Draft]) -> list[Finding]:
     return [
         Finding(
             table=draft.table.name,
-            file=draft.sources[file_no].label,
+            file=draft.sources[file_no].told,
             row=row,
             column="",
             value_class="text",

@@ -183,20 +183,23 @@ def checked_drafts(
     from liftseries.intake.checks.across import check_across
     from liftseries.intake.checks.applicability import mark_not_applicable
     from liftseries.intake.checks.audit_cycle import check_audit_cycle, units_of_drafts
-    from liftseries.intake.checks.identifiers import screen_draft
+    from liftseries.intake.checks.identifiers import screen_draft, tell_file_names
     from liftseries.intake.checks.rows import check_rows
     from liftseries.intake.checks.tenfold import propose_tenfold
+    from liftseries.intake.identifiers.file_names import called_safely
 
     schema = plan.every_schema
-    files = FilesRead(schema, plan.tables)
+    tables = called_safely(plan.tables)
+    files = FilesRead(schema, tables)
     drafts = {
-        name: draft_table(schema[name], plan.tables[name], corrections, plan.readings, files)
+        name: draft_table(schema[name], tables[name], corrections, plan.readings, files)
         for name in names
         if plan.has(name)
     }
     for draft in drafts.values():
         _check_filled(draft)
         screen_draft(draft, plan.readings)
+        tell_file_names(draft)
         check_rows(draft)
     check_across(drafts)
     units = units_of_drafts(plan, drafts) if units is None else units
@@ -256,7 +259,7 @@ def _kept_in_order(draft: Draft, gone: np.ndarray) -> np.ndarray:
 def _check_filled(draft: Draft) -> None:
     """A file that could not be read is told of already."""
     if draft.lacks_rows and len(draft.sheets) == len(draft.sources):
-        place = ", ".join(source.label for source in draft.sources)
+        place = ", ".join(source.told for source in draft.sources)
         draft.find_in_file("table_holds_rows", 0, place, f"holds no rows. Enter {draft.table.means.lower()}")
 
 
@@ -266,7 +269,7 @@ def _counted(draft: Draft, gone: np.ndarray) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "table": draft.table.name,
-            "file": [source.label for source in draft.sources],
+            "file": [source.told for source in draft.sources],
             "read": np.bincount(draft.file_no, minlength=n_files) + left_out,
             "kept": np.bincount(draft.file_no[~gone], minlength=n_files),
             "set_aside": np.bincount(draft.file_no[gone], minlength=n_files) + left_out,
@@ -281,8 +284,8 @@ def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft], set_aside: 
         counts = intake.counts[intake.counts["table"] == name]
         read = sum(len(sheet.rows) for sheet in draft.as_filed.values())
         # A row of a file may be several of the table, see forms of reading.
-        gone = {(draft.sources[file_no].label, int(row)) for file_no, row in draft.left_out}
-        labels = [source.label for source in draft.sources]
+        gone = {(draft.sources[file_no].told, int(row)) for file_no, row in draft.left_out}
+        labels = [source.told for source in draft.sources]
         gone |= {(labels[draft.file_no[at]], int(draft.rows[at])) for at in np.flatnonzero(set_aside[name])}
         kept, n_gone = len(intake.tables[name]), int(counts["set_aside"].sum())
         if not (read == counts["read"].sum() == kept + n_gone and len(listed) == len(gone)):

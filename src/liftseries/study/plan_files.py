@@ -27,6 +27,17 @@ class Source:
     label: str  # as written: `north.csv`, `cases.xlsx#sites`
     path: Path
     sheet: str | None
+    instead: str = ""  # what messages call it where its name may be somebody's: `sites, file 2`
+
+    @property
+    def told(self) -> str:
+        """What messages and set_aside.csv call it."""
+        return self.instead or self.label
+
+    @property
+    def told_file(self) -> str:
+        """The same without its sheet."""
+        return self.instead or file_of(self.label)
 
 
 def source_of(label: str, study: Path) -> Source:

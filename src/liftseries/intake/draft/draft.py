@@ -110,7 +110,7 @@ class Draft:
         in_row = len(sheet.header) if column and position is None else -1 if position is None else position
         return Finding(
             table=self.table.name,
-            file=sheet.source.label,
+            file=sheet.source.told,
             row=row,
             column=column,
             value_class=value_class(self.raw[column][index]) if column else "text",
@@ -143,7 +143,7 @@ class Draft:
         self.decisions.append(
             Decision(
                 table=self.table.name,
-                file=self.sources[file_no].label,
+                file=self.sources[file_no].told,
                 row=row,
                 column=column,
                 place=self._place(file_no, row, column, position, index),
@@ -169,7 +169,7 @@ class Draft:
         self.findings.append(
             Finding(
                 table=self.table.name,
-                file=self.sources[file_no].label,
+                file=self.sources[file_no].told,
                 row=None,
                 column=column,
                 value_class=value_class or ("empty" if column else "text"),

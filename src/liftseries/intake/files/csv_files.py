@@ -33,7 +33,7 @@ def read_csv(source: Source, encoding: str = "", separator: str = "") -> Grid:
     Unreadable
         Too large, not UTF-8, separated otherwise, or with quotes that do not close.
     """
-    label = source.label
+    label = source.told
     content = _content(source.path, label)
     text = _in_encoding(content, encoding, label) if encoding else _decoded(content, label)
     remarks = []

@@ -31,7 +31,7 @@ from liftseries.intake.files.parquet_files import read_parquet
 from liftseries.intake.files.workbooks import read_workbook
 from liftseries.intake.told.decisions import Decision
 from liftseries.study.forms import Forms
-from liftseries.study.plan_files import PLAN_FILE, Source, file_of
+from liftseries.study.plan_files import PLAN_FILE, Source
 
 AS_IT_STANDS = Forms()
 
@@ -138,7 +138,7 @@ def read_sheet(
         No such file, not allowed, no format that can be read, damaged, encrypted, not UTF-8, beyond a limit, empty,
         or with more than one header row.
     """
-    label, path = source.label, source.path
+    label, path = source.told, source.path
     _check_opens(source, table)
     ending = path.suffix.lower()
     if source.sheet and ending not in (".xlsx", ".xlsm"):
@@ -156,7 +156,7 @@ def read_sheet(
 
 
 def _check_opens(source: Source, table: str) -> None:
-    path, name, where = source.path, file_of(source.label), f"{PLAN_FILE}, tables, {table}"
+    path, name, where = source.path, source.told_file, f"{PLAN_FILE}, tables, {table}"
     try:
         if path.is_dir():
             raise Unreadable(where, f"{name}: is a folder, not a file. Name a file in it.", "file_is_there")
@@ -175,7 +175,7 @@ def _of_columns(source: Source, header: list[str], columns: list[list[object]]) 
     for at, cells in enumerate(zip(*columns, strict=True)):
         filled[at] = not all_blank(cells)
     rows = np.arange(2, len(filled) + 2)[filled]
-    return Sheet(source, source.label, False, list(header), 1, [_cells(column)[filled] for column in columns], rows, {})
+    return Sheet(source, source.told, False, list(header), 1, [_cells(column)[filled] for column in columns], rows, {})
 
 
 def _sheet(
@@ -287,7 +287,7 @@ def _decisions(sheet: Sheet, table: str, remarks: Sequence[Remark], names: Colle
         else:
             place = sheet.place(row, column, position).removesuffix(", ")
         decisions.append(
-            Decision(table, sheet.source.label, row, column, place, remark.stood, remark.taken_for, remark.rule)
+            Decision(table, sheet.source.told, row, column, place, remark.stood, remark.taken_for, remark.rule)
         )
     return decisions
 

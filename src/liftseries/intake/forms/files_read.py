@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from liftseries.intake.files.sheet import Sheet, read_sheet
 from liftseries.intake.forms.mapped import mapped
 from liftseries.study.forms import folded_name
-from liftseries.study.plan_files import Source, file_of
+from liftseries.study.plan_files import Source
 from liftseries.study.reading import Reading
 from liftseries.study.schema import Table
 
@@ -34,9 +34,7 @@ class FilesRead:
         naming = {name: self.schema[name] for name in self._naming(source)} or {table.name: table}
         sheet = self._sheet(source, table, naming, reading)
         # Of a workbook without `#`, each table reads the sheet of its own name, if there is one.
-        own_sheet = (
-            source.path.suffix.lower() in WORKBOOKS and not source.sheet and sheet.shown != file_of(source.label)
-        )
+        own_sheet = source.path.suffix.lower() in WORKBOOKS and not source.sheet and sheet.shown != source.told_file
         sharing = {table.name: table} if own_sheet else naming
         if len(sharing) == 1 and not _asks_for_forms(table, reading):
             return sheet, sheet

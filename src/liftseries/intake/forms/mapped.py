@@ -204,7 +204,7 @@ def _decisions(made: Columns, result: Sheet) -> list[Decision]:
     return [
         Decision(
             table=made.table.name,
-            file=result.source.label,
+            file=result.source.told,
             row=None,
             column=column,
             place=f"{result.shown}, {column}" if column else result.shown,
