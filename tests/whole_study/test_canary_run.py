@@ -32,8 +32,9 @@ def said_by(command: str, study: Path, monkeypatch, capfdbinary) -> tuple[int, b
     """Exit status and words of a command; `check` runs in this process, which saves it starting Python."""
     if command == "check":
         monkeypatch.chdir(study.parent)
-        status = main([command, str(study)])
-        return status, b"".join(capfdbinary.readouterr())
+        listed = study.parent / "problems.csv"  # the screen has room for the first causes only
+        status = main([command, str(study), "--list", str(listed)])
+        return status, b"".join(capfdbinary.readouterr()) + listed.read_bytes()
     call = [sys.executable, "-m", "liftseries.cli", command, "--cores", "1", str(study)]
     ended = subprocess.run(call, cwd=study.parent, capture_output=True)
     return ended.returncode, ended.stdout + ended.stderr

@@ -90,7 +90,8 @@ def test_problems_stop_the_run_in_words(tmp_path):
     study = write_study(tmp_path / "study", {"sites": cell(2, "rbh_min_mm", "8.8")})
     said = liftseries("run", study, "--quiet")
     assert said.status == 1
-    assert said.err.splitlines() == liftseries("check", study, "--quiet").out.splitlines()[:-1]
+    screen = said.err.splitlines()
+    assert screen == liftseries("check", study, "--quiet").out.splitlines()[: len(screen)]
     assert "1. sites.csv, row 2, rbh_min_mm  [lowest_is_not_above_highest]" in said.err
     assert "8.8 is above rbh_max_mm 6.1" in said.err
     assert not (study / "output" / "report.html").exists()

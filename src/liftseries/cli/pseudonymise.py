@@ -55,12 +55,13 @@ def _pseudonymise(options: argparse.Namespace) -> int:
         print(f"Made {options.key}. Keep a copy: without it nobody can tell the pseudonyms back or make them again.")
     step("Replacing identifiers and dates")
     made = pseudonymise(options.source, options.target, read_key(options.key), asked)
-    for line in (*made.told, *made.shown, made.last):
+    for line in (*made.told, *made.shown):
         print(line)
     print(
         f"Made {options.target}: {counted(made.n_tables, 'table')}; {LOG} tells what was done to each column. "
         "Next: name them in study.yaml, then check."
     )
+    print(made.last)
     return 0
 
 
