@@ -11,8 +11,9 @@ import pandas as pd
 from liftseries.base.errors import Problem, StudyError
 from liftseries.intake.cells.words import proposed_reading
 from liftseries.intake.corrections.lines import Corrections, read_corrections
+from liftseries.intake.draft.corrected_cells import corrected_cells, lines_table
 from liftseries.intake.draft.draft import NEVER_EMPTY, Draft
-from liftseries.intake.draft.stack import draft_table
+from liftseries.intake.draft.stack import correct, draft_table, open_table, stack
 from liftseries.intake.told.decisions import decisions_table
 from liftseries.intake.told.findings import Finding, as_problems, as_table, told_once
 from liftseries.study.plan import Plan
@@ -30,16 +31,20 @@ class Intake:
     decisions: pd.DataFrame  # a row a decision, see `Decision`; also on rows set aside
     # By table, of the shape of its rows kept: true where a cell is empty because there is nothing to record.
     not_applicable: dict[str, pd.DataFrame]
+    corrections: pd.DataFrame  # a row a line of corrections.csv: line, table, key, column, person, state
+    corrected: pd.DataFrame  # a row a corrected cell: see `corrected_cells`
     proposed_reading: dict  # what study.yaml may confirm of words that were refused, as its section `reading`
 
 
-def read_study(plan: Plan) -> Intake:
+def read_study(plan: Plan, corrections: bool = True) -> Intake:
     """Every table of patients, sites and drills, typed and checked; not those of an audit's cycle.
 
     Parameters
     ----------
     plan
         Which files there are, the study's own columns, and what to do with invalid rows.
+    corrections
+        False: the tables as they were sent, whatever corrections.csv says.
 
     Returns
     -------
@@ -52,7 +57,7 @@ def read_study(plan: Plan) -> Intake:
         With every problem in file order. Under `invalid_rows: set_aside` only with those that are no row's
         fault, such as a missing file or an unknown column, unless no patient or site would be left.
     """
-    intake, findings = _taken_in(plan, TABLES)
+    intake, findings = _taken_in(plan, TABLES, corrections)
     if plan.invalid_rows == "set_aside":
         stopping = [finding for finding in findings if finding.stops_the_run]
         nothing_left = any(intake.tables[name].empty for name in NEVER_EMPTY)
@@ -67,9 +72,9 @@ def empty_table(table: Table) -> pd.DataFrame:
     return draft_table(table, ()).frame
 
 
-def check_study(plan: Plan) -> tuple[Intake, list[Problem]]:
+def check_study(plan: Plan, corrections: bool = True) -> tuple[Intake, list[Problem]]:
     """The same pass, the audit's cycle too; the problems are given back, also under `set_aside`, nothing is raised."""
-    intake, findings = _taken_in(plan, EVERY_TABLE)
+    intake, findings = _taken_in(plan, EVERY_TABLE, corrections)
     return intake, as_problems(findings)
 
 
@@ -126,12 +131,10 @@ def checked_drafts(
     from liftseries.intake.checks.rows import check_rows
     from liftseries.intake.checks.tenfold import propose_tenfold
 
-    schema = plan.every_schema
-    drafts = {
-        name: draft_table(schema[name], plan.tables[name], corrections, plan.reading)
-        for name in names
-        if plan.has(name)
-    }
+    drafts = opened(plan, corrections, names)
+    correct(drafts, corrections)
+    for draft in drafts.values():
+        stack(draft, plan.reading)
     for name, draft in drafts.items():
         _check_filled(draft)
         screen_draft(draft, plan.reading.cleared.get(name, ()))
@@ -145,11 +148,21 @@ def checked_drafts(
     return drafts
 
 
-def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
+def opened(plan: Plan, corrections: Corrections, names: Iterable[str] = EVERY_TABLE) -> dict[str, Draft]:
+    """The tables that the plan names as raw cells, before corrections; see `open_table`."""
+    schema = plan.every_schema
+    return {
+        name: open_table(schema[name], plan.tables[name], plan.reading, corrections.secret)
+        for name in names
+        if plan.has(name)
+    }
+
+
+def _taken_in(plan: Plan, names: Iterable[str], corrected: bool = True) -> tuple[Intake, list[Finding]]:
     from liftseries.intake.checks.identifiers import screen_words
     from liftseries.intake.set_aside import left_out, set_aside
 
-    corrections = read_corrections(plan)
+    corrections = read_corrections(plan) if corrected else Corrections()
     drafts = checked_drafts(plan, corrections, names)
     gone, lines = set_aside(drafts)
     lines += left_out(drafts)
@@ -166,6 +179,8 @@ def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
             name: pd.DataFrame(draft.not_applicable)[~gone[name]].reset_index(drop=True)
             for name, draft in drafts.items()
         },
+        corrections=lines_table(drafts, corrections),
+        corrected=corrected_cells(drafts),
         proposed_reading=proposed_reading(fault for draft in drafts.values() for fault in draft.faults),
     )
     _prove_nothing_lost(intake, drafts)

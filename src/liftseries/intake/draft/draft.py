@@ -11,7 +11,9 @@ import numpy as np
 import pandas as pd
 
 from liftseries.intake.cells.numbers import value_class
+from liftseries.intake.corrections.corrected import State
 from liftseries.intake.corrections.lines import Correction
+from liftseries.intake.corrections.rows import Filed
 from liftseries.intake.files.headers import Header
 from liftseries.intake.files.sheet import Sheet
 from liftseries.intake.told.decisions import Decision
@@ -44,7 +46,11 @@ class Draft:
     # By column: empty because there is nothing to record, not because nobody did.
     not_applicable: dict[str, np.ndarray] = field(default_factory=dict)
     as_filed: dict[int, Sheet] = field(default_factory=dict)  # `sheets` before corrections
+    filed: Filed | None = None  # the same without hidden rows that are left out, and what each row is known by
     corrected: dict[tuple[int, int, str], Correction] = field(default_factory=dict)  # by file, row and column
+    lines_out: dict[tuple[int, int], Correction] = field(default_factory=dict)  # by file and row: left out by that line
+    followed: set[tuple[int, int, str]] = field(default_factory=set)  # those of them that went along with a key
+    states: dict[int, State] = field(default_factory=dict)  # by number of the line of corrections.csv
     left_out: dict[tuple[int, int], str] = field(default_factory=dict)  # by file and row: what says so; not in `rows`
 
     def __len__(self) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 import pandas as pd
@@ -10,8 +10,9 @@ import pandas as pd
 from liftseries.base.numbers import plain
 from liftseries.intake.cells.columns import ColumnRead, read_column
 from liftseries.intake.cells.numbers import number_in
-from liftseries.intake.corrections.corrected import corrected
+from liftseries.intake.corrections.corrected import lay_over
 from liftseries.intake.corrections.lines import Corrections
+from liftseries.intake.corrections.rows import Filed
 from liftseries.intake.draft.draft import Draft
 from liftseries.intake.files.grid import Unreadable
 from liftseries.intake.files.headers import match_header
@@ -21,13 +22,10 @@ from liftseries.study.reading import Reading
 from liftseries.study.schema import Column, Table
 
 
-def draft_table(
-    table: Table,
-    sources: tuple[Source, ...],
-    corrections: Corrections | None = None,
-    reading: Reading | None = None,
+def open_table(
+    table: Table, sources: tuple[Source, ...], reading: Reading | None = None, secret: bytes | None = None
 ) -> Draft:
-    """Reads and types all files of a table; nothing is checked beyond a cell on its own."""
+    """All files of a table as raw cells, its rows not stacked yet; nothing is corrected, typed or checked."""
     draft, reading = Draft(table, sources), reading or Reading()
     for file_no, source in enumerate(sources):
         try:
@@ -40,12 +38,18 @@ def draft_table(
         draft.as_filed[file_no] = sheet
         draft.decisions += sheet.decisions
         _leave_out_hidden(draft, file_no)
-        _correct(draft, file_no, corrections or Corrections())
         for fault in draft.headers[file_no].faults:
             draft.find_in_file(fault.rule, file_no, fault.place, fault.message, fault.column, fault.position)
         for fault in sheet.faults:
             draft.find_in_file(fault.rule, file_no, fault.place, fault.message)
-    _stack(draft, reading)
+    draft.filed = Filed(table, dict(draft.sheets), draft.headers, secret)
+    return draft
+
+
+def draft_table(table: Table, sources: tuple[Source, ...], reading: Reading | None = None) -> Draft:
+    """Reads and types all files of a table without corrections; nothing is checked beyond a cell on its own."""
+    draft = open_table(table, sources, reading)
+    stack(draft, reading)
     return draft
 
 
@@ -55,17 +59,34 @@ def _leave_out_hidden(draft: Draft, file_no: int) -> None:
     draft.left_out |= {(file_no, row): f"{PLAN_FILE}, reading, hidden" for row in rows}
 
 
-def _correct(draft: Draft, file_no: int, corrections: Corrections) -> None:
-    lines = corrections.of_file(draft.table.name, draft.sources[file_no].label)
-    result = corrected(draft.sheets[file_no], draft.headers[file_no], draft.table.name, lines)
-    draft.sheets[file_no] = result.sheet
-    draft.corrected |= {(file_no, row, column): line for (row, column), line in result.cells.items()}
-    draft.left_out |= {(file_no, row): line.place for row, line in result.left_out.items()}
-    draft.findings += result.findings
-    draft.decisions += result.decisions
+def correct(drafts: Mapping[str, Draft], corrections: Corrections) -> None:
+    """Puts the corrections over the raw cells of opened tables, and notes what became of each line."""
+    laid = lay_over({name: draft.filed for name, draft in drafts.items()}, corrections)
+    for name, draft in drafts.items():
+        draft.sheets = laid.sheets(name)
+        draft.decisions += [decision for decision in laid.decisions if decision.table == name]
+        draft.states = {
+            line.line: laid.states[line.line]
+            for line in corrections.lines
+            if line.table == name and line.line in laid.states
+        }
+    for finding in laid.findings:  # what concerns lines of several tables is told once, with the first
+        drafts[finding.table if finding.table in drafts else next(iter(drafts))].findings.append(finding)
+    for (name, index, column), line in laid.cells.items():
+        filed = drafts[name].filed
+        drafts[name].corrected[int(filed.file_no[index]), filed.row(index), column] = line
+    for (name, index), line in laid.left_out.items():
+        filed = drafts[name].filed
+        place = int(filed.file_no[index]), filed.row(index)
+        drafts[name].left_out[place], drafts[name].lines_out[place] = line.place, line
+    for name, index, column in laid.followed:
+        filed = drafts[name].filed
+        drafts[name].followed.add((int(filed.file_no[index]), filed.row(index), column))
 
 
-def _stack(draft: Draft, reading: Reading) -> None:
+def stack(draft: Draft, reading: Reading | None = None) -> None:
+    """Stacks the rows of all files of an opened table and types their cells."""
+    reading = reading or Reading()
     sheets = draft.sheets
     draft.file_no = _joined([np.full(len(sheet.rows), file_no) for file_no, sheet in sheets.items()], int)
     draft.rows = _joined([sheet.rows for sheet in sheets.values()], int)
