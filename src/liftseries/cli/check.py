@@ -30,6 +30,11 @@ def add_check(commands) -> None:
         "--apply", type=Path, metavar="FILE.xlsx",
         help="take the corrected workbook over into corrections.csv, then check; the tables stay as they are",
     )  # fmt: skip
+    command.add_argument("--person", default="", help="with --apply: who changed rows that do not say so; a pseudonym")
+    command.add_argument("--reason", default="", help="with --apply: why, for changed rows that do not say so")
+    command.add_argument(
+        "--yes", action="store_true", help="with --apply: leave out what depends on a row left out, without asking"
+    )
     command.add_argument(
         "--decisions", type=Path, metavar="FILE.csv",
         help="write how each cell was taken that is not simply what it shows, and by which rule",
@@ -38,19 +43,22 @@ def add_check(commands) -> None:
 
 
 def _check(options: argparse.Namespace) -> int:
+    from liftseries.cli.corrections import convert_older, tell_states
     from liftseries.intake.set_aside import LEFT_OUT
     from liftseries.intake.study import check_study
 
     plan = plan_of(options.study)
+    convert_older(plan)
     if options.corrections:
         from liftseries.intake.books.correction_book import check_may_be_written
 
         check_may_be_written(plan, options.corrections)
-    not_taken = _applied(plan, options.apply) if options.apply else []
+    not_taken = _applied(plan, options) if options.apply else []
     intake, problems = check_study(plan)
     for problem in [*not_taken, *problems]:
         print(problem, file=sys.stderr)
     _tell_decisions(plan, intake, options.decisions)
+    tell_states(intake.corrections)
     if problems or not_taken:
         print(f"{counted(len(problems), 'problem')} found.", file=sys.stderr)
         if options.corrections:
@@ -84,11 +92,13 @@ def _tell_decisions(plan: Plan, intake: Intake, path: Path | None) -> None:
         print(as_yaml(intake.proposed_reading))
 
 
-def _applied(plan: Plan, path: Path) -> list[Problem]:
+def _applied(plan: Plan, options: argparse.Namespace) -> list[Problem]:
     """Takes a correction workbook over and tells how much; gives what could not be taken."""
+    from liftseries.cli.corrections import consent_asked
     from liftseries.intake.books.returned_book import apply_book
 
-    applied = apply_book(plan, path)
+    asks = (lambda told: True) if options.yes else consent_asked
+    applied = apply_book(plan, options.apply, asks, options.person, options.reason)
     print(
         f"{counted(applied.n_cells, 'cell')} corrected and {counted(applied.n_left_out, 'row')} left out, "
         f"in {CORRECTIONS_FILE}; {counted(len(applied.refused), 'entry', 'entries')} not taken."

@@ -14,6 +14,7 @@ from liftseries.base.errors import OUR_FAULT, StudyError, UsageError, fault
 from liftseries.cli.arguments import CAUTION
 from liftseries.cli.case import add_case
 from liftseries.cli.check import add_check
+from liftseries.cli.corrections import add_corrections
 from liftseries.cli.ladder import add_ladder
 from liftseries.cli.new import add_new
 from liftseries.cli.pseudonymise import add_pseudonymise
@@ -21,13 +22,14 @@ from liftseries.cli.release import add_release
 from liftseries.cli.run import add_run
 from liftseries.cli.size import add_size
 from liftseries.cli.twin import add_twin
-from liftseries.study.plan_files import READ_FROM
+from liftseries.study.plan_files import READ_FROM, TRUST
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Runs one command; see `liftseries --help`."""
     options = _parser().parse_args(arguments)
     os.environ[READ_FROM] = os.pathsep.join(map(str, getattr(options, "read_from", ())))  # for every job of a run
+    os.environ[TRUST] = "yes" if getattr(options, "trust", False) else ""
     try:
         return options.command(options)
     except StudyError as error:
@@ -54,6 +56,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"liftseries {__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    for add in (add_run, add_check, add_case, add_release, add_new, add_twin, add_pseudonymise, add_ladder, add_size):
+    for add in (
+        add_run, add_check, add_corrections, add_case, add_release, add_new, add_twin, add_pseudonymise, add_ladder,
+        add_size,
+    ):  # fmt: skip
         add(commands)
     return parser

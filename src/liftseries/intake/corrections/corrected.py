@@ -174,12 +174,9 @@ def _judged(line: Correction, filed: Filed, rows: Sequence[int]) -> tuple[State,
 
 def _are_one(line: Correction, filed: Filed, rows: Sequence[int]) -> bool:
     """One row, copies of one that has a key, or for a cell of a patient all rows that repeat the patient."""
-    if len(rows) == 1:
-        return True
-    if not filed.keys[rows[0]]:
-        return False
-    repeated = filed.table.name == "patients" and line.column and line.column not in filed.table.key
-    return bool(repeated and line.key == filed.keys[rows[0]]) or filed.are_copies(rows)
+    by_key = line.key == filed.keys[rows[0]]
+    repeated = by_key and filed.table.name == "patients" and line.column and line.column not in filed.table.key
+    return bool(repeated) or filed.are_one(rows)
 
 
 def stood_class(filed: Filed, column: str, rows: Sequence[int]) -> str:

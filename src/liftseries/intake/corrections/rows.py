@@ -135,10 +135,13 @@ class Filed:
         first = self.text(indices[0])
         return all(self.text(index) == first for index in indices[1:])
 
+    def are_one(self, indices: Sequence[int]) -> bool:
+        """One row, or exact copies of one that has a key."""
+        return len(indices) == 1 or bool(self.keys[indices[0]] and self.are_copies(indices))
+
     def has_own_key(self, index: int) -> bool:
         """Whether the key names this row, and at most copies of it."""
-        key = self.keys[index]
-        return bool(key) and (len(self.by_key[key]) == 1 or self.are_copies(self.by_key[key]))
+        return bool(self.keys[index]) and self.are_one(self.by_key[self.keys[index]])
 
     def address(self, index: int) -> str:
         """What a line of corrections.csv names the row by."""
