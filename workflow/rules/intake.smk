@@ -19,6 +19,7 @@ rule check_tables:
         not_applicable="checked/sites_not_applicable.parquet",
         set_aside="set_aside.csv",
         decisions="decisions.csv",
+        corrected="checked/corrected.csv",
     log:
         "logs/check_tables.log",
     params:

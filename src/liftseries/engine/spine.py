@@ -14,7 +14,8 @@ from liftseries.engine.job import Job
 
 
 def check_tables(job: Job) -> None:
-    """Study folder -> checked tables, counts of rows, rows set aside, decisions."""
+    """Study folder -> checked tables, counts of rows, rows set aside, decisions, cells corrected."""
+    from liftseries.intake.draft.corrected_cells import counts_of_corrected
     from liftseries.intake.study import empty_table, read_study
     from liftseries.study.plan import read_plan
 
@@ -27,6 +28,7 @@ def check_tables(job: Job) -> None:
     write_parquet(job.outputs.not_applicable, intake.not_applicable["sites"].assign(site_id=site_id))
     write_csv(job.outputs.set_aside, intake.set_aside)
     write_csv(job.outputs.decisions, intake.decisions)
+    write_csv(job.outputs.corrected, counts_of_corrected(intake.corrected))
 
 
 def check_audit_tables(job: Job) -> None:

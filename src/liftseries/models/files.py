@@ -21,6 +21,7 @@ SPINE = {
     "counts": "checked/counts.csv",
     "sites_not_applicable": "checked/sites_not_applicable.parquet",
     "set_aside": "set_aside.csv",
+    "corrected": "checked/corrected.csv",
     "ladder_cases": f"{WORK}/ladder_cases.csv",
     "results": "results.csv",
 }

@@ -144,8 +144,9 @@ WHAT_TO_DO = (
 def _judged(line: Correction, filed: Filed, rows: Sequence[int]) -> tuple[State, str]:
     """The state of a line, and what is told of it."""
     if not rows:
-        gone = State.ALREADY_SO if line.leaves_out else State.NOT_THERE
-        return gone, "" if line.leaves_out else f"no row of {filed.table.name} has the key that it names."
+        if line.leaves_out and line.stood == ROW:
+            return State.ALREADY_SO, ""
+        return State.NOT_THERE, f"no row of {filed.table.name} has the key that it names."
     if not _are_one(line, filed, rows):
         places = ", ".join(filed.row_place(index) for index in rows[:5])
         return State.AMBIGUOUS, f"{len(rows)} rows that are no copies have the key that it names: {places}."

@@ -45,6 +45,12 @@ TABLES = (
         released=KeptIn(SINGLE_RECORDS, "rows set aside"),
     ),
     Table(
+        name="corrected",
+        makes=f"{ROOM}.tables:corrected_table",
+        caption="Cells corrected and rows left out by hand, by table and column.",
+        released=KeptIn(SINGLE_RECORDS, "cells corrected"),
+    ),
+    Table(
         name="missing",
         makes=f"{ROOM}.tables:missing_table",
         caption="Missing values by column and centre.",
