@@ -8,9 +8,12 @@ import hmac
 import io
 import json
 
+from pandas.testing import assert_frame_equal
 from studies import tables, write_study
 
-from liftseries.intake.corrections.lines import COLUMNS
+from liftseries.intake.corrections.lines import COLUMNS, read_corrections
+from liftseries.intake.study import check_study, checked_drafts, read_study
+from liftseries.study.plan import read_plan
 from liftseries.study.plan_files import CORRECTIONS_FILE, KEY_FILE
 
 SECRET = bytes(range(32))
@@ -70,3 +73,22 @@ def write_lines(study, *lines, separator=",", ends="\n", encoding="utf-8"):
     writer.writerow(COLUMNS)
     writer.writerows(one if isinstance(one, list) else [one[name] for name in COLUMNS] for one in lines)
     (study / CORRECTIONS_FILE).write_bytes(text.getvalue().encode(encoding))
+
+
+def tables_of(study, **more):
+    return read_study(read_plan(study), **more).tables
+
+
+def states(study) -> dict[int, str]:
+    lines = check_study(read_plan(study))[0].corrections
+    return {number: state for number, state in zip(lines["line"], lines["state"], strict=True) if state}
+
+
+def assert_same(tables, expected):
+    for name, table in expected.items():
+        assert_frame_equal(tables[name], table)
+
+
+def drafts_of(study):
+    plan = read_plan(study)
+    return checked_drafts(plan, read_corrections(plan))
