@@ -68,10 +68,9 @@ class Laid:
         for of_table, index in self.left_out:
             if of_table == table:
                 gone.setdefault(int(filed.file_no[index]), []).append(filed.row(index))
-        return {
-            no: replace(sheet, columns=columns.get(no, sheet.columns)).without(gone.get(no, ()))
-            for no, sheet in filed.sheets.items()
-        }
+        sheets = {no: replace(filed.sheets[no], columns=of_file) for no, of_file in columns.items()}
+        sheets = {**filed.sheets, **sheets}
+        return {no: sheet.without(gone[no]) if no in gone else sheet for no, sheet in sheets.items()}
 
 
 def lay_over(tables: Mapping[str, Filed], corrections: Corrections) -> Laid:
@@ -205,7 +204,7 @@ def _hash_of(filed: Filed, key: str, column: str, texts: Iterable[str]) -> str:
 def _tell_not_verified(live: Sequence[Correction], laid: Laid) -> None:
     told = [line for line in live if laid.states.get(line.line) is State.NOT_VERIFIED]
     hashed = [line for line in told if line.stood_hash]
-    message = f"{{}} cannot be checked, for {KEY_FILE} is not beside it. Put it back, or say --trust to apply {{}}."
+    message = f"{{}} cannot be checked, for {KEY_FILE} is not beside it or is no key. Put it back, or say --trust to apply {{}}."
     if hashed:
         which = ("1 line", "it") if len(hashed) == 1 else (f"{len(hashed)} lines", "them")
         laid.findings.append(finding_of_line(0, message.format(*which), place=CORRECTIONS_FILE))

@@ -13,6 +13,7 @@ import io
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -175,6 +176,7 @@ def identifying(plan: Plan, table: str, column: str, value: str) -> str:
     return identifying_words(value, role_of(plan.every_schema[table], column))
 
 
+@cache
 def identifying_words(text: str, role: Role = Role.LABEL) -> str:
     """Why these words may not be taken down; empty where they point to nobody."""
     from liftseries.intake.identifiers.screen import screen_column
