@@ -12,6 +12,7 @@ left_for_reports = {
     "counts": "checked/counts.csv",
     "set_aside": "set_aside.csv",
     "corrected": "checked/corrected.csv",
+    "oddities": "oddities.csv",
     "ladder_cases": file_of("ladder_cases"),
     "files": plan.files(),
 }
@@ -108,6 +109,7 @@ rule write_manifest:
             "results.csv",
             "set_aside.csv",
             "decisions.csv",
+            "oddities.csv",
             "derived/steps.csv",
             "derived/sites.csv",
             "derived/implants.csv",

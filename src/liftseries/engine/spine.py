@@ -14,7 +14,7 @@ from liftseries.engine.job import Job
 
 
 def check_tables(job: Job) -> None:
-    """Study folder -> checked tables, counts of rows, rows set aside, decisions, cells corrected."""
+    """Study folder -> checked tables, where their rows stand, counts, rows set aside, decisions, corrections."""
     from liftseries.intake.draft.corrected_cells import counts_of_corrected
     from liftseries.intake.study import empty_table, read_study
     from liftseries.study.plan import read_plan
@@ -29,6 +29,20 @@ def check_tables(job: Job) -> None:
     write_csv(job.outputs.set_aside, intake.set_aside)
     write_csv(job.outputs.decisions, intake.decisions)
     write_csv(job.outputs.corrected, counts_of_corrected(intake.corrected))
+    places = [place.assign(table=name) for name, place in intake.places.items()]
+    write_parquet(job.outputs.places, pd.concat(places, ignore_index=True))
+
+
+def find_oddities(job: Job) -> None:
+    """Checked tables, where their rows stand -> oddities.csv; of those at a site also rule, site, accepted."""
+    from liftseries.intake.oddities.listed import COLUMNS, list_oddities
+
+    inputs = {name: pd.read_parquet(path) for name, path in vars(job.inputs).items()}
+    rows = inputs.pop("places")
+    places = {name: rows[rows["table"].eq(name)].reset_index(drop=True) for name in inputs}
+    listed = list_oddities(inputs, places, *job.params.asked)
+    write_csv(job.outputs.oddities, listed[[*COLUMNS]])
+    write_csv(job.outputs.odd_sites, listed.loc[listed["site_id"].notna(), ["rule", "site_id", "accepted"]])
 
 
 def check_audit_tables(job: Job) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +14,7 @@ from liftseries.intake.corrections.lines import Corrections, read_corrections
 from liftseries.intake.draft.corrected_cells import corrected_cells, lines_table
 from liftseries.intake.draft.draft import NEVER_EMPTY, Draft
 from liftseries.intake.draft.stack import correct, draft_table, open_table, stack
+from liftseries.intake.oddities.found import FoundOddity, with_places
 from liftseries.intake.told.decisions import decisions_table
 from liftseries.intake.told.findings import Finding, as_problems, as_table, told_once
 from liftseries.study.plan import Plan
@@ -34,6 +35,8 @@ class Intake:
     corrections: pd.DataFrame  # a row a line of corrections.csv: line, table, key, column, person, state
     corrected: pd.DataFrame  # a row a corrected cell: see `corrected_cells`
     proposed_reading: dict  # what study.yaml may confirm of words that were refused, as its section `reading`
+    places: dict[str, pd.DataFrame]  # table -> `file, row` of its rows kept
+    place_of: Callable[[str, int, str], str]  # table, row kept and column -> `cases.xlsx, sheet sites, cell C7`
 
 
 def read_study(plan: Plan, corrections: bool = True) -> Intake:
@@ -76,6 +79,17 @@ def check_study(plan: Plan, corrections: bool = True) -> tuple[Intake, list[Prob
     """The same pass, the audit's cycle too; the problems are given back, also under `set_aside`, nothing is raised."""
     intake, findings = _taken_in(plan, EVERY_TABLE, corrections)
     return intake, as_problems(findings)
+
+
+def oddities_of(plan: Plan, intake: Intake) -> list[FoundOddity]:
+    """What is possible but odd among the rows kept, rule by rule; nothing follows from it."""
+    from liftseries.intake.oddities.listed import list_oddities
+
+    schema, nowhere = plan.schema, pd.DataFrame({"file": [], "row": []})
+    tables = {name: intake.tables.get(name, empty_table(schema[name])) for name in schema}
+    places = {name: intake.places.get(name, nowhere) for name in schema}
+    asked = plan.data_until, plan.lift_base_radius_mm, plan.accepted_oddities
+    return with_places(list_oddities(tables, places, *asked), intake.place_of)
 
 
 def read_drills(plan: Plan) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -139,7 +153,7 @@ def checked_drafts(
         _check_filled(draft)
         screen_draft(draft, plan.reading.cleared.get(name, ()))
         check_rows(draft)
-    check_across(drafts, plan.data_until)
+    check_across(drafts)
     units = units_of_drafts(plan, drafts) if units is None else units
     check_audit_cycle(drafts, plan.audit["by"], units)
     for draft in drafts.values():
@@ -182,6 +196,8 @@ def _taken_in(plan: Plan, names: Iterable[str], corrected: bool = True) -> tuple
         corrections=lines_table(drafts, corrections),
         corrected=corrected_cells(drafts),
         proposed_reading=proposed_reading(fault for draft in drafts.values() for fault in draft.faults),
+        places={name: draft.places()[~gone[name]].reset_index(drop=True) for name, draft in drafts.items()},
+        place_of=lambda name, row, column: drafts[name].cell_place(np.flatnonzero(~gone[name])[row], column),
     )
     _prove_nothing_lost(intake, drafts)
     return intake, findings

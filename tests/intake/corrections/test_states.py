@@ -108,8 +108,8 @@ def test_without_the_key_nothing_applies_but_on_trust(tmp_path, monkeypatch):
     study = corrected_study(tmp_path, line(), line("patients", "p2", "age_years", "62", 2), secret=None)
     assert states(study) == {1: "not verified", 2: "not verified"}
     assert problems(study) == [
-        f"{CORRECTIONS_FILE}: 2 lines cannot be checked, for {KEY_FILE} is not beside it or is no key. Put it back, or say "
-        "--trust to apply them."
+        f"{CORRECTIONS_FILE}: 2 lines cannot be checked, for {KEY_FILE} is not beside it or is no key. Put it back, or "
+        "say --trust to apply them."
     ]
     assert check_study(read_plan(study))[0].tables["patients"]["centre"][0] == "north"
     monkeypatch.setenv(TRUST, "yes")

@@ -204,10 +204,10 @@ def _hash_of(filed: Filed, key: str, column: str, texts: Iterable[str]) -> str:
 def _tell_not_verified(live: Sequence[Correction], laid: Laid) -> None:
     told = [line for line in live if laid.states.get(line.line) is State.NOT_VERIFIED]
     hashed = [line for line in told if line.stood_hash]
-    message = f"{{}} cannot be checked, for {KEY_FILE} is not beside it or is no key. Put it back, or say --trust to apply {{}}."
     if hashed:
-        which = ("1 line", "it") if len(hashed) == 1 else (f"{len(hashed)} lines", "them")
-        laid.findings.append(finding_of_line(0, message.format(*which), place=CORRECTIONS_FILE))
+        lines, them = ("1 line", "it") if len(hashed) == 1 else (f"{len(hashed)} lines", "them")
+        why = f"for {KEY_FILE} is not beside it or is no key. Put it back, or say --trust to apply {them}."
+        laid.findings.append(finding_of_line(0, f"{lines} cannot be checked, {why}", place=CORRECTIONS_FILE))
     for line in told:
         if not line.stood_hash:
             by_hand = "a line written by hand, without the hash of what stood there. Say --trust to apply it."
