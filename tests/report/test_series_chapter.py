@@ -18,11 +18,10 @@ from liftseries.report.series.characteristics import MOST_ROWS, characteristics_
 from liftseries.report.series.declarations import PARTS
 from liftseries.report.series.figures import BRANCHES, PAD_MM, draw_flow
 from liftseries.report.series.recorded_tables import implant_sizes_table
-from liftseries.report.series.report_chapter import corrected, oddities, set_aside, who_where_when
+from liftseries.report.series.report_chapter import oddities, set_aside, who_where_when
 from liftseries.report.series.supplement_chapter import what_was_studied
 from liftseries.report.series.tables import (
     MOST_GROUPS,
-    corrected_table,
     missing_table,
     oddities_table,
     set_aside_table,
@@ -100,21 +99,6 @@ def test_rows_set_aside_are_counted_and_stay_in_the_house(materials):
     assert set_aside(with_tables(materials["full"], set_aside=one)).startswith("1 row of all tables was set aside")
     assert set_aside(with_tables(materials["full"], set_aside=one.iloc[:0])) == "No row was set aside."
     assert "stays in the house" in set_aside(replace(materials["full"], withheld=WITHHOLDING))
-
-
-def test_cells_corrected_are_counted_by_people_and_stay_in_the_house(materials):
-    full = materials["full"]
-    assert corrected(full).startswith(
-        "4 cells in 2 columns were corrected over the files as they were sent, and 2 rows left out, by 3 people;"
-    )
-    counts = full.table("corrected")
-    rows_alone = counts.iloc[2:].assign(cells=0, people=1)
-    assert corrected(with_tables(full, corrected=rows_alone)) == "2 rows were left out by hand, by 1 person."
-    assert corrected(with_tables(full, corrected=counts.iloc[:0])).startswith("No cell was corrected")
-    assert "stays in the house" in corrected(replace(full, withheld=WITHHOLDING))
-    content = corrected_table(full, full.words)
-    assert [list(row)[2:] for row in content.rows] == [["3", "3", "2"], ["1", "1", "1"], ["", "2", "1"]]
-    assert corrected_table(with_tables(full, corrected=counts.iloc[:0]), full.words) is None
 
 
 def test_the_sentence_on_sites_of_a_patient_counts_patients(materials, made):

