@@ -55,6 +55,30 @@ def check_audit_tables(job: Job) -> None:
         write_parquet(getattr(job.outputs, name), table)
 
 
+def read_as_filed(job: Job) -> None:
+    """Study folder -> one row a site as first filed, without corrections, and the corrected cells; both empty where
+    nothing was corrected."""
+    from liftseries.geometry.derived import centre_of_sites, derive
+    from liftseries.geometry.limits import Limits
+    from liftseries.intake.as_filed import read_as_filed as as_filed
+    from liftseries.intake.study import empty_table
+    from liftseries.models.shared.cases import cases
+    from liftseries.study.plan import read_plan
+
+    plan = read_plan(job.params.study)
+    filed, corrected = as_filed(plan), pd.read_parquet(job.inputs.cases)
+    write_csv(job.outputs.cells, filed.cells)
+    if not filed.tables:
+        write_parquet(job.outputs.cases, corrected.iloc[:0])
+        return
+    tables = {name: filed.tables.get(name, empty_table(table)) for name, table in plan.schema.items()}
+    centre = centre_of_sites(tables["sites"], tables["patients"])
+    drilled = {name: tables[name] for name in ("sites", "steps", "instruments", "stops")}
+    _, derived = derive(**drilled, limits=Limits(**job.params.limits), centre=centre)
+    bands = job.params.rbh_bands_mm, job.params.lift_bands_mm
+    write_parquet(job.outputs.cases, cases(tables["patients"], tables["sites"], derived, *bands))
+
+
 def derive_depths(job: Job) -> None:
     """Checked tables -> derived/steps.csv, derived/sites.csv, cases for the drawing of ladders."""
     from liftseries.geometry.derived import centre_of_sites, derive

@@ -70,6 +70,11 @@ def read_study(plan: Plan, corrections: bool = True) -> Intake:
     return intake
 
 
+def read_uncorrected(plan: Plan) -> dict[str, pd.DataFrame]:
+    """The tables as first filed, corrections.csv ignored; rows that are refused without it are left out."""
+    return _taken_in(plan, TABLES, corrected=False)[0].tables
+
+
 def empty_table(table: Table) -> pd.DataFrame:
     """No rows, all columns typed: what stands in for a table that the study does not have."""
     return draft_table(table, ()).frame
@@ -145,10 +150,7 @@ def checked_drafts(
     from liftseries.intake.checks.rows import check_rows
     from liftseries.intake.checks.tenfold import propose_tenfold
 
-    drafts = opened(plan, corrections, names)
-    correct(drafts, corrections)
-    for draft in drafts.values():
-        stack(draft, plan.reading)
+    drafts = stacked(plan, corrections, names)
     for name, draft in drafts.items():
         _check_filled(draft)
         screen_draft(draft, plan.reading.cleared.get(name, ()))
@@ -170,6 +172,15 @@ def opened(plan: Plan, corrections: Corrections, names: Iterable[str] = EVERY_TA
         for name in names
         if plan.has(name)
     }
+
+
+def stacked(plan: Plan, corrections: Corrections, names: Iterable[str] = EVERY_TABLE) -> dict[str, Draft]:
+    """The tables that the plan names, corrected and typed, nothing checked beyond a cell on its own."""
+    drafts = opened(plan, corrections, names)
+    correct(drafts, corrections)
+    for draft in drafts.values():
+        stack(draft, plan.reading)
+    return drafts
 
 
 def _taken_in(plan: Plan, names: Iterable[str], corrected: bool = True) -> tuple[Intake, list[Finding]]:
