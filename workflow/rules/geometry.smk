@@ -49,7 +49,6 @@ rule join_cases:
 rule read_as_filed:
     """One row a site as first filed, corrections.csv ignored; empty where there is none."""
     input:
-        tables=plan.files(*TABLES),
         cases=file_of("cases"),
     output:
         cases=file_of("cases_as_filed"),
@@ -60,6 +59,7 @@ rule read_as_filed:
         does="liftseries.engine.spine:read_as_filed",
         study=str(plan.folder),
         tables=tables_named,
+        begun=only(begun, plan, *TABLES),
         extra_columns=plan.extra_columns,
         reading=plan.as_written["reading"],
         limits={limit.name: getattr(plan, limit.name) for limit in fields(Limits)},

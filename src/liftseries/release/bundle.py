@@ -22,9 +22,11 @@ import pandas as pd
 
 from liftseries.base.errors import Problem, StudyError
 from liftseries.base.outputs import remake_folder, write_csv, write_text
+from liftseries.base.reading import sha256
 from liftseries.disclosure.declared import MEDIAN_NEEDS, QUARTILES_NEED
-from liftseries.engine.provenance import MANIFEST, is_up_to_date, versions
+from liftseries.engine.provenance import MANIFEST, versions
 from liftseries.engine.run import alone_in
+from liftseries.engine.standing import is_up_to_date
 from liftseries.release.check import worked_out
 from liftseries.release.figures import draw_figures
 from liftseries.release.masking import Masked, mask, withheld_columns
@@ -36,7 +38,6 @@ from liftseries.report.kit.numbers import WITHHELD_COUNT
 from liftseries.report.kit.writer import write
 from liftseries.report.pages.report_files import write_all
 from liftseries.report.purposes import purpose
-from liftseries.study.input_hashes import sha256
 from liftseries.study.plan import Plan
 
 FOLDER, RECORD = "release", "release.json"

@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any, get_args, get_origin, get_type_hints
 
 from liftseries.base.errors import Problem, StudyError
-from liftseries.base.plain_yaml import load_yaml
+from liftseries.base.plain_yaml import MOST_BYTES, load_yaml
+from liftseries.base.reading import content
 from liftseries.study.indicators import OWN_FILE
 from liftseries.study.plan_content import content_problems
 from liftseries.study.plan_files import CORRECTIONS_FILE, PLAN_FILE, Source, files_read, source_of
@@ -133,7 +134,11 @@ def _load(path: Path) -> dict[str, Any]:
     if not path.is_file():
         raise StudyError([Problem(name, "there is no such file. Start one with `liftseries new`.")])
     try:
-        written = load_yaml(path.read_text(encoding="utf-8-sig"))
+        data = content(path, MOST_BYTES)
+        if len(data) > MOST_BYTES:
+            message = f"is larger than {MOST_BYTES >> 10} KB. Keep the plan's keys only."
+            raise StudyError([Problem(name, message)])
+        written = load_yaml(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
         message = f"byte {error.start + 1} is not UTF-8. Save the file as UTF-8."
         raise StudyError([Problem(name, message)]) from None
