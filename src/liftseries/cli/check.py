@@ -8,7 +8,7 @@ from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from liftseries.base.errors import Problem
+from liftseries.base.errors import Problem, UsageError
 from liftseries.base.numbers import counted
 from liftseries.cli.arguments import CAUTION, add_study, plan_of
 from liftseries.study.plan import Plan
@@ -42,6 +42,10 @@ def add_check(commands) -> None:
         "--decisions", type=Path, metavar="FILE.csv",
         help="write how each cell was taken that is not simply what it shows, and by which rule",
     )  # fmt: skip
+    command.add_argument(
+        "--only", action="append", default=[], metavar="FILE",
+        help="check the tables of this file alone, as study.yaml names it; may stand repeatedly",
+    )  # fmt: skip
     command.set_defaults(command=_check)
 
 
@@ -56,12 +60,15 @@ def _check(options: argparse.Namespace) -> int:
         from liftseries.intake.books.correction_book import check_may_be_written
 
         check_may_be_written(plan, options.corrections)
+    if options.only and (options.corrections or options.apply):
+        raise UsageError("--only checks; leave it out where corrections go out or come back.")
     not_taken = _applied(plan, options) if options.apply else []
-    intake, problems = check_study(plan)
+    intake, problems = check_study(plan, options.only)
     for problem in [*not_taken, *problems]:
         print(problem, file=sys.stderr)
     _tell_decisions(plan, intake, options.decisions)
-    tell_states(intake.corrections)
+    if not options.only:  # lines for other files would find no row
+        tell_states(intake.corrections)
     _tell_oddities(plan, intake)
     if problems or not_taken:
         print(f"{counted(len(problems), 'problem')} found.", file=sys.stderr)

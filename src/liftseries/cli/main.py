@@ -18,6 +18,7 @@ from liftseries.cli.case import add_case
 from liftseries.cli.check import add_check
 from liftseries.cli.corrections import add_corrections
 from liftseries.cli.ladder import add_ladder
+from liftseries.cli.map import add_map
 from liftseries.cli.new import add_new
 from liftseries.cli.pseudonymise import add_pseudonymise
 from liftseries.cli.release import add_release
@@ -66,8 +67,17 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"liftseries {__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     for add in (
-        add_run, add_check, add_corrections, add_case, add_release, add_new, add_twin, add_pseudonymise, add_ladder,
+        add_run,
+        add_check,
+        add_corrections,
+        add_map,
+        add_case,
+        add_release,
+        add_new,
+        add_twin,
+        add_pseudonymise,
+        add_ladder,
         add_size,
-    ):  # fmt: skip
+    ):
         add(commands)
     return parser

@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from liftseries.base.errors import Problem, StudyError
+from liftseries.base.errors import Problem, StudyError, UsageError, did_you_mean
 from liftseries.intake.cells.words import proposed_reading
 from liftseries.intake.corrections.lines import Corrections, read_corrections
 from liftseries.intake.draft.corrected_cells import corrected_cells, lines_table
 from liftseries.intake.draft.draft import NEVER_EMPTY, Draft
-from liftseries.intake.draft.stack import correct, draft_table, open_table, stack
+from liftseries.intake.draft.opened import stacked
+from liftseries.intake.draft.stack import draft_table
 from liftseries.intake.oddities.found import FoundOddity, with_places
 from liftseries.intake.told.decisions import decisions_table
 from liftseries.intake.told.findings import Finding, as_problems, as_table, told_once
 from liftseries.study.plan import Plan
+from liftseries.study.plan_files import file_of
 from liftseries.study.schema import AUDIT_TABLES, EVERY_TABLE, TABLES, Table
 
 
@@ -80,10 +82,48 @@ def empty_table(table: Table) -> pd.DataFrame:
     return draft_table(table, ()).frame
 
 
-def check_study(plan: Plan, corrections: bool = True) -> tuple[Intake, list[Problem]]:
-    """The same pass, the audit's cycle too; the problems are given back, also under `set_aside`, nothing is raised."""
-    intake, findings = _taken_in(plan, EVERY_TABLE, corrections)
-    return intake, as_problems(findings)
+def check_study(plan: Plan, only: Sequence[str] = (), corrections: bool = True) -> tuple[Intake, list[Problem]]:
+    """The same pass, the audit's cycle too; the problems are given back, also under `set_aside`, nothing is raised.
+
+    Parameters
+    ----------
+    plan
+    only : files, as study.yaml names them: what is found in others is left out, and their tables where these have some
+    corrections : False: the tables as they were sent
+
+    Raises
+    ------
+    UsageError
+        study.yaml names no such file.
+    """
+    if not only:
+        intake, findings = _taken_in(plan, EVERY_TABLE, corrections)
+        return intake, as_problems(findings)
+    intake, findings = _taken_in(_only(plan, only), EVERY_TABLE, corrections)
+    counts, decisions = (
+        table[table["file"].map(lambda file: _is_named(file, only)).astype(bool)]
+        for table in (intake.counts, intake.decisions)
+    )
+    told = [finding for finding in findings if _is_named(finding.file, only)]
+    return replace(intake, counts=counts, decisions=decisions), as_problems(told)
+
+
+def _is_named(label: str, only: Sequence[str]) -> bool:
+    return label in only or file_of(label) in only
+
+
+def _only(plan: Plan, only: Sequence[str]) -> Plan:
+    """The plan with the named files alone, and whole tables that none of them holds, for their keys are referred to."""
+    labels = [source.label for sources in plan.tables.values() for source in sources]
+    for name in only:
+        if not any(_is_named(label, [name]) for label in labels):
+            hint = did_you_mean(name, [*labels, *map(file_of, labels)])
+            raise UsageError(f"--only {name}: study.yaml names no such file.{hint}")
+    tables = {}
+    for table, sources in plan.tables.items():
+        named = tuple(source for source in sources if _is_named(source.label, only))
+        tables[table] = named or sources
+    return replace(plan, tables=tables)
 
 
 def oddities_of(plan: Plan, intake: Intake) -> list[FoundOddity]:
@@ -148,14 +188,15 @@ def checked_drafts(
     from liftseries.intake.checks.across import check_across
     from liftseries.intake.checks.applicability import mark_not_applicable
     from liftseries.intake.checks.audit_cycle import check_audit_cycle, units_of_drafts
-    from liftseries.intake.checks.identifiers import screen_draft
+    from liftseries.intake.checks.identifiers import screen_draft, tell_file_names
     from liftseries.intake.checks.rows import check_rows
     from liftseries.intake.checks.tenfold import propose_tenfold
 
     drafts = stacked(plan, corrections, names)
-    for name, draft in drafts.items():
+    for draft in drafts.values():
         _check_filled(draft)
-        screen_draft(draft, plan.reading.cleared.get(name, ()))
+        screen_draft(draft, plan.readings)
+        tell_file_names(draft)
         check_rows(draft)
     check_across(drafts)
     units = units_of_drafts(plan, drafts) if units is None else units
@@ -163,25 +204,6 @@ def checked_drafts(
     for draft in drafts.values():
         mark_not_applicable(draft)
         propose_tenfold(draft)
-    return drafts
-
-
-def opened(plan: Plan, corrections: Corrections, names: Iterable[str] = EVERY_TABLE) -> dict[str, Draft]:
-    """The tables that the plan names as raw cells, before corrections; see `open_table`."""
-    schema = plan.every_schema
-    return {
-        name: open_table(schema[name], plan.tables[name], plan.reading, corrections.secret)
-        for name in names
-        if plan.has(name)
-    }
-
-
-def stacked(plan: Plan, corrections: Corrections, names: Iterable[str] = EVERY_TABLE) -> dict[str, Draft]:
-    """The tables that the plan names, corrected and typed, nothing checked beyond a cell on its own."""
-    drafts = opened(plan, corrections, names)
-    correct(drafts, corrections)
-    for draft in drafts.values():
-        stack(draft, plan.reading)
     return drafts
 
 
@@ -211,9 +233,9 @@ def _taken_in(plan: Plan, names: Iterable[str], corrected: bool = True) -> tuple
         corrected=corrected_cells(drafts),
         proposed_reading=proposed_reading(fault for draft in drafts.values() for fault in draft.faults),
         places={name: draft.places().iloc[kept[name]].reset_index(drop=True) for name, draft in drafts.items()},
-        place_of=lambda name, row, column: drafts[name].cell_place(np.flatnonzero(~gone[name])[row], column),
+        place_of=lambda name, row, column: drafts[name].cell_place(kept[name][row], column),
     )
-    _prove_nothing_lost(intake, drafts)
+    _prove_nothing_lost(intake, drafts, gone)
     return intake, findings
 
 
@@ -231,17 +253,17 @@ def _kept_in_order(draft: Draft, gone: np.ndarray) -> np.ndarray:
 def _check_filled(draft: Draft) -> None:
     """A file that could not be read is told of already."""
     if draft.lacks_rows and len(draft.sheets) == len(draft.sources):
-        place = ", ".join(source.label for source in draft.sources)
+        place = ", ".join(source.told for source in draft.sources)
         draft.find_in_file("table_holds_rows", 0, place, f"holds no rows. Enter {draft.table.means.lower()}")
 
 
 def _counted(draft: Draft, gone: np.ndarray) -> pd.DataFrame:
     n_files = len(draft.sources)
-    left_out = np.bincount([file_no for file_no, _ in draft.left_out], minlength=n_files)
+    left_out = np.bincount([file_no for file_no, _, _ in draft.left_out], minlength=n_files)
     return pd.DataFrame(
         {
             "table": draft.table.name,
-            "file": [source.label for source in draft.sources],
+            "file": [source.told for source in draft.sources],
             "read": np.bincount(draft.file_no, minlength=n_files) + left_out,
             "kept": np.bincount(draft.file_no[~gone], minlength=n_files),
             "set_aside": np.bincount(draft.file_no[gone], minlength=n_files) + left_out,
@@ -249,11 +271,16 @@ def _counted(draft: Draft, gone: np.ndarray) -> pd.DataFrame:
     )
 
 
-def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft]) -> None:
+def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft], set_aside: Mapping[str, np.ndarray]) -> None:
     """Every row read is kept or listed as set aside; else the fault is ours and must not pass in silence."""
     for name, draft in drafts.items():
         listed = intake.set_aside.loc[intake.set_aside["table"] == name, ["file", "row"]].drop_duplicates()
         counts = intake.counts[intake.counts["table"] == name]
         read = sum(len(sheet.rows) for sheet in draft.as_filed.values())
-        if not read == counts["read"].sum() == len(intake.tables[name]) + len(listed):
-            raise AssertionError(f"{name}: {read} rows read, {len(intake.tables[name])} kept, {len(listed)} set aside")
+        # A row of a file may be several of the table, see forms of reading.
+        gone = {(draft.sources[file_no].told, int(row)) for file_no, row, _ in draft.left_out}
+        labels = [source.told for source in draft.sources]
+        gone |= {(labels[draft.file_no[at]], int(draft.rows[at])) for at in np.flatnonzero(set_aside[name])}
+        kept, n_gone = len(intake.tables[name]), int(counts["set_aside"].sum())
+        if not (read == counts["read"].sum() == kept + n_gone and len(listed) == len(gone)):
+            raise AssertionError(f"{name}: {read} rows read, {kept} kept, {n_gone} set aside, {len(listed)} listed")

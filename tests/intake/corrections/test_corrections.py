@@ -13,6 +13,7 @@ from corrected_studies import (
     line,
     states,
     tables_of,
+    write_lines,
 )
 from correction_books import problems
 from hypothesis import HealthCheck, given, settings
@@ -240,3 +241,30 @@ def test_the_file_is_an_input_of_a_run(tmp_path):
     assert CORRECTIONS_FILE in hashes
     append_corrections(read_plan(study), [Correction(**line(value="west") | {"line": 2, "supersedes": 1})])
     assert input_hashes(read_plan(study)) != hashes
+
+
+def test_one_of_several_visits_that_stand_in_one_row_of_a_file_is_corrected_and_one_left_out(tmp_path):
+    """A wide sheet: each row of the file is two visits."""
+    wide = pd.DataFrame({"site": ["s1", "s2"], "bone 6": ["9.1", "8.5"], "bone 12": ["9.0", "8.4"]})
+    groups = [
+        "{months: 6, status: functioning, bone_height_mm: bone 6}",
+        "{months: 12, status: functioning, bone_height_mm: bone 12}",
+    ]
+    study = corrected_study(tmp_path, changes={"visits": wide.assign(state="functioning", trouble="none")})
+    each = ", ".join(group.replace("status: functioning", "status: state, complication: trouble") for group in groups)
+    with (study / "study.yaml").open("a", encoding="utf-8") as plan:
+        plan.write(f"files:\n  visits.csv: {{columns: {{visits: {{site_id: site, each: [{each}]}}}}}}\n")
+    assert problems(study) == []
+    row = {"bone_height_mm": "8.5", "complication": "none", "months": "6", "site_id": "s2", "status": "functioning"}
+    write_lines(
+        study,
+        line("visits", "s1 | 12", "bone_height_mm", "9.3", stood="9.0")
+        | {"stood_hash": by_hand("visits", "s1 | 12", "bone_height_mm", ["9"])},
+        line("visits", "s1 | 0", "", "leave out", 2)
+        | {"key": "s2 | 6", "stood_hash": by_hand("visits", "s2 | 6", "row", sorted([*pair] for pair in row.items()))},
+    )
+    assert states(study) == {1: "applied", 2: "applied"}
+    visits = tables_of(study)["visits"]
+    assert visits[["site_id", "months", "bone_height_mm"]].to_numpy().tolist() == [
+        ["s1", 6, 9.1], ["s1", 12, 9.3], ["s2", 12, 8.4],
+    ]  # fmt: skip

@@ -83,12 +83,12 @@ def refused(plan: Plan) -> tuple[Refused, dict[str, Table]]:
 def _row(plan: Plan, draft: Draft, index: int, findings: Sequence[Finding], corrections: Corrections) -> RefusedRow:
     file_no, row = int(draft.file_no[index]), int(draft.rows[index])
     sheet, header = draft.sheets[file_no], draft.headers[file_no]
-    cells = mapped_row(sheet, header, int(np.searchsorted(sheet.rows, row)))
-    as_filed = draft.filed.index(file_no, row)
+    cells = mapped_row(sheet, header, int(index - np.searchsorted(draft.file_no, file_no)))
+    as_filed = int(draft.filed_at[index])
     key = draft.filed.address(as_filed)
     return RefusedRow(
         key=key,
-        file=sheet.source.label,
+        file=sheet.source.told,
         row=row,
         cells={name: cells[name] for name in sorted(cells, key=header.positions.__getitem__)},
         mark=row_mark(plan, draft.filed, as_filed, key, corrections.last),

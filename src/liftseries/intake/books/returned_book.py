@@ -38,9 +38,9 @@ from liftseries.intake.corrections.lines import (
     identifying_words,
 )
 from liftseries.intake.corrections.rows import Filed, canonical
+from liftseries.intake.draft.opened import opened
 from liftseries.intake.files.grid import Oddity, is_blank
 from liftseries.intake.identifiers.kinds import Role
-from liftseries.intake.study import opened
 from liftseries.study.plan import Plan
 
 Told = list[tuple[str, str]]  # (place, what depends on it)

@@ -18,8 +18,8 @@ from liftseries.intake.corrections.lines import (
     read_corrections,
 )
 from liftseries.intake.corrections.secret import key_of, read_key, trusted
+from liftseries.intake.draft.opened import opened
 from liftseries.intake.identifiers.kinds import Role
-from liftseries.intake.study import opened
 from liftseries.study.plan import Plan
 from liftseries.study.plan_files import CORRECTIONS_FILE, KEY_FILE
 

@@ -25,7 +25,7 @@ from liftseries.intake.cells.numbers import (
 from liftseries.intake.cells.teeth import read_tooth
 from liftseries.intake.cells.units import with_unit
 from liftseries.intake.cells.words import all_folded, level_meant, missing_word, word_in
-from liftseries.intake.files.grid import BLANKS, Oddity, is_blank
+from liftseries.intake.files.grid import BLANKS, Oddity, Refused, is_blank
 from liftseries.intake.told.verdicts import Fault, Taken
 from liftseries.study.reading import Reading, folded
 from liftseries.study.schema import Column
@@ -60,6 +60,8 @@ def read_cell(cell: object, column: Column, reading: Reading = AS_FDI) -> Any:
     """The value of one cell, None where it is missing, `Taken` where a rule gave it, or a `Fault`."""
     if isinstance(cell, Oddity) and cell.value in ODDITIES:
         return ODDITIES[cell.value]
+    if isinstance(cell, Refused):
+        return Fault(cell.rule, cell.message)
     if is_blank(cell) or (isinstance(cell, float) and math.isnan(cell)):
         if column.when_empty:
             return column.when_empty
@@ -141,7 +143,7 @@ def _unconfirmed(word: str, column: Column) -> Fault:
 
 
 def _text(cell: object) -> str | Fault:
-    text = _spelled(cell)
+    text = spelled(cell)
     if text is None:
         kind = value_class(cell)
         advice = "Give the column the text format and enter it again." if kind == "date" else "Mend the cell."
@@ -157,8 +159,8 @@ def _text(cell: object) -> str | Fault:
     return text
 
 
-def _spelled(cell: object) -> str | None:
-    """A cell as a text; None for what has none, such as a date."""
+def spelled(cell: object) -> str | None:
+    """A cell as a text: an id, a label; None for what has none, such as a date."""
     if isinstance(cell, bool):
         return str(cell).lower()
     if isinstance(cell, int):
@@ -176,7 +178,7 @@ def _level(cell: object, column: Column) -> str | Taken | Fault:
     if isinstance(cell, bool) and ("yes" if cell else "no") in levels:
         level = "yes" if cell else "no"
         return Taken(level, str(cell).lower(), level, "true_is_yes")
-    text = _spelled(cell)
+    text = spelled(cell)
     if text is not None and (found := levels.get(text, levels.get(text.casefold()))):
         return found
     what = WHAT.get(value_class(cell)) or ("a text" if number_in(cell) is None else "a number")

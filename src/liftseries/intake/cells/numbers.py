@@ -7,7 +7,7 @@ import re
 import sys
 from collections.abc import Iterable
 
-from liftseries.intake.files.grid import BLANKS, DATES, Oddity, is_blank
+from liftseries.intake.files.grid import BLANKS, DATES, Oddity, Refused, is_blank
 from liftseries.intake.told.verdicts import Fault
 from liftseries.study.schema import Column
 
@@ -39,6 +39,8 @@ def value_class(cell: object) -> str:
     """What stands in a cell: empty, text, number, integer, date, boolean, or what an `Oddity` is called."""
     if isinstance(cell, Oddity):
         return cell.value
+    if isinstance(cell, Refused):
+        return cell.kind
     if isinstance(cell, bool):
         return "boolean"
     if isinstance(cell, DATES):

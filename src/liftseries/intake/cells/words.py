@@ -39,8 +39,8 @@ LEVEL_WORDS: Mapping[str, tuple[str, ...]] = {
     "unknown": ("unk", "uk", "nk", "not known", "unbekannt", "inconnu", "desconocido", "sconosciuto", "onbekend"),
     "female": ("f", "w", "woman", "weiblich", "frau", "femme", "mujer", "donna", "vrouw"),
     "male": ("m", "man", "männlich", "mann", "homme", "hombre", "uomo"),
-    "never": ("non-smoker", "nonsmoker", "non smoker", "never smoker", "nichtraucher"),
-    "former": ("ex", "ex-smoker", "ex smoker", "former smoker", "past", "exraucher"),
+    "never": ("non-smoker", "nonsmoker", "non smoker", "never smoker", "nichtraucher", "nie", "jamais", "nunca"),
+    "former": ("ex", "ex-smoker", "ex smoker", "former smoker", "past", "exraucher", "früher", "ehemals", "ancien"),
     "current": ("smoker", "current smoker", "raucher"),
     "none": ("no", "n", "0", "nil", "nein", "keine", "non", "aucun", "nessuno", "ninguno"),
 }  # fmt: skip

@@ -14,6 +14,7 @@ import pandas as pd
 from liftseries.base.numbers import plain
 from liftseries.intake.draft.draft import Draft
 from liftseries.study.expressions import names_in, null_safe
+from liftseries.study.plan_files import PLAN_FILE
 from liftseries.study.schema import Column, Rule, Table
 
 IN_RANGE, A_LEVEL, UNIQUE = "value_is_in_range", "value_is_a_level", "key_is_unique"
@@ -200,10 +201,33 @@ def _find_repeats(draft: Draft, indices: list[int]) -> None:
     keys = draft.masked()[key]
     first = keys[~keys.duplicated()].reset_index().set_index(key)["index"]
     alike = " and ".join(key)
-    for index in indices:
-        other = int(first[tuple(keys.loc[index]) if len(key) > 1 else keys.loc[index, key[0]]])
+    firsts = {
+        index: int(first[tuple(keys.loc[index]) if len(key) > 1 else keys.loc[index, key[0]]]) for index in indices
+    }
+    _find_in_two_files(draft, firsts, alike)
+    for index, other in firsts.items():
+        if draft.file_no[index] != draft.file_no[other]:
+            continue
         message = f"repeats the key of {draft.row_seen_from(other, index)}; no two rows may have the same {alike}."
         draft.find(UNIQUE, index, key[-1], f"{message} Correct or remove one.", partner=other)
         draft.repeated[[index, other]] = True
     # The first of two alike has no finding, but nothing may be concluded from it either.
     draft.sound[key[-1]][draft.repeated] = False
+
+
+def _find_in_two_files(draft: Draft, firsts: dict[int, int], alike: str) -> None:
+    """Keys that two files share have one cause, so they are one problem; nobody can tell which file is right."""
+    pairs: dict[tuple[int, int], list[int]] = {}
+    for index, other in firsts.items():
+        if draft.file_no[index] != draft.file_no[other]:
+            pairs.setdefault((int(draft.file_no[index]), int(draft.file_no[other])), []).append(index)
+            draft.repeated[[index, other]] = True
+    for (file_no, before), rows in pairs.items():
+        sheet, first = draft.sheets[file_no], draft.sheets[before]
+        n = f"{len(rows)} rows have" if len(rows) > 1 else "1 row has"
+        message = (
+            f"{n} the {alike} of a row in {first.shown} (first: row {draft.rows[rows[0]]}, there row "
+            f"{draft.rows[firsts[rows[0]]]}). Where ids are unlike only within a file, give it a `prefix` under `files`"
+            f" in {PLAN_FILE}; where both hold the same rows, name the file once; else correct the ids."
+        )
+        draft.find_in_file(UNIQUE, file_no, sheet.shown, message, draft.table.key[-1])

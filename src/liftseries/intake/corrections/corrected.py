@@ -9,6 +9,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import Enum
 
+import numpy as np
+
 from liftseries.intake.cells.numbers import value_class
 from liftseries.intake.corrections.lines import LEAVE_OUT_COPIES, Correction, Corrections, finding_of_line
 from liftseries.intake.corrections.rows import Filed, canonical
@@ -67,10 +69,12 @@ class Laid:
         gone: dict[int, list[int]] = {}
         for of_table, index in self.left_out:
             if of_table == table:
-                gone.setdefault(int(filed.file_no[index]), []).append(filed.row(index))
+                gone.setdefault(int(filed.file_no[index]), []).append(int(filed.at[index]))
         sheets = {no: replace(filed.sheets[no], columns=of_file) for no, of_file in columns.items()}
         sheets = {**filed.sheets, **sheets}
-        return {no: sheet.without(gone[no]) if no in gone else sheet for no, sheet in sheets.items()}
+        for no, positions in gone.items():  # by position, for a row of a file may be several of the table
+            sheets[no] = sheets[no].of_positions(np.delete(np.arange(len(sheets[no].rows)), positions))
+        return sheets
 
 
 def lay_over(tables: Mapping[str, Filed], corrections: Corrections) -> Laid:
@@ -259,7 +263,7 @@ def _decision(line: Correction, filed: Filed, index: int, column: str, follows: 
     taken = f"the key as corrected in {line.place}" if follows else f"the value in {line.place}"
     return Decision(
         table=filed.table.name,
-        file=filed.sheet(index).source.label,
+        file=filed.sheet(index).source.told,
         row=filed.row(index),
         column=column,
         place=filed.place(index, column) if column else filed.row_place(index),

@@ -98,7 +98,7 @@ class Filed:
 
     def place(self, index: int, column: str) -> str:
         position = self.headers[int(self.file_no[index])].positions.get(column)
-        return self.sheet(index).place(self.row(index), column, position)
+        return self.sheet(index).place(self.row(index), column, position, int(self.at[index]))
 
     def row_place(self, index: int) -> str:
         return self.sheet(index).row_place(self.row(index))

@@ -37,17 +37,15 @@ def corrected_cells(drafts: Mapping[str, Draft]) -> pd.DataFrame:
     """
     rows = []
     for name, draft in drafts.items():
-        index_of = dict(
-            zip(zip(draft.file_no.tolist(), draft.rows.tolist(), strict=True), range(len(draft)), strict=True)
-        )
-        for (file_no, row, column), line in draft.corrected.items():
-            if (index := index_of.get((file_no, row))) is not None:
-                followed = (file_no, row, column) in draft.followed
-                label = draft.sources[file_no].label
-                rows.append((name, _key(draft, index), column, label, row, line.line, line.person, followed))
-        for (file_no, row), line in draft.lines_out.items():
-            label = draft.sources[file_no].label
-            rows.append((name, line.key, "", label, row, line.line, line.person, False))
+        stacked_at = dict(zip(draft.filed_at.tolist(), range(len(draft)), strict=True))
+        for (at, column), line in draft.corrected.items():
+            if (index := stacked_at.get(at)) is not None:
+                label, followed = draft.sources[int(draft.file_no[index])].told, (at, column) in draft.followed
+                place = label, int(draft.rows[index])
+                rows.append((name, _key(draft, index), column, *place, line.line, line.person, followed))
+        for at, line in draft.lines_out.items():
+            place = draft.sources[int(draft.filed.file_no[at])].told, draft.filed.row(at)
+            rows.append((name, line.key, "", *place, line.line, line.person, False))
     return pd.DataFrame(rows, columns=list(CELL_COLUMNS))
 
 
@@ -81,7 +79,7 @@ def n_corrected(corrected: pd.DataFrame) -> pd.DataFrame:
 
 
 def _n_rows(cells: pd.DataFrame) -> int:
-    return len(cells.drop_duplicates(["table", "file", "row"]))
+    return len(cells.drop_duplicates(["table", "file", "row", "key"]))
 
 
 def _key(draft: Draft, index: int) -> str:

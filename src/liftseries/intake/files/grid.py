@@ -27,6 +27,16 @@ class Oddity(Enum):
     DISGUISED = "disguised"  # a number whose format shows another one, or nothing
 
 
+@dataclass(frozen=True)
+class Refused:
+    """A cell that a form of reading could not take, in the place of a value."""
+
+    rule: str
+    message: str
+    kind: str  # what stood there: text, number ...
+    stood: object = field(default=None, repr=False, compare=False)
+
+
 class Unreadable(Exception):
     """A file that gives no cells; the user is told where and why."""
 

@@ -62,8 +62,11 @@ def match_header(sheet: Sheet, table: Table) -> Header:
         header.unreadable.update(meant)
         hint = f' Did you mean "{meant[0]}"?' if meant else did_you_mean(name, table.columns)
         message = f"not a known column.{hint} Correct it, or declare it under extra_columns in {PLAN_FILE}."
+        if sheet.read_by:
+            message = f"a column that {sheet.read_by} does not name.{hint} Name it there, under `columns` or `ignore`."
         header.faults.append(HeaderFault("column_is_known", place, position, "", message))
-    missed = [name for name in missing if not (table.columns[name].may_be_absent or name in header.unreadable)]
+    told = {*header.unreadable, *sheet.not_collected}
+    missed = [name for name in missing if not (table.columns[name].may_be_absent or name in told)]
     lost_their_names = len(missed) <= len(unnamed)
     hint = f" Is it {' or '.join(missed)}?" if missed and lost_their_names else ""
     for position, place in unnamed:
@@ -76,4 +79,5 @@ def match_header(sheet: Sheet, table: Table) -> Header:
             header.faults.append(HeaderFault("column_is_there", place, len(sheet.header), name, message))
     # A column without a name may also be one that only some rows need.
     header.unreadable.update(missing if len(unnamed) > len(missed) else missed)
+    header.unreadable.update(name for name in sheet.not_collected if name not in header.positions)
     return header
