@@ -27,7 +27,8 @@ rule check_tables:
         tables=tables_named,
         begun=only(begun, plan, *TABLES),
         extra_columns=plan.extra_columns,
-        reading=[plan.as_written["reading"], plan.as_written["read_as"]],
+        reading=plan.as_written["reading"],
+        read_as=plan.as_written["read_as"],
         invalid_rows=plan.invalid_rows,
         code=code_of("intake", "study", "schemas"),
     message:
@@ -72,7 +73,8 @@ rule check_audit_tables:
         begun=only(begun, plan, *AUDIT_TABLES),
         units=[plan.audit["by"], plan.audit["expected"], plan.rbh_bands_mm, plan.lift_bands_mm],
         extra_columns=plan.extra_columns,
-        reading=[plan.as_written["reading"], plan.as_written["read_as"]],
+        reading=plan.as_written["reading"],
+        read_as=plan.as_written["read_as"],
         code=code_of("intake", "study", "schemas"),
     priority: 1  # before what takes long, so that a fault is told soon
     message:
