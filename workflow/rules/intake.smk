@@ -18,6 +18,7 @@ rule check_tables:
         places="checked/places.parquet",
         set_aside="set_aside.csv",
         decisions="decisions.csv",
+        corrected="checked/corrected.csv",
     log:
         "logs/check_tables.log",
     params:

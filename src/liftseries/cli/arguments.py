@@ -45,6 +45,10 @@ def add_study(command: argparse.ArgumentParser) -> None:
         "--read-from", type=folder, action="append", default=[], metavar="FOLDER",
         help="absolute path of a folder outside the study's that study.yaml may name tables in; may stand repeatedly",
     )  # fmt: skip
+    command.add_argument(
+        "--trust", action="store_true",
+        help="apply lines of corrections.csv that cannot be checked: corrections.key is lost, or a person wrote them",
+    )  # fmt: skip
 
 
 def plan_of(study: str) -> Plan:

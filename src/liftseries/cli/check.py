@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from collections import Counter
+from contextlib import nullcontext, redirect_stdout
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -36,6 +38,11 @@ def add_check(commands) -> None:
         "--apply", type=Path, metavar="FILE.xlsx",
         help="take the corrected workbook over into corrections.csv, then check; the tables stay as they are",
     )  # fmt: skip
+    command.add_argument("--person", default="", help="with --apply: who changed rows that do not say so; a pseudonym")
+    command.add_argument("--reason", default="", help="with --apply: why, for changed rows that do not say so")
+    command.add_argument(
+        "--yes", action="store_true", help="with --apply: leave out what depends on a row left out, without asking"
+    )
     command.add_argument(
         "--list", type=Path, metavar="FILE", action="append", default=[],
         help="write every problem to a workbook (.xlsx), a sheet a centre to be sent to it, or to a CSV; no text "
@@ -56,6 +63,7 @@ def add_check(commands) -> None:
 
 
 def _check(options: argparse.Namespace) -> int:
+    from liftseries.cli.corrections import convert_older
     from liftseries.intake.study import check_study
     from liftseries.intake.told.decisions import write_decisions
     from liftseries.intake.told.problem_list import check_may_be_written, write_problems
@@ -64,6 +72,8 @@ def _check(options: argparse.Namespace) -> int:
         plan = plan_of(options.study)
     except StudyError as error:
         return _tell_plan(error, options.json)
+    with redirect_stdout(sys.stderr) if options.json else nullcontext():
+        convert_older(plan)
     for path in options.list:
         check_may_be_written(plan, path)
     if options.corrections:
@@ -74,7 +84,7 @@ def _check(options: argparse.Namespace) -> int:
         raise UsageError("--apply tells what it took over in words; give --json in a second call.")
     if options.only and (options.corrections or options.apply):
         raise UsageError("--only checks; leave it out where corrections go out or come back.")
-    not_taken = _applied(plan, options.apply) if options.apply else []
+    not_taken = _applied(plan, options) if options.apply else []
     step("Reading and checking the tables")
     intake, problems = check_study(plan, options.only)
     if options.list or options.decisions:
@@ -119,7 +129,7 @@ def _tell_problems(plan: Plan, intake: Intake, options: argparse.Namespace, not_
 
     for problem in not_taken:
         print(problem)
-    closing = [*_oddity_lines(plan, intake, brief=True), *_written(options)]
+    closing = [*_oddity_lines(plan, intake, brief=True), *_corrected(intake, options), *_written(options)]
     if options.corrections:
         closing += _write_corrections(plan, options.corrections)
     how = "send each centre its sheet" if options.list else "`--list problems.xlsx` has a sheet a centre"
@@ -140,9 +150,15 @@ def _tell_sound(plan: Plan, intake: Intake, options: argparse.Namespace) -> None
         without = f", {left_out} of them left out" if left_out else ""
         print(f"{table}: {counts['read'].sum()} rows from {files}{without}")
     odd = _oddity_lines(plan, intake, brief=False)
-    for line in [*decision_lines(intake.decided), *odd, *_written(options)]:
+    for line in [*decision_lines(intake.decided), *_corrected(intake, options), *odd, *_written(options)]:
         print(line)
     print(f"No problem found. Next: liftseries run {options.study}")
+
+
+def _corrected(intake: Intake, options: argparse.Namespace) -> list[str]:
+    from liftseries.cli.corrections import state_lines
+
+    return [] if options.only else state_lines(intake.corrections)  # lines for other files would find no row
 
 
 def _written(options: argparse.Namespace) -> list[str]:
@@ -169,11 +185,13 @@ def _oddity_lines(plan: Plan, intake: Intake, brief: bool) -> list[str]:
     return lines
 
 
-def _applied(plan: Plan, path: Path) -> list[Problem]:
+def _applied(plan: Plan, options: argparse.Namespace) -> list[Problem]:
     """Takes a correction workbook over and tells how much; gives what could not be taken."""
+    from liftseries.cli.corrections import consent_asked
     from liftseries.intake.books.returned_book import apply_book
 
-    applied = apply_book(plan, path)
+    asks = (lambda told: True) if options.yes else consent_asked
+    applied = apply_book(plan, options.apply, asks, options.person, options.reason)
     print(
         f"{counted(applied.n_cells, 'cell')} corrected and {counted(applied.n_left_out, 'row')} left out, "
         f"in {CORRECTIONS_FILE}; {counted(len(applied.refused), 'entry', 'entries')} not taken."

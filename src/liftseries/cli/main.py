@@ -17,6 +17,7 @@ from liftseries.base.progress import telling_steps
 from liftseries.cli.arguments import CAUTION
 from liftseries.cli.case import add_case
 from liftseries.cli.check import add_check
+from liftseries.cli.corrections import add_corrections
 from liftseries.cli.ladder import add_ladder
 from liftseries.cli.map import add_map
 from liftseries.cli.new import add_new
@@ -26,13 +27,14 @@ from liftseries.cli.run import add_run
 from liftseries.cli.size import add_size
 from liftseries.cli.streams import pipes_may_close
 from liftseries.cli.twin import add_twin
-from liftseries.study.plan_files import READ_FROM
+from liftseries.study.plan_files import READ_FROM, TRUST
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Runs one command; see `liftseries --help`."""
     options = _parser().parse_args(arguments)
     os.environ[READ_FROM] = os.pathsep.join(map(str, getattr(options, "read_from", ())))  # for every job of a run
+    os.environ[TRUST] = "yes" if getattr(options, "trust", False) else ""
     with pipes_may_close(), telling_steps(options.quiet):
         return _done(options)
 
@@ -70,6 +72,7 @@ def _parser() -> argparse.ArgumentParser:
     for add in (
         add_run,
         add_check,
+        add_corrections,
         add_map,
         add_case,
         add_release,

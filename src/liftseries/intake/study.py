@@ -12,9 +12,10 @@ from liftseries.base.errors import Problem, StudyError
 from liftseries.intake.cells.words import proposed_reading
 from liftseries.intake.centres import centres_of
 from liftseries.intake.corrections.lines import Corrections, read_corrections
+from liftseries.intake.draft.corrected_cells import corrected_cells, lines_table
 from liftseries.intake.draft.draft import NEVER_EMPTY, Draft
+from liftseries.intake.draft.opened import stacked
 from liftseries.intake.draft.stack import draft_table
-from liftseries.intake.forms.files_read import FilesRead
 from liftseries.intake.oddities.found import FoundOddity, with_places
 from liftseries.intake.only_files import is_named, only_of
 from liftseries.intake.screens import screen_of
@@ -37,6 +38,8 @@ class Intake:
     decisions: pd.DataFrame  # a row a decision, see `Decision`; also on rows set aside
     # By table, of the shape of its rows kept: true where a cell is empty because there is nothing to record.
     not_applicable: dict[str, pd.DataFrame]
+    corrections: pd.DataFrame  # a row a line of corrections.csv: line, table, key, column, person, state
+    corrected: pd.DataFrame  # a row a corrected cell: see `corrected_cells`
     proposed_reading: dict  # what study.yaml may confirm of words that were refused, as its section `reading`
     centres: list[str]  # of each of the findings, for lists that go to a centre; "" where nobody can tell
     causes: list[Cause]  # the findings by cause, the most blocking first
@@ -45,13 +48,15 @@ class Intake:
     place_of: Callable[[str, int, str], str]  # table, row kept and column -> `cases.xlsx, sheet sites, cell C7`
 
 
-def read_study(plan: Plan) -> Intake:
+def read_study(plan: Plan, corrections: bool = True) -> Intake:
     """Every table of patients, sites and drills, typed and checked; not those of an audit's cycle.
 
     Parameters
     ----------
     plan
         Which files there are, the study's own columns, and what to do with invalid rows.
+    corrections
+        False: the tables as they were sent, whatever corrections.csv says.
 
     Returns
     -------
@@ -64,7 +69,7 @@ def read_study(plan: Plan) -> Intake:
         With every problem in file order. Under `invalid_rows: set_aside` only with those that are no row's
         fault, such as a missing file or an unknown column, unless no patient or site would be left.
     """
-    intake, findings = _taken_in(plan, TABLES)
+    intake, findings = _taken_in(plan, TABLES, corrections)
     if plan.invalid_rows == "set_aside":
         stopping = [finding for finding in findings if finding.stops_the_run]
         nothing_left = any(intake.tables[name].empty for name in NEVER_EMPTY)
@@ -76,7 +81,7 @@ def read_study(plan: Plan) -> Intake:
 
 def read_uncorrected(plan: Plan) -> dict[str, pd.DataFrame]:
     """The tables as first filed, corrections.csv ignored; rows that are refused without it are left out."""
-    return _taken_in(plan, TABLES, Corrections())[0].tables
+    return _taken_in(plan, TABLES, corrected=False)[0].tables
 
 
 def empty_table(table: Table) -> pd.DataFrame:
@@ -84,13 +89,14 @@ def empty_table(table: Table) -> pd.DataFrame:
     return draft_table(table, ()).frame
 
 
-def check_study(plan: Plan, only: Sequence[str] = ()) -> tuple[Intake, list[Problem]]:
+def check_study(plan: Plan, only: Sequence[str] = (), corrections: bool = True) -> tuple[Intake, list[Problem]]:
     """The same pass, the audit's cycle too; the problems are given back, also under `set_aside`, nothing is raised.
 
     Parameters
     ----------
     plan
     only : files, as study.yaml names them: what is found in others is left out, and their tables where these have some
+    corrections : False: the tables as they were sent
 
     Raises
     ------
@@ -98,9 +104,9 @@ def check_study(plan: Plan, only: Sequence[str] = ()) -> tuple[Intake, list[Prob
         study.yaml names no such file.
     """
     if not only:
-        intake, findings = _taken_in(plan, EVERY_TABLE)
+        intake, findings = _taken_in(plan, EVERY_TABLE, corrections)
         return intake, as_problems(findings)
-    intake, findings = _taken_in(only_of(plan, only), EVERY_TABLE)
+    intake, findings = _taken_in(only_of(plan, only), EVERY_TABLE, corrections)
     counts, decisions = (
         table[table["file"].map(lambda file: is_named(file, only)).astype(bool)]
         for table in (intake.counts, intake.decisions)
@@ -186,16 +192,8 @@ def checked_drafts(
     from liftseries.intake.checks.identifiers import screen_draft, tell_file_names
     from liftseries.intake.checks.rows import check_rows
     from liftseries.intake.checks.tenfold import propose_tenfold
-    from liftseries.intake.identifiers.file_names import called_safely
 
-    schema = plan.every_schema
-    tables = called_safely(plan.tables)
-    files = FilesRead(schema, tables)
-    drafts = {
-        name: draft_table(schema[name], tables[name], corrections, plan.readings, files)
-        for name in names
-        if plan.has(name)
-    }
+    drafts = stacked(plan, corrections, names)
     for draft in drafts.values():
         _check_filled(draft)
         screen_draft(draft, plan.readings)
@@ -210,11 +208,11 @@ def checked_drafts(
     return drafts
 
 
-def _taken_in(plan: Plan, names: Iterable[str], corrections: Corrections | None = None) -> tuple[Intake, list[Finding]]:
+def _taken_in(plan: Plan, names: Iterable[str], corrected: bool = True) -> tuple[Intake, list[Finding]]:
     from liftseries.intake.checks.identifiers import screen_words
     from liftseries.intake.set_aside import left_out, set_aside
 
-    corrections = read_corrections(plan) if corrections is None else corrections
+    corrections = read_corrections(plan) if corrected else Corrections()
     drafts = checked_drafts(plan, corrections, names)
     gone, lines = set_aside(drafts)
     lines += left_out(drafts)
@@ -234,12 +232,14 @@ def _taken_in(plan: Plan, names: Iterable[str], corrections: Corrections | None 
             name: pd.DataFrame(draft.not_applicable).iloc[kept[name]].reset_index(drop=True)
             for name, draft in drafts.items()
         },
+        corrections=lines_table(drafts, corrections),
+        corrected=corrected_cells(drafts),
         proposed_reading=proposed_reading(fault for draft in drafts.values() for fault in draft.faults),
         centres=[centre_of(finding) for finding in in_order(findings)],
         causes=problems_by_cause(findings),
         decided=decisions_by_rule(decisions),
         places={name: draft.places().iloc[kept[name]].reset_index(drop=True) for name, draft in drafts.items()},
-        place_of=lambda name, row, column: drafts[name].cell_place(np.flatnonzero(~gone[name])[row], column),
+        place_of=lambda name, row, column: drafts[name].cell_place(kept[name][row], column),
     )
     _prove_nothing_lost(intake, drafts, gone)
     return intake, findings
@@ -265,7 +265,7 @@ def _check_filled(draft: Draft) -> None:
 
 def _counted(draft: Draft, gone: np.ndarray) -> pd.DataFrame:
     n_files = len(draft.sources)
-    left_out = np.bincount([file_no for file_no, _ in draft.left_out], minlength=n_files)
+    left_out = np.bincount([file_no for file_no, _, _ in draft.left_out], minlength=n_files)
     return pd.DataFrame(
         {
             "table": draft.table.name,
@@ -284,7 +284,7 @@ def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft], set_aside: 
         counts = intake.counts[intake.counts["table"] == name]
         read = sum(len(sheet.rows) for sheet in draft.as_filed.values())
         # A row of a file may be several of the table, see forms of reading.
-        gone = {(draft.sources[file_no].told, int(row)) for file_no, row in draft.left_out}
+        gone = {(draft.sources[file_no].told, int(row)) for file_no, row, _ in draft.left_out}
         labels = [source.told for source in draft.sources]
         gone |= {(labels[draft.file_no[at]], int(draft.rows[at])) for at in np.flatnonzero(set_aside[name])}
         kept, n_gone = len(intake.tables[name]), int(counts["set_aside"].sum())

@@ -15,9 +15,11 @@ from liftseries.study.schema import AUDIT_TABLES
 
 PLAN_FILE = "study.yaml"
 CORRECTIONS_FILE = "corrections.csv"  # beside study.yaml, which need not name it
+KEY_FILE = "corrections.key"  # beside it; no output holds it or depends on it
 UNNAMED_ENDINGS = (".csv", ".xlsx", ".parquet")  # of the audit's tables, where study.yaml does not name them
 OUTPUT = "output"  # where study.yaml names no other folder
 READ_FROM = "LIFTSERIES_READ_FROM"  # in the environment: folders that the command line named with --read-from
+TRUST = "LIFTSERIES_TRUST"  # in the environment: set where the command line said --trust
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,9 @@ import numpy as np
 import pandas as pd
 
 from liftseries.intake.cells.numbers import value_class
+from liftseries.intake.corrections.corrected import State
 from liftseries.intake.corrections.lines import Correction
+from liftseries.intake.corrections.rows import Filed
 from liftseries.intake.files.headers import Header
 from liftseries.intake.files.sheet import Sheet
 from liftseries.intake.told.decisions import Decision
@@ -44,9 +46,14 @@ class Draft:
     # By column: empty because there is nothing to record, not because nobody did.
     not_applicable: dict[str, np.ndarray] = field(default_factory=dict)
     as_filed: dict[int, Sheet] = field(default_factory=dict)  # `sheets` before corrections
+    filed: Filed | None = None  # the same without hidden rows that are left out, and what each row is known by
     raw_files: dict[int, Sheet] = field(default_factory=dict)  # before forms of reading, too
-    corrected: dict[tuple[int, int, str], Correction] = field(default_factory=dict)  # by file, row and column
-    left_out: dict[tuple[int, int], str] = field(default_factory=dict)  # by file and row: what says so; not in `rows`
+    filed_at: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))  # each row's number in `filed`
+    corrected: dict[tuple[int, str], Correction] = field(default_factory=dict)  # by number in `filed`, and column
+    followed: set[tuple[int, str]] = field(default_factory=set)  # those of them that went along with a key
+    lines_out: dict[int, Correction] = field(default_factory=dict)  # by number in `filed`: left out by that line
+    states: dict[int, State] = field(default_factory=dict)  # by number of the line of corrections.csv
+    left_out: list[tuple[int, int, str]] = field(default_factory=list)  # file, row, what says so; not in `rows`
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -183,7 +190,7 @@ class Draft:
     def _place(self, file_no: int, row: int, column: str, position: int | None, index: int) -> str:
         if not column:
             return self.sheets[file_no].row_place(row)
-        line = self.corrected.get((file_no, row, column))
+        line = self.corrected.get((int(self.filed_at[index]), column))
         at = int(index - np.searchsorted(self.file_no, file_no))
         return self.sheets[file_no].place(row, column, position, at) + (
             f" as corrected in {line.place}" if line else ""

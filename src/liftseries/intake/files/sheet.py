@@ -65,10 +65,7 @@ class Sheet:
     def place(self, row: int, column: str, position: int | None, at: int | None = None) -> str:
         """Where a cell stands; `position` is its column's number from 0, None where the file has none.
 
-        Parameters
-        ----------
-        row, column, position
-        at : the row's position among `rows`, which tells apart rows that were made of one row of the file
+        `at` is the row's position among `rows`, which tells apart rows that were made of one row of the file.
         """
         stands = self._in_file(position, at)
         if self.is_workbook and stands is not None:
@@ -96,7 +93,10 @@ class Sheet:
 
     def without(self, rows: Collection[int]) -> Sheet:
         """The sheet without some of its rows."""
-        kept = np.flatnonzero(~np.isin(self.rows, list(rows)))
+        return self.of_positions(np.flatnonzero(~np.isin(self.rows, list(rows))))
+
+    def of_positions(self, kept: np.ndarray) -> Sheet:
+        """The sheet with the rows alone that stand at these positions among `rows`."""
         now_at = {int(at): number for number, at in enumerate(kept)}
         return replace(
             self,
