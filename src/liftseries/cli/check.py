@@ -6,7 +6,6 @@ import argparse
 import json
 import sys
 from collections import Counter
-from contextlib import nullcontext, redirect_stdout
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -72,8 +71,6 @@ def _check(options: argparse.Namespace) -> int:
         plan = plan_of(options.study)
     except StudyError as error:
         return _tell_plan(error, options.json)
-    with redirect_stdout(sys.stderr) if options.json else nullcontext():
-        convert_older(plan)
     for path in options.list:
         check_may_be_written(plan, path)
     if options.corrections:
@@ -84,6 +81,8 @@ def _check(options: argparse.Namespace) -> int:
         raise UsageError("--apply tells what it took over in words; give --json in a second call.")
     if options.only and (options.corrections or options.apply):
         raise UsageError("--only checks; leave it out where corrections go out or come back.")
+    for line in convert_older(plan):
+        print(line, file=sys.stderr if options.json else sys.stdout)
     not_taken = _applied(plan, options) if options.apply else []
     step("Reading and checking the tables")
     intake, problems = check_study(plan, options.only)

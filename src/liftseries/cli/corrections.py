@@ -40,7 +40,8 @@ def _corrections(options: argparse.Namespace) -> int:
     from liftseries.intake.study import check_study
 
     plan = plan_of(options.study)
-    convert_older(plan)
+    for line in convert_older(plan):
+        print(line)
     if options.withdraw:
         n = withdraw(plan, options.withdraw, options.person, options.reason)
         print(f"{counted(n, 'line')} of {CORRECTIONS_FILE} taken back, by new lines.")
@@ -68,18 +69,20 @@ def state_lines(lines: pd.DataFrame) -> list[str]:
     return [f"{counted(int(states.sum()), 'line')} of {CORRECTIONS_FILE}: {told}."]
 
 
-def convert_older(plan: Plan) -> None:
-    """Gives lines by row number the rows' keys and tells how many, and which could not be found again."""
+def convert_older(plan: Plan) -> list[str]:
+    """Gives lines by row number the rows' keys; says how many, and which could not be found again."""
     from liftseries.intake.books.trail import convert_older_lines
 
     converted = convert_older_lines(plan)
     if converted is None:
-        return
-    print(
-        f"{counted(converted.n, 'line')} of {CORRECTIONS_FILE} by row number now by key; the older file is beside it."
-    )
-    for name in converted.lost:
-        print(f"{CORRECTIONS_FILE}: {name}: has changed since it was corrected; the line is kept, not applied.")
+        return []
+    return [
+        f"{counted(converted.n, 'line')} of {CORRECTIONS_FILE} by row number now by key; the older file is beside it.",
+        *(
+            f"{CORRECTIONS_FILE}: {name}: has changed since it was corrected; the line is kept, not applied."
+            for name in converted.lost
+        ),
+    ]
 
 
 def consent_asked(told: list[tuple[str, str]]) -> bool:
