@@ -31,10 +31,10 @@ FAULTS = [
     Fault("sud", "sites", ("fen-014-25",), "implant_length_mm", "6,5 ou 8", "6,5"),
     Fault("sud", "visits", ("fen-010-16", "12.5"), "months", "12 ou 13", "12,5"),
     Fault("sud", "visits", ("fen-008-17", "6.4"), "bone_height_mm", "9,5O", "9,5"),
-    Fault("west", "patients", ("moor-012",), "age_years", "6", ""),
+    Fault("west", "patients", ("moor-012",), "age_years", "6", "65"),
     Fault("west", "sites", ("moor-013-15",), "implant_diameter_mm", "48", "4.8"),
     Fault("west", "sites", ("moor-014-14",), "perforation", "neee", "nee"),
-    Fault("west", "visits", ("moor-012-25", "36"), "bone_height_mm", "zie foto", ""),
+    Fault("west", "visits", ("moor-012-25", "36"), "bone_height_mm", "zie foto", "10.6"),
 ]
 
 

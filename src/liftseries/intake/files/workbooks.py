@@ -77,6 +77,8 @@ def _chosen_sheet(sheets: Sequence[SheetPart], source: Source, table: str, book:
         raise Unreadable(where, f"{book}: {message}", "file_is_there")
     if len(shown) != 1:
         kind = "sheets" if len(shown) == len(sheets) else "sheets that are not hidden"
+        if not table:  # asked for by its name, outside study.yaml
+            raise Unreadable(where, f"{len(shown)} {kind}. Name one of them behind a #, `{book}#` and its name.")
         message = f"{len(shown)} {kind}, none called {table}. Write `{book}#` and the sheet's name in {PLAN_FILE}."
         raise Unreadable(where, f"{book}: {message}", "file_is_there")
     n_hidden = len(sheets) - 1

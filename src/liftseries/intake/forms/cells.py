@@ -49,6 +49,14 @@ def blanks(cells: np.ndarray) -> np.ndarray:
     return np.array([is_blank(cell) or cell != cell for cell in distinct], dtype=bool)[codes]
 
 
+def says_nothing(cells: np.ndarray, reading: Reading) -> np.ndarray:
+    """Which cells hold nothing, or a word that the study has confirmed to mean that there is none."""
+    absent = all_folded((*reading.not_recorded, *reading.not_applicable))
+    if not absent:
+        return blanks(cells)
+    return blanks(cells) | per_distinct(cells, lambda cell: word_in(cell) in absent)[0].astype(bool)
+
+
 def per_distinct(cells: np.ndarray, take: Callable[[object], object]) -> tuple[np.ndarray, np.ndarray]:
     """The cells, each put through `take`, and which of them it changed; 1, 1.0 and true are different cells."""
     which, distinct = pd.factorize(cells, use_na_sentinel=False)

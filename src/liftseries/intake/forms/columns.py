@@ -29,6 +29,8 @@ from liftseries.study.forms import PREFIXED, ColumnForm, folded_name
 from liftseries.study.reading import Reading
 from liftseries.study.schema import UNKNOWN, Table
 
+TOOTH = "tooth"  # the one column whose cells may name what they are, in words beside the number
+
 
 @dataclass
 class Columns:
@@ -129,9 +131,21 @@ def built_column(made: Columns, name: str, form: ColumnForm) -> tuple[np.ndarray
             return None
         pieces = [in_unit(piece, form.unit, column, counts) for piece in pieces]
     if form.join is not None:
+        # `Regio 16` is tooth 16 in a site's id as in its tooth: another sheet may well write 16 alone.
+        teeth = _sources_of_teeth(made)
+        pieces = [
+            without_word(piece, counts) if folded_name(source) in teeth else piece
+            for source, piece in zip(form.sources, pieces, strict=True)
+        ]
         return joined(pieces, form.join, counts), stands[0]
     cells = one_of(pieces, form.take, column, counts) if form.take else pieces[0]
     return (without_word(cells, counts) if column.notation else cells), stands[0]
+
+
+def _sources_of_teeth(made: Columns) -> set[str]:
+    """The columns of the file, by folded names, that the reading takes for a tooth."""
+    forms = [entries.get(TOOTH) for entries in made.reading.forms.columns.values()]
+    return {folded_name(source) for form in forms if form is not None for source in form.sources}
 
 
 def _by_decimal_mark(made: Columns, name: str, cells: np.ndarray) -> np.ndarray:

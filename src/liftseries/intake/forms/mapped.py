@@ -9,7 +9,7 @@ import numpy as np
 
 from liftseries.intake.files.grid import is_blank
 from liftseries.intake.files.sheet import Sheet
-from liftseries.intake.forms.cells import blanks
+from liftseries.intake.forms.cells import blanks, says_nothing
 from liftseries.intake.forms.columns import (
     Columns,
     built_column,
@@ -94,12 +94,15 @@ def _each(made: Columns) -> tuple[np.ndarray, np.ndarray]:
         for name, form in group.columns.items():
             if (built := built_column(made, name, form)) is not None:
                 cells[name], origins[name] = built
-        filled = np.zeros(n_rows, dtype=bool)
+        filled, said = np.zeros(n_rows, dtype=bool), np.zeros(n_rows, dtype=bool)
         for column in cells.values():
             filled |= ~blanks(column)
+            said |= ~says_nothing(column, made.reading)
+        what = "a group of columns with words for a missing value alone"
+        made.counted("").add("group_says_nothing", what, "no row of this table", (filled & ~said).sum())
         for name, number in group.numbers.items():
             cells[name], origins[name] = np.full(n_rows, number, dtype=object), None
-        pieces.append((np.flatnonzero(filled), cells, origins))
+        pieces.append((np.flatnonzero(said), cells, origins))
     at_row = np.concatenate([at for at, _, _ in pieces])
     order = np.argsort(at_row, kind="stable")
     names = list(dict.fromkeys(name for _, cells, _ in pieces for name in cells))
@@ -130,7 +133,7 @@ def _one_row_each(made: Columns, rows: np.ndarray, at_row: np.ndarray) -> tuple[
             name: origin[chosen] if isinstance(origin, np.ndarray) else origin for name, origin in made.origins.items()
         }
 
-    empty = nothing_of_its_own(made.cells, made.table, made.constant, len(rows))
+    empty = nothing_of_its_own(made.cells, made.table, made.constant, made.reading, len(rows))
     if empty.any():
         what = "a row with nothing under the table's own columns"
         made.counted("").add("row_of_another_table", what, "no row of this table", empty.sum())

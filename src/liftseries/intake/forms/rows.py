@@ -10,7 +10,8 @@ from liftseries.intake.cells.cells import spelled
 from liftseries.intake.cells.numbers import number_in
 from liftseries.intake.cells.words import all_folded, word_in
 from liftseries.intake.files.grid import Refused, is_blank
-from liftseries.intake.forms.cells import blanks, per_distinct
+from liftseries.intake.forms.cells import blanks, per_distinct, says_nothing
+from liftseries.study.reading import Reading
 from liftseries.study.schema import Table
 
 
@@ -113,10 +114,12 @@ def _compared(cell: object) -> object:
     return number if number is not None else word_in(cell) if isinstance(cell, str) else str(cell)
 
 
-def nothing_of_its_own(columns: Mapping[str, np.ndarray], table: Table, constant: Sequence[str], n: int) -> np.ndarray:
-    """Rows of the file in which nothing stands under the table's columns but references to other tables."""
+def nothing_of_its_own(
+    columns: Mapping[str, np.ndarray], table: Table, constant: Sequence[str], reading: Reading, n: int
+) -> np.ndarray:
+    """Rows of the file in which nothing is said under the table's columns but references to other tables."""
     empty = np.ones(n, dtype=bool)
     for name, cells in columns.items():
         if name not in table.references and name not in constant:
-            empty &= blanks(cells)
+            empty &= says_nothing(cells, reading)
     return empty
