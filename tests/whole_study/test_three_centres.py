@@ -19,7 +19,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from studies import write_plan
 from whole_study.conftest import liftseries
 from whole_study.three_centres.centres import truth
-from whole_study.three_centres.faults import FAULTS, KEYS, Fault
+from whole_study.three_centres.faults import FAULTS, KEYS, ODD, Fault
 from whole_study.three_centres.files import write_centres
 
 from liftseries.base.plain_yaml import load_yaml
@@ -62,9 +62,9 @@ def mended(tmp_path_factory):
     before = hashes(study)
     answered(study)
     book = study.parent / "to_mend.xlsx"
-    first = liftseries("check", study, "--corrections", book)
+    first = liftseries("check", study, "--corrections", book, "--odd")
     opened = openpyxl.load_workbook(book)
-    for fault in FAULTS:
+    for fault in (*FAULTS, *ODD):
         type_in(opened[fault.table], fault)
     opened.save(book)
     second = liftseries("check", study, "--apply", book)
@@ -104,8 +104,16 @@ def test_the_first_check_tells_the_typing_errors_and_nothing_else(mended):
 def test_the_second_check_is_clean(mended):
     _, _, second = mended
     assert second.status == 0, second.out
-    assert f"{len(FAULTS)} cells corrected" in second.out
+    assert f"{len(FAULTS) + len(ODD)} cells corrected" in second.out
     assert "No problem found" in second.out
+
+
+def test_typing_errors_that_may_be_right_are_told_as_odd_until_they_are_corrected(mended):
+    _, first, second = mended
+    for rule in ("tear_without_perforation", "torque_high"):
+        assert rule in first.out
+        assert rule not in second.out
+    assert "Odd and accepted, visit_beyond_closing: 1 entry" in second.out
 
 
 def test_the_tables_are_those_that_the_files_were_made_of(mended, tmp_path):

@@ -37,6 +37,9 @@ def add_check(commands) -> None:
         "--apply", type=Path, metavar="FILE.xlsx",
         help="take the corrected workbook over into corrections.csv, then check; the tables stay as they are",
     )  # fmt: skip
+    command.add_argument(
+        "--odd", action="store_true", help="with --corrections: also the rows that are odd and not accepted"
+    )
     command.add_argument("--person", default="", help="with --apply: who changed rows that do not say so; a pseudonym")
     command.add_argument("--reason", default="", help="with --apply: why, for changed rows that do not say so")
     command.add_argument(
@@ -79,6 +82,8 @@ def _check(options: argparse.Namespace) -> int:
         correction_book.check_may_be_written(plan, options.corrections)
     if options.apply and options.json:
         raise UsageError("--apply tells what it took over in words; give --json in a second call.")
+    if options.odd and not options.corrections:
+        raise UsageError("--odd goes with --corrections FILE.xlsx. Name the workbook to write.")
     if options.only and (options.corrections or options.apply):
         raise UsageError("--only checks; leave it out where corrections go out or come back.")
     for line in convert_older(plan):
@@ -130,7 +135,7 @@ def _tell_problems(plan: Plan, intake: Intake, options: argparse.Namespace, not_
         print(problem)
     closing = [*_oddity_lines(plan, intake, brief=True), *_corrected(intake, options), *_written(options)]
     if options.corrections:
-        closing += _write_corrections(plan, options.corrections)
+        closing += _write_corrections(plan, options)
     how = "send each centre its sheet" if options.list else "`--list problems.xlsx` has a sheet a centre"
     closing.append(f"Next: mend study.yaml or the files, most blocking first ({how}), then check again.")
     if intake.causes:
@@ -149,7 +154,8 @@ def _tell_sound(plan: Plan, intake: Intake, options: argparse.Namespace) -> None
         without = f", {left_out} of them left out" if left_out else ""
         print(f"{table}: {counts['read'].sum()} rows from {files}{without}")
     odd = _oddity_lines(plan, intake, brief=False)
-    for line in [*decision_lines(intake.decided), *_corrected(intake, options), *odd, *_written(options)]:
+    book = _write_corrections(plan, options) if options.corrections else []
+    for line in [*decision_lines(intake.decided), *_corrected(intake, options), *odd, *_written(options), *book]:
         print(line)
     print(f"No problem found. Next: liftseries run {options.study}")
 
@@ -198,10 +204,11 @@ def _applied(plan: Plan, options: argparse.Namespace) -> list[Problem]:
     return applied.refused
 
 
-def _write_corrections(plan: Plan, path: Path) -> list[str]:
+def _write_corrections(plan: Plan, options: argparse.Namespace) -> list[str]:
     from liftseries.intake.books.correction_book import write_correction_book
 
-    found = write_correction_book(plan, path)
+    path = options.corrections
+    found = write_correction_book(plan, path, options.odd)
     if not found.n_rows:
         return ["No row can be corrected in a workbook, so none was written."]
     lines = [f"{counted(found.n_rows, 'row')} to correct in {path}, which holds patients' rows: keep it in the house."]

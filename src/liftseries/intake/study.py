@@ -45,6 +45,7 @@ class Intake:
     causes: list[Cause]  # the findings by cause, the most blocking first
     decided: list[Cause]  # the decisions by rule, the most frequent first
     places: dict[str, pd.DataFrame]  # table -> `file, row` of its rows kept
+    kept: dict[str, np.ndarray]  # table -> where each of its rows kept stands among those read, set aside or not
     place_of: Callable[[str, int, str], str]  # table, row kept and column -> `cases.xlsx, sheet sites, cell C7`
 
 
@@ -239,6 +240,7 @@ def _taken_in(plan: Plan, names: Iterable[str], corrected: bool = True) -> tuple
         causes=problems_by_cause(findings),
         decided=decisions_by_rule(decisions),
         places={name: draft.places().iloc[kept[name]].reset_index(drop=True) for name, draft in drafts.items()},
+        kept=kept,
         place_of=lambda name, row, column: drafts[name].cell_place(kept[name][row], column),
     )
     _prove_nothing_lost(intake, drafts, gone)

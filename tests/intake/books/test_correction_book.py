@@ -210,3 +210,15 @@ def test_an_input_that_is_not_there_yet_is_not_written_in_its_place(tmp_path):
     (tmp_path / "study.xlsx").unlink()
     with pytest.raises(UsageError, match="names as a table"):
         write_correction_book(read_plan(tmp_path), tmp_path / "study.xlsx")
+
+
+def test_odd_rows_go_out_where_they_are_asked_for_and_a_row_that_is_not_odd_stays(tmp_path):
+    """A torque of 350 is taken, and is hardly one; that of 30 beside it is."""
+    plan = read_plan(write_study(tmp_path / "study", {"sites": cell(2, "torque_ncm", "350")}))
+    assert write_correction_book(plan, tmp_path / "refused.xlsx").n_rows == 0
+    found = write_correction_book(plan, tmp_path / "odd.xlsx", with_odd=True)
+    assert found.n_odd == found.n_rows
+    rows = {row.key: row for row in found.rows["sites"]}
+    assert "torque_high" in {finding.rule for finding in rows["s1"].findings}
+    assert "torque_high" not in {finding.rule for key, row in rows.items() if key != "s1" for finding in row.findings}
+    assert "something odd" in first_sheet(openpyxl.load_workbook(tmp_path / "odd.xlsx"))

@@ -83,4 +83,3 @@ def truth() -> dict[str, pd.DataFrame]:
     for name in ("instruments", "stops"):
         tables[name] = pd.read_csv(DEMO / f"{name}.csv", dtype=str, keep_default_na=False)
     return {name: table.fillna("") for name, table in tables.items()}
-

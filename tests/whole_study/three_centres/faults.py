@@ -36,6 +36,11 @@ FAULTS = [
     Fault("west", "sites", ("moor-014-14",), "perforation", "neee", "no"),
     Fault("west", "visits", ("moor-012-25", "36"), "bone_height_mm", "zie foto", "10.6"),
 ]
+# What may be, and is a typing error all the same: nothing refuses it, it is told as odd.
+ODD = [
+    Fault("nord", "sites", ("N9-25",), "perforation", "no", "yes"),
+    Fault("sud", "sites", ("fen-016-26",), "torque_ncm", "350", "35"),
+]
 
 
 def row_of(table: pd.DataFrame, fault: Fault) -> pd.Series:
@@ -50,7 +55,7 @@ def row_of(table: pd.DataFrame, fault: Fault) -> pd.Series:
 def laid_over(tables: dict[str, pd.DataFrame], centre: str) -> dict[str, pd.DataFrame]:
     """A centre's tables with its typing errors."""
     tables = {name: table.copy() for name, table in tables.items()}
-    of_centre = [fault for fault in FAULTS if fault.centre == centre]
+    of_centre = [fault for fault in (*FAULTS, *ODD) if fault.centre == centre]
     places = [row_of(tables[fault.table], fault) for fault in of_centre]
     for fault, row in zip(of_centre, places, strict=True):
         tables[fault.table].loc[row, fault.column] = fault.typed

@@ -164,7 +164,12 @@ DUTCH_WORDS = {
     "perforation": {"no": "nee", "yes": "ja", "unknown": "onbekend"},
 }
 DUTCH_STATUS = {"functioning": "goed", "failed": "verloren", "not_examined": "niet gezien", "patient_died": "overleden"}
-DUTCH_VISITS = {"status": "status", "bone_height_mm": "bot", "marginal_bone_mm": "randbot", "complication": "complicatie"}
+DUTCH_VISITS = {
+    "status": "status",
+    "bone_height_mm": "bot",
+    "marginal_bone_mm": "randbot",
+    "complication": "complicatie",
+}
 
 
 def number(text: str, times: float = 1) -> object:
@@ -278,5 +283,3 @@ def write_centres(folder: Path) -> Path:
     for name in ("instruments", "stops"):
         tables[name].to_csv(folder / f"{name}.csv", index=False)
     return folder
-
-

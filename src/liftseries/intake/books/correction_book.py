@@ -64,7 +64,7 @@ NOTES = {
 }
 
 
-def write_correction_book(plan: Plan, path: Path) -> Refused:
+def write_correction_book(plan: Plan, path: Path, with_odd: bool = False) -> Refused:
     """Writes the workbook, unless no row needs correction.
 
     Parameters
@@ -72,6 +72,8 @@ def write_correction_book(plan: Plan, path: Path) -> Refused:
     plan
     path
         Ends in .xlsx; nothing may be there yet.
+    with_odd
+        Also the rows that are odd and not accepted.
 
     Raises
     ------
@@ -81,7 +83,7 @@ def write_correction_book(plan: Plan, path: Path) -> Refused:
         The identifier screen found something: then no row is copied anywhere.
     """
     check_may_be_written(plan, path)
-    found, tables = refused(plan)
+    found, tables = refused(plan, with_odd)
     identifying = [finding.place for finding in found.elsewhere if finding.rule in (CELL_RULE, HEADER_RULE, WORDS_RULE)]
     if identifying:
         message = f"not written while something points to people. Mend that first: {'; '.join(identifying)}."

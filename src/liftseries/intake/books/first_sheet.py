@@ -37,11 +37,11 @@ def write_first_sheet(sheet: Worksheet, plan: Plan, found: Refused, name: str) -
 
 
 def _paragraphs(plan: Plan, found: Refused, name: str) -> list[tuple[str, str]]:
+    told = f"{counted(found.n_rows - found.n_odd, 'row')} cannot be taken as entered."
+    if found.n_odd:
+        told += f" {counted(found.n_odd, 'row')} can, but have something odd: it may be right."
     return [
-        (
-            "Rows to correct",
-            f"{plan.title or plan.study_id}: {counted(found.n_rows, 'row')} cannot be taken as entered.",
-        ),
+        ("Rows to correct", f"{plan.title or plan.study_id}: {told}"),
         (
             "Patients' data",
             "This workbook holds rows of patients. It must not leave the house: no e-mail, no shared folder "

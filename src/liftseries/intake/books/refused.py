@@ -13,8 +13,9 @@ from liftseries.intake.checks.identifiers import screen_words
 from liftseries.intake.corrections.lines import Corrections
 from liftseries.intake.corrections.rows import mapped_row
 from liftseries.intake.draft.draft import Draft
+from liftseries.intake.oddities.found import FoundOddity
 from liftseries.intake.set_aside import DEPENDS, set_aside
-from liftseries.intake.study import checked_drafts
+from liftseries.intake.study import check_study, checked_drafts, oddities_of
 from liftseries.intake.told.findings import Finding, in_order, told_once
 from liftseries.study.plan import Plan
 from liftseries.study.schema import Table
@@ -39,16 +40,22 @@ class Refused:
 
     rows: dict[str, list[RefusedRow]]  # table -> rows, in file order
     elsewhere: list[Finding]  # to be mended in a file or in study.yaml
+    n_odd: int = 0  # rows that are taken as they are, and odd
 
     @property
     def n_rows(self) -> int:
         return sum(map(len, self.rows.values()))
 
 
-def refused(plan: Plan) -> tuple[Refused, dict[str, Table]]:
+def refused(plan: Plan, with_odd: bool = False) -> tuple[Refused, dict[str, Table]]:
     """The rows that need correction: those with a fault of their own, not those that depend on them.
 
     Of two rows that contradict each other both are there, for either may be the wrong one.
+
+    Parameters
+    ----------
+    plan
+    with_odd : also the rows that are odd and not accepted; nothing but their centre can tell whether they are wrong
 
     Raises
     ------
@@ -75,9 +82,34 @@ def refused(plan: Plan) -> tuple[Refused, dict[str, Table]]:
                 of_table = rows.setdefault(name, {})
                 of_table[row.key] = _with_copy(of_table[row.key], row) if row.key in of_table else row
     elsewhere = in_order([*elsewhere, *screen_words(plan)])
-    return Refused({name: list(of_table.values()) for name, of_table in rows.items()}, elsewhere), {
-        name: draft.table for name, draft in drafts.items()
-    }
+    n_odd = _add_odd_rows(plan, drafts, corrections, rows) if with_odd else 0
+    found = {name: list(rows[name].values()) for name in drafts if name in rows}
+    return Refused(found, elsewhere, n_odd), {name: draft.table for name, draft in drafts.items()}
+
+
+def _add_odd_rows(
+    plan: Plan, drafts: Mapping[str, Draft], corrections: Corrections, rows: dict[str, dict[str, RefusedRow]]
+) -> int:
+    """Adds the rows that are odd and not accepted to those refused, and counts them."""
+    by_row: dict[tuple[str, int], list[Finding]] = {}
+    intake, _ = check_study(plan)
+    for odd in oddities_of(plan, intake):
+        if not odd.accepted and odd.row is not None:
+            index = int(intake.kept[odd.table][odd.at])
+            by_row.setdefault((odd.table, index), []).append(_as_finding(odd, index))
+    n_odd = 0
+    for (name, index), findings in by_row.items():
+        row = _row(plan, drafts[name], index, findings, corrections)
+        of_table = rows.setdefault(name, {})
+        if row.key not in of_table and any(finding.column in row.cells for finding in findings):
+            of_table[row.key] = row
+            n_odd += 1
+    return n_odd
+
+
+def _as_finding(odd: FoundOddity, index: int) -> Finding:
+    message = f"odd: {odd.message.removesuffix('.')}. Correct what is wrong; leave the row as it is where it is right."
+    return Finding(odd.table, odd.file, odd.row, odd.column, "", odd.rule, message, odd.place, (), index)
 
 
 def _row(plan: Plan, draft: Draft, index: int, findings: Sequence[Finding], corrections: Corrections) -> RefusedRow:

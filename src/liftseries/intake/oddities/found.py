@@ -23,6 +23,7 @@ class FoundOddity:
     place : `cases.xlsx, sheet sites, cell C7`
     message : numbers, never a text of a cell
     accepted : the plan accepts it
+    at : the row's place in the checked table; -1 where no row is meant
     """
 
     rule: str
@@ -34,6 +35,7 @@ class FoundOddity:
     place: str
     message: str
     accepted: bool
+    at: int = -1
 
 
 def with_places(listed: pd.DataFrame, place_of: Callable[[str, int, str], str]) -> list[FoundOddity]:
@@ -55,6 +57,7 @@ def with_places(listed: pd.DataFrame, place_of: Callable[[str, int, str], str]) 
             place=place_of(one.table, one.at, one.column) if one.at >= 0 else _without_row(one),
             message=one.message,
             accepted=bool(one.accepted),
+            at=int(one.at),
         )
         for one in listed.rename(columns={"index": "at"}).itertuples(index=False)
     ]

@@ -157,7 +157,8 @@ def oddity_lines(odd: Sequence[Cause], rules: Mapping[str, str], brief: bool) ->
             lines.append(f"… and {counted(len(odd) - at, 'rule')} more; oddities.csv has all after a run.")
             break
         lines += told
-    return [*lines, f"{n}. They stop nothing: correct them, or name them under `accepted_oddities` in study.yaml."]
+    remedy = "send them out to be corrected (`--corrections FILE.xlsx --odd`), or name them under `accepted_oddities`"
+    return [*lines, f"{n}. They stop nothing: {remedy} in study.yaml."]
 
 
 def _paste_lines(words: str, replaces: bool, causes: Sequence[Cause]) -> list[str]:
