@@ -25,6 +25,7 @@ ON_ONE_WORKER = {
         "whole_study/test_order_of_rows.py",
         "whole_study/test_release_of_a_run.py",
     ],
+    "three_centres": ["whole_study/test_three_centres.py"],
     "faults": ["faults"],
     "release": ["release"],
     "twin": ["twin"],

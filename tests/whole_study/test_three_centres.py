@@ -27,7 +27,7 @@ from liftseries.intake.study import read_study
 from liftseries.study.plan import read_plan
 
 HERE = Path(__file__).parent / "three_centres"
-FILES = ("nord.xlsx#Fälle", "nord.xlsx#Kontrollen", "sud.csv", "west.csv")
+FILES = ("nord.xlsx#Operationen", "nord.xlsx#Kontrollen", "sud.csv", "west.csv")
 
 
 def hashes(folder: Path) -> dict[str, str]:

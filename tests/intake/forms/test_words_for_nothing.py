@@ -57,10 +57,9 @@ def test_the_word_beside_a_tooth_is_no_part_of_an_id_and_another_word_is(tmp_pat
         table["Fall"] = "Fall " + table["tooth"]
     table = table.drop(columns=["tooth", "Stelle", "Ereignis"])
     table.to_csv(tmp_path / "sued.csv", sep=";", index=False)
-    forms = (
-        f"{{decimal: ',', constants: {{patients: {{centre: north}}}}, columns: {{patients: "
-        f"{{age_years: Alter (Jahre)}}, sites: {{site_id: {{from: [patient_id, {header}], join: '-'}}, tooth: Regio}}}}}}"
-    )
+    site = f"{{site_id: {{from: [patient_id, {header}], join: '-'}}, tooth: Regio}}"
+    columns = f"{{patients: {{age_years: Alter (Jahre)}}, sites: {site}}}"
+    forms = f"{{decimal: ',', constants: {{patients: {{centre: north}}}}, columns: {columns}}}"
     for name in ("instruments", "stops"):
         tables()[name].to_csv(tmp_path / f"{name}.csv", index=False)
     plan = {"patients": "sued.csv", "sites": "sued.csv", "instruments": "instruments.csv", "stops": "stops.csv"}

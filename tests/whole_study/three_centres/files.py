@@ -184,7 +184,7 @@ def write_nord(path: Path, tables: dict[str, pd.DataFrame]) -> None:
     """A title, two lines of names with merged groups, a row a site; the visits on a second sheet."""
     book = openpyxl.Workbook()
     sheet = book.active
-    sheet.title = "Fälle"
+    sheet.title = "Operationen"
     sheet.append(["Sinuslift intern, erfundene Fälle"])
     groups = [group for group, *_ in NORD]
     sheet.append([group if at == 0 or groups[at - 1] != group else None for at, group in enumerate(groups)])
