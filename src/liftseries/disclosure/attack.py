@@ -6,7 +6,7 @@ withhold; so it is the check of that decision. Lowest and highest values come fr
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -17,12 +17,21 @@ from scipy.sparse.csgraph import connected_components
 from liftseries.disclosure.counts import Count, check_counts
 from liftseries.disclosure.structure import Structure, structure_of
 
-INFEASIBLE, UNBOUNDED = 2, 3  # what scipy.optimize calls them
+OUT_OF_TIME, INFEASIBLE, UNBOUNDED = 1, 2, 3  # what scipy.optimize calls them
 NEAR = 1e-6  # how closely what is known must agree
 
 
+Value = int | tuple[int, int] | None
+SECONDS = 30.0  # a whole-number programme may take; one without an answer counts as open
+
+
 def attack(
-    counts: Sequence[Count], patients: np.ndarray, values: Mapping[str, int | None], *, integers: bool = False
+    counts: Sequence[Count],
+    patients: np.ndarray,
+    values: Mapping[str, Value],
+    targets: Collection[str] | None = None,
+    *,
+    integers: bool = False,
 ) -> pd.DataFrame:
     """Lowest and highest value that each withheld count can have, given all that is published.
 
@@ -30,12 +39,14 @@ def attack(
     ----------
     counts : the whole ledger; only the structure is used, never a count's own value
     patients : shape (n_sites,), int
-    values : by name, what is printed; None or absent where it is withheld or printed nowhere
+    values : by name, what is printed
+        A number, the lowest and highest that it can be (`<5` is 0 to 4), None or absent where it is withheld.
+    targets : names of the counts that are asked for; all without a value where absent
     integers : solve in whole patients (slower, never wider) instead of the linear relaxation
 
     Returns
     -------
-    `name, lower, upper`, one row for every count without a value; `upper` is inf where nothing bounds it.
+    `name, lower, upper`, one row a target; `upper` is inf where nothing bounds it.
 
     Raises
     ------
@@ -44,26 +55,33 @@ def attack(
     """
     check_counts(counts, patients)
     structure = structure_of(counts, patients)
-    known = _known(structure, values)
-    bounds = {number: limits for part in _parts(structure, known) for number, limits in part.bounds(integers)}
-    withheld = [count.name for count in counts if values.get(count.name) is None]
-    numbers = [structure.number_of[name] for name in withheld]
-    limits = [(known[i], known[i]) if i in known else bounds[i] for i in numbers]
-    return pd.DataFrame({"name": withheld}).assign(
+    known, within = _known(structure, values)
+    if targets is None:
+        targets = [count.name for count in counts if not isinstance(values.get(count.name), int | np.integer)]
+    asked = {structure.number_of[name] for name in targets}
+    parts = _parts(structure, known, within)
+    bounds = {number: limits for part in parts for number, limits in part.bounds(asked, integers)}
+    limits = [(known[i], known[i]) if i in known else bounds[i] for i in map(structure.number_of.get, targets)]
+    return pd.DataFrame({"name": list(targets)}).assign(
         lower=[float(low) for low, _ in limits], upper=[float(high) for _, high in limits]
     )
 
 
-def _known(structure: Structure, values: Mapping[str, int | None]) -> dict[int, float]:
+def _known(structure: Structure, values: Mapping[str, Value]) -> tuple[dict[int, float], dict[int, tuple]]:
+    """What is known exactly, and within what limits something else lies."""
     known: dict[int, float] = {}
+    within: dict[int, tuple] = {}
     for name, number in structure.number_of.items():
         value = values.get(name)
-        if value is not None and known.setdefault(number, float(value)) != float(value):
+        if isinstance(value, tuple):
+            low, high = within.get(number, value)
+            within[number] = max(low, value[0]), min(high, value[1])
+        elif value is not None and known.setdefault(number, float(value)) != float(value):
             raise ValueError(f"{name}: another count of the same sites has another value")
-    return known
+    return known, within
 
 
-def _parts(structure: Structure, known: Mapping[int, float]) -> Iterator[_Part]:
+def _parts(structure: Structure, known: Mapping[int, float], within: Mapping[int, tuple]) -> Iterator[_Part]:
     """What is unknown, in parts of which none tells anything of another."""
     n = len(structure.numbers)
     value = np.array([known.get(i, 0.0) for i in range(n)])
@@ -86,26 +104,32 @@ def _parts(structure: Structure, known: Mapping[int, float]) -> Iterator[_Part]:
             (csr_array(relations[rows][:, columns]), rest[rows])
             for rows in (np.flatnonzero((of_relation == one) & kind) for kind in (is_equation, ~is_equation))
         )
-        yield _Part(unknown[columns], *equations, *inequalities)
+        low, high = np.array([within.get(int(i), (0.0, np.inf)) for i in unknown[columns]], float).T
+        yield _Part(unknown[columns], *equations, *inequalities, Bounds(low, high))
 
 
 class _Part:
-    """Some unknown numbers x: equations @ x = equal_to, inequalities @ x ≥ at_least, x ≥ 0."""
+    """Some unknown numbers x: equations @ x = equal_to, inequalities @ x ≥ at_least, x within limits ≥ 0."""
 
-    def __init__(self, numbers, equations, equal_to, inequalities, at_least):
-        self.numbers = numbers
+    def __init__(self, numbers, equations, equal_to, inequalities, at_least, within: Bounds):
+        self.numbers, self.within = numbers, within
         self.equations, self.equal_to = equations, equal_to
         self.inequalities, self.at_least = inequalities, at_least
 
-    def bounds(self, integers: bool) -> Iterator[tuple[int, tuple[float, float]]]:
-        """Each number with its lowest and highest value."""
+    def bounds(self, asked: Collection[int], integers: bool) -> Iterator[tuple[int, tuple[float, float]]]:
+        """Each number that is asked for with its lowest and highest value."""
         for column, number in enumerate(self.numbers):
+            if int(number) not in asked:
+                continue
             objective = np.zeros(len(self.numbers))
             objective[column] = 1
             yield int(number), (self._lowest(objective, integers), -self._lowest(-objective, integers))
 
     def _lowest(self, objective: np.ndarray, integers: bool) -> float:
-        solved = linprog(objective, -self.inequalities, -self.at_least, self.equations, self.equal_to, method="highs")
+        limits = np.column_stack([self.within.lb, self.within.ub])
+        solved = linprog(
+            objective, -self.inequalities, -self.at_least, self.equations, self.equal_to, limits, method="highs"
+        )
         lowest = -np.inf if solved.status == UNBOUNDED else _value_found(solved)
         if not integers:
             return lowest
@@ -126,8 +150,12 @@ class _Part:
             if matrix.shape[0]
         ]
         # With its presolve HiGHS (scipy 1.17) has called 1 the highest of a number that can be 3: too narrow a bound.
-        options, bounds = {"presolve": False}, Bounds(0, np.inf)
-        return _value_found(milp(objective, integrality=1, bounds=bounds, constraints=constraints, options=options))
+        options = {"presolve": False, "time_limit": SECONDS}
+        solved = milp(objective, integrality=1, bounds=self.within, constraints=constraints, options=options)
+        if solved.status == OUT_OF_TIME:
+            # No answer counts as open: nothing further off was found than this.
+            return float(solved.fun) if solved.x is not None else np.inf
+        return _value_found(solved)
 
 
 def _value_found(solved: OptimizeResult) -> float:

@@ -4,14 +4,13 @@ A count is *sensitive* when 1 to smallest_cell - 1 patients stand behind it: the
 Statistical Disclosure Control, Wiley 2012, chapter 4; from memory). What holds for the count of sites of few patients,
 and for one that is printed nowhere but could be worked out, holds for them all. Not sensitive are
 
-- nought: nobody stands behind it. That it may tell something of everybody in the group is accepted, as the group has at
-  least smallest_cell patients where it is printed, and "no failure" is a result; so is "all of them", its complement;
+- nought: nobody stands behind it. Where it tells something of everybody in a small group, the group is not told at all
+  (`release.groups`), and neither is "all of them", its complement;
 - what is fixed: it is known from elsewhere.
 
 A sensitive count is *protected* when other series, in whole sites and patients, agree with all that stays published
-and have 1 there, or fewer, and smallest_cell, or more: a reader cannot tell how many they are, nor that they are few.
-(A count of sites that is no smaller than smallest_cell although few patients stand behind it: one site more than it
-is.) Protected is each sensitive count that the ledger lists; a group that it does not list is not, nor is anything
+and have 1 there, or fewer, and smallest_cell - 1, or more: a reader can tell that they are few, and no more.
+Protected is each sensitive count that the ledger lists; a group that it does not list is not, nor is anything
 against a reader who knows some of the patients and takes them off.
 
 The counts withheld for others are found as Kelly, Golden and Assad do (Networks 22, 1992, 397-417; from memory): for
@@ -116,7 +115,9 @@ class _Search:
         )
         is_small = (self.behind >= 1) & (self.behind < smallest_cell) & ~self.fixed
         self.sensitive = [int(i) for i in np.flatnonzero(is_small)]
-        self.needed = {i: (1.0, max(float(smallest_cell), self.value[i] + 1)) for i in self.sensitive}
+        self.needed = {i: (1.0, max(smallest_cell - 1.0, self.value[i])) for i in self.sensitive}
+        told_as_few = is_small & (self.value < smallest_cell) & np.array([number.published for number in numbers], bool)
+        self.highest = np.where(told_as_few, smallest_cell - 1.0, np.inf)
         # What nobody prints may differ freely, like what is withheld.
         self.hidden = is_small | (np.array([not number.published for number in numbers], bool) & ~self.fixed)
         self.series: list[OtherSeries] = []
@@ -177,4 +178,4 @@ class _Search:
     def _other_series(self, i: int, goal: float, hidden: np.ndarray, *, may_withhold: bool) -> OtherSeries:
         free = np.flatnonzero(hidden | (may_withhold & ~self.fixed))
         price = np.where(hidden, NEAR, self.cost)[free]
-        return cheapest_other_series(self.structure, self.value, i, goal, free, price)
+        return cheapest_other_series(self.structure, self.value, i, goal, free, price, self.highest)

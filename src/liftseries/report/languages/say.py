@@ -8,18 +8,20 @@
     {terms:and}              `a, b and c`
     {height}                 a text: a label, a level, numbers already written
 
-A count that is not known is `an unknown number of`; other holes must be filled. What ends with a full stop is a
+A count that is not known is `an unknown number of`, one told as few `fewer than 5`; of a count that is withheld nothing
+is said: the whole sentence goes. Other holes must be filled. What ends with a full stop is a
 sentence and begins with a capital, whatever fills its first hole.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from string import Formatter
 from typing import Any
 
-from liftseries.base.remarks import WITHHELD
-from liftseries.report.kit.numbers import count, decimal, is_withheld, listed, missing, p_value, percent, ratio
+from liftseries.report.kit.numbers import count, decimal, is_few, is_withheld, listed, missing, p_value, percent, ratio
 from liftseries.report.languages.english import TEMPLATES
 
 WRITTEN: dict[str, Callable[[Any], str]] = {
@@ -29,8 +31,26 @@ WRITTEN: dict[str, Callable[[Any], str]] = {
     "decimal1": lambda value: decimal(value, 1),
     "ratio": ratio,
     "p": p_value,
-    "and": lambda words: listed(list(words)),
+    "and": lambda words: listed([word for word in words if not isinstance(word, Untold)]),
 }
+
+
+class Untold(str):
+    """What stands for a sentence of which a number may not be told: nothing, and nothing is said of what it fills."""
+
+
+UNTOLD = Untold("")
+_LEAVES: ContextVar[bool] = ContextVar("leaves", default=False)
+
+
+@contextmanager
+def words_that_leave() -> Iterator[None]:
+    """Within it a sentence goes of which a number is missing; elsewhere that is an error."""
+    token = _LEAVES.set(True)
+    try:
+        yield
+    finally:
+        _LEAVES.reset(token)
 
 
 def say(name: str, /, **holes: Any) -> str:
@@ -51,6 +71,8 @@ def say(name: str, /, **holes: Any) -> str:
     parts = list(parts_of(TEMPLATES[name]))
     if more := set(holes) - {hole for _, hole, _ in parts}:
         raise TypeError(f"sentence {name} has no hole {', '.join(sorted(more))}")
+    if any(_is_untold(holes.get(hole), kind) for _, hole, kind in parts if hole):
+        return UNTOLD
     text = "".join(words + (_filled(name, kind, holes[hole]) if hole else "") for words, hole, kind in parts)
     return text[0].upper() + text[1:] if text.endswith(".") else text
 
@@ -66,11 +88,21 @@ def counts_in(template: str) -> set[str]:
     return {hole for _, hole, kind in parts_of(template) if "|" in kind}
 
 
+def _is_untold(value: Any, kind: str) -> bool:
+    """Whether a hole would be filled with what may not be told."""
+    if kind == "and":
+        parts = list(value)
+        return (bool(parts) or _LEAVES.get()) and all(isinstance(part, Untold) for part in parts)
+    if "|" in kind or kind == "count":
+        return is_withheld(value) and not is_few(value)
+    return _LEAVES.get() and missing(value)
+
+
 def _filled(name: str, kind: str, value: Any) -> str:
     if "|" in kind:
         one, many = kind.split("|")
-        if is_withheld(value):
-            return many.replace("#", f"a {WITHHELD} number of")
+        if is_few(value):
+            return many.replace("#", f"fewer than {-int(value)}")
         if missing(value):
             return many.replace("#", "an unknown number of")
         return (one if int(value) == 1 else many).replace("#", str(int(value)))

@@ -12,7 +12,7 @@ from liftseries.models.shared.gates import RATIO
 from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import made_by
-from liftseries.report.kit.numbers import exponent, interval, is_withheld, missing, percent, ratio
+from liftseries.report.kit.numbers import exponent, interval, is_few, is_withheld, missing, percent, ratio
 from liftseries.report.kit.sentences import first, small, source
 from liftseries.report.kit.words import BANDS
 from liftseries.report.languages.say import say
@@ -87,7 +87,7 @@ def of_sites(row) -> str:
     """`46 of the 634 sites where this is known`."""
     if is_withheld(row["n_sites"]):
         return say("perforation.sites_withheld")
-    if is_withheld(row["n_events"]):
+    if is_withheld(row["n_events"]) and not is_few(row["n_events"]):
         return say("perforation.of_sites_withheld", n_sites=row["n_sites"])
     return say("perforation.of_sites", n_events=row["n_events"], n_sites=row["n_sites"])
 

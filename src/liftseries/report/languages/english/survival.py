@@ -117,7 +117,6 @@ SENTENCES: dict[str, str] = {
     "alt_all": "Kaplan-Meier survival of all implants: {shares:and}.",
     "alt_bands": "Kaplan-Meier survival by residual bone height. {bands}",
     "alt_band": "{band}: {shares:and}.",
-    "alt_curve_end": "{share} at the end of the curve",
     "alt_methods": "Implants in function by month and method. Quoted: {shares:and}.",
     "alt_hazards": "Scaled Schoenfeld residuals of the Cox model against time: {terms}.",
     "alt_term": "{term}, {failures:# failure|# failures}",
