@@ -31,7 +31,6 @@ from liftseries.report.kit.numbers import WITHHELD, WITHHELD_COUNT, few_of
 PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words
 # Remarks that count patients, mostly few, or say that there was one: never told.
 NEVER = ("failure_after_fallen_out", "one_patient_has_the_outcome", "bound_of_one_patient")
-NEVER_LEAVE = ("df", "std_error")
 TOTAL_COSTS = 1000.0  # what withholding the size of the series costs, where another count costs as many estimates
 A_COUNT_COSTS, A_HEADLINE_COSTS = 2.0, 5.0  # as many estimates as the count itself, and one that the report quotes
 MOST_FEW = 1 / 3  # of the different counts; our convention
@@ -141,7 +140,9 @@ def masked_material(
     gone, tables, told = ledger.withheld(protection.withheld), dict(whole.tables), []
     for name, table in tables_of(whole).items():
         rules = tables_that_may_leave()[name]
-        masking = _Masking(name, rules, table, behind[name], ledger, gone, smallest_cell)
+        # Where all counts are withheld, which of them are few is not told either.
+        tells_few = not protection.intervals.empty
+        masking = _Masking(name, rules, table, behind[name], ledger, gone, smallest_cell, tells_few)
         tables[name] = masking.masked()
         told.append(masking.tally())
     tables[RESULTS] = _words(tables[RESULTS], smallest_cell)
@@ -167,6 +168,7 @@ class _Masking:
     ledger: Ledger
     gone: set[str]
     smallest_cell: int
+    tells_few: bool
     n_counts: int = 0
     n_withheld: int = 0
     n_numbers: int = 0
@@ -178,7 +180,6 @@ class _Masking:
         for column in (column for column in self.rules.counts if column in table):
             table[column] = self._counts(column, table[column])
             went[column] = table[column].lt(0).to_numpy(bool)
-        table = table.assign(**{column: np.nan for column in NEVER_LEAVE if column in table})
         for rule in self.rules.rules:
             goes = self._numbers_go(rule, went)
             for column in (column for column in rule.numbers if column in table):
