@@ -1,4 +1,4 @@
-"""Writes what is made from declarations: Table Schemas, Data Package, dictionary, README's keys, analyses, deviations.
+"""Writes what is made from declarations: Table Schemas, Data Package, dictionary, oddities, README's parts.
 
     python schemas/generate.py
 
@@ -12,6 +12,7 @@ from liftseries.forms.data_package import as_json, data_package, table_schema
 from liftseries.forms.dictionary import dictionary_html, dictionary_markdown
 from liftseries.forms.plan_keys import json_schema, key_table
 from liftseries.models.questions import QUESTIONS
+from liftseries.study.oddities import oddity_rules
 from liftseries.study.schema import audit_schema, derived_schema, read_schema
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -27,6 +28,7 @@ def generated() -> dict[Path, str]:
     files[folder / "datapackage.json"] = as_json(package)
     files[folder / "dictionary.html"] = dictionary_html(every, derived_schema())
     files[folder / "dictionary.md"] = dictionary_markdown(every, derived_schema())
+    files[folder / "oddities.md"] = oddity_table()
     files[folder / "plan.schema.json"] = json_schema()
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     for part, text in (("plan keys", key_table()), ("analyses", analysis_table()), ("deviations", deviation_table())):
@@ -57,6 +59,16 @@ def deviation_table() -> str:
     for name, column in derived_schema()["sites"].columns.items():
         if column.is_deviation:
             lines.append(f"| {column.title} (`{name}`) | {column.means} | {column.judged_from} |")
+    return "\n".join(lines) + "\n"
+
+
+def oddity_table() -> str:
+    """The rules of oddities, as a Markdown page."""
+    lines = ["# What is possible but odd", "", "Made by schemas/generate.py from schemas/oddities.yaml.", ""]
+    lines += ["| rule | told in | what is odd | why | limits from |", "|---|---|---|---|---|"]
+    for name, rule in oddity_rules().items():
+        place = ", ".join(filter(None, (rule.table, rule.column))) or "each measured column"
+        lines.append(f"| `{name}` | {place} | {rule.threshold} | {rule.reason} | {rule.source} |")
     return "\n".join(lines) + "\n"
 
 

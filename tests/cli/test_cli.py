@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from studies import cell, write_study
+from studies import added, cell, write_study
 
 from liftseries.cli import main
 
@@ -56,7 +56,8 @@ def test_check_lists_every_problem_and_says_1(tmp_path, capsys):
     faults = {"sites": cell(2, "tooth", "11"), "patients": cell(3, "age_years", "7")}
     assert main(["check", str(write_study(tmp_path / "study", faults))]) == 1
     said = capsys.readouterr()
-    assert said.out == ""
+    assert said.out.startswith("\nOdd, closing_not_set (1 entry)")
+    assert "age_years" not in said.out
     assert "patients.csv, row 3, age_years: 7" in said.err
     assert "sites.csv, row 2, tooth" in said.err
     assert "2 problems found." in said.err
@@ -194,3 +195,22 @@ def test_bar_fills_and_is_cleared_on_a_terminal():
     with Bar("Simulating", file) as bar:
         bar(1, 4)
     assert file.getvalue() == ""
+
+
+def test_check_tells_five_places_of_a_rule_and_counts_what_is_accepted(tmp_path, capsys):
+    """Seven visits of s3 lie after the closing; a torque is accepted."""
+    visits = added(*({"site_id": "s3", "months": str(100 + k), "status": "not_examined"} for k in range(7)))
+    plan = """study: {data_until: 2021-12}
+accepted_oddities:
+  - {rule: torque_high, keys: all, why: a wrench of the house, by: dm1, date: 2025-03-04}
+  - {rule: sites_equal, keys: [s1, s2], why: twins, by: dm1, date: 2025-03-04}"""
+    study = write_study(tmp_path / "study", {"visits": visits, "sites": cell(2, "torque_ncm", "90")}, plan=plan)
+    assert main(["check", str(study)]) == 0
+    told = capsys.readouterr().out
+    assert "Odd, visit_beyond_closing (7 entries)" in told
+    assert told.count("visits.csv, row") == 5  # of seven
+    assert "and 2 more" in told
+    assert "Odd and accepted, torque_high: 1 entry." in told
+    assert "sites_equal: 2 accepted keys without an odd entry now." in told
+    assert "torque_high: " not in told.replace("Odd and accepted, torque_high: ", "")
+    assert "sites.csv, row 2, torque_ncm" not in told

@@ -132,6 +132,10 @@ def test_each_flag_goes_through_four_stages_in_order_with_its_numbers():
     a = flagged(made)[0]
     told = {name: tell(made, a) for name, tell in STAGES}
     assert "between 14 and 15 of 61" in told["quality"]
+    assert "Odd entries" not in told["quality"]  # a run that left no count
+    odd = pd.DataFrame([("A", 61, 1), ("B", 70, 4)], columns=["unit", "n_sites", "n_odd"])
+    counted = STAGES[0][1](material([*UNITS, *all_rows(2)], audit_odd_sites=odd), a)
+    assert "Odd entries, not accepted, at 1 site of 61; whole series 5 of 131." in counted
     assert "8.0 tears of 100" in told["mix"]
     assert "2.0 of 100 such units" in told["chance"]
     chapters = {chapter.id: chapter for chapter in write(purpose("audit"), made).reports[0].chapters}

@@ -18,9 +18,9 @@ from liftseries.report.series.characteristics import MOST_ROWS, characteristics_
 from liftseries.report.series.declarations import PARTS
 from liftseries.report.series.figures import BRANCHES, PAD_MM, draw_flow
 from liftseries.report.series.recorded_tables import implant_sizes_table
-from liftseries.report.series.report_chapter import set_aside, who_where_when
+from liftseries.report.series.report_chapter import oddities, set_aside, who_where_when
 from liftseries.report.series.supplement_chapter import what_was_studied
-from liftseries.report.series.tables import MOST_GROUPS, missing_table, set_aside_table
+from liftseries.report.series.tables import MOST_GROUPS, missing_table, oddities_table, set_aside_table
 
 MM_PER_INCH = 25.4
 WITHHOLDING = Withheld(5, 10, 20, 100, 10, 30, rows_leave=False)
@@ -259,3 +259,27 @@ def test_ladder_and_deviations_are_defined_where_there_is_a_log(materials):
     assert "The planned lift is" in texts("no_visits_no_log")
     assert "The ladder is" not in texts("no_visits_no_log")
     assert "perforation: residual bone height and approach" in texts("full")
+
+
+def odd(*entries: tuple[str, bool]) -> pd.DataFrame:
+    """Entries by rule, and whether they are accepted."""
+    rows = [("sites", "s.csv", k, "", rule, "", accepted) for k, (rule, accepted) in enumerate(entries)]
+    return pd.DataFrame(rows, columns=["table", "file", "row", "column", "rule", "message", "accepted"])
+
+
+def test_oddities_are_counted_by_rule_and_stay_in_the_house(materials):
+    made = with_tables(
+        materials["full"], oddities=odd(("torque_high", False), ("sites_equal", False), ("torque_high", True))
+    )
+    told = "3 entries of all tables are possible but odd, by 2 rules, 1 entry accepted in the plan; "
+    assert oddities(made).startswith(told)
+    assert told in " ".join(block.text for block in who_where_when(made))
+    one = with_tables(made, oddities=odd(("torque_high", False)))
+    assert oddities(one).startswith("1 entry of all tables is possible but odd, by 1 rule; ")
+    assert oddities(with_tables(made, oddities=odd())).startswith("No entry of the tables is odd")
+    content = oddities_table(made, made.words)
+    assert [(row[0], *row[3:]) for row in content.rows] == [("Torque high", "2", "1"), ("Sites equal", "1", "0")]
+    assert content.rows[0][1] == "Insertion torque above 80 N cm."
+    outside = replace(made, withheld=WITHHOLDING)
+    assert oddities(outside) == oddities(replace(one, withheld=WITHHOLDING))
+    assert "odd" not in " ".join(block.text for block in who_where_when(outside))

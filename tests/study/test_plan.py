@@ -228,3 +228,35 @@ def test_no_column_of_a_studys_own_has_the_name_of_one_that_is_worked_out(tmp_pa
         assert problems_of(tmp_path, f"extra_columns: {{{of}: {{{name}: {{type: text}}}}}}") == [
             f"study.yaml, extra_columns, {of}, {name}: the contract has a column of that name. Choose another."
         ]
+
+
+ACCEPTED = "{rule: %s, keys: %s, why: seen, by: dm1, date: %s}"
+
+
+@pytest.mark.parametrize(
+    ("entry", "told"),
+    [
+        (("torque_high", "[S012, 7]", "2025-03-04"), []),
+        (("torque_high", "all", "2025-03-04"), []),
+        (
+            ("torqe_high", "[S012]", "2025-03-04"),
+            ['rule: "torqe_high" is no rule of an oddity. Did you mean "torque_high"?'],
+        ),
+        (("torque_high", "S012", "2025-03-04"), ["keys: is neither a list of keys nor `all`. Write `keys: [...]`."]),
+        (("torque_high", "[]", "2025-03-04"), ["keys: is empty. Fill it in or leave the key out."]),
+        (("torque_high", "[S012]", "4.3.25"), ['date: "4.3.25" is no date: write it such as 2025-03-04.']),
+    ],
+)
+def test_accepted_oddities(tmp_path, entry, told):
+    text = f"accepted_oddities: [{ACCEPTED % entry}]"
+    if not told:
+        assert plan_of(tmp_path, text).accepted_oddities[0]["rule"] == "torque_high"
+        return
+    assert problems_of(tmp_path, text) == [f"study.yaml, accepted_oddities, entry 1, {one}" for one in told]
+
+
+def test_an_accepted_oddity_says_why_by_whom_and_when(tmp_path):
+    told = problems_of(tmp_path, "accepted_oddities: [{rule: torque_high, keys: all}]")
+    assert told == [
+        f'study.yaml, accepted_oddities, entry 1: the key "{key}" is missing. Add it.' for key in ("why", "by", "date")
+    ]

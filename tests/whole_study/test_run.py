@@ -50,6 +50,7 @@ def test_outputs_carry_the_contracts_names(demo):
     assert header(output / "derived" / "sites.csv") == DERIVED_SITES
     assert header(output / "derived" / "steps.csv").endswith(DERIVED_STEPS)
     assert header(output / "set_aside.csv") == SET_ASIDE
+    assert header(output / "oddities.csv") == "table,file,row,column,rule,message,accepted"
     for figure in output.glob("figures/*.svg"):
         assert figure.with_suffix(".pdf").is_file()
         assert figure.with_suffix(".png").is_file()
@@ -76,7 +77,7 @@ def test_manifest_covers_inputs_and_outputs(demo):
     files = [path for name in folders for path in output.glob(f"{name}/**/[!.]*") if path.is_file()]
     left = {str(path.relative_to(output)) for path in files}
     pages = {f"{name}.{form}" for name in ("report", "supplement") for form in ("html", "pdf")}
-    assert left | pages | {"results.csv", "set_aside.csv", "decisions.csv"} == set(manifest["outputs"])
+    assert left | pages | {"results.csv", "set_aside.csv", "decisions.csv", "oddities.csv"} == set(manifest["outputs"])
 
 
 def test_second_run_does_nothing(demo):

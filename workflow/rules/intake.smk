@@ -1,4 +1,4 @@
-"""Reads the study folder; leaves checked/, set_aside.csv and decisions.csv."""
+"""Reads the study folder; leaves checked/, set_aside.csv, decisions.csv and oddities.csv."""
 
 # As the plan names them; those of an audit's cycle are read by a rule of their own, for they change no estimate.
 tables_named = {table: plan.as_written["tables"][table] for table in TABLES if plan.has(table)}
@@ -17,6 +17,7 @@ rule check_tables:
         stops="checked/stops.parquet",
         counts="checked/counts.csv",
         not_applicable="checked/sites_not_applicable.parquet",
+        places="checked/places.parquet",
         set_aside="set_aside.csv",
         decisions="decisions.csv",
     log:
@@ -31,6 +32,26 @@ rule check_tables:
         code=code_of("intake", "study", "schemas"),
     message:
         "Checking the tables"
+    script:
+        "../scripts/job.py"
+
+
+rule find_oddities:
+    """What is possible but odd, and whether the plan accepts it; nothing but the report follows from it."""
+    input:
+        **{table: f"checked/{table}.parquet" for table in TABLES},
+        places="checked/places.parquet",
+    output:
+        oddities="oddities.csv",
+        odd_sites=file_of("odd_sites"),
+    log:
+        "logs/find_oddities.log",
+    params:
+        does="liftseries.engine.spine:find_oddities",
+        asked=[plan.data_until, plan.lift_base_radius_mm, plan.as_written["accepted_oddities"]],
+        code=code_of("intake/oddities", "geometry/floor.py", "study", "schemas"),
+    message:
+        "Looking for oddities"
     script:
         "../scripts/job.py"
 

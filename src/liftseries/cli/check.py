@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,8 @@ from liftseries.base.numbers import counted
 from liftseries.cli.arguments import CAUTION, add_study, plan_of
 from liftseries.study.plan import Plan
 from liftseries.study.plan_files import CORRECTIONS_FILE
+
+MOST_PLACES = 5  # that are printed of a rule
 
 if TYPE_CHECKING:
     from liftseries.intake.study import Intake
@@ -51,6 +54,7 @@ def _check(options: argparse.Namespace) -> int:
     for problem in [*not_taken, *problems]:
         print(problem, file=sys.stderr)
     _tell_decisions(plan, intake, options.decisions)
+    _tell_oddities(plan, intake)
     if problems or not_taken:
         print(f"{counted(len(problems), 'problem')} found.", file=sys.stderr)
         if options.corrections:
@@ -82,6 +86,29 @@ def _tell_decisions(plan: Plan, intake: Intake, path: Path | None) -> None:
     if intake.proposed_reading:
         print("If these words mean what they seem to, add to study.yaml, under `reading` if it is there already:\n")
         print(as_yaml(intake.proposed_reading))
+
+
+def _tell_oddities(plan: Plan, intake: Intake) -> None:
+    """A paragraph a rule: how many, why that is odd, up to five places; those that the plan accepts are counted."""
+    from liftseries.intake.oddities.found import keys_without_an_oddity
+    from liftseries.intake.study import oddities_of
+    from liftseries.study.oddities import accepted_keys, oddity_rules
+
+    found = oddities_of(plan, intake)
+    for name, rule in oddity_rules().items():
+        odd = [oddity for oddity in found if oddity.rule == name and not oddity.accepted]
+        if odd:
+            print(f"\nOdd, {name} ({counted(len(odd), 'entry', 'entries')}): {rule.threshold}. {rule.reason}")
+            for oddity in odd[:MOST_PLACES]:
+                print(f"  {oddity.place}: {oddity.message}")
+            if len(odd) > MOST_PLACES:
+                print(f"  and {len(odd) - MOST_PLACES} more, in oddities.csv after a run")
+    for name, n in Counter(oddity.rule for oddity in found if oddity.accepted).items():
+        print(f"Odd and accepted, {name}: {counted(n, 'entry', 'entries')}.")
+    for name, n in keys_without_an_oddity(found, accepted_keys(plan.accepted_oddities)).items():
+        print(f"{name}: {counted(n, 'accepted key')} without an odd entry now. Take it out of study.yaml.")
+    if any(not oddity.accepted for oddity in found):
+        print("Odd entries stop nothing. Correct them, or name them under `accepted_oddities` in study.yaml.")
 
 
 def _applied(plan: Plan, path: Path) -> list[Problem]:

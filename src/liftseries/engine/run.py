@@ -8,12 +8,14 @@ import re
 import subprocess
 import sys
 import time
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from liftseries.base.errors import Problem, StudyError
 from liftseries.base.home import folder
+from liftseries.base.numbers import counted
 from liftseries.base.outputs import remove_unfinished
 from liftseries.base.remarks import NOTHING_RECORDED
 from liftseries.engine.job import PROBLEMS
@@ -214,6 +216,7 @@ def what_to_look_at(output: Path) -> list[str]:
     n_aside = len({(row["file"], row["row"]) for row in _rows(output / "set_aside.csv")})
     if n_aside:
         words.append(f"Look first at set_aside.csv: {n_aside} rows were left out.")
+    words += _odd_entries(_rows(output / "oddities.csv"))
     empty = [row for row in _rows(output / "results.csv") if not row["estimate"]]
     unfit = sorted({row["analysis"] for row in empty if row["problem"] not in NOTHING_RECORDED})
     if unfit:
@@ -221,6 +224,16 @@ def what_to_look_at(output: Path) -> list[str]:
         named = ", ".join(unfit[:MOST_NAMED])
         words.append(f"Some estimates could not be made; results.csv says why: those of {named}{more}.")
     words.append("Page one of a report answers; a supplement.html lies beside it.")
+    return words
+
+
+def _odd_entries(listed: list[dict[str, str]]) -> list[str]:
+    """How many are odd; those that the plan accepts are counted by rule at each run, since more may have come."""
+    accepted = Counter(row["rule"] for row in listed if row["accepted"] == "true")
+    left = len(listed) - accepted.total()
+    words = [f"Odd, and taken all the same: {counted(left, 'entry', 'entries')}, in oddities.csv."] if left else []
+    if accepted:
+        words.append("Odd, and accepted: " + ", ".join(f"{rule} {n}" for rule, n in accepted.items()) + ".")
     return words
 
 

@@ -14,7 +14,7 @@ from liftseries.engine.job import Job
 
 
 def check_tables(job: Job) -> None:
-    """Study folder -> checked tables, counts of rows, rows set aside, decisions."""
+    """Study folder -> checked tables and where their rows stand, counts of rows, rows set aside, decisions."""
     from liftseries.intake.study import empty_table, read_study
     from liftseries.study.plan import read_plan
 
@@ -27,6 +27,20 @@ def check_tables(job: Job) -> None:
     write_parquet(job.outputs.not_applicable, intake.not_applicable["sites"].assign(site_id=site_id))
     write_csv(job.outputs.set_aside, intake.set_aside)
     write_csv(job.outputs.decisions, intake.decisions)
+    places = [place.assign(table=name) for name, place in intake.places.items()]
+    write_parquet(job.outputs.places, pd.concat(places, ignore_index=True))
+
+
+def find_oddities(job: Job) -> None:
+    """Checked tables, where their rows stand -> oddities.csv; of those at a site also rule, site, accepted."""
+    from liftseries.intake.oddities.listed import COLUMNS, list_oddities
+
+    inputs = {name: pd.read_parquet(path) for name, path in vars(job.inputs).items()}
+    rows = inputs.pop("places")
+    places = {name: rows[rows["table"].eq(name)].reset_index(drop=True) for name in inputs}
+    listed = list_oddities(inputs, places, *job.params.asked)
+    write_csv(job.outputs.oddities, listed[[*COLUMNS]])
+    write_csv(job.outputs.odd_sites, listed.loc[listed["site_id"].notna(), ["rule", "site_id", "accepted"]])
 
 
 def check_audit_tables(job: Job) -> None:

@@ -20,12 +20,19 @@ from contextlib import contextmanager, suppress
 from importlib import import_module
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
+from pkgutil import walk_packages
+
+from liftseries.base.named import function_named
 
 ADDRESS = "LIFTSERIES_WARM"  # in the environment of a run's jobs: the socket
 LIBRARIES = (
     "pandas", "pyarrow.parquet", "scipy.optimize", "pandera.pandas", "matplotlib.backends.backend_pdf",
     "matplotlib.backends.backend_svg", "matplotlib.backends.backend_agg", "jinja2", "docx", "openpyxl",
 )  # fmt: skip
+# What few jobs need; loaded between the first of them, while a core is idle.
+WHEN_IDLE = ("scipy.stats", "statsmodels.genmod.generalized_estimating_equations", "lifelines", "typst")
+
+NO_JOBS = tuple(f"liftseries.{room}" for room in ("cli", "engine", "planning", "pseudonyms", "release", "twin"))
 
 
 @contextmanager
@@ -65,9 +72,14 @@ def serve(address: str) -> None:
         door.bind(address)
         door.listen()
         _load()
+        later = [*WHEN_IDLE]
         while True:
-            if sys.stdin.fileno() in wait([door, sys.stdin.fileno()]):
+            ready = wait([door, sys.stdin.fileno()], 0 if later else None)
+            if sys.stdin.fileno() in ready:
                 os.killpg(os.getpgid(0), signal.SIGKILL)
+            if not ready:
+                import_module(later.pop(0))
+                continue
             caller = Connection(door.accept()[0].detach())
             if os.fork() == 0:
                 door.close()
@@ -76,10 +88,16 @@ def serve(address: str) -> None:
 
 
 def _load() -> None:
-    import liftseries.engine.job  # noqa: F401, one thread for linear algebra: set before numpy is imported
+    import liftseries.engine.job
 
     for library in LIBRARIES:
         import_module(library)
+    for module in walk_packages(liftseries.__path__, "liftseries."):
+        if not module.name.startswith(NO_JOBS):
+            import_module(module.name)
+    for read in ("read_schema", "derived_schema", "results_schema"):  # once for all jobs
+        function_named(f"liftseries.study.schema:{read}")()
+    function_named("liftseries.study.plan_shape:plan_schema")()
 
 
 def _do(caller: Connection) -> None:

@@ -152,20 +152,20 @@ class PartialLikelihood:
         self.slot = np.repeat(np.arange(len(self.times)), self.d)
         first = np.repeat(np.cumsum(self.d) - self.d, self.d)
         self.gone = (np.arange(len(self.slot)) - first) / self.d[self.slot] if ties == "efron" else 0.0 * first
+        # From the longest followed on, those at risk at a slot are the first so many.
+        self.longest_first = np.argsort(-self.when, kind="stable")
+        self.last_at_risk = np.searchsorted(-self.when[self.longest_first], -self.slot, side="right") - 1
+        self.failing = np.flatnonzero(failed)[np.argsort(self.when_failed, kind="stable")]
+        self.first_failing, self.tied_with = np.unique(first, return_inverse=True)
 
     def __call__(self, beta, time_weight: np.ndarray | None = None) -> _State:
         """The state at β; `time_weight`, shape (n_times,), weighs what each time adds to score and information."""
         x, when, n_times = self.x, self.when, len(self.times)
         log_hazard = x @ beta
         r = np.exp(np.clip(log_hazard, -700, 700))
-        rx = r[:, None] * x
-        at_risk = np.cumsum(np.bincount(when, weights=r, minlength=n_times)[::-1])[::-1]
-        at_risk_x = np.cumsum(cluster_sums(when, n_times, rx)[::-1], axis=0)[::-1]
-        failing = np.bincount(self.when_failed, weights=r[self.failed], minlength=n_times)
-        failing_x = cluster_sums(self.when_failed, n_times, rx[self.failed])
-
-        s0 = at_risk[self.slot] - self.gone * failing[self.slot]
-        mean_x = (at_risk_x[self.slot] - self.gone[:, None] * failing_x[self.slot]) / s0[:, None]
+        sums = self.slot_sums(r[:, None] * np.column_stack([np.ones(len(x)), x]))
+        s0 = sums[:, 0]
+        mean_x = sums[:, 1:] / s0[:, None]
         g = np.ones(n_times) if time_weight is None else time_weight
         of_slot = g[self.slot]
         share = of_slot / s0
@@ -210,10 +210,9 @@ class PartialLikelihood:
 
     def slot_sums(self, values: np.ndarray) -> np.ndarray:
         """Sums over those at risk in each slot, a share of the tied failures taken out; shape (n_failures, columns)."""
-        n_times = len(self.times)
-        at_risk = np.cumsum(cluster_sums(self.when, n_times, values)[::-1], axis=0)[::-1]
-        failing = cluster_sums(self.when_failed, n_times, values[self.failed])
-        return at_risk[self.slot] - self.gone[:, None] * failing[self.slot]
+        at_risk = np.cumsum(values[self.longest_first], axis=0)[self.last_at_risk]
+        failing = np.add.reduceat(values[self.failing], self.first_failing, axis=0)[self.tied_with]
+        return at_risk - self.gone[:, None] * failing
 
     def score_residuals(self, state: _State) -> np.ndarray:
         """Each implant's part of the score, shape (n, p)."""

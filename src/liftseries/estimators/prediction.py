@@ -11,6 +11,8 @@ from liftseries.estimators.intervals import NotFitted
 
 MAX_ITERATIONS = 100
 LARGEST = 30.0  # log odds beyond which a calibration runs off
+ALIKE = 1e-9  # predictions that differ by less have no slope
+SMALLEST_STEP = 1e-10  # below it a calibration has settled
 SINGULAR = 1e-14  # of the trace: an information matrix whose determinant is smaller has no inverse
 
 
@@ -82,7 +84,7 @@ def calibration_slope(log_odds: np.ndarray, event: np.ndarray, cluster: np.ndarr
 
     Source: as `calibration_intercept`; Cox 1958, doi:10.1093/biomet/45.3-4.562.
     """
-    if np.ptp(log_odds) < 1e-9:
+    if np.ptp(log_odds) < ALIKE:
         raise NotFitted(remark("predictions_alike"))
     return _calibrated(np.column_stack([np.ones(len(log_odds)), log_odds]), np.zeros(len(log_odds)), event, cluster, 1)
 
@@ -102,7 +104,7 @@ def _calibrated(x, offset, event, cluster, which: int) -> Measure:
         beta = beta + step / max(1.0, np.abs(step).max() / 3)
         if np.abs(beta).max() > LARGEST:
             break
-        if np.abs(step).max() < 1e-10:
+        if np.abs(step).max() < SMALLEST_STEP:
             codes, k = cluster_codes(cluster)
             sums = cluster_sums(codes, k, x * (y - risk)[:, None])
             inverse = np.linalg.inv(information)

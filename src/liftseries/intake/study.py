@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +13,7 @@ from liftseries.intake.cells.words import proposed_reading
 from liftseries.intake.corrections.lines import Corrections, read_corrections
 from liftseries.intake.draft.draft import NEVER_EMPTY, Draft
 from liftseries.intake.draft.stack import draft_table
+from liftseries.intake.oddities.found import FoundOddity, with_places
 from liftseries.intake.told.decisions import decisions_table
 from liftseries.intake.told.findings import Finding, as_problems, as_table, told_once
 from liftseries.study.plan import Plan
@@ -31,6 +32,8 @@ class Intake:
     # By table, of the shape of its rows kept: true where a cell is empty because there is nothing to record.
     not_applicable: dict[str, pd.DataFrame]
     proposed_reading: dict  # what study.yaml may confirm of words that were refused, as its section `reading`
+    places: dict[str, pd.DataFrame]  # table -> `file, row` of its rows kept
+    place_of: Callable[[str, int, str], str]  # table, row kept and column -> `cases.xlsx, sheet sites, cell C7`
 
 
 def read_study(plan: Plan) -> Intake:
@@ -71,6 +74,17 @@ def check_study(plan: Plan) -> tuple[Intake, list[Problem]]:
     """The same pass, the audit's cycle too; the problems are given back, also under `set_aside`, nothing is raised."""
     intake, findings = _taken_in(plan, EVERY_TABLE)
     return intake, as_problems(findings)
+
+
+def oddities_of(plan: Plan, intake: Intake) -> list[FoundOddity]:
+    """What is possible but odd among the rows kept, rule by rule; nothing follows from it."""
+    from liftseries.intake.oddities.listed import list_oddities
+
+    schema, nowhere = plan.schema, pd.DataFrame({"file": [], "row": []})
+    tables = {name: intake.tables.get(name, empty_table(schema[name])) for name in schema}
+    places = {name: intake.places.get(name, nowhere) for name in schema}
+    asked = plan.data_until, plan.lift_base_radius_mm, plan.accepted_oddities
+    return with_places(list_oddities(tables, places, *asked), intake.place_of)
 
 
 def read_drills(plan: Plan) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -136,7 +150,7 @@ def checked_drafts(
         _check_filled(draft)
         screen_draft(draft, plan.reading.cleared.get(name, ()))
         check_rows(draft)
-    check_across(drafts, plan.data_until)
+    check_across(drafts)
     units = units_of_drafts(plan, drafts) if units is None else units
     check_audit_cycle(drafts, plan.audit["by"], units)
     for draft in drafts.values():
@@ -167,6 +181,8 @@ def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
             for name, draft in drafts.items()
         },
         proposed_reading=proposed_reading(fault for draft in drafts.values() for fault in draft.faults),
+        places={name: draft.places()[~gone[name]].reset_index(drop=True) for name, draft in drafts.items()},
+        place_of=lambda name, row, column: drafts[name].cell_place(np.flatnonzero(~gone[name])[row], column),
     )
     _prove_nothing_lost(intake, drafts)
     return intake, findings

@@ -205,6 +205,7 @@ def _record(plan: Plan, masked: Masked, rows_leave: bool) -> dict:
             *([] if rows_leave else ["coarsened rows"]),
             "set_aside.csv",
             "decisions.csv",
+            "oddities.csv",
             "hashes of inputs",
             "names of files",
         ],

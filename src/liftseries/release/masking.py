@@ -205,7 +205,8 @@ class _Masking:
             elif name is not None and name not in self.gone:
                 told.append(float(value))
             else:
-                few = entry is not None and entry.n_patients > 0 and entry.value < self.smallest_cell
+                few = self.tells_few and entry is not None and entry.n_patients > 0
+                few = few and entry.value < self.smallest_cell
                 told.append(few_of(self.smallest_cell) if few else WITHHELD_COUNT)
                 self.n_withheld += self._is_core(row)
         return pd.Series(told, index=values.index, dtype=float)

@@ -52,6 +52,7 @@ class Plan:
     seed: int
     extra_columns: Mapping[str, Mapping[str, Mapping]]
     reading: Reading
+    accepted_oddities: tuple[Mapping[str, Any], ...]
     invalid_rows: str
     smallest_cell: int
     output: Path
@@ -168,6 +169,7 @@ def _plan(filled: dict[str, Any], study: Path) -> Plan:
         **{key: _typed(value, annotated[key]) for key, value in filled["plan"].items()},
         extra_columns=filled["extra_columns"],
         reading=reading_of(filled["reading"]),
+        accepted_oddities=tuple(filled["accepted_oddities"]),
         invalid_rows=filled["invalid_rows"],
         smallest_cell=filled["sharing"]["smallest_cell"],
         output=study / filled["output"],

@@ -8,6 +8,7 @@ from typing import Any
 
 from liftseries.base.errors import Problem, did_you_mean
 from liftseries.study.indicators import indicator_problems, written_indicators
+from liftseries.study.oddities import accepted_problems
 from liftseries.study.plan_files import PLAN_FILE, path_problems
 from liftseries.study.reading import reading_problems
 from liftseries.study.schema import Table, audit_schema, derived_schema, derived_terms, read_schema
@@ -26,6 +27,7 @@ def content_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
         if any(later <= earlier for earlier, later in zip(plan[key], plan[key][1:], strict=False)):
             yield Problem(f"{PLAN_FILE}, plan, {key}", "the numbers do not rise. Put them in order, each once.")
     yield from _stage_problems(plan["audit"]["policy"]["stages"])
+    yield from accepted_problems(filled["accepted_oddities"])
     yield from path_problems(filled, study)
     own = list(_own_column_problems(filled["extra_columns"]))
     yield from own

@@ -63,6 +63,8 @@ def _in_words(error, where: str) -> Iterator[Problem]:
             yield Problem(where, f'"{found}" is none of {", ".join(expected)}.{did_you_mean(str(found), expected)}')
         case "pattern" if "data_until" in error.absolute_path:
             yield Problem(where, f'"{found}" is no month: write the year and the month, such as 2025-06.')
+        case "pattern" if "date" in error.absolute_path:
+            yield Problem(where, f'"{found}" is no date: write it such as 2025-03-04.')
         case "pattern":
             yield Problem(where, f'"{found}" is no column name: use small letters, digits and _, a letter first.')
         case "minimum":

@@ -230,25 +230,3 @@ def test_death_in_doubt_is_not_held_against_other_sites(tmp_path):
 def test_faulty_year_of_surgery_suspends_the_comparison(tmp_path):
     sites = cells((4, "placement", "same_day"), (4, "surgery_year", "19"))
     assert rules(tmp_path, {"sites": sites, **of_s3(("99", "patient_died"))}) == [("value_is_in_range", "sites", 4)]
-
-
-# ── the closing of the data ─────────────────────────────────────────────────────────────────────
-
-
-@pytest.mark.parametrize(
-    ("data_until", "expected"),
-    [
-        # s1's failure at 25.5 months of 2018 lies in February 2020 at the earliest, s2's death at 14 of 2019 in March.
-        ("2020-03", []),
-        ("2020-02", [("visit_before_closing", "visits", 6)]),
-        ("2020-01", [("visit_before_closing", "visits", 4), ("visit_before_closing", "visits", 6)]),
-        (
-            "2019-12",
-            [("surgery_before_closing", "sites", 5)] + [("visit_before_closing", "visits", row) for row in (4, 6)],
-        ),
-    ],
-)
-def test_nothing_lies_after_the_closing_of_the_data(tmp_path, data_until, expected):
-    study = write_study(tmp_path, plan=f"study: {{data_until: {data_until}}}")
-    findings = check_study(read_plan(study))[0].findings
-    assert list(findings[["rule", "table", "row"]].itertuples(index=False, name=None)) == expected

@@ -5,12 +5,14 @@ from __future__ import annotations
 import copy
 
 import numpy as np
+import pandas as pd
 import pytest
 from audit_series import ASKED, PLAN, counted, visits_of
 
 from liftseries.base.errors import StudyError
 from liftseries.models.audit.benchmark import fit_audit_benchmark
 from liftseries.models.audit.indicators import fit_audit_indicators
+from liftseries.models.audit.oddities import count_odd_sites
 from liftseries.models.audit.review import COLUMNS, list_cases_to_review
 from liftseries.models.shared.follow_up import follow_up
 from liftseries.study.indicators import indicators_of, review_reasons, written_indicators
@@ -139,3 +141,22 @@ def test_the_series_among_published_ones():
     few = fit_audit_benchmark(cases, **plan, published=published_counts().iloc[:4]).rows
     assert few["estimate"].isna().all()
     assert set(published_counts()["denominator_unit"]) == {"sinuses"}
+
+
+def test_odd_sites_are_counted_once_in_the_period_where_nobody_accepted_them():
+    cases = counted({"A": (1, 4), "B": (0, 3)}, operator=[*"AAAABBB"]).assign(
+        surgery_year=[2023, 2023, 2023, 2022, *[2023] * 3]
+    )
+    site = cases["site_id"].to_list()
+    rows = [
+        ("r", site[0], False),
+        ("q", site[0], False),
+        ("r", site[1], True),
+        ("r", site[3], False),
+        ("r", site[4], False),
+    ]
+    odd = pd.DataFrame(rows, columns=["rule", "site_id", "accepted"])
+    told = count_odd_sites(cases, odd, "operator", [2023]).counted
+    assert told.to_numpy().tolist() == [["A", 3, 1], ["B", 3, 1]]
+    none = count_odd_sites(cases, odd.iloc[:0], "operator", []).counted
+    assert none.to_numpy().tolist() == [["A", 4, 0], ["B", 3, 0]]

@@ -19,14 +19,8 @@ DEATH_RULES = ("one_death_a_patient", "no_life_after_death")
 HAIR_YEARS = 1e-9  # months / 12 is no exact binary number
 
 
-def check_across(drafts: Mapping[str, Draft], data_until: str = "") -> None:
-    """Finds what single rows can't show; the drafts gain the findings.
-
-    Parameters
-    ----------
-    drafts
-    data_until : the month in which the data were closed, as in study.yaml, or ""
-    """
+def check_across(drafts: Mapping[str, Draft]) -> None:
+    """Finds what single rows can't show; the drafts gain the findings."""
     for draft in drafts.values():
         for column, parent in draft.table.references.items():
             if parent in drafts:
@@ -35,8 +29,6 @@ def check_across(drafts: Mapping[str, Draft], data_until: str = "") -> None:
         _check_log_order(drafts["steps"])
         _check_approach(drafts)
         _check_stops(drafts)
-    if data_until and "sites" in drafts:
-        _check_closing(drafts, data_until)
     if "visits" in drafts:
         _check_life_of_sites(drafts["visits"])
         _check_deaths_of_patients(drafts)
@@ -224,27 +216,3 @@ def _find_other_site(visits: Draft, rows: pd.DataFrame, death: pd.DataFrame, rul
             "Correct the months here or there, or surgery_year in sites."
         )
         visits.find(rule, index, "status", message, partner=other)
-
-
-# ── the closing of the data ─────────────────────────────────────────────────────────────────────
-
-
-def _check_closing(drafts: Mapping[str, Draft], data_until: str) -> None:
-    """No surgery and no visit lies after the month in which the data were closed, whatever day its year allows."""
-    year, month = data_until.split("-")
-    closed = int(year) + int(month) / 12
-    sites = drafts["sites"]
-    surgery = sites.frame.loc[sites.known("surgery_year"), "surgery_year"].astype(float)
-    told = f"after study.data_until, {data_until}"
-    for index in surgery.index[surgery >= closed - HAIR_YEARS]:
-        message = f"the surgery lies {told}. Correct the year, or data_until in study.yaml."
-        sites.find("surgery_before_closing", index, "surgery_year", message)
-    if "visits" in drafts:
-        visits = drafts["visits"]
-        seen = _dated(visits, sites)
-        for index in seen.index[seen["earliest"] >= closed - HAIR_YEARS]:
-            message = (
-                f"{plain(seen.at[index, 'months'])} months after surgery lies {told}. Correct the months, surgery_year "
-                "in sites, or data_until in study.yaml."
-            )
-            visits.find("visit_before_closing", index, "months", message)

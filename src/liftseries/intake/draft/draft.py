@@ -90,6 +90,16 @@ class Draft:
     def row_place(self, index: int) -> str:
         return self.sheets[self.file_no[index]].row_place(self.rows[index])
 
+    def places(self) -> pd.DataFrame:
+        """`file`, as study.yaml names it, and `row` of each row, as a spreadsheet shows it."""
+        labels = np.array([source.label for source in self.sources] or [""], dtype=object)
+        return pd.DataFrame({"file": labels[self.file_no], "row": self.rows})
+
+    def cell_place(self, index: int, column: str) -> str:
+        """`cases.xlsx, sheet sites, cell C7`."""
+        file_no = int(self.file_no[index])
+        return self._place(file_no, int(self.rows[index]), column, self.headers[file_no].positions.get(column))
+
     def finding(self, rule: str, index: int, column: str, message: str, partner: int | None = None) -> Finding:
         """A finding on a cell, or on a whole row where `column` is empty."""
         sheet, row = self.sheets[self.file_no[index]], int(self.rows[index])

@@ -242,6 +242,16 @@ QUESTIONS: tuple[Question, ...] = (
         purposes=ONLY,
     ),
     Question(
+        name="audit_oddities",
+        says="odd entries",
+        function=f"{ROOM}.oddities:count_odd_sites",
+        reads={"cases": "cases", "odd_sites": "odd_sites"},
+        asks={"by": "audit.by", "period": "audit.period"},
+        leaves=(Leaves("audit_odd_sites", "counted", "unit n_sites n_odd"),),
+        purposes=ONLY,
+        alone=True,  # so that an oddity accepted makes no estimate anew
+    ),
+    Question(
         name="audit_actions",
         says="actions of earlier audits",
         function=f"{ROOM}.actions:list_action_effects",

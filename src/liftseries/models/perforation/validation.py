@@ -16,6 +16,7 @@ from liftseries.estimators.firth import firth_logistic
 from liftseries.estimators.gee import logistic_gee
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value, few_patients_df
 from liftseries.estimators.prediction import Measure, c_statistic, calibration_intercept, calibration_slope
+from liftseries.estimators.resampled import c_statistics, calibrations, resampled_gee
 from liftseries.estimators.resampling import patients_drawn
 from liftseries.models.shared.complete_cases import PerforationData, perforation_data
 from liftseries.models.shared.design import independent_columns
@@ -34,6 +35,7 @@ MEASURES: dict[str, Callable[..., Measure]] = {
 }
 DRAWS = ("replicate", "term", "resampled", "tried_on_series", "penalised")
 LARGEST_LOG_ODDS = 15.0
+SITES_AT_ONCE = 500_000  # of the resamples that are judged together
 
 
 def validation_draws(cases: pd.DataFrame, terms: Sequence[str], seed: int, first: int, n: int) -> pd.DataFrame:
@@ -53,25 +55,39 @@ def validation_draws(cases: pd.DataFrame, terms: Sequence[str], seed: int, first
         finite odds and the penalised model stood in. Empty where the model itself cannot be fitted.
     """
     data = perforation_data(cases, terms)
-    rows = []
     if _whole_model(data) is None:
         return pd.DataFrame(columns=list(DRAWS))
-    x, event = data.design.matrix, data.event
     codes, n_patients = cluster_codes(data.patient)
-    order = np.argsort(codes, kind="stable")
-    starts = np.searchsorted(codes[order], np.arange(n_patients + 1))
-    for replicate, times in enumerate(patients_drawn(n_patients, seed, TOPIC, first, n), start=first):
-        patients = np.repeat(np.arange(n_patients), times)
-        index = np.concatenate([order[starts[k] : starts[k + 1]] for k in patients])
-        cluster = np.repeat(np.arange(len(patients)), (starts[1:] - starts[:-1])[patients])
-        coefficients, penalised = _coefficients(x[index], event[index], cluster)
-        for term, measure in MEASURES.items():
-            here = (
-                _value(measure, x[index] @ coefficients, event[index], cluster) if coefficients is not None else np.nan
-            )
-            there = _value(measure, x @ coefficients, event, codes) if coefficients is not None else np.nan
-            rows.append((replicate, term, here, there, penalised))
-    return pd.DataFrame(rows, columns=list(DRAWS))
+    times = patients_drawn(n_patients, seed, TOPIC, first, n)
+    at_once = max(1, SITES_AT_ONCE // len(codes))
+    parts = [_judged(data, codes, times[at : at + at_once], first + at) for at in range(0, n, at_once)]
+    return pd.concat(parts, ignore_index=True)[list(DRAWS)]
+
+
+def _judged(data: PerforationData, codes: np.ndarray, times: np.ndarray, first: int) -> pd.DataFrame:
+    """The replicates of some resamples, the first of them number `first`."""
+    x, event = data.design.matrix, data.event
+    coefficients, fitted = resampled_gee(x, event, codes, times)
+    different, which = np.unique(x, axis=0, return_inverse=True)  # sites alike in all terms are tied to the last digit
+    weight = times[:, codes]
+    score = (coefficients @ different.T)[:, which]
+    fitted &= np.where(weight > 0, np.abs(score), 0.0).max(axis=1) <= LARGEST_LOG_ODDS
+    penalised = ~fitted
+    for k in np.flatnonzero(~fitted):
+        sites = np.repeat(np.arange(len(codes)), weight[k])
+        found, penalised[k] = _coefficients(x[sites], event[sites], _copies(codes, times[k]))
+        score[k] = np.nan if found is None else (different @ found)[which]
+    none = np.ones_like(score)
+    tables = []
+    for term, (here, there) in {
+        "c_statistic": c_statistics(score, event, weight, none),
+        "calibration_intercept": [calibrations(score, event, w, False) for w in (weight, none)],
+        "calibration_slope": [calibrations(score, event, w, True) for w in (weight, none)],
+    }.items():
+        tables.append(pd.DataFrame({"term": term, "resampled": here, "tried_on_series": there, "penalised": penalised}))
+    judged = pd.concat(tables).rename_axis("replicate").reset_index()
+    order = np.argsort(judged["replicate"], kind="stable")
+    return judged.assign(replicate=judged["replicate"] + first).iloc[order]
 
 
 def fit_perforation_validation(cases: pd.DataFrame, terms: Sequence[str], draws: pd.DataFrame) -> Estimates:
@@ -258,8 +274,7 @@ def _coefficients(x: np.ndarray, event: np.ndarray, cluster: np.ndarray) -> tupl
         return None, True
 
 
-def _value(measure: Callable[..., Measure], log_odds, event, cluster) -> float:
-    try:
-        return measure(log_odds, event, cluster).estimate
-    except NotFitted:
-        return np.nan
+def _copies(codes: np.ndarray, times: np.ndarray) -> np.ndarray:
+    """Whose each copied site is, each copy of a patient a patient of its own; the copies of a site stand together."""
+    before = np.cumsum(times) - times
+    return np.concatenate([before[patient] + np.arange(times[patient]) for patient in codes])

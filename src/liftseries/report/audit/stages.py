@@ -108,7 +108,7 @@ def _chart(material: Material, unit: Unit) -> dict[str, float]:
 
 
 def data_quality(material: Material, unit: Unit) -> str:
-    """Unknown tears, cells filled, cases received, corrections told of."""
+    """Unknown tears, cells filled, odd entries, cases received, corrections told of."""
     strips, told = strips_of(material), []
     tears = strip(strips, unit.name, PERFORATION)
     if tears is not None:
@@ -121,6 +121,7 @@ def data_quality(material: Material, unit: Unit) -> str:
     filled, whole = (strip(strips, name, "columns_filled") for name in (unit.name, ALL))
     if value_words(filled):
         told.append(say("audit.quality_filled", own=value_words(filled), all=value_words(whole)))
+    told += odd_entries(material, unit)
     received = strip(strips, unit.name, RECEIVED)
     if received is not None and not missing(received["value"]):
         told.append(say("audit.quality_received", share=value_words(received)))
@@ -128,6 +129,17 @@ def data_quality(material: Material, unit: Unit) -> str:
     if reply is not None:
         told.append(say(CORRECTED[str(reply["data_corrected"])]))
     return " ".join(told) or say("audit.nothing_known")
+
+
+def odd_entries(material: Material, unit: Unit) -> list[str]:
+    """At how many of its sites something is possible but odd, beside the whole series."""
+    counted = material.table("audit_odd_sites")
+    own = counted[counted["unit"].astype(str).eq(unit.name)]
+    if own.empty:
+        return []
+    n, sites = int(own["n_odd"].iloc[0]), int(own["n_sites"].iloc[0])
+    everyone = {"all": int(counted["n_odd"].sum()), "all_sites": int(counted["n_sites"].sum())}
+    return [say("audit.quality_odd", n=n, sites=sites, **everyone)]
 
 
 def case_mix(material: Material, unit: Unit) -> str:

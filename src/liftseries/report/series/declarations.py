@@ -45,6 +45,12 @@ TABLES = (
         released=KeptIn(SINGLE_RECORDS, "rows set aside"),
     ),
     Table(
+        name="oddities",
+        makes=f"{ROOM}.tables:oddities_table",
+        caption="What is possible but odd, by rule.",
+        released=KeptIn(SINGLE_RECORDS, "entries that are possible but odd"),
+    ),
+    Table(
         name="missing",
         makes=f"{ROOM}.tables:missing_table",
         caption="Missing values by column and centre.",

@@ -30,7 +30,8 @@ def who_where_when(material: Material) -> Iterable[Paragraph]:
         return
     followed, of_follow_up = follow_up(material)
     several, of_several = sites_of_a_patient(material)
-    told = (where(material, row), several, set_aside(material), followed, data_end(material))
+    odd = () if material.withheld else (oddities(material),)
+    told = (where(material, row), several, set_aside(material), *odd, followed, data_end(material))
     yield Paragraph(" ".join(filter(None, told)), "; ".join(filter(None, (of_several, of_follow_up))))
 
 
@@ -56,3 +57,15 @@ def set_aside(material: Material) -> str:
     if refused.empty:
         return say("series.nothing_set_aside")
     return say("series.set_aside", rows=len(refused.drop_duplicates(["table", "file", "row"])))
+
+
+def oddities(material: Material) -> str:
+    """How many entries are odd, by how many rules, and how many the plan accepts; that stays in the house."""
+    if material.withheld:
+        return say("series.oddities_kept_in")
+    listed = material.table("oddities")
+    if listed.empty:
+        return say("series.nothing_odd")
+    n = int(listed["accepted"].astype(bool).sum())
+    accepted = say("series.oddities_accepted", entries=n) if n else ""
+    return say("series.oddities", entries=len(listed), rules=listed["rule"].nunique(), accepted=accepted)

@@ -16,7 +16,7 @@ from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.say import say
 from liftseries.report.series.declarations import PARTS
 from liftseries.report.series.recorded import surgery_blocks
-from liftseries.report.series.report_chapter import set_aside
+from liftseries.report.series.report_chapter import oddities, set_aside
 
 MODELS = {
     "series.perforation": "perforation_terms",
@@ -81,6 +81,8 @@ def who_is_in_it(writer: Writer) -> Iterable[Block]:
             yield from writer.table(f"characteristics_{unit}" + (f"_{part + 1}" if part else ""))
     yield Paragraph(set_aside(material))
     yield from writer.table("set_aside")
+    yield Paragraph(oddities(material))
+    yield from writer.table("oddities")
     yield from surgery_blocks(writer)
     gaps = material.table("missing")
     if gaps.empty:

@@ -7,6 +7,7 @@ from liftseries.report.kit.numbers import WITHHELD, count, is_withheld, share_of
 from liftseries.report.kit.tables.cells import Content, content_of
 from liftseries.report.kit.words import Words
 from liftseries.report.languages.say import say
+from liftseries.study.oddities import oddity_rules
 
 MOST_GROUPS = 6  # beside their names and All: eight columns
 
@@ -23,6 +24,23 @@ def set_aside_table(material: Material, words: Words) -> Content | None:
         for (table, column, rule), n in counts.items()
     ]
     return content_of(("Table", "Column", "Rule", "Rows"), rows, say("series.set_aside_note"))
+
+
+def oddities_table(material: Material, words: Words) -> Content | None:
+    """How many entries are possible but odd, by rule: what it looks for, why, how many the plan accepts."""
+    listed = material.table("oddities")
+    if listed.empty:
+        return None
+    found = {name: group["accepted"].astype(bool) for name, group in listed.groupby("rule", sort=False)}
+    rules = oddity_rules()
+    rows = [
+        (rule.title.capitalize(), f"{rule.threshold[:1].upper()}{rule.threshold[1:]}.", rule.reason,
+         count(len(found[name])), count(found[name].sum()) or "0")
+        for name, rule in rules.items()
+        if name in found
+    ]  # fmt: skip
+    note = say("series.oddities_note", silent=len(rules) - len(rows))
+    return content_of(("Rule", "What is odd", "Why", "Entries", "Accepted"), rows, note)
 
 
 def missing_table(material: Material, words: Words) -> Content | None:

@@ -154,9 +154,17 @@ def name_beside(axes, y: float, text: str, points: float = 5) -> None:
 @cache
 def text_width_mm(text: str, size_pt: float = SMALL_PT, weight: str = "normal") -> float:
     """How wide a text will stand; the widest of its lines."""
-    figure = new_figure(10, 10)
+    figure = _ruler()
     shown = figure.text(0, 0, text, size=size_pt, weight=weight, family=FONT)
-    return shown.get_window_extent(figure.canvas.get_renderer()).width / figure.dpi * MM_PER_INCH
+    width = shown.get_window_extent(figure.canvas.get_renderer()).width / figure.dpi * MM_PER_INCH
+    shown.remove()
+    return width
+
+
+@cache
+def _ruler() -> Figure:
+    """An empty figure on which texts are measured."""
+    return new_figure(10, 10)
 
 
 def wrapped(text: str, width_mm: float, size_pt: float = SMALL_PT) -> str:

@@ -182,6 +182,10 @@ SENTENCES = {
     "quality_unknown": "Tear unknown at {n:# site|# sites} of {sites:count}.",
     "quality_between": "With them torn sites lie between {least:count} and {most:count} of {sites:count}.",
     "quality_filled": "Cells filled: {own}, whole series {all}.",
+    "quality_odd": (
+        "Odd entries, not accepted, at {n:# site|# sites} of {sites:count}; whole series {all:count} of "
+        "{all_sites:count}."
+    ),
     "quality_received": "Cases received: {share} of those expected.",
     "quality_yes": "The unit has corrected its data since the flag.",
     "quality_no": "The unit has not corrected its data.",

@@ -21,6 +21,15 @@ SENTENCES: dict[str, str] = {
     "nothing_set_aside": "No row was set aside.",
     "set_aside": "{rows:# row|# rows} of all tables {rows:was|were} set aside, with what depends on {rows:it|them}.",
     "set_aside_kept_in": "Rows set aside are single records; which and how many there were stays in the house.",
+    "nothing_odd": "No entry of the tables is odd by the rules that look for what is possible but unlikely.",
+    "oddities": (
+        "{entries:# entry|# entries} of all tables {entries:is|are} possible but odd, by {rules:# rule|# rules}"
+        "{accepted}; nothing was changed or left out for that."
+    ),
+    "oddities_accepted": ", {entries:# entry|# entries} accepted in the plan",
+    "oddities_kept_in": (
+        "Entries that are possible but odd are single records; which and how many there were stays in the house."
+    ),
     "no_counts": "The run left no counts of patients and sites.",
     "months": ("January, February, March, April, May, June, July, August, September, October, November, December"),
     # ── flow ───────────────────────────────────────────────────────────────────────────────────────────────────
@@ -49,6 +58,10 @@ SENTENCES: dict[str, str] = {
         "{full:has|have} no gap and {full:is|are} not listed."
     ),
     "set_aside_note": "A row can break more than one rule. The file set_aside.csv lists each row with its message.",
+    "oddities_note": (
+        "Limits are conventions of common practice without a source, where none is named. The file oddities.csv lists "
+        "each entry with its place. {silent:# further rule|# further rules} told of nothing."
+    ),
     # ── surgery ────────────────────────────────────────────────────────────────────────────────────────────────
     "volumes": "Volumes, medians: {volumes:and}.",
     "fluid": "{ml:decimal} ml of fluid at {sites:# site|# sites}{times}",
