@@ -12,7 +12,7 @@ from liftseries.report.languages.english import TEMPLATES
 from liftseries.report.languages.say import WRITTEN, counts_in, parts_of, say
 
 SOURCE = Path(liftseries.__file__).parent
-COUNTS = (0, 1, 2, 634, WITHHELD_COUNT, None)
+COUNTS = (0, 1, 2, 634, -5, None)
 NOT_A_NOUN = {"was", "were", "has", "have", "is", "are", "had", "did", "of", "and", "or"}
 SAME_IN_BOTH = {"series"}  # nouns whose plural is their singular
 AFTER_ONE = {"is", "was", "has", "of", "this", "its", "as", "less", "centre's", "series", "pass"}
@@ -68,7 +68,8 @@ def test_a_number_stands_before_its_noun(name):
 
 def test_a_missing_count_and_a_withheld_one_are_said_in_words():
     name = next(name for name in TEMPLATES if any("# site" in one for one, _ in count_holes(name)))
-    assert "a withheld number of sites" in filled(name, WITHHELD_COUNT).lower()
+    assert filled(name, WITHHELD_COUNT) == ""  # nothing is said of it
+    assert "fewer than 5 sites" in filled(name, -5).lower()
     assert "an unknown number of sites" in filled(name, None).lower()
 
 
