@@ -150,7 +150,7 @@ def test_bands_of_which_every_number_is_withheld_are_drawn_without_intervals():
     at_risk = pd.DataFrame([("all", 0.0, 600), ("all", 60.0, -1)], columns=["subset", "months", "n_at_risk"])
     drawing = draw_survival(curves, at_risk, pd.DataFrame([ROW]))
     assert len(drawing.figure.axes) == 2
-    assert "<4 mm: 94.0% at the end of the curve." in drawing.alt
+    assert "<4 mm: 94.0% at 60 months." in drawing.alt
     assert "–" in [text.get_text() for text in drawing.figure.texts]
 
 
