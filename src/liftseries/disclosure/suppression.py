@@ -115,7 +115,8 @@ class _Search:
         )
         is_small = (self.behind >= 1) & (self.behind < smallest_cell) & ~self.fixed
         self.sensitive = [int(i) for i in np.flatnonzero(is_small)]
-        self.needed = {i: (1.0, max(smallest_cell - 1.0, self.value[i])) for i in self.sensitive}
+        more = self.value + (self.value >= smallest_cell)  # of sites of few patients: one site more than there are
+        self.needed = {i: (1.0, max(smallest_cell - 1.0, more[i])) for i in self.sensitive}
         told_as_few = is_small & (self.value < smallest_cell) & np.array([number.published for number in numbers], bool)
         self.highest = np.where(told_as_few, smallest_cell - 1.0, np.inf)
         # What nobody prints may differ freely, like what is withheld.
