@@ -154,11 +154,9 @@ study:
     with residual bone height? Was drilling done as planned? How long do the implants stay, what goes with their
     failure, and how much bone is gained and kept? (Three protocols were in use. A: gauged drilling, lift by fluid.
     B: gauged drilling, lift by packed graft. C: drilling short of the sinus floor, the last steps and the lift by
-    osteotome. They are described side by side, not compared.)
+    osteotome.) Do the protocols differ in these, and does any operator or centre lie apart from the others?
   data_until: 2025-12
-purpose: publication
-# Once they are built, all three reports from the same tables and models:
-# purpose: [publication, comparison, audit]
+purpose: [publication, comparison, audit]  # three reports from the same tables and models
 tables:
   patients:
     [heath_patients.csv, fen_patients.csv, moor_patients.csv, dune.xlsx#patients, brook_patients.parquet]

@@ -12,6 +12,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 PATIENTS = """
@@ -195,6 +196,19 @@ def write_plan(folder: Path, files: Mapping[str, str | Iterable[str]], more: str
         for name, file in files.items()
     )
     (folder / "study.yaml").write_text(f"tables:\n{listed}{more}\n", encoding="utf-8")
+
+
+def write_shuffled(folder: Path, tables: Tables, seed: int, n_files: int, more: str = "") -> None:
+    """The tables with rows and columns in another order, each split into files that are named in another order."""
+    draw, files = np.random.default_rng(seed), {}
+    folder.mkdir(parents=True)
+    for name, table in tables.items():
+        table = table.iloc[draw.permutation(len(table))][list(draw.permutation(list(table)))]
+        names = [f"{name}_{k}.csv" for k in range(n_files)]
+        for file, rows in zip(names, np.array_split(np.arange(len(table)), n_files), strict=True):
+            table.iloc[rows].to_csv(folder / file, index=False)
+        files[name] = names[::-1]
+    write_plan(folder, files, more)
 
 
 def write_workbook(path: Path, sheets: Mapping[str, pd.DataFrame]) -> None:

@@ -6,8 +6,9 @@ it: their effects, normal on the logit, shift whole operators up and down, the m
 group depends on height and smoking (confounding), the sites of a patient are alike by a copula. Where operators differ
 the truth is that of operators yet to come, for whom the interval must hold too.
 
-Depth errors: R has no part; a group differs by SHIFT_MM. Survival: exponential with log hazard along the same terms,
-and no difference between the groups, so that every weighting has the truth 0.
+Sites that ended deeper than planned have the risk of a tear, drawn apart; those that strayed from the plan four times
+it. Depth errors and bone gain: R has no part; a group differs by SHIFT_MM. Survival: exponential with log hazard along
+the same terms, and no difference between the groups, so that every weighting has the truth 0, of months too.
 """
 
 from __future__ import annotations
@@ -21,12 +22,15 @@ from clustered_series import scores_drawn, sizes_drawn
 from scipy.special import expit, logit, ndtr
 
 from liftseries.models.comparison.compared import ALL, asked_of, populations
+from liftseries.models.shared.cases import AS_DRILLED as HOW_DRILLED
 
 LEVELS = ["never", "former", "current", "unknown"]
 SMOKERS, SHIFT_MM, LARGEST_RISK = 0.3, 0.2, 0.95
 VERY_MANY = 200_000  # patients of the draw that gives a truth
 SITES_A_PATIENT = (0.55, 0.25, 0.12, 0.08)
 VISITS = np.array([6.0, 12, 24, 36, 48])
+STRAYED = 4  # times the risk of a tear
+GAIN_MM, GAIN_A_MONTH = 5.0, -0.01
 
 
 @dataclass(frozen=True)
@@ -89,6 +93,7 @@ class Series:
 
     cases: pd.DataFrame
     implants: pd.DataFrame
+    visits: pd.DataFrame
 
 
 def series_drawn(design: Design, *seed: int) -> Series:
@@ -102,8 +107,13 @@ def series_drawn(design: Design, *seed: int) -> Series:
     group = groups_drawn(rng, design, patient, rbh, smokes, operator)
     effect = design.operator_sd * rng.standard_normal(max(design.operators, 1))
     shape = np.exp(-0.2 * (rbh - 6) + 0.4 * smokes)
-    risk = np.minimum(design.risk * shape * np.where(group == "B", design.ratio, 1.0), LARGEST_RISK)
-    risk = with_operators(risk, effect[operator], design.operator_sd)
+    ratio = np.where(group == "B", design.ratio, 1.0)
+    risk, strays = (
+        with_operators(
+            np.minimum(times * design.risk * shape * ratio, LARGEST_RISK), effect[operator], design.operator_sd
+        )
+        for times in (1, STRAYED)
+    )
     torn = ndtr(scores_drawn(rng, patient, design.alike)) < risk
     error = 0.1 + SHIFT_MM * (group == "B") + 0.1 * (rbh - 6) + 0.4 * scores_drawn(rng, patient, 0.4)
     cases = pd.DataFrame(
@@ -118,14 +128,22 @@ def series_drawn(design: Design, *seed: int) -> Series:
             "perforation": pd.Categorical.from_codes(torn.astype(int), categories=["no", "yes", "unknown"]),
             "achieved_last_mm": error + 0.1 * effect[operator],
             "planned_last_mm": 0.0,
-            "as_drilled": None,
-            "ended": None,
-            "first_too_deep": None,
-            "advance_too_large": None,
-            "overdrilled": None,
+            "advance_too_large": False,
+            "overdrilled": False,
         }
     )
-    return Series(cases, implants_drawn(rng, cases, patient, shape, effect[operator]))
+    implants = implants_drawn(rng, cases, patient, shape, effect[operator])
+    apart = np.random.default_rng((*seed, 1))  # what was added later changes nothing that was drawn before
+    deeper, strayed = (ndtr(scores_drawn(apart, patient, design.alike)) < one for one in (risk, strays))
+    drilled = {
+        "ended": np.where(deeper, "deeper", "at_plan"),
+        "first_too_deep": strayed,
+        "as_drilled": pd.Categorical.from_codes(strayed.astype(int), categories=HOW_DRILLED),
+    }
+    cases = cases.assign(**drilled)
+    gain = GAIN_MM + SHIFT_MM * (group == "B") + 0.1 * (rbh - 6) + 0.1 * effect[operator]
+    gain = gain + 0.8 * scores_drawn(apart, patient, 0.5)
+    return Series(cases, implants.assign(**drilled), visits_drawn(apart, implants, gain))
 
 
 def groups_drawn(rng, design: Design, patient, rbh, smokes, operator) -> np.ndarray:
@@ -166,17 +184,28 @@ def implants_drawn(rng, cases: pd.DataFrame, patient, shape, effect) -> pd.DataF
     return cases.assign(months=np.where(failed, found, end), failed=failed)
 
 
+def visits_drawn(rng, implants: pd.DataFrame, gain_mm: np.ndarray) -> pd.DataFrame:
+    """The bone height at every visit that came, one in five not taken."""
+    site, visit = np.nonzero(implants["months"].to_numpy()[:, None] >= VISITS)
+    months = VISITS[visit]
+    gain = gain_mm[site] + GAIN_A_MONTH * (months - 12) + 0.4 * rng.standard_normal(len(site))
+    height = implants["rbh_mid_mm"].to_numpy()[site] + gain
+    visits = pd.DataFrame({"site_id": implants["site_id"].to_numpy()[site], "months": months, "bone_height_mm": height})
+    return visits[rng.random(len(site)) < 0.8].reset_index(drop=True)
+
+
 @cache
-def difference_of(design: Design, method: str) -> float:
+def difference_of(design: Design, method: str, subset: str = ALL) -> float:
     """The difference in risks that a method goes to: of the risks themselves, in a very large draw; 0 for no ratio."""
     if design.ratio == 1:
         return 0.0
     cases = series_drawn(replace(design, n_patients=VERY_MANY), 1).cases
-    shape = np.exp(-0.2 * (cases["rbh_mid_mm"] - 6) + 0.4 * cases["smoking"].eq("current")).to_numpy()
+    asked = asked_of(cases, "protocol", "A", ["rbh_mid_mm", "smoking"], [method])
+    population = next(populations(cases, {}, asked, [subset]))
+    sites = population.sites
+    shape = np.exp(-0.2 * (sites["rbh_mid_mm"] - 6) + 0.4 * sites["smoking"].eq("current")).to_numpy()
     of_a, of_b = (np.minimum(design.risk * shape * ratio, LARGEST_RISK) for ratio in (1.0, design.ratio))
     if method == "g_computation":
         return float((of_b - of_a).mean())
-    asked = asked_of(cases, "protocol", "A", ["rbh_mid_mm", "smoking"], [method])
-    population = next(populations(cases, {}, asked, [ALL]))
     w, b, a = population.weights(method).value, population.of("B"), population.of("A")
     return float(np.average(of_b[b], weights=w[b]) - np.average(of_a[a], weights=w[a]))

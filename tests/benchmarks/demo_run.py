@@ -12,6 +12,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -55,6 +56,9 @@ def one_round(tree: Path) -> tuple[dict[str, float], dict[str, float]]:
     study = tree / "series"
     shutil.rmtree(study, ignore_errors=True)
     shutil.copytree(tree / "synthetic_data", study, ignore=shutil.ignore_patterns("output", "release"))
+    plan = study / "study.yaml"  # publication alone, which every checkout has
+    text = re.sub(r"(?m)^purpose: .*$", "purpose: publication", plan.read_text(encoding="utf-8"))
+    plan.write_text(text, encoding="utf-8")
     took = {"`snakemake --version`": seconds(tree, "-m", "snakemake", "--version")}
     took["cold"] = seconds(tree, *RUN, study)
     rules = by_rule(study / "output")
@@ -62,7 +66,6 @@ def one_round(tree: Path) -> tuple[dict[str, float], dict[str, float]]:
     template = tree / "reports" / "report.html.j2"
     template.write_text(template.read_text(encoding="utf-8").replace("</body>", "\n</body>"), encoding="utf-8")
     took["the report's text changed"] = seconds(tree, *RUN, study)
-    plan = study / "study.yaml"
     plan.write_text(plan.read_text(encoding="utf-8").replace(*KEY), encoding="utf-8")
     took["one plan key changed (gain_terms)"] = seconds(tree, *RUN, study)
     return took, rules

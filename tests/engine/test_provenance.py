@@ -8,7 +8,7 @@ import shutil
 import pytest
 
 from liftseries.base import home
-from liftseries.engine import provenance
+from liftseries.engine import provenance, standing
 
 
 @pytest.fixture
@@ -45,10 +45,11 @@ def test_a_run_is_no_longer_up_to_date_once_a_file_came_that_study_yaml_need_not
         "plan": {"purpose": purposes, "tables": {"patients": ["patients.csv"]}},
         "versions": provenance.versions(),
         "code": provenance.all_code(),
+        "between": {},
         "inputs": {"study.yaml": provenance.sha256(study / "study.yaml")},
         "outputs": provenance.output_hashes(output, ["results.csv"]),
     }
     (output / provenance.MANIFEST).write_text(json.dumps(last), encoding="utf-8")
-    assert provenance.is_up_to_date(study, output)
+    assert standing.is_up_to_date(study, output)
     (study / "responses.csv").write_text("year,unit\n", encoding="utf-8")
-    assert provenance.is_up_to_date(study, output) != reads
+    assert standing.is_up_to_date(study, output) != reads

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 import time
@@ -11,6 +12,7 @@ from types import SimpleNamespace
 import psutil
 import pytest
 
+from liftseries.base.errors import MACHINE_FAULTS
 from liftseries.engine.job import Job
 from liftseries.engine.script import ask
 from liftseries.engine.warm import ADDRESS, warmed
@@ -29,6 +31,17 @@ def go_wrong(job: Job) -> None:
 
 def be_killed(job: Job) -> None:
     os.kill(os.getpid(), 9)
+
+
+def fill_the_disk(job: Job) -> None:
+    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def run_out_of_memory(job: Job) -> None:
+    try:
+        raise MemoryError
+    except MemoryError as error:
+        raise ValueError("a library's own words") from error
 
 
 def job(tmp_path, does: str) -> Job:
@@ -53,19 +66,25 @@ def warm(address, monkeypatch):
 
 
 def test_a_job_is_done_in_another_process_with_the_libraries_loaded(warm, tmp_path):
-    assert ask(job(tmp_path, "note_process")) == 0
+    assert ask(job(tmp_path, "note_process")) == (0, "")
     process, has_pandas = (tmp_path / "note.txt").read_text(encoding="utf-8").split()
     assert int(process) != os.getpid()
     assert has_pandas == "True"
 
 
 def test_a_failed_job_says_so_and_leaves_its_log(warm, tmp_path):
-    assert ask(job(tmp_path, "go_wrong")) == 1
+    assert ask(job(tmp_path, "go_wrong")) == (1, "")
     assert "RuntimeError" in (tmp_path / "job.log").read_text(encoding="utf-8")
 
 
 def test_a_killed_fork_is_a_failed_job(warm, tmp_path):
-    assert ask(job(tmp_path, "be_killed")) == 1
+    assert ask(job(tmp_path, "be_killed")) == (1, MACHINE_FAULTS["killed"])
+
+
+@pytest.mark.parametrize(("does", "kind"), [("fill_the_disk", "disk_full"), ("run_out_of_memory", "memory")])
+def test_what_the_machine_lacks_is_handed_on_and_takes_no_log(warm, tmp_path, does, kind):
+    assert ask(job(tmp_path, does)) == (1, MACHINE_FAULTS[kind])
+    assert (tmp_path / "job.log").read_text(encoding="utf-8") == ""
 
 
 def test_without_a_warm_process_there_is_nobody_to_ask(tmp_path, monkeypatch):

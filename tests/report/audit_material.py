@@ -72,7 +72,7 @@ def strip_row(unit: str, indicator: str, events: int, counted: int, low: float, 
     row = {"unit": unit, "indicator": indicator, "counts": "sites", "good": "high", "counted": counted, "unknown": 1}
     row |= {"not_applicable": 0, "not_due": 2, "n_events": events, "value": value, "conf_low": low, "conf_high": high}
     row |= {"months": math.nan, "standard": math.nan, "standard_kind": "none", "verdict": None, "enough": True}
-    return row | {"standard_source": None, "standard_date": None} | more
+    return row | {"title": None, "standard_source": None, "standard_date": None} | more
 
 
 STRIPS = [

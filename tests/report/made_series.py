@@ -84,6 +84,7 @@ PLAN = {
             "primary": "perforation",
             "margin": 0.1,
             "registered": {"registry": "", "number": "", "date": ""},
+            "changed": [],
         },
         "resamples": 20,
         "seed": 7,

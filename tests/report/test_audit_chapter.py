@@ -143,6 +143,35 @@ def test_each_flag_goes_through_four_stages_in_order_with_its_numbers():
     assert [row[0] for row in tables[0].rows] == ["Data quality", "Case mix", "Chance", "Cause"]
 
 
+def filed_row(**more) -> pd.DataFrame:
+    row = {"unit": "A", "n_cells": 0, "n_gone": 0, "n_added": 0, "before_events": 14, "before_sites": 60}
+    row |= {"before_p_high": 0.0001, "before_flag": 2.0, "after_p_high": 0.0001}
+    return pd.DataFrame([row | more])
+
+
+@pytest.mark.parametrize(
+    ("row", "told", "untold"),
+    [
+        (filed_row().iloc[:0], "No cell of the study was corrected.", "As first filed"),
+        (filed_row(), "No cell of this unit was corrected.", "As first filed"),
+        (
+            filed_row(n_cells=1, before_events=6, before_p_high=0.41, before_flag=0.0),
+            "1 cell of this unit was corrected. As first filed: 6 tears at 60 sites, probability of as many or more "
+            "0.410, flag none. As corrected: 14 tears at 60 sites, probability of as many or more <0.001, flag alarm, "
+            "high.",
+            "cannot be read",
+        ),
+        (filed_row(n_cells=2, n_gone=2, before_sites=58), "2 sites cannot be read as filed", "left out or renamed"),
+        (filed_row(before_flag=math.nan, before_p_high=math.nan), "14 tears at 60 sites, not judged", "cannot be read"),
+    ],
+)
+def test_the_first_stage_says_how_the_flag_moved_with_corrections(row, told, untold):
+    made = material(audit_as_filed=row)
+    quality = dict(STAGES)["quality"](made, units(made)[0])
+    assert told in quality
+    assert untold not in quality
+
+
 def test_a_reply_stands_unedited_beside_its_flag_and_silence_is_said():
     columns = ["year", "unit", "indicator", "replied_on", "data_corrected", "statement"]
     replies = pd.DataFrame([(2024, "A", "perforation", "2025-01", "yes", "Looked at; right.")], columns=columns)

@@ -16,6 +16,7 @@ from openpyxl import load_workbook
 
 from liftseries.report.audit.extra_files import write_further_files
 from liftseries.report.audit.own import OwnResults
+from liftseries.report.audit.own_figures import figures_of
 from liftseries.report.audit.records import Records
 from liftseries.report.audit.review import review_table
 from liftseries.report.audit.run_tables import RunTables
@@ -148,12 +149,36 @@ def test_minutes_and_actions_have_the_flag(six):
     assert "a: 12 tears at 24 sites; expected 3.7" in told
     assert "No reply." in told
     heads = [table.rows[0].cells[0].text for table in document.tables]
-    assert heads == ["Date", "Role", "What is decided", "Number or site", "Next meeting", "Role"]
+    stages = document.tables[2]
+    assert [cell.text for cell in stages.rows[1].cells][:4] == [
+        "1", "Confidential talk", "chair of the committee", "10",
+    ]  # fmt: skip
+    assert [row.cells[1].text for row in stages.rows][2:] == ["Data quality", "Case mix", "Chance", "Cause"]
+    assert heads == ["Date", "Role", "Stage", "What is decided", "Number or site", "Next meeting", "Role"]
     actions = pd.read_csv(output / "audit/actions_next.csv", keep_default_na=False)
     assert list(actions) == ["id", "year", "indicator", "unit", "what", "owner", "due", "measure", "status"]
     assert actions.loc[0, ["id", "indicator", "unit", "what", "owner", "due", "status"]].tolist() == [
         "2024-1", "perforation", "a", "", "", "", "open",
     ]  # fmt: skip
+
+
+def strips_of_units(values: dict[str, float], few: tuple[str, ...] = ()) -> pd.DataFrame:
+    row = {"indicator": "probed", "counts": "sites", "good": "high", "n_events": 5, "counted": 20, "conf_low": 0.1}
+    row |= {"conf_high": 0.9, "standard": None}
+    return pd.DataFrame(
+        [row | {"unit": unit, "value": value, "enough": unit not in few} for unit, value in values.items()]
+    )
+
+
+@pytest.mark.parametrize(
+    ("few", "with_group", "spread"),
+    [((), True, "20.0% to 70.0%"), (("c",), True, ""), ((), False, ""), (("a",), True, "20.0% to 70.0%")],
+)
+def test_the_others_spread_is_shown_without_names_from_five_of_them_on(few, with_group, spread):
+    """Of a: the others lie from 0.2 to 0.7, five of them; with one that has too few cases only four are left."""
+    values = {"all": 0.5, "a": 0.9, "b": 0.2, "c": 0.4, "d": 0.5, "e": 0.6, "f": 0.7}
+    (figure,) = figures_of(strips_of_units(values, few), "a", with_group, {})
+    assert figure.spread == spread
 
 
 def test_hostile_names_are_safe_as_files_and_as_texts(tmp_path):

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from made_comparison import KINDS
 
-from liftseries.report.comparison.answers import patients_needed
+from liftseries.report.comparison.answers import patients_needed, registered
 from liftseries.report.comparison.compared import OUTCOMES, Comparison, comparison_of
 from liftseries.report.comparison.report_chapters import UNLIKE, unlike_and_not_adjusted_for
 from liftseries.report.comparison.sentences import sized, verdict
@@ -252,3 +252,27 @@ def test_each_item_of_the_checklists_that_is_not_the_authors_has_a_place(found, 
     assert places <= {chapter.id for report in found[kind][1].reports for chapter in report.chapters}
     if kind == "two":
         assert [text for text, of in items if not of and "author" not in text] == []
+
+
+# ── registered, and what changed since ──────────────────────────────────────────────────────────────────────────
+
+ENTRY = {"registry": "a registry", "number": "17", "date": "2024-03"}
+UNREGISTERED = dict.fromkeys(ENTRY, "")
+
+
+@pytest.mark.parametrize(
+    ("entry", "changed", "told"),
+    [
+        (ENTRY, [], "Yes, as the plan says: a registry, 17, 2024-03. No change since registration was declared."),
+        (ENTRY, ["Smoking was added."], "2024-03. 1 change declared since: Smoking was added."),
+        (ENTRY, ["A\nwas <b>left</b> out", "B;"], "2 changes declared since: A was <b>left</b> out; B."),
+        (UNREGISTERED, [], "No: the plan names no registration."),
+        (UNREGISTERED, ["B."], "No: the plan names no registration. 1 change declared since: B."),
+    ],
+)
+def test_page_one_says_what_changed_since_the_registration(found, entry, changed, told):
+    material, _ = found["two"]
+    asked = material.asked["comparison"] | {"registered": entry, "changed": changed}
+    comparison = replace(comparison_of(material), asked=asked)
+    answer = registered(material, comparison)
+    assert answer.text.endswith(told)

@@ -41,6 +41,7 @@ def test_defaults_are_the_contracts(tmp_path):
         "primary": "perforation",
         "margin": None,
         "registered": {"registry": "", "number": "", "date": ""},
+        "changed": [],
     }
     assert plan.risk_contrasts == {
         "rbh_mid_mm": [7, 4],

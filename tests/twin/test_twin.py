@@ -46,6 +46,7 @@ def small(tmp_path_factory):
     for name in (*ONE_CENTRE, "instruments.csv", "stops.csv"):
         shutil.copy(DEMO / name, folder / name)
     written = yaml.safe_load((DEMO / "study.yaml").read_text(encoding="utf-8"))
+    written["purpose"] = ["publication"]
     written["tables"] |= {name.removeprefix("heath_").removesuffix(".csv"): name for name in ONE_CENTRE}
     (folder / "study.yaml").write_text(yaml.safe_dump(written), encoding="utf-8")
     return folder

@@ -46,6 +46,32 @@ rule join_cases:
         "../scripts/job.py"
 
 
+rule read_as_filed:
+    """One row a site as first filed, corrections.csv ignored; empty where there is none."""
+    input:
+        cases=file_of("cases"),
+    output:
+        cases=file_of("cases_as_filed"),
+        cells=file_of("corrected_cells"),
+    log:
+        "logs/read_as_filed.log",
+    params:
+        does="liftseries.engine.spine:read_as_filed",
+        study=str(plan.folder),
+        tables=tables_named,
+        begun=only(begun, plan, *TABLES),
+        extra_columns=plan.extra_columns,
+        reading=plan.as_written["reading"],
+        limits={limit.name: getattr(plan, limit.name) for limit in fields(Limits)},
+        rbh_bands_mm=plan.rbh_bands_mm,
+        lift_bands_mm=plan.lift_bands_mm,
+        code=code_of("intake", "study", "schemas", "geometry", "models/shared/cases.py"),
+    message:
+        "Reading the study as first filed"
+    script:
+        "../scripts/job.py"
+
+
 rule follow_up:
     """One row an implant: followed how long, failed, died."""
     input:

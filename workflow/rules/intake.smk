@@ -6,8 +6,6 @@ tables_named = {table: plan.as_written["tables"][table] for table in TABLES if p
 
 rule check_tables:
     """Every cell typed and checked, across columns and across tables; all problems in one pass."""
-    input:
-        tables=plan.files(*TABLES),
     output:
         patients="checked/patients.parquet",
         sites="checked/sites.parquet",
@@ -26,6 +24,7 @@ rule check_tables:
         does="liftseries.engine.spine:check_tables",
         study=str(plan.folder),
         tables=tables_named,
+        begun=only(begun, plan, *TABLES),
         extra_columns=plan.extra_columns,
         reading=plan.as_written["reading"],
         invalid_rows=plan.invalid_rows,
@@ -59,7 +58,6 @@ rule find_oddities:
 rule check_audit_tables:
     """What an audit's cycle left in the study folder: actions, replies, changes; empty where there are none."""
     input:
-        tables=plan.files(*AUDIT_TABLES),
         patients="checked/patients.parquet",
         sites="checked/sites.parquet",
     output:
@@ -70,6 +68,7 @@ rule check_audit_tables:
         does="liftseries.engine.spine:check_audit_tables",
         study=str(plan.folder),
         tables={table: [source.label for source in plan.tables.get(table, ())] for table in AUDIT_TABLES},
+        begun=only(begun, plan, *AUDIT_TABLES),
         units=[plan.audit["by"], plan.audit["expected"], plan.rbh_bands_mm, plan.lift_bands_mm],
         extra_columns=plan.extra_columns,
         reading=plan.as_written["reading"],

@@ -13,8 +13,22 @@ left_for_reports = {
     "set_aside": "set_aside.csv",
     "oddities": "oddities.csv",
     "ladder_cases": file_of("ladder_cases"),
-    "files": plan.files(),
 }
+
+
+# What lies between the tables and the reports; a release and a run that finds nothing changed rest on it too.
+files_between = [
+    *rules.check_tables.output,
+    *rules.find_oddities.output,
+    *(rules.check_audit_tables.output if "audit" in plan.purpose else ()),
+    *rules.derive_depths.output,
+    *rules.join_cases.output,
+    *(rules.read_as_filed.output if "audit" in plan.purpose else ()),
+    *rules.follow_up.output,
+    *(path for job in (*quick_jobs(plan), *pooling_jobs(plan)) for path in job.outputs.values()),
+    *(path for question in resampling(questions_asked) for path in draw_files(question, plan)),
+    *(drawn_in(room) for room in figures_of(plan.purpose)),
+]
 
 
 rule collect_results:
@@ -89,6 +103,7 @@ rule report:
         does="liftseries.report.purposes.jobs:write_report",
         study=str(plan.folder),
         plan=plan.as_written,
+        begun=begun,
         versions=versions(),
         code=code_of("base", "geometry", "intake", "models", "report", "reports", "study", "schemas"),
     message:
@@ -100,10 +115,11 @@ rule report:
 rule write_manifest:
     """Hashes of every input and output, the plan, versions and seed."""
     input:
-        plan=plan.folder / "study.yaml",
-        tables=plan.files(),
         # Asked for here, so that a fault in them is told whichever blocks of the audit read them.
         audit_tables=[f"checked/{table}.parquet" for table in AUDIT_TABLES if "audit" in plan.purpose],
+        cases=file_of("cases"),
+        visits=file_of("visits"),
+        between=files_between,
         outputs=[
             "results.csv",
             "set_aside.csv",
@@ -120,11 +136,13 @@ rule write_manifest:
         ],
     output:
         manifest="manifest.json",
+        crate="ro-crate-metadata.json",
     log:
         "logs/write_manifest.log",
     params:
         does="liftseries.engine.spine:write_manifest",
         study=str(plan.folder),
+        begun=begun,
         versions=versions(),
         code=all_code(),
     message:

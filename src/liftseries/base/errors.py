@@ -1,14 +1,15 @@
 """Everything a user can be told: where it is, what it is, what to do.
 
-A `StudyError` is the user's to mend and is shown as its lines, without a traceback; a `UsageError` says
-that a command was used wrongly. Anything else keeps its traceback, because the fault is ours, but not the words
-of the error: they may quote a cell.
+A `StudyError` is the user's to mend and is shown as its lines, without a traceback; a `UsageError` says that a
+command was used wrongly; a `MachineFault` is nobody's but the machine's. Anything else keeps its traceback, because the
+fault is ours, but not the words of the error: they may quote a cell.
 A text cell is never quoted, since someone may have typed a name; numbers and keys may be.
 """
 
 from __future__ import annotations
 
 import difflib
+import errno
 import os
 import traceback
 from collections.abc import Iterable
@@ -36,6 +37,58 @@ class StudyError(Exception):
 
 class UsageError(Exception):
     """The command was used wrongly."""
+
+
+class Terminated(KeyboardInterrupt):
+    """Somebody asked a run to end, by SIGTERM."""
+
+
+class MachineFault(Exception):
+    """The machine does not give what is needed: room on the disk, memory, leave to write."""
+
+
+GO_ON = "Then run the same command again; it goes on from where it stopped."
+MACHINE_FAULTS = {
+    "disk_full": f"The disk is full. Make room on it. {GO_ON}",
+    "not_writable": f"A file or folder cannot be written. See who may write there and on that disk. {GO_ON}",
+    "disk_damaged": "The disk does not give or take data. Save what is on it, and go on with another one.",
+    "memory": f"There is not enough memory. Close other programs, or add `--cores 1`. {GO_ON}",
+    "killed": (
+        "A job was ended from outside, most likely because memory ran out. Close other programs, or add `--cores 1`. "
+        f"{GO_ON}"
+    ),
+    "clock": f"The clock was set back while the run was on. {GO_ON}",
+    "too_many_files": f"Too many files are open on this machine. Close other programs. {GO_ON}",
+    "no_fonts": "The fonts of the figures are not there or are damaged. Install liftseries and its libraries again.",
+}
+OF_ERRNO = {
+    errno.ENOSPC: "disk_full",
+    errno.EDQUOT: "disk_full",
+    errno.EFBIG: "disk_full",
+    errno.EROFS: "not_writable",
+    errno.EACCES: "not_writable",
+    errno.EPERM: "not_writable",
+    errno.EIO: "disk_damaged",
+    errno.ENOMEM: "memory",
+    errno.EMFILE: "too_many_files",
+    errno.ENFILE: "too_many_files",
+}
+
+
+def machine_fault(error: BaseException) -> MachineFault | None:
+    """The machine's fault behind an error, with the file where there is one; None where the fault is another's."""
+    seen = set()
+    while error is not None and id(error) not in seen:
+        seen.add(id(error))
+        if isinstance(error, MachineFault):
+            return error
+        if isinstance(error, MemoryError):
+            return MachineFault(MACHINE_FAULTS["memory"])
+        if isinstance(error, OSError) and (kind := OF_ERRNO.get(error.errno)):
+            place = f"{error.filename}: " if isinstance(error.filename, str) else ""
+            return MachineFault(place + MACHINE_FAULTS[kind])
+        error = error.__cause__ or (None if error.__suppress_context__ else error.__context__)
+    return None
 
 
 def did_you_mean(name: str, known: Iterable[str]) -> str:

@@ -1,4 +1,8 @@
-"""YAML as people mean it: `no`, `yes`, `on` and `off` are words, a repeated key is an error."""
+"""YAML as people mean it: `no`, `yes`, `on` and `off` are words, a repeated key is an error.
+
+What somebody wrote costs no more than its length: no anchors and aliases, by which a few lines stand for millions, and
+bounds on its size and depth.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +10,11 @@ import re
 from typing import Any
 
 import yaml
+
+from liftseries.base.plain_text import unseen_in
+
+MOST_BYTES = 512 * 2**10  # thousands of accepted oddities have room
+MOST_DEPTH = 40  # keys within keys
 
 
 class _Words:
@@ -32,6 +41,25 @@ class _Words:
 class _Loader(_Words, yaml.SafeLoader):
     """For what people write: says in clear words what is wrong."""
 
+    depth = 0
+
+    def compose_node(self, parent, index) -> yaml.Node:
+        event = self.peek_event()
+        if getattr(event, "anchor", None):
+            raise _refused("an anchor (&) or alias (*): write the values out where they belong", event)
+        if isinstance(event, yaml.ScalarEvent) and (unseen := unseen_in(event.value)):
+            raise _refused(f"a character that cannot be seen ({unseen}): take it out", event)
+        self.depth += 1
+        if self.depth > MOST_DEPTH:
+            raise _refused(f"more than {MOST_DEPTH} levels of keys or lists within each other", event)
+        node = super().compose_node(parent, index)
+        self.depth -= 1
+        return node
+
+
+def _refused(why: str, event: yaml.Event) -> yaml.MarkedYAMLError:
+    return yaml.composer.ComposerError(None, None, why, event.start_mark)
+
 
 class _ShippedLoader(_Words, getattr(yaml, "CSafeLoader", yaml.SafeLoader)):
     """For our own files, which every job reads: libyaml, some ten times as fast."""
@@ -46,7 +74,9 @@ for _loader in (_Loader, _ShippedLoader):
 
 
 def load_yaml(text: str) -> Any:
-    """Raises yaml.YAMLError with line and column where the text is no YAML."""
+    """Raises yaml.YAMLError with line and column where the text is no YAML, or more than is read."""
+    if len(text) > MOST_BYTES:
+        raise yaml.YAMLError
     return yaml.load(text, Loader=_Loader)
 
 

@@ -25,6 +25,18 @@ OF_PURPOSES: dict[str, str] = {
     "unadjusted": "unadjusted, for weights are refused: {why:remark}",
     "operators_uneven": "operators are shared out unevenly over the groups: if they differ twofold in odds, the "
     "interval is too short",
+    "operators_uneven_measured": "operators are shared out unevenly over the groups: if they differ by a sixth of a "
+    "standard deviation, the interval is too short",
+    "few_patients_with_event": "{n_patients:patient} with {column} = {level} and the event: so few that the interval "
+    "is too short",
+    "few_patients_without_event": "{n_patients:patient} with {column} = {level} without the event: so few that the "
+    "interval is too short",
+    "few_effective_patients": "fewer than 25 effective patients with {column} = {level}: so few that the interval is "
+    "too short",
+    "small_effective_share": "weights leave fewer than six in ten of the patients with {column} = {level} effective: "
+    "so few that the interval is too short",
+    "years_apart": "{column} = {level} and {reference} were operated on in different years, so group and year cannot "
+    "be told apart",
     "between_operators": "variance between operators, the larger, t(J - 2): {n_operators:operator}",
     "between_patients": "variance between patients, the larger, t(J - 2): {n_operators:operator}",
     "of_row": "of {analysis}, {method}",

@@ -8,7 +8,8 @@ from pathlib import Path
 import pandas as pd
 
 TEXT_COLUMNS = (
-    "site_id", "analysis", "subset", "term", "scale", "method", "note", "problem", "reason", "level", "stage", "column",
+    "site_id", "patient_id", "analysis", "subset", "term", "scale", "method", "note", "problem", "reason", "level",
+    "stage", "column",
     "operator", "centre", "protocol", "indicator", "signal", "verdict", "most_serious", "reasons",
     "unit", "table", "file", "rule", "message", "value_class", "deviation",
     "complication", "rungs_mm", "deviations", "site_label", "variable", "level_of", "model", "predictors",

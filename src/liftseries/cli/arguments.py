@@ -56,7 +56,7 @@ def count(text: str) -> int:
     try:
         number = int(text)
     except ValueError:
-        raise argparse.ArgumentTypeError(f"invalid _count value: {text!r}") from None
+        raise argparse.ArgumentTypeError("a whole number is needed, such as 20") from None
     if number < 1:
         raise argparse.ArgumentTypeError("at least 1 is needed")
     return number

@@ -1,16 +1,18 @@
 """The command line: the commands, in the order of its help, and what becomes of their errors.
 
-Exit status: 0 done, 1 the study has problems, 2 the command was used wrongly, 3 a fault of liftseries itself.
+Exit status: 0 done, 1 the study has problems, 2 the command was used wrongly, 3 a fault of liftseries itself, 4 a fault
+of the machine, such as a full disk. What was interrupted ends with 128 and the number of its signal.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
+import signal
 import sys
 
 from liftseries import __version__
-from liftseries.base.errors import OUR_FAULT, StudyError, UsageError, fault
+from liftseries.base.errors import OUR_FAULT, StudyError, Terminated, UsageError, fault, machine_fault
 from liftseries.cli.arguments import CAUTION
 from liftseries.cli.case import add_case
 from liftseries.cli.check import add_check
@@ -37,10 +39,17 @@ def main(arguments: list[str] | None = None) -> int:
     except UsageError as error:
         print(f"liftseries: {error}", file=sys.stderr)
         return 2
-    except KeyboardInterrupt:
+    except KeyboardInterrupt as error:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)  # Snakemake hands a key's signal on to us once more
         print("Interrupted. Run the same command again to go on.", file=sys.stderr)
-        return 130
+        return 128 + (signal.SIGTERM if isinstance(error, Terminated) else signal.SIGINT)
+    except BrokenPipeError:  # whoever read our words has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 128 + 13
     except Exception as error:
+        if told := machine_fault(error):
+            print(told, file=sys.stderr)
+            return 4
         print(fault(error), end="", file=sys.stderr)
         print(OUR_FAULT, file=sys.stderr)
         return 3

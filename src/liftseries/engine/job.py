@@ -14,9 +14,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from types import SimpleNamespace
 
-from liftseries.base.errors import StudyError, fault
+from liftseries.base.errors import StudyError, fault, machine_fault
 from liftseries.base.named import function_named
 
+MACHINE = "The machine: "  # begins the line of a job that the machine failed
 PROBLEMS = Path("logs/problems.txt")
 
 # One thread for linear algebra: jobs run side by side, and sums over threads differ in their last digits.
@@ -43,18 +44,27 @@ class Job:
     log: str
 
 
-def do(job: Job) -> int:
-    """Calls the function that the job's param `does` names; gives the exit status: 0, or 1 where it failed.
+def do(job: Job) -> tuple[int, str]:
+    """Calls the function that the job's param `does` names.
 
-    Warnings and errors go to the job's log. A `StudyError` is shown by its lines, without a traceback. Any other error
-    is ours and is shown with its traceback, but without its words.
+    Warnings and errors go to the job's log. A `StudyError` is shown by its lines, without a traceback. An error that is
+    not the machine's either is ours and is shown with its traceback, but without its words.
+
+    Returns
+    -------
+    status : the job's exit status: 0, or 1 where it failed
+    told : what the machine lacks; a full disk takes no log, so that it has to be told otherwise
     """
     try:
         with logged(job.log):
             function_named(job.params.does)(job)
     except SystemExit as ended:
-        return int(ended.code or 0)
-    return 0
+        return int(ended.code or 0), ""
+    except Exception as error:
+        if told := machine_fault(error):
+            return 1, str(told)
+        raise
+    return 0, ""
 
 
 @contextmanager
@@ -71,6 +81,8 @@ def logged(log: str) -> Iterator[None]:
             PROBLEMS.write_text(f"{error}\n", encoding="utf-8")
             sys.exit(1)
         except Exception as error:
+            if machine_fault(error):
+                raise
             _tell(fault(error), file)
             sys.exit(1)
 

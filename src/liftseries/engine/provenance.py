@@ -10,7 +10,7 @@ import hashlib
 import json
 import platform
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path
@@ -18,10 +18,8 @@ from typing import Any
 
 from liftseries import __version__
 from liftseries.base.home import PACKAGE, folder
-from liftseries.study.input_hashes import input_hashes, sha256
+from liftseries.base.reading import sha256
 from liftseries.study.plan import Plan
-from liftseries.study.plan_files import CORRECTIONS_FILE, PLAN_FILE, file_of, files_read
-from liftseries.study.schema import AUDIT_TABLES
 
 PACKAGES = (
     "pandas",
@@ -35,6 +33,7 @@ PACKAGES = (
     "pyarrow",
 )
 MANIFEST = "manifest.json"
+CRATE = "ro-crate-metadata.json"
 IMPORTED = re.compile(r"^\s*(?:from (liftseries[\w.]*) import (\([^)]*\)|.*)|import (liftseries[\w.]*))", re.M)
 SHIPPED = re.compile(r'folder\("(\w+)"\)')
 
@@ -112,16 +111,18 @@ def output_hashes(output: Path, names: Iterable[str]) -> dict[str, str]:
     files = [file for path in paths for file in (path.rglob("*") if path.is_dir() else [path])]
     # Snakemake keeps a hidden note of its own in a folder.
     files = [file for file in files if file.is_file() and not file.name.startswith(".")]
-    return {str(file.relative_to(output)): sha256(file) for file in sorted(files)}
+    return {file.relative_to(output).as_posix(): sha256(file) for file in sorted(files)}
 
 
-def manifest(plan: Plan, outputs: Iterable[str]) -> dict[str, Any]:
-    """The content of manifest.json, for what a run leaves for people as it lies there now.
+def manifest(plan: Plan, inputs: Mapping[str, str], outputs: Sequence[str], between: Sequence[str]) -> dict[str, Any]:
+    """The content of manifest.json, for what a run has left as it lies there now.
 
     Parameters
     ----------
     plan
-    outputs : files and folders within the output folder
+    inputs : input file -> SHA-256 of the bytes that were read
+    outputs : files and folders within the output folder, for people
+    between : those that lie between inputs and outputs
     """
     return {
         "study": plan.study_id,
@@ -129,47 +130,19 @@ def manifest(plan: Plan, outputs: Iterable[str]) -> dict[str, Any]:
         "seed": plan.seed,
         "versions": versions(),
         "code": all_code(),
-        "inputs": input_hashes(plan),
+        "inputs": dict(inputs),
         "outputs": output_hashes(plan.output, outputs),
+        "between": output_hashes(plan.output, between),
+        # A rule leaves each of these as a whole.
+        "folders": sorted(name for name in (*outputs, *between) if (plan.output / name).is_dir()),
     }
+
+
+def as_json(content: Any) -> str:
+    """For a file that people may read too."""
+    return json.dumps(content, indent=2, ensure_ascii=False) + "\n"
 
 
 def all_code() -> str:
     """A hash over the whole package and its workflow."""
     return code_of(*sorted(path.name for path in PACKAGE.iterdir()), "workflow", "schemas", "reports")
-
-
-def is_up_to_date(study: Path, output: Path) -> bool:
-    """Whether the outputs are those of these inputs, this plan and this version, every byte of them.
-
-    The plan need not be read for it: it is the last run's where study.yaml is the same to the byte.
-
-    Parameters
-    ----------
-    study, output : the study folder and its output folder
-    """
-    try:
-        last = json.loads((output / MANIFEST).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return False
-    if not isinstance(last, dict) or not last.get("outputs") or PLAN_FILE not in last.get("inputs", ()):
-        return False
-    corrected = CORRECTIONS_FILE in last["inputs"]
-    return (
-        (study / CORRECTIONS_FILE).is_file() == corrected
-        and (last.get("versions"), last.get("code")) == (versions(), all_code())
-        and not _unnamed_files_came(study, last)
-        and last["inputs"] == _hashes(study, last["inputs"])
-        and last["outputs"] == output_hashes(output, last["outputs"])
-    )
-
-
-def _unnamed_files_came(study: Path, last: dict[str, Any]) -> bool:
-    """Whether a table of the audit's cycle that study.yaml need not name lies there now and did not at the last run."""
-    read = files_read(last["plan"], study)
-    return any(file_of(label) not in last["inputs"] for name in AUDIT_TABLES for label in read.get(name, ()))
-
-
-def _hashes(folder: Path, names: Iterable[str]) -> dict[str, str]:
-    """Hashes of files that are there."""
-    return {name: sha256(folder / name) for name in names if (folder / name).is_file()}

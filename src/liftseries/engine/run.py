@@ -5,30 +5,50 @@ from __future__ import annotations
 import csv
 import os
 import re
+import shutil
+import signal
 import subprocess
 import sys
 import time
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 
-from liftseries.base.errors import Problem, StudyError
+from liftseries.base.errors import MACHINE_FAULTS, MachineFault, Problem, StudyError
 from liftseries.base.home import folder
 from liftseries.base.numbers import counted
 from liftseries.base.outputs import remove_unfinished
 from liftseries.base.remarks import NOTHING_RECORDED
-from liftseries.engine.job import PROBLEMS
-from liftseries.engine.provenance import MANIFEST, is_up_to_date
+from liftseries.engine.job import MACHINE, PROBLEMS
+from liftseries.engine.processes import (
+    MARK,
+    at_work_in,
+    die_with_this,
+    end,
+    end_with_children,
+    ended_by_sigterm,
+    is_marked,
+)
+from liftseries.engine.provenance import MANIFEST
+from liftseries.engine.standing import is_up_to_date, remove_edited, take_out_of_the_future
 from liftseries.engine.warm import warmed
 from liftseries.study.plan import Plan
 from liftseries.study.plan_files import PLAN_FILE
 
-WARM = "liftseries.engine.warm"
-MARK = "LIFTSERIES_RUN"  # in the environment of everything that a run starts
 LOCK = ".lock"
 SNAKEMAKE_LOG = Path("logs/snakemake.log")
-MOST_NAMED = 5  # analyses that the last words of a run name
+MOST_NAMED = 5  # analyses that the last words of a run name, and files
+# What Snakemake says, and the machine's fault behind it.
+OF_SNAKEMAKE = {
+    "No space left on device": "disk_full",
+    "Disk quota exceeded": "disk_full",
+    "Read-only file system": "not_writable",
+    "Permission denied": "not_writable",
+    "Cannot allocate memory": "memory",
+    "died with <Signals.SIGKILL": "killed",
+    "clock skew": "clock",
+}
 
 
 class RunFailed(Exception):
@@ -51,7 +71,9 @@ def run(plan: Plan, cores: int, force: bool = False) -> bool:
     Raises
     ------
     StudyError
-        The tables have problems, or another run is at work in the folder.
+        The tables have problems, an input changed meanwhile, or another run is at work in the folder.
+    MachineFault
+        The machine does not give what is needed.
     RunFailed
         Something else went wrong.
     """
@@ -79,11 +101,11 @@ def alone_in(output: Path) -> Iterator[None]:
         raise _busy(output, "") from None
     try:
         left_behind, others = [], []
-        for process in _at_work_in(output):
-            (left_behind if _is_marked(process) else others).append(process)
+        for process in at_work_in(output):
+            (left_behind if is_marked(process) else others).append(process)
         if others:
             raise _busy(output, f" (process {others[0].pid})")
-        _end(left_behind)
+        end(left_behind)
         yield
     finally:
         lock.release()
@@ -94,44 +116,18 @@ def _busy(output: Path, who: str) -> StudyError:
     return StudyError([Problem(str(output), message)])
 
 
-def _at_work_in(output: Path) -> Iterator:
-    """Processes of Snakemake, of its scripts or of a run's warm process whose working folder this is."""
-    import psutil
-
-    here = os.path.realpath(output)
-    for process in psutil.process_iter(["cwd", "cmdline"]):
-        cwd, command = process.info["cwd"], process.info["cmdline"]
-        words = " ".join(command or ())
-        if cwd and os.path.realpath(cwd) == here and ("snakemake" in words or WARM in words):
-            yield process
-
-
-def _is_marked(process) -> bool:
-    import psutil
-
-    try:
-        return MARK in process.environ()
-    except (psutil.AccessDenied, psutil.NoSuchProcess):
-        return False
-
-
-def _end(processes: list) -> None:
-    import psutil
-
-    for process in processes:
-        with suppress(psutil.NoSuchProcess):
-            process.kill()
-    psutil.wait_procs(processes, timeout=10)
-
-
 def _recover(plan: Plan) -> None:
-    """Clears what an interrupted run left: half-written files and Snakemake's lock."""
+    """Clears what an interrupted run left: half-written files and Snakemake's lock; and what was edited since."""
     remove_unfinished(plan.output)
+    take_out_of_the_future(plan.output)
+    if gone := remove_edited(plan.output):
+        more = f" and {len(gone) - MOST_NAMED} more" if len(gone) > MOST_NAMED else ""
+        print(f"Not as the last run left them, and made again: {', '.join(gone[:MOST_NAMED])}{more}.")
     (plan.output / PROBLEMS).unlink(missing_ok=True)
     locks = plan.output / ".snakemake" / "locks"
     if locks.is_dir() and any(locks.iterdir()):
         print("An earlier run was interrupted here; going on from where it stopped.")
-        subprocess.run([*_command(plan, 1), "--unlock"], cwd=plan.output, capture_output=True, check=True)
+        shutil.rmtree(locks)  # as `snakemake --unlock` does: nobody else is at work here
 
 
 def _command(plan: Plan, cores: int) -> list[str]:
@@ -151,7 +147,8 @@ def _start_snakemake(plan: Plan, cores: int, force: bool) -> None:
     log = plan.output / SNAKEMAKE_LOG
     log.parent.mkdir(parents=True, exist_ok=True)
     command = _command(plan, cores) + (["--forceall"] if force else [])
-    with warmed(plan.output, {**os.environ, MARK: "1", "PYTHONUNBUFFERED": "1"}) as environment:
+    told: list[str] = []
+    with warmed(plan.output, {**os.environ, MARK: "1", "PYTHONUNBUFFERED": "1"}) as environment, ended_by_sigterm():
         process = subprocess.Popen(
             command,
             cwd=plan.output,
@@ -160,17 +157,27 @@ def _start_snakemake(plan: Plan, cores: int, force: bool) -> None:
             stderr=subprocess.STDOUT,
             encoding="utf-8",
             errors="replace",
+            preexec_fn=die_with_this if sys.platform == "linux" else None,
         )
         try:
             with log.open("w", encoding="utf-8") as file:
-                for line in _kept(process.stdout, file):
+                for line in _kept(_noting(process.stdout, told), file):
                     print(line, flush=True)
-            failed = process.wait() != 0
-        except KeyboardInterrupt:
-            process.wait()  # Snakemake was interrupted too and is tidying up
+            status = process.wait()
+        except BaseException:  # an interruption, or a disk that takes no log
+            end_with_children(process.pid)
+            process.wait()
             raise
-    if failed:
-        raise _why(plan.output)
+    if status:
+        raise _why(plan.output, told, status)
+
+
+def _noting(lines: Iterable[str], told: list[str]) -> Iterator[str]:
+    """The lines, those of them noted that tell of the machine: a full disk takes no log."""
+    for line in lines:
+        if line.startswith(MACHINE) or any(words in line for words in OF_SNAKEMAKE):
+            told.append(line.strip())
+        yield line
 
 
 def _kept(lines: Iterable[str], file) -> Iterator[str]:
@@ -185,7 +192,13 @@ def _kept(lines: Iterable[str], file) -> Iterator[str]:
             yield f"[{n_started}/{total}] {job[1]}"
 
 
-def _why(output: Path) -> Exception:
+def _why(output: Path, told: list[str], status: int) -> Exception:
+    """What a run failed of: the machine, the study, or us."""
+    for line in told:
+        kind = next((kind for words, kind in OF_SNAKEMAKE.items() if words in line), None)
+        return MachineFault(MACHINE_FAULTS[kind] if kind else line.removeprefix(MACHINE))
+    if status == -signal.SIGKILL:
+        return MachineFault(MACHINE_FAULTS["killed"])
     if (output / PROBLEMS).is_file():
         told = (output / PROBLEMS).read_text(encoding="utf-8").splitlines()
         return StudyError(Problem(*line.split(": ", maxsplit=1)) for line in told if ": " in line)

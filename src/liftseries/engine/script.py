@@ -7,7 +7,8 @@ import sys
 from multiprocessing.connection import Client
 from types import SimpleNamespace
 
-from liftseries.engine.job import Job, do
+from liftseries.base.errors import MACHINE_FAULTS
+from liftseries.engine.job import MACHINE, Job, do
 from liftseries.engine.warm import ADDRESS
 
 
@@ -25,8 +26,10 @@ def run(snakemake) -> None:
         wildcards=SimpleNamespace(**dict(snakemake.wildcards.items())),
         log=str(snakemake.log[0]),
     )
-    status = ask(job)
-    sys.exit(do(job) if status is None else status)
+    status, told = ask(job) or do(job)
+    if told:
+        print(f"{MACHINE}{told}", file=sys.stderr)
+    sys.exit(status)
 
 
 def _by_name(files) -> SimpleNamespace:
@@ -34,8 +37,8 @@ def _by_name(files) -> SimpleNamespace:
     return SimpleNamespace(**plain)
 
 
-def ask(job) -> int | None:
-    """The exit status of a job that the warm process did; None where there is none to ask."""
+def ask(job) -> tuple[int, str] | None:
+    """What `do` gives of a job that the warm process did; None where there is none to ask."""
     address = os.environ.get(ADDRESS)
     if not address:
         return None
@@ -48,4 +51,4 @@ def ask(job) -> int | None:
             warm.send(job)
             return warm.recv()
         except (EOFError, OSError):  # the fork was killed
-            return 1
+            return 1, MACHINE_FAULTS["killed"]

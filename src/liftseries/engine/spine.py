@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pandas as pd
 
 from liftseries.base.outputs import remake_folder, write_csv, write_parquet, write_text
+from liftseries.base.reading import reading_once, sha256
 from liftseries.base.tables import read_table
 from liftseries.engine.job import Job
+from liftseries.study.input_hashes import check_as_begun, check_plan, check_read, input_hashes
+from liftseries.study.plan import Plan, read_plan
+
+NO_MONTH = "0000"  # a year by ISO 8601, where the tables tell of none
 
 
 def check_tables(job: Job) -> None:
     """Study folder -> checked tables and where their rows stand, counts of rows, rows set aside, decisions."""
     from liftseries.intake.study import empty_table, read_study
-    from liftseries.study.plan import read_plan
 
-    plan = read_plan(job.params.study)
-    intake = read_study(plan)
+    with _inputs_as_begun(job) as plan:
+        intake = read_study(plan)
     for name, table in plan.schema.items():
         write_parquet(getattr(job.outputs, name), intake.tables.get(name, empty_table(table)))
     write_csv(job.outputs.counts, intake.counts)
@@ -46,11 +50,56 @@ def find_oddities(job: Job) -> None:
 def check_audit_tables(job: Job) -> None:
     """Study folder, units of the checked tables -> the tables of an audit's cycle, empty where there are none."""
     from liftseries.intake.study import read_audit_tables
-    from liftseries.study.plan import read_plan
 
     patients, sites = pd.read_parquet(job.inputs.patients), pd.read_parquet(job.inputs.sites)
-    for name, table in read_audit_tables(read_plan(job.params.study), patients, sites).items():
+    with _inputs_as_begun(job) as plan:
+        tables = read_audit_tables(plan, patients, sites)
+    for name, table in tables.items():
         write_parquet(getattr(job.outputs, name), table)
+
+
+def read_as_filed(job: Job) -> None:
+    """Study folder -> one row a site as first filed, without corrections, and the corrected cells; both empty where
+    nothing was corrected."""
+    from liftseries.geometry.derived import centre_of_sites, derive
+    from liftseries.geometry.limits import Limits
+    from liftseries.intake.as_filed import read_as_filed as as_filed
+    from liftseries.intake.study import empty_table
+    from liftseries.models.shared.cases import cases
+
+    corrected = pd.read_parquet(job.inputs.cases)
+    with _inputs_as_begun(job) as plan:
+        filed = as_filed(plan)
+    write_csv(job.outputs.cells, filed.cells)
+    if not filed.tables:
+        write_parquet(job.outputs.cases, corrected.iloc[:0])
+        return
+    tables = {name: filed.tables.get(name, empty_table(table)) for name, table in plan.schema.items()}
+    centre = centre_of_sites(tables["sites"], tables["patients"])
+    drilled = {name: tables[name] for name in ("sites", "steps", "instruments", "stops")}
+    _, derived = derive(**drilled, limits=Limits(**job.params.limits), centre=centre)
+    bands = job.params.rbh_bands_mm, job.params.lift_bands_mm
+    write_parquet(job.outputs.cases, cases(tables["patients"], tables["sites"], derived, *bands))
+
+
+@contextmanager
+def _inputs_as_begun(job: Job) -> Iterator[Plan]:
+    """The plan; whatever is read of the study in the block are the bytes that the run began with.
+
+    A changed file may well be a faulty one; then it is told that it changed.
+
+    Raises
+    ------
+    StudyError
+        The plan or a file that was read has changed since the run began.
+    """
+    with reading_once() as read:
+        plan = read_plan(job.params.study)
+        check_plan(plan, vars(job.params))
+        try:
+            yield plan
+        finally:
+            check_read(read, job.params.begun, plan.folder)
 
 
 def derive_depths(job: Job) -> None:
@@ -160,9 +209,22 @@ def collect_results(job: Job) -> None:
 
 
 def write_manifest(job: Job) -> None:
-    """Inputs, outputs, plan and versions -> manifest.json."""
-    from liftseries.engine.provenance import manifest
-    from liftseries.study.plan import read_plan
+    """Inputs, outputs, plan and versions -> manifest.json, and the same as an RO-Crate.
 
-    found = manifest(read_plan(job.params.study), job.inputs.outputs)
-    write_text(job.outputs.manifest, json.dumps(found, indent=2, ensure_ascii=False) + "\n")
+    Raises
+    ------
+    StudyError
+        An input is no longer what it was when the run began: there is no manifest of such a run.
+    """
+    from liftseries.engine.crate import crate
+    from liftseries.engine.provenance import CRATE, as_json, manifest
+    from liftseries.models.shared.due import closing_month, month_in_words
+
+    plan = read_plan(job.params.study)
+    check_as_begun(input_hashes(plan), job.params.begun)
+    found = manifest(plan, job.params.begun, job.inputs.outputs, job.inputs.between)
+    closed = closing_month(plan.data_until, pd.read_parquet(job.inputs.cases), pd.read_parquet(job.inputs.visits))
+    write_text(job.outputs.crate, as_json(crate(found, Path("."), month_in_words(closed) or NO_MONTH)))
+    found["outputs"][CRATE] = sha256(Path(job.outputs.crate))
+    check_as_begun(input_hashes(plan), job.params.begun)
+    write_text(job.outputs.manifest, as_json(found))

@@ -106,9 +106,9 @@ def _do(caller: Connection) -> None:
     signal.signal(signal.SIGCHLD, signal.SIG_DFL)
     job = caller.recv()
     threading.Thread(target=_end_with, args=[caller], daemon=True).start()
-    status = do(job)
+    ended = do(job)
     with suppress(OSError):
-        caller.send(status)
+        caller.send(ended)
     os._exit(0)
 
 

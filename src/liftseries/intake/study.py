@@ -24,7 +24,7 @@ from liftseries.study.schema import AUDIT_TABLES, EVERY_TABLE, TABLES, Table
 class Intake:
     """What came in."""
 
-    tables: dict[str, pd.DataFrame]  # the rows kept; columns in the schema's order, the study's own last
+    tables: dict[str, pd.DataFrame]  # the rows kept, by their keys; columns in the schema's order, the study's own last
     findings: pd.DataFrame  # a row a problem: the columns of set_aside, and `place`
     set_aside: pd.DataFrame  # a row a refused row and reason, as in the contract
     counts: pd.DataFrame  # a row a file: table, file, read, kept, set_aside
@@ -63,6 +63,11 @@ def read_study(plan: Plan) -> Intake:
     if findings:
         raise StudyError(as_problems(findings))
     return intake
+
+
+def read_uncorrected(plan: Plan) -> dict[str, pd.DataFrame]:
+    """The tables as first filed, corrections.csv ignored; rows that are refused without it are left out."""
+    return _taken_in(plan, TABLES, Corrections())[0].tables
 
 
 def empty_table(table: Table) -> pd.DataFrame:
@@ -123,7 +128,9 @@ def read_audit_tables(plan: Plan, patients: pd.DataFrame, sites: pd.DataFrame) -
     if findings := told_once(finding for draft in drafts.values() for finding in draft.findings):
         raise StudyError(as_problems(findings))
     schema = plan.every_schema
-    return {name: drafts[name].frame if name in drafts else empty_table(schema[name]) for name in AUDIT_TABLES}
+    kept = {name: _kept_in_order(draft, np.zeros(len(draft), dtype=bool)) for name, draft in drafts.items()}
+    read = {name: draft.frame.iloc[kept[name]].reset_index(drop=True) for name, draft in drafts.items()}
+    return {name: read[name] if name in read else empty_table(schema[name]) for name in AUDIT_TABLES}
 
 
 def checked_drafts(
@@ -159,33 +166,45 @@ def checked_drafts(
     return drafts
 
 
-def _taken_in(plan: Plan, names: Iterable[str]) -> tuple[Intake, list[Finding]]:
+def _taken_in(plan: Plan, names: Iterable[str], corrections: Corrections | None = None) -> tuple[Intake, list[Finding]]:
     from liftseries.intake.checks.identifiers import screen_words
     from liftseries.intake.set_aside import left_out, set_aside
 
-    corrections = read_corrections(plan)
+    corrections = read_corrections(plan) if corrections is None else corrections
     drafts = checked_drafts(plan, corrections, names)
     gone, lines = set_aside(drafts)
     lines += left_out(drafts)
     findings = told_once(finding for draft in drafts.values() for finding in draft.findings)
     findings += corrections.findings + screen_words(plan)
     counts = pd.concat([_counted(draft, gone[name]) for name, draft in drafts.items()], ignore_index=True)
+    kept = {name: _kept_in_order(draft, gone[name]) for name, draft in drafts.items()}
     intake = Intake(
-        tables={name: draft.frame[~gone[name]].reset_index(drop=True) for name, draft in drafts.items()},
+        tables={name: draft.frame.iloc[kept[name]].reset_index(drop=True) for name, draft in drafts.items()},
         findings=as_table(findings, "place"),
         set_aside=as_table(lines),
         counts=counts,
         decisions=decisions_table(decision for draft in drafts.values() for decision in draft.decisions),
         not_applicable={
-            name: pd.DataFrame(draft.not_applicable)[~gone[name]].reset_index(drop=True)
+            name: pd.DataFrame(draft.not_applicable).iloc[kept[name]].reset_index(drop=True)
             for name, draft in drafts.items()
         },
         proposed_reading=proposed_reading(fault for draft in drafts.values() for fault in draft.faults),
-        places={name: draft.places()[~gone[name]].reset_index(drop=True) for name, draft in drafts.items()},
+        places={name: draft.places().iloc[kept[name]].reset_index(drop=True) for name, draft in drafts.items()},
         place_of=lambda name, row, column: drafts[name].cell_place(np.flatnonzero(~gone[name])[row], column),
     )
     _prove_nothing_lost(intake, drafts)
     return intake, findings
+
+
+def _kept_in_order(draft: Draft, gone: np.ndarray) -> np.ndarray:
+    """Positions of the rows kept, in the order of their keys: nothing may hang on how rows and files come.
+
+    Texts in the order of their characters, of whichever language.
+    """
+    keys = draft.frame[list(draft.table.key)]
+    keys = keys.assign(**{name: keys[name].astype(object) for name in keys if keys[name].dtype.name == "category"})
+    order = keys.reset_index(drop=True).sort_values(list(keys), kind="stable").index.to_numpy()
+    return order[~gone[order]]
 
 
 def _check_filled(draft: Draft) -> None:

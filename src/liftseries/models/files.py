@@ -12,6 +12,8 @@ PARTS = ("formula", "covariance", "used")  # of a fitted model, a table each
 # Tables that no question leaves.
 SPINE = {
     "cases": f"{WORK}/cases.parquet",
+    "cases_as_filed": f"{WORK}/cases_as_filed.parquet",  # corrections ignored; read for an audit alone
+    "corrected_cells": f"{WORK}/corrected_cells.csv",
     "implants": f"{WORK}/implants.parquet",
     "visits": "checked/visits.parquet",
     "actions": "checked/actions.parquet",

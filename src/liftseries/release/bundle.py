@@ -23,9 +23,11 @@ import pandas as pd
 
 from liftseries.base.errors import Problem, StudyError
 from liftseries.base.outputs import remake_folder, write_csv, write_text
+from liftseries.base.reading import sha256
 from liftseries.disclosure.declared import MEDIAN_NEEDS, QUARTILES_NEED
-from liftseries.engine.provenance import MANIFEST, is_up_to_date, versions
+from liftseries.engine.provenance import MANIFEST, versions
 from liftseries.engine.run import alone_in
+from liftseries.engine.standing import is_up_to_date
 from liftseries.release.before import RECORD as RECORD_OF_COUNTS
 from liftseries.release.before import read_before, told_before
 from liftseries.release.before import record as record_release
@@ -41,7 +43,6 @@ from liftseries.report.kit.writer import write
 from liftseries.report.languages.say import words_that_leave
 from liftseries.report.pages.report_files import write_all
 from liftseries.report.purposes import purpose
-from liftseries.study.input_hashes import sha256
 from liftseries.study.plan import Plan
 
 FOLDER, RECORD = "release", "release.json"

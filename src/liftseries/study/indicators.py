@@ -7,8 +7,9 @@ with its place and the nearest known names.
 from __future__ import annotations
 
 import ast
+import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Any
 
@@ -18,6 +19,7 @@ from liftseries.base.plain_yaml import load_yaml
 from liftseries.study.expressions import names_in
 from liftseries.study.schema import derived_schema, read_schema
 
+OWN_FILE = "indicators.yaml"  # beside study.yaml
 FILE, REVIEW_FILE = "schemas/indicators.yaml", "schemas/case_review.yaml"
 KINDS = ("sites", "patients", "implants", "failures", "measurements", "cells", "cases")
 STANDARDS = ("published", "committee", "none")
@@ -31,6 +33,8 @@ NEEDS = {
     "cells": ("cells",),
     "cases": (),
 }
+TEXTS = ("title", "means", "counts", "good", "numerator", "denominator", "exclude", "value")
+NAME = re.compile(r"[a-z][a-z0-9_]*")
 PLAIN = (
     ast.Expression, ast.BoolOp, ast.And, ast.Or, ast.Compare, ast.UnaryOp, ast.Not, ast.USub, ast.BinOp, ast.Add,
     ast.Sub, ast.Mult, ast.Div, ast.Name, ast.Load, ast.Constant, ast.cmpop,
@@ -44,14 +48,21 @@ class Standard:
     Attributes
     ----------
     kind : published, committee or none
-    value : on the indicator's scale; None where there is none
+    value : on the indicator's scale, of an indicator at several months also month -> value; None where there is none
     source, date
     """
 
     kind: str = "none"
-    value: float | None = None
+    value: float | Mapping[float, float] | None = None
     source: str = ""
     date: str = ""
+
+    def at(self, month: float | None) -> Standard:
+        """The standard at a month; none at a month for which none was set."""
+        if not isinstance(self.value, Mapping):
+            return self
+        value = {float(of): float(held) for of, held in self.value.items()}.get(float(month))
+        return Standard() if value is None else replace(self, value=value)
 
 
 @dataclass(frozen=True)
@@ -112,6 +123,41 @@ def indicators() -> tuple[Indicator, ...]:
     return indicators_of(written_indicators())
 
 
+def indicators_with(own: Mapping[str, Any]) -> tuple[Indicator, ...]:
+    """The shipped indicators as a committee changed them, then its own; `own` as the plan holds it, checked."""
+    if not own:
+        return indicators()
+    return tuple(_indicator(name, entry) for name, entry in with_own(own)["indicators"].items())
+
+
+def with_own(own: Mapping[str, Any]) -> dict[str, Any]:
+    """schemas/indicators.yaml with a committee's own entries, whose keys take the place of the shipped ones."""
+    written = written_indicators()
+    shipped = written["indicators"]
+    changed = {name: {**shipped.get(name, {}), **entry} for name, entry in own.items()}
+    return {**written, "indicators": {**shipped, **changed}}
+
+
+def own_indicator_problems(own: Mapping[str, Any], extra_columns: Mapping | None = None) -> Iterator[Problem]:
+    """What is wrong with a committee's own entries."""
+    known = list(written_indicators()["indicators"])
+    for name, entry in own.items():
+        where = f"{OWN_FILE}, {name}"
+        if not isinstance(entry, Mapping) or not all(isinstance(key, str) for key in entry):
+            yield Problem(where, "holds no keys. Write them below it, such as `standard: {...}`.")
+        elif not NAME.fullmatch(str(name)):
+            yield Problem(where, "a name is of small letters, digits and _, a letter first. Rename it.")
+        elif name not in known and not {"counts", "good"} <= set(entry):
+            yield Problem(where, f'"{name}" is no shipped indicator, and no whole one.{did_you_mean(str(name), known)}')
+        elif wrong := [key for key in TEXTS if not isinstance(entry.get(key, ""), str)]:
+            yield Problem(f"{where}, {wrong[0]}", "is no text. Put it in quotes.")
+        else:
+            whole = with_own({name: entry})
+            yield from indicator_problems(
+                {**whole, "indicators": {name: whole["indicators"][name]}}, extra_columns, OWN_FILE
+            )
+
+
 def indicators_of(written: Mapping[str, Any], extra_columns: Mapping | None = None) -> tuple[Indicator, ...]:
     """Indicators as they are written, checked.
 
@@ -141,12 +187,14 @@ def known_columns(written: Mapping[str, Any], extra_columns: Mapping | None = No
     return list(dict.fromkeys([*written.get("columns", {}), *(name for table in tables for name in table.columns)]))
 
 
-def indicator_problems(written: Mapping[str, Any], extra_columns: Mapping | None = None) -> Iterator[Problem]:
-    """What is wrong with definitions."""
+def indicator_problems(
+    written: Mapping[str, Any], extra_columns: Mapping | None = None, file: str = FILE
+) -> Iterator[Problem]:
+    """What is wrong with definitions; `file` is where they stand."""
     columns = known_columns(written, extra_columns)
     keys = [name for name in Indicator.__dataclass_fields__ if name != "name"]
     for name, entry in written["indicators"].items():
-        where = f"{FILE}, {name}"
+        where = f"{file}, {name}"
         for key in entry:
             if key not in keys:
                 yield Problem(where, f'"{key}" is not a known key.{did_you_mean(str(key), keys)}')
@@ -158,10 +206,21 @@ def indicator_problems(written: Mapping[str, Any], extra_columns: Mapping | None
         for key in ("numerator", "denominator", "exclude", "value"):
             if entry.get(key):
                 yield from expression_problems(f"{where}, {key}", str(entry[key]), columns)
-        for column, applies in (entry.get("cells") or {}).items():
+        cells = entry.get("cells") or {}
+        if not isinstance(cells, Mapping):
+            yield Problem(f"{where}, cells", "holds no keys. Write `column: where it is to be filled` below it.")
+            continue
+        for column, applies in cells.items():
             for text in filter(None, (column, applies)):
                 yield from expression_problems(f"{where}, cells", str(text), columns)
-        yield from _standard_problems(f"{where}, standard", entry.get("standard") or {})
+        standard = entry.get("standard") or {}
+        if isinstance(standard, Mapping):
+            several = entry.get("months") == SURVIVAL_MONTHS
+            yield from _standard_problems(f"{where}, standard", standard, several)
+        else:
+            yield Problem(
+                f"{where}, standard", "holds no keys. Write `{kind: committee, value: ..., source: ..., date: ...}`."
+            )
 
 
 def _word_problems(where: str, entry: Mapping[str, Any]) -> Iterator[Problem]:
@@ -175,7 +234,8 @@ def _word_problems(where: str, entry: Mapping[str, Any]) -> Iterator[Problem]:
         yield Problem(f"{where}, months", message)
 
 
-def _standard_problems(where: str, standard: Mapping[str, Any]) -> Iterator[Problem]:
+def _standard_problems(where: str, standard: Mapping[str, Any], several: bool) -> Iterator[Problem]:
+    """`several` is whether the indicator is told at several months."""
     kind, keys = standard.get("kind", "none"), list(Standard.__dataclass_fields__)
     for key in standard:
         if key not in keys:
@@ -186,8 +246,13 @@ def _standard_problems(where: str, standard: Mapping[str, Any]) -> Iterator[Prob
     elif kind == "none" and standard.get("value") is not None:
         yield Problem(where, "has a value and no kind. Say whether it is published or the committee's.")
     elif kind != "none":
-        if not _is_number(standard.get("value")):
-            yield Problem(where, "needs a value, a number. Add it.")
+        value = standard.get("value")
+        if isinstance(value, Mapping) and not several:
+            yield Problem(where, "has a value a month, and the indicator has one month or none. Write one number.")
+        elif not value or not all(
+            map(_is_number, (*value, *value.values()) if isinstance(value, Mapping) else [value])
+        ):
+            yield Problem(where, "needs a value, a number, or of several months `{12: 0.95, 60: 0.9}`. Add it.")
         for key in ("source", "date"):
             if not standard.get(key):
                 yield Problem(where, f"needs its {key}. Add it.")

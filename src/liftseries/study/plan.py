@@ -8,7 +8,9 @@ from pathlib import Path
 from typing import Any, get_args, get_origin, get_type_hints
 
 from liftseries.base.errors import Problem, StudyError
-from liftseries.base.plain_yaml import load_yaml
+from liftseries.base.plain_yaml import MOST_BYTES, load_yaml
+from liftseries.base.reading import content
+from liftseries.study.indicators import OWN_FILE
 from liftseries.study.plan_content import content_problems
 from liftseries.study.plan_files import CORRECTIONS_FILE, PLAN_FILE, Source, files_read, source_of
 from liftseries.study.plan_shape import plan_schema, shape_problems, with_defaults, with_stages
@@ -66,7 +68,7 @@ class Plan:
     @property
     def every_schema(self) -> dict[str, Table]:
         """The tables of `schema` and those of the audit's cycle."""
-        return {**self.schema, **audit_schema(self.audit["by"])}
+        return {**self.schema, **audit_schema(self.audit["by"], tuple(self.audit["own_indicators"]))}
 
     @property
     def patient_columns(self) -> list[str]:
@@ -78,9 +80,13 @@ class Plan:
         return table in self.tables
 
     def files(self, *tables: str) -> list[Path]:
-        """The files that are there, of the named tables or of all, and the corrections; intake tells of the others."""
+        """The files that are there, of the named tables, or of all with an audit's indicators, and the corrections.
+
+        Intake tells of those that are not there.
+        """
         named = tables or tuple(self.tables)
         paths = [source.path for table in named for source in self.tables.get(table, ())]
+        paths += [] if tables or "audit" not in self.purpose else [self.folder / OWN_FILE]
         return [path for path in dict.fromkeys([*paths, self.folder / CORRECTIONS_FILE]) if path.is_file()]
 
 
@@ -99,10 +105,26 @@ def read_plan(study: Path | str) -> Plan:
     if problems:
         raise StudyError(problems)
     filled = with_stages(with_defaults(written, plan_schema()))
+    _fill_own_indicators(filled, path.parent)
     problems = list(content_problems(filled, path.parent))
     if problems:
         raise StudyError(problems)
     return _plan(filled, path.parent)
+
+
+def _fill_own_indicators(filled: dict[str, Any], study: Path) -> None:
+    """What indicators.yaml says, for an audit alone, becomes `plan.audit.own_indicators`."""
+    path = study / OWN_FILE
+    if "audit" not in filled["purpose"] or not path.is_file():
+        return
+    written = _load(path)
+    own = written.get("indicators")
+    if not isinstance(own, dict) or len(written) > 1:
+        raise StudyError([Problem(OWN_FILE, "holds `indicators:` and nothing else, each below it by its name.")])
+    if filled["plan"]["audit"]["own_indicators"]:
+        message = f"the indicators stand here and in {OWN_FILE}. Keep them in one place."
+        raise StudyError([Problem(f"{PLAN_FILE}, plan, audit, own_indicators", message)])
+    filled["plan"]["audit"]["own_indicators"] = own
 
 
 def _load(path: Path) -> dict[str, Any]:
@@ -112,7 +134,11 @@ def _load(path: Path) -> dict[str, Any]:
     if not path.is_file():
         raise StudyError([Problem(name, "there is no such file. Start one with `liftseries new`.")])
     try:
-        written = load_yaml(path.read_text(encoding="utf-8-sig"))
+        data = content(path, MOST_BYTES)
+        if len(data) > MOST_BYTES:
+            message = f"is larger than {MOST_BYTES >> 10} KB. Keep the plan's keys only."
+            raise StudyError([Problem(name, message)])
+        written = load_yaml(data.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
         message = f"byte {error.start + 1} is not UTF-8. Save the file as UTF-8."
         raise StudyError([Problem(name, message)]) from None

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from liftseries.base.errors import Problem, did_you_mean
-from liftseries.study.indicators import indicator_problems, written_indicators
+from liftseries.study.indicators import indicator_problems, own_indicator_problems, with_own, written_indicators
 from liftseries.study.oddities import accepted_problems
 from liftseries.study.plan_files import PLAN_FILE, path_problems
 from liftseries.study.reading import reading_problems
@@ -100,15 +100,18 @@ def _purpose_problems(filled: Mapping[str, Any], schema: Mapping[str, Table]) ->
                     message = f'"{name}" is no column that can stand here.{did_you_mean(name, known)}'
                     yield Problem(f"{PLAN_FILE}, plan, {purpose}, {key}", message)
     if "audit" in filled["purpose"]:
-        yield from _indicator_problems(plan["audit"]["indicators"], filled["extra_columns"])
+        yield from _indicator_problems(plan["audit"], filled["extra_columns"])
 
 
-def _indicator_problems(named: list[str], extra_columns: Mapping[str, Mapping]) -> Iterator[Problem]:
+def _indicator_problems(audit: Mapping[str, Any], extra_columns: Mapping[str, Mapping]) -> Iterator[Problem]:
     """Definitions of indicators that are wrong, and names that the plan asks for and that are none."""
-    written = written_indicators()
-    yield from indicator_problems(written, extra_columns)
-    known = list(written["indicators"])
-    for name in named:
+    yield from indicator_problems(written_indicators(), extra_columns)
+    own = audit["own_indicators"]
+    if wrong := list(own_indicator_problems(own, extra_columns)):
+        yield from wrong
+        return
+    known = list(with_own(own)["indicators"])
+    for name in audit["indicators"]:
         if name not in known:
             message = f'"{name}" is no indicator.{did_you_mean(name, known)}'
             yield Problem(f"{PLAN_FILE}, plan, audit, indicators", message)

@@ -9,7 +9,8 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from liftseries.base.errors import Problem
-from liftseries.base.plain_yaml import load_shipped_yaml
+from liftseries.base.plain_yaml import MOST_BYTES, load_shipped_yaml
+from liftseries.base.reading import content
 from liftseries.study.schema import AUDIT_TABLES
 
 PLAN_FILE = "study.yaml"
@@ -73,7 +74,7 @@ def folders_of(study: str | Path) -> tuple[Path, Path | None]:
     path = Path(study).absolute()
     path = path / PLAN_FILE if path.is_dir() else path
     try:
-        written = load_shipped_yaml(path.read_text(encoding="utf-8-sig")) if path.name == PLAN_FILE else {}
+        written = load_shipped_yaml(content(path, MOST_BYTES).decode("utf-8-sig")) if path.name == PLAN_FILE else {}
     except (OSError, ValueError, yaml.YAMLError, RecursionError):
         return path.parent, None
     output = written.get("output", OUTPUT) if isinstance(written, dict) and written else None

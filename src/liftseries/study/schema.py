@@ -141,14 +141,15 @@ def results_schema() -> dict[str, Table]:
 
 
 @cache
-def audit_schema(by: str = "operator") -> dict[str, Table]:
+def audit_schema(by: str = "operator", own_indicators: tuple[str, ...] = ()) -> dict[str, Table]:
     """The tables of the audit's cycle: `actions`, `responses`, `changes`.
 
     Parameters
     ----------
     by : the column that `audit.by` names; where it holds operators, so does `unit`
+    own_indicators : names of a committee's own, which may be acted on and replied to like the shipped ones
     """
-    tables = {name: _table(_written(name)) for name in AUDIT_TABLES}
+    tables = {name: _with_indicators(_table(_written(name)), own_indicators) for name in AUDIT_TABLES}
     if by == "operator":
         told = "Replace it by the operator's pseudonym"
         tables = {
@@ -156,6 +157,14 @@ def audit_schema(by: str = "operator") -> dict[str, Table]:
             for name, table in tables.items()
         }
     return tables
+
+
+def _with_indicators(table: Table, names: tuple[str, ...]) -> Table:
+    column = table.columns.get("indicator")
+    if column is None or not names:
+        return table
+    levels = tuple(dict.fromkeys((*column.levels, *names)))
+    return replace(table, columns={**table.columns, "indicator": replace(column, levels=levels)})
 
 
 def indicator_names() -> tuple[str, ...]:

@@ -164,8 +164,8 @@ def test_tables_that_may_be_missing_or_empty(tmp_path):
 def test_drills_alone_are_read_without_the_other_tables(tmp_path):
     folder = write_study(tmp_path, {"patients": cell(2, "age_years", "old")})
     instruments, stops = read_drills(read_plan(folder))
-    assert instruments["instrument_id"].tolist() == ["wide-13", "probe-13", "hand-12"]
-    assert stops["marking_mm"].tolist() == [8, 9, 6]
+    assert instruments["instrument_id"].tolist() == ["hand-12", "probe-13", "wide-13"]
+    assert stops["marking_mm"].tolist() == [6, 8, 9]
     write_study(tmp_path, {"stops": cell(2, "marking_mm", "-1")}, plan="invalid_rows: set_aside")
     with pytest.raises(StudyError, match=r"stops.csv, row 2, marking_mm: -1 is below 0"):
         read_drills(read_plan(folder))

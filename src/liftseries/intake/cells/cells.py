@@ -13,6 +13,7 @@ from typing import Any
 
 from liftseries.base.numbers import LARGEST_EXACT, plain
 from liftseries.base.outputs import FORMULA_SIGNS
+from liftseries.base.plain_text import unseen_in
 from liftseries.intake.cells.days import read_day
 from liftseries.intake.cells.numbers import (
     MARKED_NUMBER,
@@ -29,6 +30,7 @@ from liftseries.intake.told.verdicts import Fault, Taken
 from liftseries.study.reading import Reading, folded
 from liftseries.study.schema import Column
 
+LONGEST_TEXT = 256  # characters of a cell that is a text
 AS_FDI = Reading()  # nothing confirmed
 DUE = {
     "integer": "a whole number",
@@ -144,6 +146,11 @@ def _text(cell: object) -> str | Fault:
         kind = value_class(cell)
         advice = "Give the column the text format and enter it again." if kind == "date" else "Mend the cell."
         return Fault("value_is_a_text", f"{WHAT[kind]} where a text is due. {advice}")
+    if unseen := unseen_in(text):
+        return Fault("text_can_be_seen", f"a character that cannot be seen ({unseen}). Enter the text anew.")
+    if len(text) > LONGEST_TEXT:
+        message = f"a text of {len(text)} characters, where a name or a label of at most {LONGEST_TEXT} is due."
+        return Fault("text_is_short", f"{message} Shorten it.")
     if text.startswith(FORMULA_SIGNS) and number_in(text) is None:
         message = "a text that begins as a formula of a spreadsheet does, with = + - or @."
         return Fault("text_is_no_formula", f"{message} Enter it without that sign.")

@@ -7,6 +7,7 @@ import io
 import re
 from pathlib import Path
 
+from liftseries.base.reading import content
 from liftseries.intake.files.grid import BLANKS, Grid, Remark, Unreadable
 from liftseries.study.plan_files import Source
 
@@ -44,8 +45,7 @@ def read_csv(source: Source) -> Grid:
 
 
 def _content(path: Path, label: str) -> bytes:
-    with path.open("rb") as file:
-        data = file.read(MOST_BYTES + 1)
+    data = content(path, MOST_BYTES)
     if len(data) > MOST_BYTES:
         raise Unreadable(label, f"is larger than {MOST_BYTES >> 20} MB. Keep the table's columns and rows only.")
     return data

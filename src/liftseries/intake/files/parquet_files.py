@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from liftseries.base.reading import content
 from liftseries.intake.files.grid import Unreadable, letters
 from liftseries.study.plan_files import Source
 
@@ -24,21 +25,26 @@ def read_parquet(source: Source) -> tuple[list[str], list[list[object]]]:
     label = source.label
     try:
         # Not read_table, which takes columns from folder names such as `year=2020`.
-        with pq.ParquetFile(source.path) as file:
+        packed = content(source.path, MOST_BYTES)
+        if len(packed) > MOST_BYTES:
+            raise Unreadable(label, f"is larger than {MOST_BYTES >> 20} MB. Keep the table's columns and rows only.")
+        data = pa.BufferReader(packed)
+        with pq.ParquetFile(data) as file:
             _check_size(file, label)
             # As dictionaries, for a text that stands in every row is stored once and must not be spread.
             texts = [field.name for field in file.schema_arrow if _is_text(field.type)]
-        with pq.ParquetFile(source.path, read_dictionary=texts) as file:
-            content = file.read(use_threads=False)
+        data.seek(0)
+        with pq.ParquetFile(data, read_dictionary=texts) as file:
+            table = file.read(use_threads=False)
     except (pa.ArrowException, OSError, ValueError):
         raise Unreadable(label, "is no Parquet file or a damaged one. Write it again.") from None
     # An index that a data frame left behind is no column of the table.
-    kept = [name for name in content.column_names if not name.startswith("__index_level_")]
-    content = content.select(kept) if len(set(kept)) == len(kept) else content
-    if not content.column_names:
+    kept = [name for name in table.column_names if not name.startswith("__index_level_")]
+    table = table.select(kept) if len(set(kept)) == len(kept) else table
+    if not table.column_names:
         raise Unreadable(label, "has no columns. Start from the table that `liftseries new` writes.")
-    columns = [_plain(column, label, position) for position, column in enumerate(content.columns)]
-    return list(content.column_names), columns
+    columns = [_plain(column, label, position) for position, column in enumerate(table.columns)]
+    return list(table.column_names), columns
 
 
 def _check_size(file, label: str) -> None:

@@ -17,6 +17,7 @@ from pathlib import Path, PurePosixPath
 from xml.etree import ElementTree
 from xml.parsers import expat
 
+from liftseries.base.reading import content
 from liftseries.intake.files.grid import Unreadable
 
 OLE = b"\xd0\xcf\x11\xe0"  # the container of workbooks before 2007 and of encrypted ones, [MS-CFB] 2.2
@@ -103,10 +104,11 @@ class Workbook:
 
     def __init__(self, path: Path, name: str):
         self.name = name
-        _check_kind(path, name)
+        data = content(path, MOST_BYTES)
+        _check_kind(data, name)
         self._left = MOST_BYTES
         try:
-            self._archive = zipfile.ZipFile(path)
+            self._archive = zipfile.ZipFile(io.BytesIO(data))
             self._infos = self._checked_infos()
             self._read_directory()
         except DAMAGES:
@@ -215,17 +217,14 @@ DAMAGES = (
 EMPTY_STYLES = f'<styleSheet xmlns="{MAIN}"/>'.encode()
 
 
-def _check_kind(path: Path, name: str) -> None:
-    with path.open("rb") as file:
-        start = file.read(4)
-        if start == OLE:
-            rest = file.read(MOST_BYTES)
-            if "EncryptedPackage".encode("utf-16-le") in rest:
-                raise Unreadable(name, "is locked by a password. Save it as .xlsx without one.")
-            if "Workbook".encode("utf-16-le") in rest:
-                raise Unreadable(name, "is of the old .xls kind. Save it as .xlsx.")
-            raise Unreadable(name, "is encrypted or of the old .xls kind. Save it as .xlsx without a password.")
-    if path.stat().st_size > MOST_BYTES:
+def _check_kind(data: bytes, name: str) -> None:
+    if data.startswith(OLE):
+        if "EncryptedPackage".encode("utf-16-le") in data:
+            raise Unreadable(name, "is locked by a password. Save it as .xlsx without one.")
+        if "Workbook".encode("utf-16-le") in data:
+            raise Unreadable(name, "is of the old .xls kind. Save it as .xlsx.")
+        raise Unreadable(name, "is encrypted or of the old .xls kind. Save it as .xlsx without a password.")
+    if len(data) > MOST_BYTES:
         raise Unreadable(name, f"is larger than {MOST_BYTES >> 20} MB. Save the tables alone as a new workbook.")
 
 

@@ -13,7 +13,7 @@ from liftseries.models.audit.indicators import closing_of
 from liftseries.models.audit.site_table import Recorded
 from liftseries.models.audit.units import in_period
 from liftseries.models.shared.levels import as_levels
-from liftseries.study.indicators import Indicator, indicators
+from liftseries.study.indicators import Indicator, indicators_with
 
 COLUMNS = "id unit indicator good counts since before before_counted before_events now now_counted now_events"
 EVERYONE, CENTRE = "all", "centre"
@@ -45,17 +45,18 @@ def list_action_effects(
     data_until: str,
     depth_tolerance_mm: float,
     step_mm: float,
+    own: Mapping[str, Mapping] | None = None,
 ) -> ActionEffects:
     """The indicator of each action then and now, set side by side; whether the one follows from the other stays open.
 
     Parameters
     ----------
     actions : as checked
-    cases, implants, visits, by, period, expected, unrecorded, months, data_until, depth_tolerance_mm, step_mm : as of
-        `fit_audit_indicators`
+    cases, implants, visits, by, period, expected, unrecorded, months, data_until, depth_tolerance_mm, step_mm, own : as
+        of `fit_audit_indicators`
     """
     constants = {"depth_tolerance_mm": depth_tolerance_mm, "step_mm": step_mm}
-    known = {indicator.name: indicator for indicator in indicators()}
+    known = {indicator.name: indicator for indicator in indicators_with(own or {})}
     closing = closing_of(data_until, cases, visits)
     seen = pd.to_numeric(cases["surgery_year"]).dropna().unique() if "surgery_year" in cases else []
     years = sorted(int(year) for year in (period or seen))

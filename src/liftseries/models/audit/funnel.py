@@ -116,13 +116,19 @@ def fit_audit_funnel(
     return Estimates(results_table(rows + series), left_out, design_effects=results_table(effects + effect))
 
 
+def lies_clustered(audit: Audited, areas: Areas) -> pd.DataFrame:
+    """Rows of every unit in the clustered view alone, as `fit_audit_funnel` has them."""
+    rows = (_unit_rows(audit, None, number, CLUSTERED, areas, Flags())[0] for number in range(len(audit.names)))
+    return results_table(row for told in rows for row in told)
+
+
 def gate_of(audit: Audited, view: str) -> str:
     """Why a view is not told, as a remark; "" where it is."""
     return audit.why_not(COUNTS_ONLY if view == CLUSTERED else ONE_VIEW)
 
 
 def _unit_rows(
-    audit: Audited, mix: CaseMix, number: int, view: str, areas: Areas, flags: Flags
+    audit: Audited, mix: CaseMix | None, number: int, view: str, areas: Areas, flags: Flags
 ) -> tuple[list[dict], list[dict]]:
     """The rows of a unit in one view, and the design effect of its rate; adds to `flags`."""
     subset, members = audit.subset(audit.names[number]), audit.members(number)

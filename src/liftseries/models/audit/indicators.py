@@ -20,10 +20,12 @@ from liftseries.models.audit.verdicts import judged, standard_of
 from liftseries.models.shared.due import closing_month, month_in_words
 from liftseries.models.shared.levels import as_levels
 from liftseries.models.shared.results import Estimates, left_out_table, results_table
-from liftseries.study.indicators import Indicator, indicators
+from liftseries.study.indicators import Indicator, indicators_with
 
-STRIPS = "unit indicator months counts good counted unknown not_applicable not_due n_events value conf_low conf_high \
+STRIPS = (
+    "unit indicator title months counts good counted unknown not_applicable not_due n_events value conf_low conf_high \
 standard standard_kind standard_source standard_date verdict enough"
+)
 RECEIVED = "unit year expected received"
 
 
@@ -56,6 +58,7 @@ def fit_audit_indicators(
     data_until: str,
     depth_tolerance_mm: float,
     step_mm: float,
+    own: Mapping[str, Mapping] | None = None,
 ) -> IndicatorEstimates:
     """Every indicator of the series and of each unit.
 
@@ -67,6 +70,7 @@ def fit_audit_indicators(
     alert_sd : of the limit by which the sites needed are worked out
     unrecorded, data_until, depth_tolerance_mm, step_mm : see `Recorded`
     names, months : of the indicators, all where empty; of survival and follow-up
+    own : a committee's own indicators and standards; see `study.indicators.indicators_with`
 
     Returns
     -------
@@ -80,8 +84,8 @@ def fit_audit_indicators(
     recorded = Recorded(part, followed, visits, closing_of(data_until, cases, visits), unrecorded, constants)
     groups = groups_of(part, by, unit_names(cases, by, expected))
     rows, effects, strips = [], [], []
-    for indicator, term, month in _asked(names, months):
-        held = standard_of(indicator, standard)
+    for indicator, term, month in _asked(indicators_with(own or {}), names, months):
+        held = standard_of(indicator, standard).at(month)
         found = told_of(indicator, term, month, recorded, groups, period, expected)
         correlation = correlation_of(indicator, month, recorded)
         for (subset, _), (told, effect) in zip(groups, found, strict=True):
@@ -89,7 +93,7 @@ def fit_audit_indicators(
             unit = "all" if subset == "all" else subset.removeprefix(f"{by}=")
             rows.append(row)
             effects += effect
-            strips.append({"unit": unit, "indicator": term, "months": month, **strip})
+            strips.append({"unit": unit, "indicator": term, "title": indicator.title, "months": month, **strip})
     left_out = left_out_table(ANALYSIS, "all", [(remark("outside_period"), int((~inside).sum()))])
     return IndicatorEstimates(
         results_table(rows),
@@ -117,9 +121,11 @@ def received_by_year(
     return pd.DataFrame(rows, columns=RECEIVED.split())
 
 
-def _asked(names: Sequence[str], months: Sequence[float]) -> Iterator[tuple[Indicator, str, float | None]]:
+def _asked(
+    known: Sequence[Indicator], names: Sequence[str], months: Sequence[float]
+) -> Iterator[tuple[Indicator, str, float | None]]:
     """The indicators asked for, all where none is named, with their terms and months."""
-    for indicator in indicators():
+    for indicator in known:
         if not names or indicator.name in names:
             yield from ((indicator, term, month) for term, month in indicator.at(months))
 

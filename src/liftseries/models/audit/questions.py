@@ -57,6 +57,21 @@ QUESTIONS: tuple[Question, ...] = (
         purposes=ONLY,
     ),
     Question(
+        name="audit_as_filed",
+        says="flags before corrections",
+        function=f"{ROOM}.as_filed:list_units_as_filed",
+        reads={"cases": "cases", "cases_as_filed": "cases_as_filed", "corrected_cells": "corrected_cells"},
+        asks=IN_PERIOD | CENTRE | {"alert_sd": "audit.alert_sd", "alarm_sd": "audit.alarm_sd"},
+        leaves=(
+            Leaves(
+                "audit_as_filed",
+                "",
+                "unit n_cells n_gone n_added before_events before_sites before_p_high before_flag after_p_high",
+            ),
+        ),
+        purposes=ONLY,
+    ),
+    Question(
         name="audit_between",
         says="differences between units beyond chance",
         function=f"{ROOM}.between:fit_audit_between",
@@ -171,6 +186,7 @@ QUESTIONS: tuple[Question, ...] = (
             "standard": "audit.standard",
             "alert_sd": "audit.alert_sd",
             "names": "audit.indicators",
+            "own": "audit.own_indicators",
             "months": "survival_months",
         },
         analyses=(
@@ -190,8 +206,8 @@ QUESTIONS: tuple[Question, ...] = (
             Leaves(
                 "audit_indicator_strips",
                 "strips",
-                "unit indicator months counts good counted unknown not_applicable not_due n_events value conf_low "
-                "conf_high standard standard_kind standard_source standard_date verdict enough",
+                "unit indicator title months counts good counted unknown not_applicable not_due n_events value "
+                "conf_low conf_high standard standard_kind standard_source standard_date verdict enough",
             ),
             Leaves("audit_received", "received", "unit year expected received"),
         ),
@@ -256,7 +272,7 @@ QUESTIONS: tuple[Question, ...] = (
         says="actions of earlier audits",
         function=f"{ROOM}.actions:list_action_effects",
         reads={"actions": "actions"} | EVERYTHING,
-        asks=IN_PERIOD | OF_SITES | {"months": "survival_months"},
+        asks=IN_PERIOD | OF_SITES | {"months": "survival_months", "own": "audit.own_indicators"},
         leaves=(
             Leaves(
                 "audit_action_effects",

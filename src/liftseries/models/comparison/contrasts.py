@@ -17,19 +17,13 @@ from liftseries.estimators.balancing import INVERSE_PROBABILITY, OVERLAP
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value
 from liftseries.estimators.kaplan_meier import log_log_interval
 from liftseries.models.comparison.compared import Compared
-from liftseries.models.comparison.gates import (
-    EVENTS_IN_BOTH,
-    contrast_gate,
-    enough_patients,
-    operators_of,
-    uneven_operators,
-)
+from liftseries.models.comparison.doubts import doubts
+from liftseries.models.comparison.gates import EVENTS_IN_BOTH, contrast_gate, enough_patients, operators_of
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Fit
 
 CRUDE, G_COMPUTATION = "crude", "g_computation"
 METHODS = (CRUDE, G_COMPUTATION, OVERLAP, INVERSE_PROBABILITY)  # that a row may have
 DIFFERENCE, RATIO = "difference", "ratio"
-OF_SHARES = ("risk_difference", "probability_difference", "log_risk_ratio")
 
 
 @dataclass(frozen=True)
@@ -62,6 +56,7 @@ class Outcome:
     ratio : whether ratios are told
     event : shape (n,), by which the gates count; None for a measurement
     counted : shape (n,), what n_events counts; None for a measurement
+    measured : shape (n,), of a measurement each site's own, mm, of months in function those lost; None for a share
     crude_row : of a level, where a group's own interval is another than by influence
     gate : level -> why a row of it is no headline, "" where it may be one
     """
@@ -74,6 +69,7 @@ class Outcome:
     ratio: bool = False
     event: np.ndarray | None = None
     counted: np.ndarray | None = None
+    measured: np.ndarray | None = None
     crude_row: Callable[[Fit, str, str], dict] | None = None
     gate: Callable[[str], str] = lambda level: ""
 
@@ -245,17 +241,15 @@ def _few_without(population: Compared, outcome: Outcome, pair: tuple[str, str]) 
 def _by_operators(
     population: Compared, outcome: Outcome, fit: Fit, row: dict, influence: np.ndarray, pair: tuple[str, str]
 ) -> dict:
-    """The headline contrast where group and operator go together: t(J - 2), the larger of the two variances.
+    """The headline contrast, with what keeps it open; where group and operator go together by t(J - 2).
 
-    Operators' variance: J / (J - 2) Σ influence² summed by operator, J of the two groups; sites whose operator is not
-    known stand each for itself. Where they do not go together but lean, the row keeps its numbers and says so.
+    Operators' variance: J / (J - 2) Σ influence² summed by operator, J of the two groups, taken where it is larger;
+    sites whose operator is not known stand each for itself. Where they do not go together, but lean, the row says so.
     """
     found = operators_of(population, pair)
+    problem = joined(*doubts(population, pair, row, outcome.event, outcome.measured))
     if not found.tied:
-        if outcome.event is None or row["scale"] not in OF_SHARES:
-            return row
-        ratio = row["scale"] == "log_risk_ratio"
-        return row | {"problem": uneven_operators(population, pair, outcome.event, row["std_error"], ratio)}
+        return row | {"problem": problem}
     j = found.n_operators
     known = found.code >= 0
     sums = np.bincount(found.code[known], weights=influence[known])
@@ -263,4 +257,5 @@ def _by_operators(
     name = "between_operators" if of_operators > row["std_error"] else "between_patients"
     told = [str(one) for one in remarks_in(row["note"]) if one.name != "t_less_one"]
     fit = replace(fit, df=j - 2, note=joined(*told, remark(name, n_operators=j)))
-    return fit.wald_row(row["term"], row["estimate"], max(row["std_error"], of_operators)) | {"headline": True}
+    row = fit.wald_row(row["term"], row["estimate"], max(row["std_error"], of_operators))
+    return row | {"headline": True, "problem": problem}

@@ -86,4 +86,4 @@ def error_rows(analysis: str, population: Compared, of) -> list[dict]:
     }
     for kind in population.asked.weights:
         answers[kind] = found_or_why(lambda kind=kind: balanced_means(population, error_mm, kind))
-    return comparison_rows(population, Outcome(analysis, "mm", "mm"), answers)
+    return comparison_rows(population, Outcome(analysis, "mm", "mm", measured=error_mm), answers)

@@ -65,6 +65,9 @@ def _rows(population: Compared, gains: pd.DataFrame) -> list[dict]:
     site = place.loc[used["site_id"].astype(object)].to_numpy(int)
     gain, months = used["gain_mm"].to_numpy(float), used["months"].to_numpy(float)
 
+    n_visits = np.bincount(site, minlength=len(place))
+    mean_gain = np.bincount(site, gain, len(place)) / np.maximum(n_visits, 1)
+
     @cache
     def adjusted():
         return mixed_model(population, gain, site, months, with_x=True)
@@ -74,8 +77,6 @@ def _rows(population: Compared, gains: pd.DataFrame) -> list[dict]:
         if why := weighted_gate(population, weights):
             raise NotFitted(why)
         _, slope, of_slope = adjusted()
-        n_visits = np.bincount(site, minlength=len(place))
-        mean_gain = np.bincount(site, gain, len(place)) / n_visits
         beyond = np.bincount(site, months - QUOTED_AT, len(place)) / n_visits
         carried = weighted_means(population, mean_gain - slope * beyond, weights.value)
         later = weighted_means(population, beyond, weights.value).value
@@ -86,4 +87,4 @@ def _rows(population: Compared, gains: pd.DataFrame) -> list[dict]:
         G_COMPUTATION: found_or_why(lambda: adjusted()[0]),
         **{kind: found_or_why(lambda kind=kind: weighted(kind)) for kind in population.asked.weights},
     }
-    return comparison_rows(population, Outcome(ANALYSIS, "mm", "mm"), answers)
+    return comparison_rows(population, Outcome(ANALYSIS, "mm", "mm", measured=mean_gain), answers)

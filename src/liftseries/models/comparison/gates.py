@@ -4,9 +4,10 @@
     g-computation       5 events for each column of X and each further group
     a weighted row      5 patients a column of X in the smallest group, 10 effective patients a group
     group and operator  where nine in ten operators of five sites or more have nine in ten of their sites in one group,
-                        3 operators in each; where operators lean to a group, the headline says what that may do
+                        3 operators in each
 
-A group also needs two patients without the event, for a share near 1 has as little to show as one near 0.
+A group also needs two patients without the event, for a share near 1 has as little to show as one near 0. What is said
+and yet may hold less often than it claims: `doubts`.
 
 Source: five events a term: Vittinghoff and McCulloch 2007, doi:10.1093/aje/kwk052; the rest is convention, and what
 tests/benchmarks/comparison_coverage.py bears out.
@@ -29,8 +30,6 @@ from liftseries.models.shared.separation import separating_terms
 
 PATIENTS_WITH_EVENT, EVENTS_IN_BOTH = 2, 10
 PATIENTS_A_COLUMN, EFFECTIVE_PATIENTS = 5, 10
-OPERATOR_SD = 0.7  # logit, about twofold odds: the upper end of what the coverage study has
-LARGEST_INFLATION = 1.17  # of a variance, at which 1.96 standard errors too short hold 93 %
 SITES_OF_AN_OPERATOR, NINE_IN_TEN, OPERATORS_A_GROUP = 5, 0.9, 3
 
 
@@ -146,34 +145,6 @@ def operators_of(population: Compared, pair: tuple[str, str]) -> Operators:
     of_group = int(of_first.sum()), int((2 * first < n_sites).sum())
     shares = [part / max(part.sum(), 1) for part in (first, n_sites - first)]
     return Operators(code, len(names), tied, of_group, float(((shares[0] - shares[1]) ** 2).sum()))
-
-
-def uneven_operators(
-    population: Compared, pair: tuple[str, str], event: np.ndarray, std_error: float, ratio: bool
-) -> str:
-    """That operators are shared out over two groups unevenly enough to matter; "" where they are not, or are tied.
-
-    If operators' effects had standard deviation `OPERATOR_SD` on the logit, a difference in shares would gain the
-    variance (sd r (1 - r))² Σ (w_1 - w_0)², r the share of both groups and w an operator's shares of the two groups'
-    sites. Where that makes patients' intervals hold less than 93 % of the time, the row says so: operators need not
-    work in one group alone to be taken for the group (tests/benchmarks/comparison_coverage.py).
-
-    Parameters
-    ----------
-    population
-    pair : the two groups
-    event : shape (n,), true/false
-    std_error : of the contrast, from the patients
-    ratio : whether it is a log ratio
-    """
-    found = operators_of(population, pair)
-    if found.tied or found.n_operators < 2:
-        return ""
-    share = float(event[population.of(*pair)].mean())
-    shift = OPERATOR_SD * (1 - share) * (1.0 if ratio else share)
-    if shift**2 * found.unevenness <= (LARGEST_INFLATION - 1) * std_error**2:
-        return ""
-    return remark("operators_uneven")
 
 
 def _told_apart_from_operators(population: Compared, pair: tuple[str, str]) -> str:

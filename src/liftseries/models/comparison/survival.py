@@ -137,6 +137,7 @@ class _Followed:
             at=f" at {month:g}",
             event=self.failed & (self.months <= month),
             counted=self.failed,
+            measured=np.where(self.failed, np.maximum(month - self.months, 0.0), 0.0) if area else None,
             crude_row=None if area else self._crude_row(month),
             gate=lambda level: self._gate(level, month),
         )

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 
 import pandas as pd
 
-from liftseries.report.audit.indicators import title
+from liftseries.report.audit.indicators import strips_of, title
 from liftseries.report.audit.units import hidden, named, per_100, smallest_cell
 from liftseries.report.kit.blocks import Block, Listing, Paragraph
 from liftseries.report.kit.material import Material
@@ -74,7 +74,7 @@ def _action_line(material: Material, action: pd.Series) -> str:
     state = state_of(action, str(material.plan["study"].get("data_until") or ""))
     effect, values = effect_of(material, action, smallest_cell(material))
     told = ", ".join(filter(None, (say(f"audit.state_{state}"), effect)))
-    about = say("audit.about", indicator=_indicator(action), unit=unit_named(material, action["unit"]))
+    about = say("audit.about", indicator=_indicator(material, action), unit=unit_named(material, action["unit"]))
     parts = [say("audit_page.action", state=told, about=about, what=_without_stop(action["what"])), values]
     if state == DROPPED and not missing(action["reason"]):
         parts.append(say("audit_page.reason", reason=_without_stop(action["reason"])))
@@ -85,8 +85,10 @@ def _without_stop(text) -> str:
     return str(text).strip().rstrip(".")
 
 
-def _indicator(row: pd.Series) -> str:
-    return say("audit.no_indicator") if missing(row["indicator"]) else small(title(str(row["indicator"])))
+def _indicator(material: Material, row: pd.Series) -> str:
+    if missing(row["indicator"]):
+        return say("audit.no_indicator")
+    return small(title(strips_of(material), str(row["indicator"])))
 
 
 def unit_named(material: Material, unit) -> str:
@@ -115,7 +117,7 @@ def replies_told(material: Material) -> str:
         say(
             "audit_page.reply",
             unit=str(row["unit"]),
-            indicator=small(title(str(row["indicator"]))),
+            indicator=small(title(strips_of(material), str(row["indicator"]))),
             year=int(row["year"]),
             corrected=say(f"audit.corrected_{row['data_corrected']}"),
         )
@@ -144,7 +146,7 @@ def actions_table(material: Material, words: Words) -> Content | None:
             (
                 str(action["id"]),
                 _without_stop(action["what"]),
-                say("audit.about", indicator=_indicator(action), unit=unit_named(material, action["unit"])),
+                say("audit.about", indicator=_indicator(material, action), unit=unit_named(material, action["unit"])),
                 str(action["owner"]),
                 "" if missing(day) else str(day),
                 say(f"audit.state_{state_of(action, closed)}"),
@@ -167,7 +169,7 @@ def _replies(material: Material) -> Iterator[Block]:
         say(
             "audit.reply_line",
             unit=unit_named(material, row["unit"]),
-            indicator=small(title(str(row["indicator"]))),
+            indicator=small(title(strips_of(material), str(row["indicator"]))),
             year=int(row["year"]),
             day=say("audit.no_day") if missing(row["replied_on"]) else str(row["replied_on"]),
             corrected=say(f"audit.corrected_{row['data_corrected']}"),

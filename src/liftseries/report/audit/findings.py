@@ -139,7 +139,7 @@ def worse_than_standard(material: Material) -> Iterator[Finding]:
             continue
         units_named = [_subject(material, name) for name in rows["unit"]]
         yield Finding(
-            say("audit_page.lead_worse", indicator=title(term)),
+            say("audit_page.lead_worse", indicator=title(strips, term)),
             say(
                 "audit_page.worse_text",
                 units=units_named,
@@ -147,7 +147,7 @@ def worse_than_standard(material: Material) -> Iterator[Finding]:
             ),
             say("audit_page.likely_interval"),
             "",
-            first_stage(material, listed(units_named), say("audit_page.known_standard", indicator=title(term))),
+            first_stage(material, listed(units_named), say("audit_page.known_standard", indicator=title(strips, term))),
         )
 
 
@@ -198,7 +198,7 @@ def too_few(material: Material) -> Iterator[Finding]:
             and len(of_units)
             and not of_units["enough"].map(is_true).any()
         ):
-            names.append(small(title(term)))
+            names.append(small(title(strips, term)))
     if names:
         yield Finding(
             say("audit_page.lead_few"),

@@ -24,7 +24,8 @@ def units_apart(material: Material) -> Iterator[Finding]:
 
     They are counted, as no standard is set for them.
     """
-    n = n_compared(strips_of(material))
+    strips = strips_of(material)
+    n = n_compared(strips)
     groups: dict[tuple[str, ...], list[tuple[str, str, pd.Series]]] = {}
     for term, rows, whole, told in apart_in_order(material):
         groups.setdefault(tuple(str(row["unit"]) for row in rows), []).append((term, told, whole))
@@ -33,8 +34,10 @@ def units_apart(material: Material) -> Iterator[Finding]:
         each = [told for _, told, _ in of_units]
         alone = "audit_page.apart_text_one" if len(names) == 1 else "audit_page.apart_text"
         told = say(alone, units=listed(list(names)), each=each)
-        known = say("audit_page.known_share", indicator=title(of_units[0][0]), series=per_100(whole_first["value"]))
-        terms = [_inner(k, title(one[0])) for k, one in enumerate(of_units)]
+        known = say(
+            "audit_page.known_share", indicator=title(strips, of_units[0][0]), series=per_100(whole_first["value"])
+        )
+        terms = [_inner(k, title(strips, one[0])) for k, one in enumerate(of_units)]
         lead = say("audit_page.lead_apart", indicators=terms, units=listed(list(names)))
         sure = say("audit_page.counted", n=n, chance=decimal(ONE_SIDE * n, 0))
         yield Finding(lead, told, sure, "", quality(material, listed(list(names)), known))
@@ -53,7 +56,7 @@ def apart_in_order(material: Material) -> Iterator[tuple[str, list[pd.Series], p
             continue
         told = say(
             "audit_page.apart_each",
-            indicator=small(title(term)),
+            indicator=small(title(strips_of(material), term)),
             counts=counted_out(events, total, cell),
             of=say(f"audit.of_{whole['counts']}"),
             series=per_100(whole["value"]),

@@ -26,7 +26,7 @@ def strips_table(material: Material, words: Words, every_unit: bool) -> Content 
         enough = say("audit.yes" if is_true(row["enough"]) else "audit.no")
         rows.append(
             (
-                title(row["indicator"]),
+                title(strips, row["indicator"]),
                 *name,
                 value_words(row) or "–",
                 *(count(row[state]) for state in STATES),
@@ -49,7 +49,7 @@ def definitions_table(material: Material, words: Words) -> Content | None:
         if name in seen:
             continue
         seen.add(name)
-        indicator = known().get(name)
+        indicator = known(material.asked["audit"]).get(name)
         standard = say("audit.none_set")
         if not missing(row["standard"]):
             standard = standard_words(row)
@@ -58,7 +58,7 @@ def definitions_table(material: Material, words: Words) -> Content | None:
         ]
         rows.append(
             (
-                title(name),
+                title(strips, name),
                 indicator.means if indicator else "",
                 say(f"audit.good_{row['good']}"),
                 standard,

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Any
 
 import pandas as pd
 
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import decimal, missing, percent
 from liftseries.report.languages.say import say
-from liftseries.study.indicators import Indicator, indicators
+from liftseries.study.indicators import Indicator, indicators_with
 
 STRIPS = "audit_indicator_strips"
 ALL = "all"
@@ -18,16 +19,18 @@ SHARES = ("sites", "patients", "cells")
 RECEIVED, PERFORATION = "cases_received", "perforation"
 
 
-def known() -> dict[str, Indicator]:
-    """The indicators by name."""
-    return {one.name: one for one in indicators()}
+def known(audit: Mapping[str, Any]) -> dict[str, Indicator]:
+    """The indicators by name, the committee's own among them; `audit` is that section of the plan."""
+    return {one.name: one for one in indicators_with(audit.get("own_indicators") or {})}
 
 
-def title(term: str) -> str:
-    """`Implant survival, 12 months` for `survival at 12`."""
+def title(strips: pd.DataFrame, term: str) -> str:
+    """`Implant survival, 12 months` for `survival at 12`; that of the shipped indicator where it has no strip."""
     name, _, month = str(term).partition(" at ")
-    found = known().get(name)
-    called = found.title if found else name.replace("_", " ")
+    rows = strips[strips["indicator"].astype(str).str.partition(" at ")[0].eq(name)] if len(strips) else strips
+    titles = rows["title"].dropna() if "title" in rows else ()
+    found = known({}).get(name)
+    called = str(titles.iloc[0]) if len(titles) else found.title if found else name.replace("_", " ")
     return say("audit.at_months", name=called, months=float(month)) if month else called
 
 

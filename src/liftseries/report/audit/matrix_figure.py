@@ -58,7 +58,7 @@ def draw_audit_matrix(strips: pd.DataFrame, words: Words, narrow: bool = False) 
     axes.axis("off")
     for j, term in enumerate(terms):
         x = left_mm + column_mm * (j + 0.5)
-        head = wrapped(_title(term), HEAD_MM - 3)
+        head = wrapped(_title(strips, term), HEAD_MM - 3)
         axes.text(x, HEAD_MM - 1.5, head, rotation=90, ha="center", va="bottom", linespacing=1.05)
     for i, (name, label) in enumerate(zip(names, labels, strict=True)):
         top = HEAD_MM + row_mm * i
@@ -79,9 +79,9 @@ def _told(strips: pd.DataFrame, term: str) -> bool:
     return bool(strips.loc[strips["indicator"].eq(term), "value"].notna().any())
 
 
-def _title(term: str) -> str:
-    unit = {"gain_at_a_year": "mm"}.get(term.partition(" at ")[0], "%")
-    return say("audit.with_unit", name=title(term), unit=unit)
+def _title(strips: pd.DataFrame, term: str) -> str:
+    unit = "mm" if strips.loc[strips["indicator"].eq(term), "counts"].eq("measurements").any() else "%"
+    return say("audit.with_unit", name=title(strips, term), unit=unit)
 
 
 def _cell(axes, strips: pd.DataFrame, name: str, term: str, box: tuple[float, ...], narrow: bool) -> None:
@@ -116,5 +116,5 @@ def _alt(strips: pd.DataFrame, names: Sequence[str], terms: Sequence[str]) -> st
             str(row["unit"]) for row in rows if row is not None and is_true(row["enough"]) and bad_side(row, series) < 0
         ]
         if found:
-            worse.append(say("audit.alt_worse", indicator=title(term), units=found))
+            worse.append(say("audit.alt_worse", indicator=title(strips, term), units=found))
     return say("audit.alt_matrix", told="; ".join(worse)) if worse else say("audit.alt_matrix_none")

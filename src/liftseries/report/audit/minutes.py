@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
+from typing import Any
 
 from docx import Document
 from docx.shared import Mm, Pt
@@ -17,6 +18,7 @@ from liftseries.report.languages.say import say
 
 FONT, SIZE = "Arial", Pt(10)
 BLANK_ROWS = 6
+STAGE = ("Stage", "Name", "Who", "Working days", "What is done")
 DECISION = ("What is decided", "Owner, as a role", "By when", "How we shall know")
 
 
@@ -40,6 +42,7 @@ def minutes(run: RunTables, flagged: Sequence[Flagged]) -> bytes:
     )
     document.add_heading("Decisions, one a flag", 2)
     document.add_paragraph(say("audit_extra.minutes_flag_means", words=shown(run.audit["policy"]["flag_means"])))
+    _stages(document, run.audit["policy"]["stages"])
     for one in flagged:
         _decision(document, one)
     if not flagged:
@@ -51,6 +54,18 @@ def minutes(run: RunTables, flagged: Sequence[Flagged]) -> bytes:
     saved = io.BytesIO()
     document.save(saved)
     return undated(saved.getvalue())
+
+
+def _stages(document, stages: Sequence[Mapping[str, Any]]) -> None:
+    """What follows a flag, as the policy has it: stage, who, working days."""
+    if not stages:
+        return
+    document.add_paragraph(say("audit_extra.minutes_stages"))
+    rows = [
+        (str(number), shown(one["name"]), shown(one["who"]), str(int(one["working_days"])), shown(one["what"]))
+        for number, one in enumerate(stages, start=1)
+    ]
+    _table(document, STAGE, len(rows), rows)
 
 
 def _decision(document, one: Flagged) -> None:
@@ -73,12 +88,15 @@ def _grid(document, heading: str, headings: Iterable[str], n_rows: int) -> None:
     _table(document, tuple(headings), n_rows)
 
 
-def _table(document, headings: Sequence[str], n_rows: int) -> None:
-    """Headings and empty rows to be written in."""
+def _table(document, headings: Sequence[str], n_rows: int, filled: Sequence[Sequence[str]] = ()) -> None:
+    """Headings and rows: those that are filled, or empty ones to be written in."""
     table = document.add_table(rows=1 + n_rows, cols=len(headings))
     table.style = "Table Grid"
     for cell, text in zip(table.rows[0].cells, headings, strict=True):
         cell.paragraphs[0].add_run(text).bold = True
     for row in table.rows[1:]:
         row.height = Pt(22)
+    for row, texts in zip(table.rows[1:], filled, strict=False):
+        for cell, text in zip(row.cells, texts, strict=True):
+            cell.paragraphs[0].add_run(text)
     document.add_paragraph()

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Any
 
 import pandas as pd
 
 from liftseries.report.audit.found import PERFORATION, below_standard, flagged_units, period, short_of_cases, signals
+from liftseries.report.audit.indicators import known
 from liftseries.report.audit.run_tables import RunTables
 from liftseries.report.kit.numbers import decimal, percent
 from liftseries.report.languages.say import say
-from liftseries.study.indicators import Indicator, indicators
+from liftseries.study.indicators import Indicator
 
 COLUMNS = ("id", "year", "indicator", "unit", "what", "owner", "due", "measure", "status")
 Finding = tuple[str, str, str]  # indicator, unit, measure
@@ -38,19 +40,18 @@ def _findings(results: pd.DataFrame, run: RunTables) -> Iterator[Finding]:
     for unit in signals(run):
         yield PERFORATION, unit, say("audit_extra.action_signal")
     for strip in below_standard(run):
-        known = indicator_of(str(strip["indicator"]))
-        holes = {"value": written(strip["value"], known), "standard": written(strip["standard"], known)}
-        measure = say("audit_extra.action_indicator", title=known.title, **holes)
-        yield known.name, str(strip["unit"]), measure
+        of = indicator_of(str(strip["indicator"]), run.audit)
+        holes = {"value": written(strip["value"], of), "standard": written(strip["standard"], of)}
+        measure = say("audit_extra.action_indicator", title=of.title, **holes)
+        yield of.name, str(strip["unit"]), measure
     for strip in short_of_cases(run):
         measure = say("audit_extra.action_received", value=percent(float(strip["value"])))
         yield "cases_received", str(strip["unit"]), measure
 
 
-def indicator_of(term: str) -> Indicator:
-    """The indicator of a term such as `survival at 12`."""
-    (found,) = (one for one in indicators() if one.name == term.partition(" at ")[0])
-    return found
+def indicator_of(term: str, audit: Mapping[str, Any]) -> Indicator:
+    """The indicator of a term such as `survival at 12`; `audit` is that section of the plan."""
+    return known(audit)[term.partition(" at ")[0]]
 
 
 def written(value: float, indicator: Indicator) -> str:

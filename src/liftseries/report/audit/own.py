@@ -13,18 +13,17 @@ import pandas as pd
 from liftseries.base.remarks import names_in
 from liftseries.models.shared.levels import as_levels
 from liftseries.report.audit.found import EXPECTED, FLAG, RATE, funnel_of, period, years_in_words
-from liftseries.report.audit.own_figures import Figure, change_of, figures_of, strength_of
+from liftseries.report.audit.own_figures import FEWEST_OTHERS, Figure, change_of, figures_of, strength_of
 from liftseries.report.audit.run_tables import RunTables
 from liftseries.report.audit.units import CLUSTERED
 from liftseries.report.kit.numbers import missing
 from liftseries.report.kit.packing import shortened
 from liftseries.report.languages.say import say
 
-FEWEST_OTHERS = 5
 NO_RATE, JUDGED = "unit_without_rate", "unit_judged"
 NEEDED = "needed_sites"
 FLAGS = {2: "alarm", 1: "alert", 0: "none", -1: "low_alert", -2: "low_alarm"}
-INDICATORS = ("", "Yours", "All units", "Standard")
+INDICATORS = ("", "Yours", "All units", "Others", "Standard")
 YEARS = ("Year", "Sites", "Torn")
 
 
@@ -68,7 +67,7 @@ class OwnResults:
 
     def page(self, unit: str) -> dict[str, Any]:
         """What the page of a unit says, as `reports/sheet.typ` reads it."""
-        figures = figures_of(self.strips, unit, self.against_group(unit))
+        figures = figures_of(self.strips, unit, self.against_group(unit), self.run.audit)
         closed = self.run.plan["study"]["data_until"] or say("audit_extra.closed_unknown")
         operator = self.run.audit["by"] == "operator"
         return {
@@ -144,8 +143,9 @@ class OwnResults:
         return _section(say("audit_extra.own_years"), YEARS, rows)
 
     def _indicators(self, unit: str, figures: list[Figure]) -> dict[str, Any]:
-        used = [True, True, self.against_group(unit), any(figure.standard for figure in figures)]
-        rows = [[figure.title, figure.own, figure.group, figure.standard] for figure in figures]
+        shown = [any(getattr(figure, name) for figure in figures) for name in ("spread", "standard")]
+        used = [True, True, self.against_group(unit), *shown]
+        rows = [[figure.title, figure.own, figure.group, figure.spread, figure.standard] for figure in figures]
         rows = [[cell for cell, keep in zip(row, used, strict=True) if keep] for row in rows]
         heads = [head for head, keep in zip(INDICATORS, used, strict=True) if keep]
         note = say("audit_extra.own_indicators_note") if self.against_group(unit) else ""

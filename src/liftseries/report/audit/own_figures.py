@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
 
 import pandas as pd
 
@@ -11,6 +12,7 @@ from liftseries.report.audit.next_actions import indicator_of, written
 from liftseries.report.kit.numbers import missing
 from liftseries.report.languages.say import say
 
+FEWEST_OTHERS = 5  # of whom a figure may be shown
 Z = 1.96  # half the width of a 95% interval in standard errors
 SHARES = ("sites", "patients", "cells")
 
@@ -23,6 +25,7 @@ class Figure:
     ----------
     title
     own, group, standard : as they are written; empty where there is none, or where it may not be shown
+    spread : the lowest and the highest of the others; empty where fewer than `FEWEST_OTHERS` are judged
     other : what it is set against, as it is written within a sentence; None where there is nothing
     lies : how far on the better side of that, in standard errors; 0 where it cannot be judged
     by_chance : whether its interval holds that
@@ -35,6 +38,7 @@ class Figure:
     other: str | None
     lies: float
     by_chance: bool
+    spread: str = ""
 
     def words(self) -> dict[str, str]:
         """The holes of the sentence that names it."""
@@ -43,7 +47,7 @@ class Figure:
         return {"title": title, "own": self.own, "other": self.other or "", "chance": chance}
 
 
-def figures_of(strips: pd.DataFrame, unit: str, with_group: bool) -> list[Figure]:
+def figures_of(strips: pd.DataFrame, unit: str, with_group: bool, audit: Mapping[str, Any]) -> list[Figure]:
     """The indicators of a unit that have a value.
 
     Parameters
@@ -51,10 +55,17 @@ def figures_of(strips: pd.DataFrame, unit: str, with_group: bool) -> list[Figure
     strips : as `fit_audit_indicators` leaves them
     unit
     with_group : whether the figures of all units may be shown
+    audit : that section of the plan
     """
     everyone = strips[strips["unit"].eq("all")].set_index("indicator")
     mine = strips[strips["unit"].eq(unit) & strips["value"].notna()]
-    return [_figure(strip, everyone, with_group) for _, strip in mine.iterrows()]
+    return [
+        replace(
+            _figure(strip, everyone, with_group, audit),
+            spread=_spread(strips, strip, indicator_of(str(strip["indicator"]), audit)) if with_group else "",
+        )
+        for _, strip in mine.iterrows()
+    ]
 
 
 def strength_of(figures: Sequence[Figure]) -> Figure | None:
@@ -69,8 +80,8 @@ def change_of(figures: Sequence[Figure]) -> Figure | None:
     return worst if worst and worst.lies < 0 else None
 
 
-def _figure(strip: pd.Series, everyone: pd.DataFrame, with_group: bool) -> Figure:
-    term, known = str(strip["indicator"]), indicator_of(str(strip["indicator"]))
+def _figure(strip: pd.Series, everyone: pd.DataFrame, with_group: bool, audit: Mapping[str, Any]) -> Figure:
+    term, known = str(strip["indicator"]), indicator_of(str(strip["indicator"]), audit)
     month = term.partition(" at ")[2]
     group = everyone["value"].get(term) if with_group else None
     held, standard = strip["standard"], ""
@@ -89,6 +100,15 @@ def _figure(strip: pd.Series, everyone: pd.DataFrame, with_group: bool) -> Figur
         lies=_lies(strip, float(against)) if judged else 0.0,
         by_chance=bool(judged and low <= against <= high),
     )
+
+
+def _spread(strips: pd.DataFrame, strip: pd.Series, known) -> str:
+    """Between which values the other units lie that have cases enough."""
+    rows = strips[strips["indicator"].eq(strip["indicator"]) & ~strips["unit"].isin(["all", strip["unit"]])]
+    values = rows.loc[rows["enough"].astype(str).str.lower().eq("true"), "value"].dropna()
+    if len(values) < FEWEST_OTHERS:
+        return ""
+    return say("audit_extra.own_spread", low=written(values.min(), known), high=written(values.max(), known))
 
 
 def _lies(strip: pd.Series, against: float) -> float:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import pandas as pd
 
+from liftseries.report.audit.as_filed import moved
 from liftseries.report.audit.cycle import reply_to
 from liftseries.report.audit.findings import signals_of_all
 from liftseries.report.audit.indicators import (
@@ -128,7 +129,7 @@ def data_quality(material: Material, unit: Unit) -> str:
     reply = reply_to(material, unit.name, PERFORATION)
     if reply is not None:
         told.append(say(CORRECTED[str(reply["data_corrected"])]))
-    return " ".join(told) or say("audit.nothing_known")
+    return " ".join([*told, *moved(material, unit)])
 
 
 def odd_entries(material: Material, unit: Unit) -> list[str]:
@@ -187,7 +188,7 @@ def cause(material: Material, unit: Unit) -> str:
     """Where to begin: indicators in which it lies apart, cases listed for review."""
     told = []
     names = [
-        small(title(term))
+        small(title(strips_of(material), term))
         for term, rows, _ in apart(strips_of(material))
         if unit.name in {str(row["unit"]) for row in rows}
     ]

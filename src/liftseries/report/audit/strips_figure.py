@@ -45,7 +45,7 @@ def draw_audit_strips(strips: pd.DataFrame, narrow: bool = False) -> Drawing | N
     if rows.empty:
         return None
     width_mm = SINGLE_MM if narrow else DOUBLE_MM
-    labels = [wrapped(title(term), NARROW_LABEL_MM if narrow else LABEL_MM) for term in rows["indicator"]]
+    labels = [wrapped(title(rows, term), NARROW_LABEL_MM if narrow else LABEL_MM) for term in rows["indicator"]]
     row_mm = ROW_MM + (3.2 if any("\n" in label for label in labels) else 0)
     label_mm = max(map(text_width_mm, labels)) + 2
     key_mm = KEY_MM * (2 if narrow else 1)
@@ -81,7 +81,7 @@ def draw_audit_strips(strips: pd.DataFrame, narrow: bool = False) -> Drawing | N
         loc="upper left", ncol=2 if narrow else 4, bbox_to_anchor=(0.0, 1.0), borderaxespad=0.3, handlelength=1.6
     )
     told = [
-        say("audit.alt_strip", indicator=title(row["indicator"]), counted=int(row["counted"]), n=int(total))
+        say("audit.alt_strip", indicator=title(rows, row["indicator"]), counted=int(row["counted"]), n=int(total))
         for (_, row), total in zip(rows.iterrows(), totals, strict=True)
     ]
     return Drawing(figure, say("audit.alt_strips", told="; ".join(told)))

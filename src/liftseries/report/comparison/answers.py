@@ -53,15 +53,25 @@ def who(comparison: Comparison) -> Paragraph:
 
 
 def registered(material: Material, comparison: Comparison) -> Answer:
-    """Whether the comparison was registered."""
+    """Whether the comparison was registered, and what changed since."""
     entry = comparison.asked["registered"]
-    lead = say("comparison.lead_registered")
+    lead, changed = say("comparison.lead_registered"), _changed(comparison.asked["changed"])
     if not any(entry.values()):
-        return Answer(lead, say("comparison.not_registered"), say("comparison.sure_not_registered"))
+        text = " ".join(filter(None, (say("comparison.not_registered"), changed)))
+        return Answer(lead, text, say("comparison.sure_not_registered"))
     told = [entry["registry"] or say("comparison.registry_unnamed")]
     told += [entry["number"]] if entry["number"] else []
     told += [entry["date"]] if entry["date"] else []
-    return Answer(lead, say("comparison.registered", entry=", ".join(told)), say("comparison.sure_registered"))
+    text = say("comparison.registered", entry=", ".join(told))
+    return Answer(lead, f"{text} {changed or say('comparison.unchanged')}", say("comparison.sure_registered"))
+
+
+def _changed(changes: Sequence[str]) -> str:
+    """What the plan lists as changed, as it stands there; "" where it lists nothing."""
+    if not changes:
+        return ""
+    each = [" ".join(one.split()).rstrip(".;") for one in changes]
+    return say("comparison.changed", n=len(each), changes="; ".join(each))
 
 
 # ── alike enough? ───────────────────────────────────────────────────────────────────────────────────────────

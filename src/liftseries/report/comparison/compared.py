@@ -16,6 +16,7 @@ import pandas as pd
 from liftseries.base.remarks import names_in
 from liftseries.models.comparison.compared import ALL, AS_DRILLED
 from liftseries.models.comparison.contrasts import CRUDE, DIFFERENCE, G_COMPUTATION
+from liftseries.models.comparison.doubts import YEARS_SHARED
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import missing
 from liftseries.report.kit.words import Words
@@ -23,7 +24,6 @@ from liftseries.report.languages.say import say
 from liftseries.study.schema import UNKNOWN
 
 USUAL_MONTH = 36
-YEARS_SHARED = 0.1  # of two groups' shares by year: up to it the groups are apart in time; our convention
 SHARE, MM, MONTHS = "share", "mm", "months"
 ENTANGLED = "comparison_entangled"
 
@@ -245,7 +245,7 @@ class Comparison:
 
     def uneven(self, level: str) -> bool:
         """Whether operators are shared out over a group and the reference so unevenly that a row says so."""
-        return self._has_problem(level, "operators_uneven")
+        return any(self._has_problem(level, name) for name in ("operators_uneven", "operators_uneven_measured"))
 
     def _has_problem(self, level: str, name: str) -> bool:
         rows = self.results[self.results["term"].astype(str).str.startswith(f"difference[{level}]")]

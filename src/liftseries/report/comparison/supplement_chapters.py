@@ -10,7 +10,10 @@ from liftseries.report.kit.blocks import Block, Listing, Paragraph
 from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.say import say
 
-METHODS = ("population", "weights", "errors", "headline", "operators", "survival", "gain", "depth", "sample", "unseen")
+METHODS = (
+    *("population", "weights", "errors", "headline", "operators", "doubts"),
+    *("survival", "gain", "depth", "sample", "unseen"),
+)
 
 
 def methods(writer: Writer) -> Iterable[Block]:

@@ -11,6 +11,7 @@ import pandas as pd
 from liftseries.base.named import function_named
 from liftseries.report.kit.declarations import NARROW, Figure
 from liftseries.report.kit.figures.style import Drawing, save
+from liftseries.report.kit.packing import fonts
 from liftseries.report.kit.words import Words
 
 
@@ -41,6 +42,7 @@ def save_figure(
     figure: Figure, read: Callable[[str], pd.DataFrame], plan: Mapping[str, Any], folder: Path | str
 ) -> None:
     """Draws a figure and writes its files into a folder; none where there is nothing to draw."""
+    fonts()
     drawing = draw_figure(figure, read, plan)
     if drawing is None:
         return

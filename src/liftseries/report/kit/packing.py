@@ -15,6 +15,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
+from liftseries.base.errors import MACHINE_FAULTS, MachineFault
 from liftseries.base.home import folder
 
 FIXED_TIME = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold: a rerun gives the same bytes
@@ -49,9 +50,18 @@ def undated(file: bytes) -> bytes:
 
 
 def fonts() -> Path:
-    """DejaVu, which matplotlib ships: the pages are set in the same type as the figures."""
+    """DejaVu, which matplotlib ships: the pages are set in the same type as the figures.
+
+    Raises
+    ------
+    MachineFault
+        It is not there: another type would be taken in silence.
+    """
     # Found, not imported: matplotlib takes a second to start.
-    return Path(find_spec("matplotlib").origin).parent / "mpl-data" / "fonts" / "ttf"
+    folder = Path(find_spec("matplotlib").origin).parent / "mpl-data" / "fonts" / "ttf"
+    if not (folder / "DejaVuSans.ttf").is_file():
+        raise MachineFault(MACHINE_FAULTS["no_fonts"])
+    return folder
 
 
 def set_page(template: str, data: Mapping[str, Any]) -> bytes:

@@ -13,7 +13,7 @@ from liftseries.report.kit.material import read_material, with_figures
 from liftseries.report.kit.writer import write
 from liftseries.report.pages.report_files import write_all
 from liftseries.report.purposes import drawn_in, figures_of, purpose
-from liftseries.study.input_hashes import input_hashes
+from liftseries.study.input_hashes import check_plan
 from liftseries.study.plan import read_plan
 
 
@@ -31,11 +31,12 @@ def draw_figures(job) -> None:
 def write_report(job) -> None:
     """The reports that the plan asks for, from what the run left in the working folder: figures, tables, pages.
 
-    Its params: `study`, `versions`.
+    Its params: `study`, `plan`, `versions`, and `begun`, the hashes of the inputs.
     """
     plan = read_plan(job.params.study)
+    check_plan(plan, vars(job.params))
     drawn = [Path(drawn_in(room)) for room in figures_of(plan.purpose)]
-    material = with_figures(read_material(".", plan.as_written, job.params.versions, input_hashes(plan)), drawn)
+    material = with_figures(read_material(".", plan.as_written, job.params.versions, job.params.begun), drawn)
     for declared in map(purpose, plan.purpose):
         written = write(declared, material)
         if not declared.folder:

@@ -190,7 +190,6 @@ SENTENCES = {
     "quality_yes": "The unit has corrected its data since the flag.",
     "quality_no": "The unit has not corrected its data.",
     "quality_unknown_correction": "Whether the unit corrected its data is not known.",
-    "nothing_known": "Nothing is known.",
     "mix_not_told": "Cannot be allowed for: too few tears.",
     "mix_harder": "Harder cases",
     "mix_easier": "Easier cases",

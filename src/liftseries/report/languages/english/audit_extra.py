@@ -19,6 +19,16 @@ SENTENCES: dict[str, str] = {
     "case_lost": "lost, month {months:decimal1}",
     "case_torn": "torn",
     "case_torn_size": "torn, {size:decimal1} mm",
+    # how a flag moved with corrections
+    "filed_no_corrections": "No cell of the study was corrected.",
+    "filed_no_cell": "No cell of this unit was corrected.",
+    "filed_cells": "{n:# cell|# cells} of this unit {n:was|were} corrected.",
+    "filed_moved": "As first filed: {before}. As corrected: {after}.",
+    "filed_lies": "{events:# tear|# tears} at {sites:# site|# sites}, probability of as many or more {p}, flag {flag}",
+    "filed_not_judged": "{events:# tear|# tears} at {sites:# site|# sites}, not judged",
+    "filed_gone": "{n:# site|# sites} cannot be read as filed, and {n:is|are} not counted there.",
+    "filed_added": "{n:# site|# sites} filed under this unit {n:was|were} left out or renamed, or {n:belongs|belong} "
+    "to another.",
     # single-case record
     "record_title": "Single-case record: {site}",
     "record_listed": "Number {place} of {n_sites:# case|# cases} listed for review: {reasons:and}.",
@@ -62,7 +72,9 @@ SENTENCES: dict[str, str] = {
     "alone.",
     "own_years": "The last two years",
     "own_indicators": "Indicators",
-    "own_indicators_note": "All units: yours is among them. Too few to judge: the interval is left out.",
+    "own_spread": "{low} to {high}",
+    "own_indicators_note": "All units: yours is among them. Others: the lowest and the highest of the other units with "
+    "cases enough, without names, where they are five or more. Too few to judge: the interval is left out.",
     "own_strength": "A strength: {title}, {own} against {other}{chance}",
     "own_change": "To change: {title}, {own} against {other}{chance}",
     "own_by_group": "{value} for all units together",
@@ -97,6 +109,7 @@ SENTENCES: dict[str, str] = {
     "minutes_stands": "Stands in all views: {yes}",
     "minutes_reply": "Reply of {date}: “{statement}”",
     "minutes_no_reply": "No reply.",
+    "minutes_stages": "What follows a flag, in this order:",
     "minutes_flag_means": "A flag means: {words}",
     # actions drafted
     "action_flag": "tears: {n_events:# tear|# tears} at {n_sites:# site|# sites} in this audit; within the limits in "
