@@ -140,7 +140,9 @@ def characteristics(
     rows: list[dict] = []
     described = [column for column in (*patient_columns, *site_columns) if column in cases]
     # Of the whole series: a group in which no value is known has the levels, too, and says how many are missing.
-    levels = {column: as_levels(cases[column]).categories for column in described}
+    levels = {
+        column: [] if _is_measured(cases[column]) else as_levels(cases[column]).categories for column in described
+    }
     for subset, member in subsets(cases, [by]):
         sites = cases.loc[member]
         patients = sites.drop_duplicates("patient_id")
@@ -152,9 +154,13 @@ def characteristics(
     return _integers(pd.DataFrame(rows, columns=CHARACTERISTICS), "n", "n_known", "n_missing")
 
 
+def _is_measured(column: pd.Series) -> bool:
+    return is_number(column) and column.name not in LABEL_COLUMNS
+
+
 def summary(column: pd.Series, levels: Sequence[str]) -> list[dict]:
     """Rows of `characteristics` for one column of one group; `levels` are those of the whole series."""
-    if is_number(column) and column.name not in LABEL_COLUMNS:
+    if _is_measured(column):
         values = column.to_numpy(float, na_value=np.nan)
         known = values[np.isfinite(values)]
         row = {"level": "", "n": len(known), "n_known": len(known), "n_missing": len(values) - len(known)}
