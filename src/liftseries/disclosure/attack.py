@@ -20,7 +20,6 @@ from liftseries.disclosure.structure import Structure, structure_of
 OUT_OF_TIME, INFEASIBLE, UNBOUNDED = 1, 2, 3  # what scipy.optimize calls them
 NEAR = 1e-6  # how closely what is known must agree
 
-
 Value = int | tuple[int, int] | None
 SECONDS = 30.0  # a whole-number programme may take; one without an answer counts as open
 
@@ -65,6 +64,50 @@ def attack(
     return pd.DataFrame({"name": list(targets)}).assign(
         lower=[float(low) for low, _ in limits], upper=[float(high) for _, high in limits]
     )
+
+
+def told_apart(
+    counts: Sequence[Count],
+    patients: np.ndarray,
+    values: Mapping[str, Value],
+    needed: Mapping[str, tuple[float, float]],
+) -> pd.DataFrame:
+    """Which counts a reader can tell from one, or from k - 1.
+
+    It asks less than `attack`, and is far sooner done: a series in whole numbers that agrees with all that is printed
+    answers for every count that is as low or as high there as it has to be.
+
+    Parameters
+    ----------
+    counts, patients, values : as in `attack`
+    needed : by name, a value that the count must be able to fall to, and one that it must be able to rise to
+
+    Returns
+    -------
+    `name, lower, upper, recovered`, one row a count that is needed: the lowest and highest value in the series found,
+    which need not be all there are; `recovered` where none has the value needed.
+
+    Raises
+    ------
+    ValueError
+        No series whatever agrees with the values.
+    """
+    check_counts(counts, patients)
+    structure = structure_of(counts, patients)
+    known, within = _known(structure, values)
+    goals: dict[int, tuple[float, float]] = {}
+    for name, (low, high) in needed.items():
+        number = structure.number_of[name]
+        lowest, highest = goals.get(number, (low, high))
+        goals[number] = min(low, lowest), max(high, highest)
+    found = {number: (value, value) for number, value in known.items()}
+    for part in _parts(structure, known, within):
+        found |= part.reached(goals)
+    rows = []
+    for name, (low, high) in needed.items():
+        lowest, highest = found[structure.number_of[name]]
+        rows.append((name, lowest, highest, lowest > low or highest < high))
+    return pd.DataFrame(rows, columns=["name", "lower", "upper", "recovered"])
 
 
 def _known(structure: Structure, values: Mapping[str, Value]) -> tuple[dict[int, float], dict[int, tuple]]:
@@ -125,6 +168,61 @@ class _Part:
             objective[column] = 1
             yield int(number), (self._lowest(objective, integers), -self._lowest(-objective, integers))
 
+    def reached(self, goals: Mapping[int, tuple[float, float]]) -> dict[int, tuple[float, float]]:
+        """Each number that has goals with its lowest and highest value in the series that were looked for."""
+        here = {column: goals[int(number)] for column, number in enumerate(self.numbers) if int(number) in goals}
+        if not here:
+            return {}
+        series = [self._series(self.within)]
+        if series[0] is None:
+            raise ValueError("no series agrees with the values")
+        for column, (low, high) in here.items():
+            for at_most, at_least in ((low, 0.0), (np.inf, high)):
+                if any(at_least <= one[column] <= at_most for one in series):
+                    continue
+                lowest, highest = self.within.lb.copy(), self.within.ub.copy()
+                lowest[column], highest[column] = max(lowest[column], at_least), min(highest[column], at_most)
+                if lowest[column] <= highest[column]:
+                    series += [one for one in [self._series(Bounds(lowest, highest))] if one is not None]
+        every = np.array(series)
+        return {int(self.numbers[column]): (every[:, column].min(), every[:, column].max()) for column in here}
+
+    def _series(self, within: Bounds) -> np.ndarray | None:
+        """Whole numbers within limits that agree with all that is known; None where none were found."""
+        nothing = np.zeros(len(self.numbers))
+        limits = np.column_stack([within.lb, within.ub])
+        relaxed = linprog(
+            nothing, -self.inequalities, -self.at_least, self.equations, self.equal_to, limits, method="highs"
+        )
+        if relaxed.status == INFEASIBLE:
+            return None
+        if relaxed.x is not None and self._agrees(np.round(relaxed.x), within):
+            return np.round(relaxed.x)
+        for presolve in (True, False):
+            options = {"presolve": presolve, "time_limit": SECONDS}
+            solved = milp(nothing, integrality=1, bounds=within, constraints=self._constraints(), options=options)
+            if solved.x is not None and self._agrees(np.round(solved.x), within):
+                return np.round(solved.x)
+        return None
+
+    def _agrees(self, x: np.ndarray, within: Bounds) -> bool:
+        return bool(
+            (x >= within.lb).all()
+            and (x <= within.ub).all()
+            and (np.abs(self.equations @ x - self.equal_to) <= NEAR).all()
+            and (self.inequalities @ x >= self.at_least - NEAR).all()
+        )
+
+    def _constraints(self) -> list[LinearConstraint]:
+        return [
+            LinearConstraint(matrix, low, high)
+            for matrix, low, high in (
+                (self.equations, self.equal_to, self.equal_to),
+                (self.inequalities, self.at_least, np.inf),
+            )
+            if matrix.shape[0]
+        ]
+
     def _lowest(self, objective: np.ndarray, integers: bool) -> float:
         limits = np.column_stack([self.within.lb, self.within.ub])
         solved = linprog(
@@ -141,17 +239,9 @@ class _Part:
         return self._whole(objective)
 
     def _whole(self, objective: np.ndarray) -> float:
-        constraints = [
-            LinearConstraint(matrix, low, high)
-            for matrix, low, high in (
-                (self.equations, self.equal_to, self.equal_to),
-                (self.inequalities, self.at_least, np.inf),
-            )
-            if matrix.shape[0]
-        ]
         # With its presolve HiGHS (scipy 1.17) has called 1 the highest of a number that can be 3: too narrow a bound.
         options = {"presolve": False, "time_limit": SECONDS}
-        solved = milp(objective, integrality=1, bounds=self.within, constraints=constraints, options=options)
+        solved = milp(objective, integrality=1, bounds=self.within, constraints=self._constraints(), options=options)
         if solved.status == OUT_OF_TIME:
             # No answer counts as open: nothing further off was found than this.
             return float(solved.fun) if solved.x is not None else np.inf

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from liftseries.base.remarks import WITHHELD_COUNT
-from liftseries.disclosure.attack import attack
+from liftseries.disclosure.attack import told_apart
 from liftseries.disclosure.counts import n_patients_behind, value_of
 from liftseries.release.masking import Masked, tables_of
 
@@ -23,6 +23,7 @@ class Attacked:
     ----------
     n_known : different counts that a reader has
     targets : one row a count of 1 to k - 1 patients: `name, value, lower, upper, recovered`
+        Not recovered is one that can be 1, and k - 1 or as many as it is.
     """
 
     n_known: int
@@ -45,22 +46,14 @@ def attacked(masked: Masked, smallest_cell: int) -> Attacked:
         if count.published and not count.fixed:
             values[count.name] = shown.get(count.name.rpartition(" | ")[0])
     few = [count for count in counts if not count.fixed and 1 <= n_patients_behind(count, patients) < smallest_cell]
-    bounds = attack(counts, patients, values, [count.name for count in few], integers=True).set_index("name")
-    rows = []
-    for count in few:
-        lower, upper = bounds.loc[count.name, ["lower", "upper"]]
-        value = value_of(count, patients)
-        open_ = lower > 1 or upper < max(smallest_cell - 1, value)
-        rows.append((count.name, value, lower, upper, bool(open_)))
+    value = {count.name: value_of(count, patients) for count in few}
+    needed = {name: (1.0, max(smallest_cell - 1.0, n)) for name, n in value.items()}
+    targets = told_apart(counts, patients, values, needed)
+    targets.insert(1, "value", targets["name"].map(value))
     return Attacked(
         len({name.rpartition(" | ")[0] for name, value in values.items() if isinstance(value, int)}),
-        pd.DataFrame(rows, columns=["name", "value", "lower", "upper", "recovered"]),
+        targets,
     )
-
-
-def worked_out(masked: Masked, smallest_cell: int) -> list[str]:
-    """Names of the counts of few patients that a reader can tell."""
-    return attacked(masked, smallest_cell).recovered
 
 
 def shown_values(masked: Masked) -> dict[str, int | tuple[int, int]]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -199,7 +200,7 @@ class _Masking:
         for row, value in enumerate(values):
             name = self.ledger.cells.get((self.name, row, column))
             entry = self.ledger.entries.get(name)
-            self.n_counts += pd.notna(value) and self._is_core(row)
+            self.n_counts += pd.notna(value) and self._is_core[row]
             if pd.isna(value):
                 told.append(np.nan)
             elif name is not None and name not in self.gone:
@@ -208,13 +209,15 @@ class _Masking:
                 few = self.tells_few and entry is not None and entry.n_patients > 0
                 few = few and entry.value < self.smallest_cell
                 told.append(few_of(self.smallest_cell) if few else WITHHELD_COUNT)
-                self.n_withheld += self._is_core(row)
+                self.n_withheld += self._is_core[row]
         return pd.Series(told, index=values.index, dtype=float)
 
-    def _is_core(self, row: int) -> bool:
+    @cached_property
+    def _is_core(self) -> list[bool]:
+        """Whether each row's counts are of the core."""
         if self.name != RESULTS:
-            return self.rules.core
-        return is_core(self.table[["analysis", "method"]].iloc[row])
+            return [self.rules.core] * len(self.table)
+        return [is_core(row) for row in self.table.itertuples(index=False)]
 
     def _p_goes(self, column: str, went: Mapping[str, np.ndarray]) -> np.ndarray:
         """Beside its interval a p gives the degrees of freedom away, which are the number of patients less a few."""
