@@ -23,7 +23,7 @@ class Attacked:
     ----------
     n_known : different counts that a reader has
     targets : one row a count of 1 to k - 1 patients: `name, value, lower, upper, recovered`
-        Not recovered is one that can be 1, and k - 1 or as many as it is.
+        Not recovered is one that can be 1, and k - 1; of k sites of few patients and more, one site more than there are.
     """
 
     n_known: int
@@ -47,7 +47,7 @@ def attacked(masked: Masked, smallest_cell: int) -> Attacked:
             values[count.name] = shown.get(count.name.rpartition(" | ")[0])
     few = [count for count in counts if not count.fixed and 1 <= n_patients_behind(count, patients) < smallest_cell]
     value = {count.name: value_of(count, patients) for count in few}
-    needed = {name: (1.0, max(smallest_cell - 1.0, n)) for name, n in value.items()}
+    needed = {name: (1.0, max(smallest_cell - 1.0, n + (n >= smallest_cell))) for name, n in value.items()}
     targets = told_apart(counts, patients, values, needed)
     targets.insert(1, "value", targets["name"].map(value))
     return Attacked(

@@ -105,17 +105,19 @@ def mask(
 def protection_of(
     ledger: Ledger, counts: Sequence[Count], smallest_cell: int, costs: Mapping[str, float]
 ) -> Protection:
-    """What is withheld of a ledger's counts: in a series so small that most of them are of few patients, all of it.
+    """What is withheld of a ledger's counts: all of it where most are of few patients, or one cannot be hidden otherwise.
 
     What would be left of such a series tells little, and looking for it is slow: nearly every count hangs on another.
     """
     few = [entry for entry in ledger.entries.values() if 1 <= entry.n_patients < smallest_cell]
     if len(few) <= MOST_FEW * len(ledger.entries):
-        return protect(counts, ledger.patients, smallest_cell, weights=costs)
+        protection = protect(counts, ledger.patients, smallest_cell, weights=costs)
+        if protection.intervals["protected"].all():
+            return protection
     small = {count.name for count in counts if n_patients_behind(count, ledger.patients) < smallest_cell}
     every = {count.name for count in counts if count.published and not count.fixed}
     columns = ["name", "value", "patients", "lower", "upper", "needed_lower", "needed_upper", "protected"]
-    return Protection(frozenset(every & small), frozenset(every - small), pd.DataFrame(columns=columns))
+    return Protection(frozenset(every & small), frozenset(every - small), frozenset(), pd.DataFrame(columns=columns))
 
 
 def _costs(whole: Material, behind: Behinds, ledger: Ledger, counts: Sequence[Count]) -> dict[str, float]:
@@ -138,12 +140,11 @@ def masked_material(
     whole: Material, behind: Behinds, ledger: Ledger, protection: Protection, smallest_cell: int
 ) -> tuple[Material, pd.DataFrame]:
     """The material with what is withheld taken out, and how much that was; no withheld value changes either."""
-    gone, tables, told = ledger.withheld(protection.withheld), dict(whole.tables), []
+    tables, told = dict(whole.tables), []
+    gone, few = ledger.withheld(protection.withheld), ledger.withheld(protection.told_as_few)
     for name, table in tables_of(whole).items():
         rules = tables_that_may_leave()[name]
-        # Where all counts are withheld, which of them are few is not told either.
-        tells_few = not protection.intervals.empty
-        masking = _Masking(name, rules, table, behind[name], ledger, gone, smallest_cell, tells_few)
+        masking = _Masking(name, rules, table, behind[name], ledger, gone, few, smallest_cell)
         tables[name] = masking.masked()
         told.append(masking.tally())
     tables[RESULTS] = _words(tables[RESULTS], smallest_cell)
@@ -168,8 +169,8 @@ class _Masking:
     behind: Sequence[Behind | None]
     ledger: Ledger
     gone: set[str]
+    few: set[str]
     smallest_cell: int
-    tells_few: bool
     n_counts: int = 0
     n_withheld: int = 0
     n_numbers: int = 0
@@ -199,16 +200,13 @@ class _Masking:
         told = []
         for row, value in enumerate(values):
             name = self.ledger.cells.get((self.name, row, column))
-            entry = self.ledger.entries.get(name)
             self.n_counts += pd.notna(value) and self._is_core[row]
             if pd.isna(value):
                 told.append(np.nan)
             elif name is not None and name not in self.gone:
                 told.append(float(value))
             else:
-                few = self.tells_few and entry is not None and entry.n_patients > 0
-                few = few and entry.value < self.smallest_cell
-                told.append(few_of(self.smallest_cell) if few else WITHHELD_COUNT)
+                told.append(few_of(self.smallest_cell) if name in self.few else WITHHELD_COUNT)
                 self.n_withheld += self._is_core[row]
         return pd.Series(told, index=values.index, dtype=float)
 
