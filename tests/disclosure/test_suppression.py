@@ -42,7 +42,7 @@ def attacked(counts, patients, withheld, *, integers=False):
 
 
 def assert_every_sensitive_count_is_open(counts, patients, protection, *, integers=False):
-    """Nobody can tell a sensitive count from 1, nor from the smallest cell less one, though he is told which are few."""
+    """Nobody can tell a sensitive count from 1, nor from the smallest cell less one, knowing which are few."""
     shown = printed(counts, patients, protection.withheld)
     rows = protection.intervals.itertuples()
     shown |= {row.name: (0, int(row.needed_upper)) for row in rows if row.name in protection.told_as_few}

@@ -21,7 +21,8 @@ def with_other_values(masked: Masked) -> Masked:
         table, told = masked.whole.table(name).copy(), masked.material.table(name)
         for column in (column for column in rules.numbers if column in table and column not in rules.labels):
             values = pd.to_numeric(table[column]).astype(float)
-            hidden = values.notna() & (told[column].isna() | told[column].lt(0)).to_numpy(bool)
+            withheld_count = told[column].lt(0) & (column in rules.counts)
+            hidden = values.notna() & (told[column].isna() | withheld_count).to_numpy(bool)
             table[column] = values.where(~hidden, values * 3 + 7)
         tables[name] = table
     whole = replace(masked.whole, tables=tables)
@@ -34,7 +35,7 @@ def test_withheld_values_change_no_table_that_leaves(kind):
     masked = made_of(kind).masked
     other = with_other_values(masked)
     changed = 0
-    for name in tables_that_may_leave():
+    for name in (name for name in tables_that_may_leave() if len(masked.whole.table(name))):
         changed += int((~np.equal(*map(_numbers, (masked.whole.table(name), other.whole.table(name))))).sum())
         pd.testing.assert_frame_equal(masked.material.table(name), other.material.table(name))
     assert changed > 100

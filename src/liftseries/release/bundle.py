@@ -91,7 +91,7 @@ def release(plan: Plan, with_rows: bool = False) -> Released:
         check_record(plan, before_this, run, with_rows)
         before = read_before(plan.folder, population, run)
         masked = mask(whole, population, plan.smallest_cell, rows if rows_leave else None, before)
-        if rows_leave and attacked(masked, plan.smallest_cell).recovered:
+        if rows_leave and (masked.tells_no_count or attacked(masked, plan.smallest_cell).recovered):
             rows_leave = False
             masked = mask(whole, population, plan.smallest_cell, before=before)
         _check_protected(plan, masked)

@@ -23,7 +23,7 @@ class Attacked:
     ----------
     n_known : different counts that a reader has
     targets : one row a count of 1 to k - 1 patients: `name, value, lower, upper, recovered`
-        Not recovered is one that can be 1, and k - 1; of k sites of few patients and more, one site more than there are.
+        Not recovered is one that can be 1, and k - 1; of k sites of few patients or more, one site more than it is.
     """
 
     n_known: int

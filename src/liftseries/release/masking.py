@@ -60,6 +60,12 @@ class Masked:
     protection: Protection
     withheld: pd.DataFrame
 
+    @property
+    def tells_no_count(self) -> bool:
+        """Whether no count of the report is told but what the rows tell."""
+        gone = self.ledger.withheld(self.protection.withheld)
+        return not set(self.ledger.entries) - self.ledger.unprinted - self.ledger.known - gone
+
 
 def tables_of(material: Material) -> dict[str, pd.DataFrame]:
     """The tables that may leave the house, by name."""
@@ -105,7 +111,7 @@ def mask(
 def protection_of(
     ledger: Ledger, counts: Sequence[Count], smallest_cell: int, costs: Mapping[str, float]
 ) -> Protection:
-    """What is withheld of a ledger's counts: all of it where most are of few patients, or one cannot be hidden otherwise.
+    """What is withheld of a ledger's counts: all, where most are of few patients or one cannot be hidden otherwise.
 
     What would be left of such a series tells little, and looking for it is slow: nearly every count hangs on another.
     """
