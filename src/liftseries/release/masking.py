@@ -133,7 +133,7 @@ def _costs(whole: Material, behind: Behinds, ledger: Ledger, counts: Sequence[Co
         for name in {ledger.name_of(counted) for counted in one.gives_away} - {None} if one else ():
             costs[name] += A_HEADLINE_COSTS if headline else 1.0
     shown = {count.name: costs.get(count.name.rpartition(" | ")[0], 0.0) / len_of for count, len_of in _tables(counts)}
-    return shown | {count.name: TOTAL_COSTS for count in counts if count.members.all()}
+    return shown | {count.name: TOTAL_COSTS / len_of for count, len_of in _tables(counts) if count.members.all()}
 
 
 def _tables(counts: Sequence[Count]) -> list[tuple[Count, int]]:
