@@ -18,10 +18,15 @@ from liftseries.models.shared.behind import Row
 from liftseries.models.shared.population import Population
 from liftseries.models.shared.question import Analysis
 from liftseries.models.shared.results import DESIGN_EFFECT
-from liftseries.release.groups import Untold
+from liftseries.release.groups import WHOLE, Untold
 from liftseries.release.ledger import Ledger
 
 RESULTS = "results"
+ANSWERED = {  # what the first page answers with where little else can be told
+    ("perforation.rate", "patients"),
+    ("survival.km", "corrected"),
+    ("depth.adherence", "patients"),
+}
 Behinds = Mapping[str, Sequence[Behind | None]]
 
 
@@ -59,6 +64,8 @@ def enter_tables(
             if one is not None and (is_core(printed) if name == RESULTS else rules[name].core):
                 seen_in = beside.of(row_of(printed)) if name == RESULTS else one.seen_in
                 ledger.enter((name, position), one, seen_in)
+                if name == RESULTS and (printed.analysis, printed.method) in ANSWERED and printed.subset == WHOLE:
+                    ledger.headline |= {ledger.cells[name, position, column] for column in one.counts}
     for group in untold:
         if group.table == RESULTS and not is_core(group.row):
             continue

@@ -51,6 +51,7 @@ class Ledger:
     seen_in : name -> what its count is seen side by side with: `Count.table`
     cells : table, row and column -> name of the count that is printed there
     unprinted : names of counts that are printed nowhere and anybody can work out: of groups that are not told
+    headline : names of counts of the headline estimates of the whole series: the last that go
     known : names of counts that are told whatever else is withheld, by rows that leave the house
     before : what earlier releases told; None where there was none
     """
@@ -60,6 +61,7 @@ class Ledger:
     seen_in: dict[str, set[str]] = field(default_factory=dict)
     cells: dict[tuple[str, int, str], str] = field(default_factory=dict)
     unprinted: set[str] = field(default_factory=set)
+    headline: set[str] = field(default_factory=set)
     known: set[str] = field(default_factory=set)
     before: Before | None = None
     _names: dict[Key, str] = field(default_factory=dict)

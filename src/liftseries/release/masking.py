@@ -33,6 +33,7 @@ PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the 
 # Remarks that count patients, mostly few, or say that there was one: never told.
 NEVER = ("failure_after_fallen_out", "one_patient_has_the_outcome", "bound_of_one_patient")
 TOTAL_COSTS = 1000.0  # what withholding the size of the series costs, where another count costs as many estimates
+AN_ANSWER_COSTS = 50.0  # a count that the first page answers with
 A_COUNT_COSTS, A_HEADLINE_COSTS = 2.0, 5.0  # as many estimates as the count itself, and one that the report quotes
 MOST_FEW = 1 / 3  # of the different counts; our convention
 KNOTS_NEED = 10  # times the smallest cell: the outer knots have a tenth of the sites beyond them
@@ -111,7 +112,10 @@ def mask(
 def protection_of(
     ledger: Ledger, counts: Sequence[Count], smallest_cell: int, costs: Mapping[str, float]
 ) -> Protection:
-    """What is withheld of a ledger's counts: all, where most are of few patients or one cannot be hidden otherwise.
+    """What is withheld of a ledger's counts.
+
+    Where most are of few patients, or one cannot be hidden otherwise, all but those of the headline questions; where
+    one cannot be hidden even then, all.
 
     What would be left of such a series tells little, and looking for it is slow: nearly every count hangs on another.
     """
@@ -120,10 +124,20 @@ def protection_of(
         protection = protect(counts, ledger.patients, smallest_cell, weights=costs)
         if protection.intervals["protected"].all():
             return protection
+    kept = ledger.headline
+    fewer = [
+        count if count.fixed or count.name.rpartition(" | ")[0] in kept else replace(count, published=False)
+        for count in counts
+    ]
+    protection = protect(fewer, ledger.patients, smallest_cell, weights=costs)
     small = {count.name for count in counts if n_patients_behind(count, ledger.patients) < smallest_cell}
     every = {count.name for count in counts if count.published and not count.fixed}
-    columns = ["name", "value", "patients", "lower", "upper", "needed_lower", "needed_upper", "protected"]
-    return Protection(frozenset(every & small), frozenset(every - small), frozenset(), pd.DataFrame(columns=columns))
+    gone = every - {count.name for count in fewer if count.published}
+    few, intervals = protection.told_as_few, protection.intervals
+    if not intervals["protected"].all():
+        gone, few, intervals = every, frozenset(), intervals.iloc[:0]
+    gone = gone | protection.withheld
+    return Protection(frozenset(gone & small), frozenset(gone - small), few, intervals)
 
 
 def _costs(whole: Material, behind: Behinds, ledger: Ledger, counts: Sequence[Count]) -> dict[str, float]:
@@ -132,6 +146,8 @@ def _costs(whole: Material, behind: Behinds, ledger: Ledger, counts: Sequence[Co
     for headline, one in zip(whole.results["headline"].astype(bool), behind[RESULTS], strict=True):
         for name in {ledger.name_of(counted) for counted in one.gives_away} - {None} if one else ():
             costs[name] += A_HEADLINE_COSTS if headline else 1.0
+    for name in ledger.headline:
+        costs[name] += AN_ANSWER_COSTS
     shown = {count.name: costs.get(count.name.rpartition(" | ")[0], 0.0) / len_of for count, len_of in _tables(counts)}
     return shown | {count.name: TOTAL_COSTS / len_of for count, len_of in _tables(counts) if count.members.all()}
 

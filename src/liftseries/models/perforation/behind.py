@@ -19,7 +19,7 @@ from liftseries.models.perforation.quoted import quoted_model
 from liftseries.models.perforation.rate import PATIENTS
 from liftseries.models.perforation.risk import EXPOSURES, terms_along, terms_by_band
 from liftseries.models.perforation.ways import FIRTH, GEE
-from liftseries.models.shared.behind import Row, behind_model
+from liftseries.models.shared.behind import Row, away_of_share, behind_model
 from liftseries.models.shared.complete_cases import perforation_data
 from liftseries.models.shared.population import Population
 
@@ -30,7 +30,7 @@ def rate(p: Population, row: Row) -> Behind:
     """Sites of a subset whose perforation is known, and those perforated."""
     used = p.subset(row.subset) & p.perforation_known
     events = used & p.perforated
-    away = (Counted(used), Counted(events), *((Counted(used, "patients"),) if row.method == PATIENTS else ()))
+    away = away_of_share(p, used, events) if row.method == PATIENTS else (Counted(used), Counted(events))
     return behind_estimate(used, events, gives_away=away)
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from liftseries.disclosure.declared import FREE_PATIENTS, Behind, Counted, behind_estimate
+from liftseries.disclosure.declared import FREE_PATIENTS, MANY_PATIENTS, Behind, Counted, behind_estimate
 from liftseries.models.shared.levels import as_levels, is_number
 from liftseries.models.shared.population import Population
 
@@ -65,6 +65,17 @@ def behind_model(
         parts=groups(p, used, events, terms, term),
         needs=FREE_PATIENTS + 1 + sum(_n_columns(p, term) for term in terms),
     )
+
+
+def away_of_share(p: Population, sites: np.ndarray, events: np.ndarray) -> tuple[Counted, ...]:
+    """What a share with its interval gives away: both counts, and of few patients how many they are.
+
+    The patients where t is used or a bound rests on their number; of `MANY_PATIENTS` the printed digits are the same
+    with one more or less.
+    """
+    few = p.n_patients(sites) < MANY_PATIENTS
+    bound = min(p.n_patients(events), p.n_patients(sites & ~events)) <= 1
+    return Counted(sites), Counted(events), *((Counted(sites, "patients"),) if few or bound else ())
 
 
 def _n_columns(p: Population, term: str) -> int:

@@ -7,14 +7,16 @@
     {low:g}                  a number as Python writes it
     {terms:and}              `a, b and c`
     {height}                 a text: a label, a level, numbers already written
+    [[, of {n:# site|# sites}]]   a part that goes alone where a number of it may not be told
 
 A count that is not known is `an unknown number of`, one told as few `fewer than 5`; of a count that is withheld nothing
-is said: the whole sentence goes. Other holes must be filled. What ends with a full stop is a
-sentence and begins with a capital, whatever fills its first hole.
+is said: its part in double brackets goes, or the whole sentence. Other holes must be filled. What ends with a full stop
+is a sentence and begins with a capital, whatever fills its first hole.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -40,6 +42,7 @@ class Untold(str):
 
 
 UNTOLD = Untold("")
+PART = re.compile(r"(\[\[.*?\]\])")  # of a template, which goes alone
 _LEAVES: ContextVar[bool] = ContextVar("leaves", default=False)
 
 
@@ -68,13 +71,21 @@ def say(name: str, /, **holes: Any) -> str:
     TypeError
         It has no such hole, or a number that must be there is missing.
     """
-    parts = list(parts_of(TEMPLATES[name]))
-    if more := set(holes) - {hole for _, hole, _ in parts}:
+    if more := set(holes) - {hole for _, hole, _ in parts_of(TEMPLATES[name])}:
         raise TypeError(f"sentence {name} has no hole {', '.join(sorted(more))}")
+    parts = [part for piece in PART.split(TEMPLATES[name]) for part in _told_parts(piece, holes)]
     if any(_is_untold(holes.get(hole), kind) for _, hole, kind in parts if hole):
         return UNTOLD
     text = "".join(words + (_filled(name, kind, holes[hole]) if hole else "") for words, hole, kind in parts)
     return text[0].upper() + text[1:] if text.endswith(".") else text
+
+
+def _told_parts(piece: str, holes: dict[str, Any]) -> list[tuple[str, str, str]]:
+    """A piece of a template in parts; none where it stands in double brackets and a number of it may not be told."""
+    if not PART.fullmatch(piece):
+        return list(parts_of(piece))
+    parts = list(parts_of(piece[2:-2]))
+    return [] if any(_is_untold(holes.get(hole), kind) for _, hole, kind in parts if hole) else parts
 
 
 def parts_of(template: str) -> Iterator[tuple[str, str, str]]:
