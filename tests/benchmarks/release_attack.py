@@ -14,10 +14,12 @@ import time
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
-sys.path.append(str(Path(__file__).parents[1] / "release"))
+sys.path += [str(Path(__file__).parents[1] / room) for room in ("release", "report")]
 
-from release_series import SMALLEST_CELL, Made, made_series_of
+import made_series
+from release_series import SMALLEST_CELL, made_series_of
 
 from liftseries.release.check import attacked
 from liftseries.release.masking import mask
@@ -29,14 +31,37 @@ SERIES = {
     "60 patients, no failure": {"n_patients": 60, "failures": 0},
     "60 patients, 1 failure": {"n_patients": 60, "failures": 1},
     "60 patients, 4 failures": {"n_patients": 60, "failures": 4},
-    "60 patients, a protocol that one has": {"n_patients": 60, "label_of": 1},
-    "60 patients, a centre of three": {"n_patients": 60, "centre_of": 3},
+    "60 patients, a protocol that one has": {"n_patients": 60, "label": ("protocol", 1)},
+    "60 patients, a centre of three": {"n_patients": 60, "label": ("centre", 3)},
 }
 
 
-def row(name: str, made: Made | None, material=None, population=None) -> str:
+def made(n_patients: int, failures: int | None = None, label: tuple[str, int] | None = None):
+    """A made-up series of so many failures at most, and of a column's label that so many patients have."""
+    of_cases, of_visits = made_series.made_cases, made_series.made_visits
+
+    def cases(*options) -> pd.DataFrame:
+        table = of_cases(*options)
+        if label:
+            few = table["patient_id"].isin(table["patient_id"].unique()[: label[1]])
+            table[label[0]] = table[label[0]].astype(object).where(~few, "other")
+        return table
+
+    def visits(*options) -> pd.DataFrame:
+        table = of_visits(*options)
+        failed = np.flatnonzero(table["status"].eq("failed"))[failures:] if failures is not None else []
+        table.loc[failed, "status"] = "functioning"
+        return table
+
+    made_series.made_cases, made_series.made_visits = cases, visits
+    try:
+        return made_series_of(n_patients=n_patients, seed=8)
+    finally:
+        made_series.made_cases, made_series.made_visits = of_cases, of_visits
+
+
+def row(name: str, material, population) -> str:
     """A row of the table."""
-    material, population = (made.whole, made.population) if made else (material, population)
     started = time.perf_counter()
     masked = mask(material, population, SMALLEST_CELL)
     hidden = time.perf_counter() - started
@@ -60,13 +85,14 @@ def of_study(folder: str) -> str:
     from liftseries.study.plan import read_plan
 
     plan = read_plan(Path(folder))
-    return row("the study", None, read_material(plan.output, plan.as_written, {}), read_population(plan.output, plan))
+    return row("the study", read_material(plan.output, plan.as_written, {}), read_population(plan.output, plan))
 
 
 if __name__ == "__main__":
     print("| series | counts known | attacked | recovered | told | of the headline | hiding, s | attack, s |")
     print("|---|---|---|---|---|---|---|---|")
     for called, options in SERIES.items():
-        print(row(called, made_series_of(seed=8, **options)), flush=True)
+        series = made(**options)
+        print(row(called, series.whole, series.population), flush=True)
     for study in sys.argv[1:]:
         print(of_study(study), flush=True)

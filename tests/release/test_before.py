@@ -13,7 +13,7 @@ from studies import write_study
 from liftseries.base.errors import StudyError
 from liftseries.models.series import describe
 from liftseries.models.shared.population import Population
-from liftseries.release.before import keys_of, read_before, record, told_before
+from liftseries.release.before import FOLDER, HOUSE, keys_of, read_before, record, told_before
 from liftseries.release.check import attacked
 from liftseries.release.masking import Masked, mask
 from liftseries.release.recorded import check_record, told_counts
@@ -98,6 +98,7 @@ def test_a_lower_smallest_cell_is_refused(released, plan):
     told = told_before(released).assign(smallest_cell=plan.smallest_cell + 1)
     with pytest.raises(StudyError, match="a lower one would tell"):
         check_record(plan, told, "second", with_rows=False)
+    check_record(plan, told, "second", with_rows=False, lower_cell=True)
 
 
 def test_a_bundle_whose_record_is_lost_is_refused(plan):
@@ -105,3 +106,11 @@ def test_a_bundle_whose_record_is_lost_is_refused(plan):
     (plan.folder / "release" / "told.csv").write_text("set\n")
     with pytest.raises(StudyError, match="is lost"):
         check_record(plan, pd.DataFrame(columns=["run", "smallest_cell", "rows"]), "first", with_rows=False)
+    check_record(plan, pd.DataFrame(columns=["run", "smallest_cell", "rows"]), "first", with_rows=False, first=True)
+
+
+def test_a_release_whose_sets_are_lost_is_no_ground_for_another(released):
+    assert read_before(released, population_of(63), "second") is not None
+    (released / FOLDER / HOUSE / "0001.csv").unlink()
+    with pytest.raises(StudyError, match="is lost"):
+        read_before(released, population_of(63), "second")

@@ -152,6 +152,12 @@ def test_words_of_a_row_tell_no_count_that_it_does_not_show(masked):
         assert told <= {row.n_sites, row.n_patients, row.n_events}, row
 
 
+def test_that_none_or_all_of_a_level_failed_is_not_told(masked):
+    """`no implant with smoking former has failed` tells it of each former smoker."""
+    words = " ".join([*masked.material.results["problem"], *masked.material.results["note"]])
+    assert not re.search(r"\bno (implant|site) with \w+|every (implant|site) with \w+|without overlap", words)
+
+
 def test_in_a_series_of_two_patients_no_number_is_told():
     results = made_of("tiny").masked.material.results
     assert results[["estimate", "conf_low", "conf_high", "p_value"]].isna().all(axis=None)

@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from liftseries.base.errors import Problem, StudyError
 from liftseries.base.outputs import write_csv
 from liftseries.disclosure.counts import Count
 from liftseries.models.shared.population import Population
@@ -76,15 +77,17 @@ def read_before(folder: Path, population: Population, run: str = "") -> Before |
     folder : of the study
     population : of this run
     run : the hash of this run's manifest: what it has told itself is no earlier release
+
+    Raises
+    ------
+    StudyError
+        The sets of a release are lost.
     """
     told = told_before(folder)
     told = told[told["run"].ne(run) & told["form"].eq("exact")]
     if told.empty:
         return None
-    house = pd.concat(
-        pd.read_csv(folder / FOLDER / HOUSE / f"{number}.csv", dtype=str).assign(number=number)
-        for number in dict.fromkeys(told["number"])
-    )
+    house = pd.concat(_house(folder, number) for number in dict.fromkeys(told["number"]))
     keys = keys_of(population)
     here = set(keys)
     gone = [key for key in dict.fromkeys(house["site"]) if key not in here]
@@ -105,6 +108,14 @@ def read_before(folder: Path, population: Population, run: str = "") -> Before |
         for row in told.itertuples()
     ]
     return Before(patients, counts)
+
+
+def _house(folder: Path, number: str) -> pd.DataFrame:
+    path = folder / FOLDER / HOUSE / f"{number}.csv"
+    if not path.is_file():
+        message = f"is lost: which sites stand behind what {FOLDER}/{number}.csv says was told. Put it back."
+        raise StudyError([Problem(str(path), message)])
+    return pd.read_csv(path, dtype=str).assign(number=number)
 
 
 def record(folder: Path, told: pd.DataFrame, sets: dict[str, np.ndarray], population: Population) -> None:

@@ -59,7 +59,7 @@ class Released:
     with_rows: bool
 
 
-def release(plan: Plan, with_rows: bool = False) -> Released:
+def release(plan: Plan, with_rows: bool = False, *, first: bool = False, lower_cell: bool = False) -> Released:
     """Makes the bundle anew.
 
     Parameters
@@ -67,6 +67,8 @@ def release(plan: Plan, with_rows: bool = False) -> Released:
     plan
     with_rows : whether coarsened rows leave too, where the counts of few patients can be hidden all the same
         More counts of the report are withheld then, for all that can be counted in rows is known.
+    first : nothing has left the house, though a bundle lies there and its record does not
+    lower_cell : whether k may be lower than that of an earlier release
 
     Raises
     ------
@@ -88,7 +90,7 @@ def release(plan: Plan, with_rows: bool = False) -> Released:
         rows_leave = with_rows and can_be_counted(rows)
         run = sha256(plan.output / MANIFEST)
         before_this = told_before(plan.folder)
-        check_record(plan, before_this, run, with_rows)
+        check_record(plan, before_this, run, with_rows, first=first, lower_cell=lower_cell)
         before = read_before(plan.folder, population, run)
         masked = mask(whole, population, plan.smallest_cell, rows if rows_leave else None, before)
         if rows_leave and (masked.tells_no_count or attacked(masked, plan.smallest_cell).recovered):

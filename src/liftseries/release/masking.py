@@ -12,7 +12,6 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from liftseries.base.remarks import Remark, counts_of_cases, joined, remarks_in
 from liftseries.disclosure.coarsening import Coarsened
 from liftseries.disclosure.counts import Count, n_patients_behind
 from liftseries.disclosure.declared import MANY_PATIENTS, Behind, Rule, TableRules
@@ -26,17 +25,15 @@ from liftseries.release.groups import told_groups
 from liftseries.release.leaving import leaving
 from liftseries.release.ledger import Ledger
 from liftseries.release.rows import enter_rows
+from liftseries.release.words import told_words
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import WITHHELD, WITHHELD_COUNT, few_of
 
 PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words
-# Remarks that count patients, mostly few, or say that there was one: never told.
-NEVER = ("failure_after_fallen_out", "one_patient_has_the_outcome", "bound_of_one_patient")
 TOTAL_COSTS = 1000.0  # what withholding the size of the series costs, where another count costs as many estimates
 AN_ANSWER_COSTS = 50.0  # a count that the first page answers with
 A_COUNT_COSTS, A_HEADLINE_COSTS = 2.0, 5.0  # as many estimates as the count itself, and one that the report quotes
 MOST_FEW = 1 / 3  # of the different counts; our convention
-KNOTS_NEED = 10  # times the smallest cell: the outer knots have a tenth of the sites beyond them
 
 
 @dataclass(frozen=True)
@@ -169,7 +166,7 @@ def masked_material(
         masking = _Masking(name, rules, table, behind[name], ledger, gone, few, smallest_cell)
         tables[name] = masking.masked()
         told.append(masking.tally())
-    tables[RESULTS] = _words(tables[RESULTS], smallest_cell)
+    tables[RESULTS] = told_words(tables[RESULTS], smallest_cell)
     material = replace(whole, tables=tables, plan=released_plan(whole.plan), inputs={}, figures={})
     return material, pd.DataFrame(told)
 
@@ -275,34 +272,6 @@ class _Masking:
             "counts_withheld": int(self.n_withheld),
             "numbers_withheld": self.n_numbers,
         }
-
-
-def _words(results: pd.DataFrame, smallest_cell: int) -> pd.DataFrame:
-    """Notes and problems tell counts, too: a remark leaves where the row shows in its own columns what it counts."""
-    counts = results[["n_sites", "n_patients", "n_events"]]
-    few = counts["n_patients"].lt(KNOTS_NEED * smallest_cell)
-    shown = [set(row) for row in counts.itertuples(index=False)]
-    return results.assign(
-        **{
-            column: [_masked_words(*row) for row in zip(results[column].astype(str), shown, few, strict=True)]
-            for column in ("note", "problem")
-        }
-    )
-
-
-def _masked_words(text: str, shown: set[float], few: bool) -> str:
-    """A cell of remarks as it may leave: what is none of our remarks does not."""
-    if text == WITHHELD:
-        return text
-    return joined(*(str(one) for one in remarks_in(text) if _may_leave(one, shown, few)))
-
-
-def _may_leave(one: Remark, shown: set[float], few: bool) -> bool:
-    if one.name in ("", *NEVER) or (few and one.name == "knots"):
-        return False
-    inner = [value for value in one.holes.values() if isinstance(value, Remark)]
-    counted = [float(one.holes[hole]) for hole in counts_of_cases(one.name)]
-    return set(counted) <= shown and all(_may_leave(value, shown, few) for value in inner)
 
 
 def withheld_columns(results: pd.DataFrame, whole: pd.DataFrame) -> list[str]:

@@ -12,7 +12,9 @@ from liftseries.release.masking import Masked
 from liftseries.study.plan import Plan
 
 
-def check_record(plan: Plan, told: pd.DataFrame, run: str, with_rows: bool) -> None:
+def check_record(
+    plan: Plan, told: pd.DataFrame, run: str, with_rows: bool, *, first: bool = False, lower_cell: bool = False
+) -> None:
     """A second variant of one run, a lower k, or a bundle whose record is lost would tell more than it seems to.
 
     Parameters
@@ -21,6 +23,8 @@ def check_record(plan: Plan, told: pd.DataFrame, run: str, with_rows: bool) -> N
     told : what all releases told
     run : the hash of the run's manifest
     with_rows : the variant
+    first : nothing has left the house yet
+    lower_cell : whether k may be lower than before
 
     Raises
     ------
@@ -28,18 +32,18 @@ def check_record(plan: Plan, told: pd.DataFrame, run: str, with_rows: bool) -> N
         Any of these.
     """
     problem = ""
-    if told.empty and (plan.folder / "release" / RECORD).is_file():
+    if told.empty and not first and (plan.folder / "release" / RECORD).is_file():
         problem = (
-            f"was released before, and the folder {FOLDER}/ that says what was told is lost. Put it back, or move "
-            "release/ away if that bundle never left the house."
+            f"was released before, and the folder {FOLDER}/ that says what was told is lost. Put it back, or "
+            "release with --first if that bundle never left the house."
         )
     same = told[told["run"].eq(run)]
     if len(same) and same["rows"].astype(bool).ne(with_rows).any():
         problem = "was released in the other variant (with or without --rows); the two together tell more than each."
-    if len(told) and plan.smallest_cell < told["smallest_cell"].max():
+    if len(told) and not lower_cell and plan.smallest_cell < told["smallest_cell"].max():
         problem = (
             f"was released with sharing.smallest_cell {int(told['smallest_cell'].max())}; a lower one would tell what "
-            "was hidden then. Keep it, or raise it."
+            "was hidden then. Keep it, raise it, or release with --lower-cell if that is decided."
         )
     if problem:
         raise StudyError([Problem(str(plan.folder), problem)])
