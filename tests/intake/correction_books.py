@@ -15,6 +15,7 @@ from liftseries.intake.books.returned_book import Applied, apply_book
 from liftseries.intake.books.workbook_cells import FILE, ROW
 from liftseries.intake.study import check_study
 from liftseries.study.plan import read_plan
+from liftseries.study.plan_files import KEY_FILE
 
 
 class Fault(NamedTuple):
@@ -56,7 +57,7 @@ def faulty(faults: Iterable[Fault] = FAULTS) -> dict[str, Callable]:
     return {table: cells(*places) for table, places in by_table.items()}
 
 
-BOOKS: dict[tuple, bytes] = {}  # the files of a study -> its correction workbook
+BOOKS: dict[tuple, tuple[bytes, bytes]] = {}  # the files of a study -> its correction workbook and its key
 
 
 def written(study: Path, name: str = "corrections.xlsx") -> Path:
@@ -65,13 +66,15 @@ def written(study: Path, name: str = "corrections.xlsx") -> Path:
     state = tuple((file.name, file.read_bytes()) for file in sorted(study.iterdir()))
     if state not in BOOKS:
         write_correction_book(read_plan(study), path)
-        BOOKS[state] = path.read_bytes()
-    path.write_bytes(BOOKS[state])
+        BOOKS[state] = path.read_bytes(), (study / KEY_FILE).read_bytes()
+    book, key = BOOKS[state]
+    path.write_bytes(book)
+    (study / KEY_FILE).write_bytes(key)
     return path
 
 
-def applied(study: Path, book: Path) -> Applied:
-    return apply_book(read_plan(study), book)
+def applied(study: Path, book: Path, **more) -> Applied:
+    return apply_book(read_plan(study), book, person="dm1", reason="typing error", **more)
 
 
 def problems(study: Path) -> list[str]:

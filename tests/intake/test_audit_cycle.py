@@ -247,13 +247,13 @@ def test_days_of_a_workbook_and_days_with_dots_are_taken(tmp_path):
 
 def test_a_correction_of_the_cycle_is_taken_for_an_audit_and_passed_over_without_one(tmp_path):
     from liftseries.intake.books.correction_book import write_correction_book
+    from liftseries.intake.corrections.lines import Correction, append_corrections
 
     plan = study(tmp_path, {"actions": cell(2, "due", "")})
     assert write_correction_book(plan, tmp_path / "book.xlsx").n_rows == 1
-    header = "table,file,row,column,old_sha256,value\n"
-    (tmp_path / "corrections.csv").write_text(
-        header + f"actions,actions.csv,2,due,{'0' * 64},2020-06\n", encoding="utf-8"
-    )
+    key = ACTIONS["id"][0]
+    changed = Correction(1, "actions", key, "due", "text", "0" * 32, "2020-06", "read anew", "dm1", "2025-03-04")
+    append_corrections(plan, [changed])
     assert any("corrections.csv, row 2" in problem for problem in told(plan))  # the row is another one by now
     text = (tmp_path / "study.yaml").read_text(encoding="utf-8").replace("[publication, audit]", "publication")
     (tmp_path / "study.yaml").write_text(text, encoding="utf-8")

@@ -15,6 +15,7 @@ from liftseries.study.plan import read_plan
 from liftseries.study.schema import read_schema
 
 CANARY = "Zebedee Quillfeather"
+UNSEEN = "by zebedee quillfeather"  # which the screen for identifiers takes for words
 
 
 def told(study) -> str:
@@ -37,7 +38,7 @@ def assert_silent(words: str):
         assert part not in words
 
 
-def with_canaries() -> tuple[Tables, int]:
+def with_canaries(canary: str = CANARY) -> tuple[Tables, int]:
     """A row a column, sound but for the canary in that column; and how many of them are faults."""
     changed, faults = tables(), 0
     for name, table in read_schema().items():
@@ -46,18 +47,21 @@ def with_canaries() -> tuple[Tables, int]:
         for number, column in enumerate(frame.columns):
             # Keys of its own keep the row apart from the others.
             own = {key: f"own-{number}" for key in table.key if key in free}
-            frame = added({**own, column: CANARY})(frame)
+            frame = added({**own, column: canary})(frame)
             faults += column not in free
         changed[name] = frame
     return changed, faults
 
 
+@pytest.mark.parametrize(
+    ("canary", "rule"), [(CANARY, "text_is_no_identifier"), (UNSEEN, "value_is_")], ids=["seen", "unseen"]
+)
 @pytest.mark.parametrize("ending", ["csv", "xlsx", "parquet"])
-def test_no_text_cell_is_quoted(tmp_path, ending):
-    changes, faults = with_canaries()
+def test_no_text_cell_is_quoted(tmp_path, ending, canary, rule):
+    changes, faults = with_canaries(canary)
     words = told(write_study(tmp_path, changes, ending=ending))
     assert faults > 45
-    assert words.count("value_is_") > faults
+    assert words.count(rule) > faults
     assert_silent(words)
 
 

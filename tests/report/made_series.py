@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from made_tables import BANDS_MM, ladder_cases, made_cases, made_counts, made_set_aside, made_visits
+from made_tables import BANDS_MM, ladder_cases, made_cases, made_corrected, made_counts, made_set_aside, made_visits
 
 from liftseries.base.outputs import write_csv
 from liftseries.models.depth.agreement import fit_depth_agreement
@@ -161,6 +161,7 @@ def made_series(n_patients: int, seed: int, approaches=("guided", "freehand"), v
         "results.csv": pd.concat(rows, ignore_index=True),
         "set_aside.csv": made_set_aside(),
         "checked/counts.csv": counts,
+        "checked/corrected.csv": made_corrected(),
         file_of("ladder_cases"): ladder_cases() if log else ladder_cases().iloc[:0],
     }
     left |= {file_of(name): table for name, table in leaves.items()}

@@ -168,6 +168,17 @@ def made_set_aside() -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
+def made_corrected() -> pd.DataFrame:
+    """How many cells were corrected by how many people; the last row counts all."""
+    rows = [
+        ("patients", "age_years", 3, 3, 2),
+        ("sites", "tooth", 1, 1, 1),
+        ("visits", None, 0, 2, 1),
+        (None, None, 4, 6, 3),
+    ]
+    return pd.DataFrame(rows, columns=["table", "column", "cells", "rows", "people"])
+
+
 def made_counts(cases: pd.DataFrame) -> pd.DataFrame:
     """How many rows of each table were read and kept."""
     n_patients = cases["patient_id"].nunique()

@@ -20,7 +20,12 @@ from liftseries.report.series.figures import BRANCHES, PAD_MM, draw_flow
 from liftseries.report.series.recorded_tables import implant_sizes_table
 from liftseries.report.series.report_chapter import oddities, set_aside, who_where_when
 from liftseries.report.series.supplement_chapter import what_was_studied
-from liftseries.report.series.tables import MOST_GROUPS, missing_table, oddities_table, set_aside_table
+from liftseries.report.series.tables import (
+    MOST_GROUPS,
+    missing_table,
+    oddities_table,
+    set_aside_table,
+)
 
 MM_PER_INCH = 25.4
 WITHHOLDING = Withheld(5, 10, 20, 100, 10, 30, rows_leave=False)

@@ -66,7 +66,7 @@ def publication_alone(plan: Path) -> None:
 def demo(tmp_path_factory) -> tuple[Path, Said]:
     """The study folder after its first run, and what that run said."""
     study = copy_demo(tmp_path_factory.mktemp("demo") / "series")
-    return study, liftseries("run", study)
+    return study, liftseries("run", study, "--quiet")
 
 
 def fourfold(table: pd.DataFrame) -> pd.DataFrame:
@@ -96,7 +96,7 @@ def separated(tmp_path_factory) -> tuple[Path, Said]:
     """The study folder of that series after its run, and what that run said."""
     study = tmp_path_factory.mktemp("separated") / "study"
     write_study(study, changes_of_separated(), plan=f"invalid_rows: set_aside\n{FEW}")
-    return study, liftseries("run", study)
+    return study, liftseries("run", study, "--quiet")
 
 
 @pytest.fixture(scope="session")

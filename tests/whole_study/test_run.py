@@ -109,14 +109,14 @@ def recovered(tmp_path_factory):
     """Another copy of the demo, whose first run was killed in the middle of its work; and what the second run said."""
     study = copy_demo(tmp_path_factory.mktemp("killed") / "series")
     run = subprocess.Popen(
-        [sys.executable, "-m", "liftseries.cli", "run", study], stdout=subprocess.PIPE, encoding="utf-8"
+        [sys.executable, "-m", "liftseries.cli", "run", study], stderr=subprocess.PIPE, encoding="utf-8"
     )
-    for line in run.stdout:
+    for line in run.stderr:
         if line.startswith("[6/"):
             break
     os.kill(run.pid, signal.SIGKILL)
     run.wait()
-    return study, liftseries("run", study)
+    return study, liftseries("run", study, "--quiet")
 
 
 def test_killed_run_is_recovered_by_the_next(recovered):

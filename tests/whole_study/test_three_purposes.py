@@ -16,7 +16,7 @@ ALL = "purpose: [publication, comparison, audit]\n"
 @pytest.fixture(scope="module")
 def studied(tmp_path_factory):
     study = write_study(tmp_path_factory.mktemp("purposes") / "study", plan=ALL + FEW)
-    return study, liftseries("run", study)
+    return study, liftseries("run", study, "--quiet")
 
 
 def test_one_run_builds_three_reports(studied):

@@ -62,6 +62,7 @@ rule read_as_filed:
         begun=only(begun, plan, *TABLES),
         extra_columns=plan.extra_columns,
         reading=plan.as_written["reading"],
+        read_as=plan.as_written["read_as"],
         limits={limit.name: getattr(plan, limit.name) for limit in fields(Limits)},
         rbh_bands_mm=plan.rbh_bands_mm,
         lift_bands_mm=plan.lift_bands_mm,

@@ -18,6 +18,7 @@ rule check_tables:
         places="checked/places.parquet",
         set_aside="set_aside.csv",
         decisions="decisions.csv",
+        corrected="checked/corrected.csv",
     log:
         "logs/check_tables.log",
     params:
@@ -27,6 +28,7 @@ rule check_tables:
         begun=only(begun, plan, *TABLES),
         extra_columns=plan.extra_columns,
         reading=plan.as_written["reading"],
+        read_as=plan.as_written["read_as"],
         invalid_rows=plan.invalid_rows,
         code=code_of("intake", "study", "schemas"),
     message:
@@ -72,6 +74,7 @@ rule check_audit_tables:
         units=[plan.audit["by"], plan.audit["expected"], plan.rbh_bands_mm, plan.lift_bands_mm],
         extra_columns=plan.extra_columns,
         reading=plan.as_written["reading"],
+        read_as=plan.as_written["read_as"],
         code=code_of("intake", "study", "schemas"),
     priority: 1  # before what takes long, so that a fault is told soon
     message:

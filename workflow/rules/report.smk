@@ -11,6 +11,7 @@ left_for_reports = {
     "audit_cycle": [f"checked/{table}.parquet" for table in AUDIT_TABLES if "audit" in plan.purpose],
     "counts": "checked/counts.csv",
     "set_aside": "set_aside.csv",
+    "corrected": "checked/corrected.csv",
     "oddities": "oddities.csv",
     "ladder_cases": file_of("ladder_cases"),
 }

@@ -28,11 +28,14 @@ class Problem:
 
 
 class StudyError(Exception):
-    """The study has problems; all that were found in one pass."""
+    """The study has problems; all that were found in one pass.
 
-    def __init__(self, problems: Iterable[Problem]):
-        self.problems = list(problems)
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+    `screen` tells them by cause where they are many cells'; it is what a user sees then.
+    """
+
+    def __init__(self, problems: Iterable[Problem], screen: str = ""):
+        self.problems, self.screen = list(problems), screen.rstrip()
+        super().__init__(self.screen or "\n".join(str(problem) for problem in self.problems))
 
 
 class UsageError(Exception):
@@ -91,10 +94,21 @@ def machine_fault(error: BaseException) -> MachineFault | None:
     return None
 
 
+ALIKE = 0.75  # share of letters in common; at difflib's own 0.6 unlike words come, such as remark for mark
+
+
+def nearest(name: str, known: Iterable[str]) -> str:
+    """The known name that is most like the one given, or that alone begins with its words; empty where none does."""
+    name, known = name.strip().lower(), list(known)
+    begins = [one for one in known if one.startswith(f"{name}_")]
+    near = difflib.get_close_matches(name, known, n=1, cutoff=ALIKE)
+    return near[0] if near else begins[0] if name and len(begins) == 1 else ""
+
+
 def did_you_mean(name: str, known: Iterable[str]) -> str:
     """` Did you mean "rbh_bands_mm"?`, or nothing where no known name is near."""
-    near = difflib.get_close_matches(name.strip().lower(), list(known), n=1, cutoff=0.5)
-    return f' Did you mean "{near[0]}"?' if near else ""
+    near = nearest(name, known)
+    return f' Did you mean "{near}"?' if near else ""
 
 
 SHOW_VALUES = "LIFTSERIES_SHOW_VALUES"

@@ -15,12 +15,39 @@ CAUTION = (
 )
 
 
+def add_command(commands, name: str, help: str, example: str, description: str | None = None):
+    """A command's parser: its help ends in an example that runs on the demo, beside a copy of `synthetic_data`."""
+    command = commands.add_parser(
+        name,
+        help=help,
+        description=description or f"{help[0].upper()}{help[1:]}.",
+        epilog=f"Example:\n  liftseries {example}\n\n{CAUTION}",
+        formatter_class=WithExample,
+    )
+    command.add_argument("--quiet", action="store_true", help="say nothing of progress on standard error")
+    return command
+
+
+class WithExample(argparse.HelpFormatter):
+    """Wraps everything but what stands under `Example:`."""
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        if not text.startswith("Example:"):
+            return super()._fill_text(text, width, indent)
+        example, _, caution = text.partition("\n\n")
+        return f"{example}\n\n{super()._fill_text(caution, width, indent)}"
+
+
 def add_study(command: argparse.ArgumentParser) -> None:
     """STUDY, and --read-from for tables that lie outside it."""
     command.add_argument("study", metavar="STUDY", help="the study folder, or its study.yaml")
     command.add_argument(
         "--read-from", type=folder, action="append", default=[], metavar="FOLDER",
         help="absolute path of a folder outside the study's that study.yaml may name tables in; may stand repeatedly",
+    )  # fmt: skip
+    command.add_argument(
+        "--trust", action="store_true",
+        help="apply lines of corrections.csv that cannot be checked: corrections.key is lost, or a person wrote them",
     )  # fmt: skip
 
 

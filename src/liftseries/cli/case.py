@@ -7,15 +7,19 @@ import difflib
 import re
 
 from liftseries.base.errors import UsageError
-from liftseries.cli.arguments import CAUTION, add_study, plan_of
+from liftseries.base.progress import step
+from liftseries.cli.arguments import add_command, add_study, plan_of
 
 MOST_NEAR = 3
 
 
 def add_case(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
-    command = commands.add_parser(
-        "case", help="write the single-case record of one site of a finished run", epilog=CAUTION
+    command = add_command(
+        commands,
+        "case",
+        help="write the single-case record of one site of a finished run",
+        example="case synthetic_data heath-001-26",
     )
     add_study(command)
     command.add_argument("site", metavar="SITE", help="the site's pseudonym, as in `site_id`")
@@ -31,11 +35,12 @@ def _case(options: argparse.Namespace) -> int:
     if not (plan.output / MANIFEST).is_file():
         raise UsageError(f"{plan.output} holds no finished run. Do `liftseries run {options.study}` first.")
     with alone_in(plan.output):
+        step("Reading the run")
         records = records_of(plan.output, plan.as_written)
         if options.site not in records.site_ids:
             raise UsageError(f'the run has no site "{options.site}".{_nearest(options.site, records.site_ids)}')
         path = write_record(records, options.site, plan.output / RECORDS)
-    print(f"The record, which stays in the house: {path}")
+    print(f"Made {path}. Next: read it beside the notes; it stays in the house.")
     return 0
 
 

@@ -5,13 +5,16 @@ from __future__ import annotations
 import argparse
 
 from liftseries.base.errors import UsageError
-from liftseries.cli.arguments import CAUTION, add_study, mm, plan_of
+from liftseries.cli.arguments import CAUTION, add_command, add_study, mm, plan_of
 
 
 def add_ladder(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
-    command = commands.add_parser(
-        "ladder", help="print the planned ladder with the study's own instruments and stops", epilog=CAUTION
+    command = add_command(
+        commands,
+        "ladder",
+        help="print the planned ladder with the study's own instruments and stops",
+        example="ladder synthetic_data --approach guided --rbh-min 4 --rbh-max 6",
     )
     add_study(command)
     command.add_argument("--rbh-min", type=mm, required=True, metavar="MM", help="lowest residual bone height")
@@ -48,4 +51,5 @@ def _ladder(options: argparse.Namespace) -> int:
             )
         )
     print(CAUTION)
+    print("Nothing was written. Next: compare it with the instruments and stops on the tray.")
     return 0

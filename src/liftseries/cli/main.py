@@ -13,28 +13,37 @@ import sys
 
 from liftseries import __version__
 from liftseries.base.errors import OUR_FAULT, StudyError, Terminated, UsageError, fault, machine_fault
+from liftseries.base.progress import telling_steps
 from liftseries.cli.arguments import CAUTION
 from liftseries.cli.case import add_case
 from liftseries.cli.check import add_check
+from liftseries.cli.corrections import add_corrections
 from liftseries.cli.ladder import add_ladder
+from liftseries.cli.map import add_map
 from liftseries.cli.new import add_new
 from liftseries.cli.pseudonymise import add_pseudonymise
 from liftseries.cli.release import add_release
 from liftseries.cli.run import add_run
 from liftseries.cli.size import add_size
+from liftseries.cli.streams import pipes_may_close
 from liftseries.cli.twin import add_twin
-from liftseries.study.plan_files import READ_FROM
+from liftseries.study.plan_files import READ_FROM, TRUST
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Runs one command; see `liftseries --help`."""
     options = _parser().parse_args(arguments)
     os.environ[READ_FROM] = os.pathsep.join(map(str, getattr(options, "read_from", ())))  # for every job of a run
+    os.environ[TRUST] = "yes" if getattr(options, "trust", False) else ""
+    with pipes_may_close(), telling_steps(options.quiet):
+        return _done(options)
+
+
+def _done(options: argparse.Namespace) -> int:
     try:
         return options.command(options)
     except StudyError as error:
-        for problem in error.problems:
-            print(problem, file=sys.stderr)
+        print(error, file=sys.stderr)
         return 1
     except UsageError as error:
         print(f"liftseries: {error}", file=sys.stderr)
@@ -43,9 +52,6 @@ def main(arguments: list[str] | None = None) -> int:
         signal.signal(signal.SIGINT, signal.SIG_IGN)  # Snakemake hands a key's signal on to us once more
         print("Interrupted. Run the same command again to go on.", file=sys.stderr)
         return 128 + (signal.SIGTERM if isinstance(error, Terminated) else signal.SIGINT)
-    except BrokenPipeError:  # whoever read our words has seen enough
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 128 + 13
     except Exception as error:
         if told := machine_fault(error):
             print(told, file=sys.stderr)
@@ -63,6 +69,18 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"liftseries {__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    for add in (add_run, add_check, add_case, add_release, add_new, add_twin, add_pseudonymise, add_ladder, add_size):
+    for add in (
+        add_run,
+        add_check,
+        add_corrections,
+        add_map,
+        add_case,
+        add_release,
+        add_new,
+        add_twin,
+        add_pseudonymise,
+        add_ladder,
+        add_size,
+    ):
         add(commands)
     return parser

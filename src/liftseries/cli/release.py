@@ -5,13 +5,16 @@ from __future__ import annotations
 import argparse
 
 from liftseries.base.numbers import counted
-from liftseries.cli.arguments import CAUTION, add_study, plan_of
+from liftseries.cli.arguments import add_command, add_study, plan_of
 
 
 def add_release(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
-    command = commands.add_parser(
-        "release", help="make release/: what of a finished run may leave the house", epilog=CAUTION
+    command = add_command(
+        commands,
+        "release",
+        help="make release/: what of a finished run may leave the house",
+        example="release synthetic_data",
     )
     add_study(command)
     command.add_argument(
@@ -30,8 +33,8 @@ def _release(options: argparse.Namespace) -> int:
     from liftseries.release.bundle import release
 
     released = release(plan_of(options.study), options.rows, first=options.first, lower_cell=options.lower_cell)
-    print(f"The bundle: {released.folder}")
     if options.rows and not released.with_rows:
         print("No rows are in it: they are too few, or counts of few patients could be worked out with them.")
     print(f"{released.n_withheld} of {counted(released.n_counts, 'count')} withheld; its report says why.")
+    print(f"Made {released.folder}. Next: read its report.html before it leaves the house.")
     return 0

@@ -8,14 +8,14 @@ import sys
 import time
 
 from liftseries.base.errors import OUR_FAULT
-from liftseries.cli.arguments import CAUTION, add_study, count, plan_of
+from liftseries.cli.arguments import add_command, add_study, count, plan_of
 
 UNCHANGED = "Nothing has changed since the last run."
 
 
 def add_run(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
-    command = commands.add_parser("run", help="check, recompute, model and report", epilog=CAUTION)
+    command = add_command(commands, "run", help="check, recompute, model and report", example="run synthetic_data")
     add_study(command)
     command.add_argument("--cores", type=count, default=os.cpu_count() or 1, help="jobs side by side (default: all)")
     command.add_argument("--force", action="store_true", help="do everything again, changed or not")
@@ -34,7 +34,7 @@ def _run(options: argparse.Namespace) -> int:
         return 0
     plan = plan_of(options.study)
     try:
-        changed = run(plan, options.cores, options.force)
+        changed = run(plan, options.cores, options.force, not options.quiet)
     except RunFailed as error:
         print(error, file=sys.stderr)
         print(OUR_FAULT, file=sys.stderr)

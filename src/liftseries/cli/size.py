@@ -6,12 +6,17 @@ import argparse
 import os
 
 from liftseries.base.errors import Problem, StudyError
-from liftseries.cli.arguments import CAUTION, add_study, count, plan_of, positive
+from liftseries.cli.arguments import CAUTION, add_command, add_study, count, plan_of, positive
 
 
 def add_size(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
-    command = commands.add_parser("size", help="how many patients the next study needs", epilog=CAUTION)
+    command = add_command(
+        commands,
+        "size",
+        help="how many patients the next study needs",
+        example="size synthetic_data --within 3 --simulations 200",
+    )
     add_study(command)
     command.add_argument(
         "--within", type=positive, required=True, metavar="X",
@@ -32,7 +37,7 @@ def _size(options: argparse.Namespace) -> int:
     from concurrent.futures import ProcessPoolExecutor
 
     import liftseries.engine.job  # noqa: F401, one thread for linear algebra: set before numpy is imported
-    from liftseries.base.progress import Bar
+    from liftseries.base.progress import Bar, step
     from liftseries.estimators.intervals import NotFitted
     from liftseries.planning.cases import read_cases
     from liftseries.planning.sample_size import sample_size
@@ -41,10 +46,12 @@ def _size(options: argparse.Namespace) -> int:
 
     plan = plan_of(options.study)
     within = options.within / 100 if options.of == RATE else options.within
+    step("Reading the tables")
     cases = read_cases(plan)
+    step("Simulating studies")
     try:
         study = simulated_from(cases, options.of, plan.perforation_terms)
-        with Bar("Simulating studies") as bar, ProcessPoolExecutor(options.cores) as pool:
+        with Bar("Simulating studies", quiet=options.quiet) as bar, ProcessPoolExecutor(options.cores) as pool:
             how = plan.seed, options.simulations, pool.map if options.cores > 1 else map, bar
             answer = sample_size(study, within, *how)
             others = []
@@ -57,4 +64,5 @@ def _size(options: argparse.Namespace) -> int:
         raise StudyError([Problem(f"size of {options.of}", str(why))]) from None
     print(sample_size_text(options.of, within, study, answer, others))
     print(CAUTION)
+    print("Nothing was written. Next: repeat it with another --within or --of before you decide.")
     return 0

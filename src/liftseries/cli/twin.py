@@ -6,12 +6,14 @@ import argparse
 from pathlib import Path
 
 from liftseries.base.numbers import counted
-from liftseries.cli.arguments import CAUTION, add_study, count, plan_of
+from liftseries.cli.arguments import add_command, add_study, count, plan_of
 
 
 def add_twin(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
-    command = commands.add_parser("twin", help="make a made-up copy of a study, to share", epilog=CAUTION)
+    command = add_command(
+        commands, "twin", help="make a made-up copy of a study, to share", example="twin synthetic_data made_up"
+    )
     add_study(command)
     command.add_argument(
         "folder", metavar="FOLDER", type=Path, help="the folder to make; must be empty or not yet there"
@@ -27,7 +29,7 @@ def _twin(options: argparse.Namespace) -> int:
 
     twin = make_twin(plan_of(options.study), options.folder, options.seed)
     made = " and ".join(counted(len(twin.tables[f"{name}s"]), name) for name in ("patient", "site"))
-    print(f"Made {options.folder}: {made}, none of them real.")
     again = f"{counted(twin.patients_redrawn, 'patient')} and {counted(twin.sites_redrawn, 'site')}"
     print(f"Drawn again for being too close to a real record: {again}. {NOTE_FILE} says what a made-up copy is not.")
+    print(f"Made {options.folder}: {made}, none of them real. Next: liftseries run {options.folder}")
     return 0

@@ -55,7 +55,7 @@ class RunFailed(Exception):
     """A job failed for a reason that is no study problem: the fault is ours. Carries the job's log."""
 
 
-def run(plan: Plan, cores: int, force: bool = False) -> bool:
+def run(plan: Plan, cores: int, force: bool = False, tell: bool = True) -> bool:
     """Brings the outputs up to date.
 
     Parameters
@@ -63,6 +63,7 @@ def run(plan: Plan, cores: int, force: bool = False) -> bool:
     plan
     cores : how many jobs may run side by side
     force : do everything again
+    tell : each job as it begins, on standard error
 
     Returns
     -------
@@ -81,8 +82,8 @@ def run(plan: Plan, cores: int, force: bool = False) -> bool:
     with alone_in(plan.output):
         if not force and is_up_to_date(plan.folder, plan.output):
             return False
-        _recover(plan)
-        _start_snakemake(plan, cores, force)
+        _recover(plan, tell)
+        _start_snakemake(plan, cores, force, tell)
     return True
 
 
@@ -116,7 +117,7 @@ def _busy(output: Path, who: str) -> StudyError:
     return StudyError([Problem(str(output), message)])
 
 
-def _recover(plan: Plan) -> None:
+def _recover(plan: Plan, tell: bool) -> None:
     """Clears what an interrupted run left: half-written files and Snakemake's lock; and what was edited since."""
     remove_unfinished(plan.output)
     take_out_of_the_future(plan.output)
@@ -126,7 +127,8 @@ def _recover(plan: Plan) -> None:
     (plan.output / PROBLEMS).unlink(missing_ok=True)
     locks = plan.output / ".snakemake" / "locks"
     if locks.is_dir() and any(locks.iterdir()):
-        print("An earlier run was interrupted here; going on from where it stopped.")
+        if tell:
+            print("An earlier run was interrupted here; going on from where it stopped.", file=sys.stderr)
         shutil.rmtree(locks)  # as `snakemake --unlock` does: nobody else is at work here
 
 
@@ -143,7 +145,7 @@ def _command(plan: Plan, cores: int) -> list[str]:
     ]  # fmt: skip
 
 
-def _start_snakemake(plan: Plan, cores: int, force: bool) -> None:
+def _start_snakemake(plan: Plan, cores: int, force: bool, tell: bool) -> None:
     log = plan.output / SNAKEMAKE_LOG
     log.parent.mkdir(parents=True, exist_ok=True)
     command = _command(plan, cores) + (["--forceall"] if force else [])
@@ -162,7 +164,8 @@ def _start_snakemake(plan: Plan, cores: int, force: bool) -> None:
         try:
             with log.open("w", encoding="utf-8") as file:
                 for line in _kept(_noting(process.stdout, told), file):
-                    print(line, flush=True)
+                    if tell:
+                        print(line, file=sys.stderr, flush=True)
             status = process.wait()
         except BaseException:  # an interruption, or a disk that takes no log
             end_with_children(process.pid)
@@ -200,8 +203,7 @@ def _why(output: Path, told: list[str], status: int) -> Exception:
     if status == -signal.SIGKILL:
         return MachineFault(MACHINE_FAULTS["killed"])
     if (output / PROBLEMS).is_file():
-        told = (output / PROBLEMS).read_text(encoding="utf-8").splitlines()
-        return StudyError(Problem(*line.split(": ", maxsplit=1)) for line in told if ": " in line)
+        return StudyError([], screen=(output / PROBLEMS).read_text(encoding="utf-8"))
     words = (output / SNAKEMAKE_LOG).read_text(encoding="utf-8")
     logs = [output / name for name in re.findall(r"log: (\S+\.log)", words)]
     told = [path.read_text(encoding="utf-8").strip() for path in logs if path.is_file()]
@@ -225,7 +227,7 @@ def has_nothing_to_do(study: Path, output: Path) -> bool:
 def what_to_look_at(output: Path) -> list[str]:
     """The last words of a run: where the report lies, and what needs a look first."""
     pages = [*output.glob("report.html"), *sorted(output.glob("*/report.html"))]
-    words = [f"The report: {page}" for page in pages or [output / "report.html"]]
+    words = []
     n_aside = len({(row["file"], row["row"]) for row in _rows(output / "set_aside.csv")})
     if n_aside:
         words.append(f"Look first at set_aside.csv: {n_aside} rows were left out.")
@@ -236,7 +238,8 @@ def what_to_look_at(output: Path) -> list[str]:
         more = f" and of {len(unfit) - MOST_NAMED} others" if len(unfit) > MOST_NAMED else ""
         named = ", ".join(unfit[:MOST_NAMED])
         words.append(f"Some estimates could not be made; results.csv says why: those of {named}{more}.")
-    words.append("Page one of a report answers; a supplement.html lies beside it.")
+    made = ", ".join(str(page) for page in pages or [output / "report.html"])
+    words.append(f"Made {made}. Next: read page one, which answers; a supplement.html lies beside it.")
     return words
 
 

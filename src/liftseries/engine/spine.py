@@ -19,7 +19,8 @@ NO_MONTH = "0000"  # a year by ISO 8601, where the tables tell of none
 
 
 def check_tables(job: Job) -> None:
-    """Study folder -> checked tables and where their rows stand, counts of rows, rows set aside, decisions."""
+    """Study folder -> checked tables, where their rows stand, counts, rows set aside, decisions, corrections."""
+    from liftseries.intake.draft.corrected_cells import counts_of_corrected
     from liftseries.intake.study import empty_table, read_study
 
     with _inputs_as_begun(job) as plan:
@@ -31,6 +32,7 @@ def check_tables(job: Job) -> None:
     write_parquet(job.outputs.not_applicable, intake.not_applicable["sites"].assign(site_id=site_id))
     write_csv(job.outputs.set_aside, intake.set_aside)
     write_csv(job.outputs.decisions, intake.decisions)
+    write_csv(job.outputs.corrected, counts_of_corrected(intake.corrected))
     places = [place.assign(table=name) for name, place in intake.places.items()]
     write_parquet(job.outputs.places, pd.concat(places, ignore_index=True))
 

@@ -11,6 +11,8 @@ from liftseries.study.plan_shape import plan_schema
 
 OWN_COLUMN = "sites: {flapless: {type: category, levels: [no, yes], description: ...}}"
 
+A_FILE = "files: {north.xlsx: reading/north.yaml}"
+
 
 def key_table() -> str:
     """Every key of study.yaml with its default and meaning, as a Markdown table."""
@@ -49,6 +51,8 @@ def commented_plan(tables: Mapping[str, str], extra_columns: Mapping[str, Mappin
             # JSON is YAML too, and quotes what a description may hold.
             own = json.dumps(extra_columns or {}, ensure_ascii=False)
             lines += [f"#   {OWN_COLUMN}", f"extra_columns: {own}"]
+        elif key == "files":
+            lines.append(f"#   {A_FILE}")  # not written, so that `liftseries map --add` may append it
         else:
             lines += _commented(key, entry, 0)
     return "\n".join(lines) + "\n"

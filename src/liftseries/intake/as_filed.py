@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import pandas as pd
 
 from liftseries.intake.corrections.lines import read_corrections
-from liftseries.intake.draft.stack import draft_table
+from liftseries.intake.draft.opened import stacked
 from liftseries.intake.study import read_uncorrected
 from liftseries.study.plan import Plan
+from liftseries.study.schema import TABLES
 
 OF_A_SITE = ("patients", "sites", "steps", "visits")
 CELLS = ["table", "patient_id", "site_id", "n_cells"]
@@ -35,11 +36,11 @@ def read_as_filed(plan: Plan) -> AsFiled:
     corrections = read_corrections(plan)
     if not corrections.lines:
         return AsFiled({}, pd.DataFrame(columns=CELLS))
-    counts = []
-    for name in (name for name in OF_A_SITE if plan.has(name)):
-        draft = draft_table(plan.schema[name], plan.tables[name], corrections, plan.reading)
-        place = pd.MultiIndex.from_arrays([draft.file_no, draft.rows])
-        cells = pd.MultiIndex.from_tuples([(file, row) for file, row, _ in draft.corrected], names=["file", "row"])
+    counts, drafts = [], stacked(plan, corrections, TABLES)
+    for name in (name for name in OF_A_SITE if name in drafts):
+        draft = drafts[name]
+        place = pd.Index(draft.filed_at)
+        cells = pd.Index([index for index, _ in draft.corrected], dtype=place.dtype)
         keys = [column for column in ("patient_id", "site_id") if column in draft.table.key]
         found = draft.frame.loc[place.isin(cells), keys].astype(object)
         n_cells = cells.value_counts().reindex(place[place.isin(cells)]).to_numpy()

@@ -69,7 +69,7 @@ def left_out(drafts: Mapping[str, Draft]) -> list[Finding]:
     return [
         Finding(
             table=draft.table.name,
-            file=draft.sources[file_no].label,
+            file=draft.sources[file_no].told,
             row=row,
             column="",
             value_class="text",
@@ -79,7 +79,7 @@ def left_out(drafts: Mapping[str, Draft]) -> list[Finding]:
             order=(EVERY_TABLE.index(draft.table.name), file_no, row, -1),
         )
         for draft in drafts.values()
-        for (file_no, row), by in draft.left_out.items()
+        for file_no, row, by in draft.left_out
     ]
 
 

@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from liftseries.base.errors import Problem, StudyError
 from liftseries.intake.cells.words import proposed_reading
+from liftseries.intake.centres import centres_of
 from liftseries.intake.corrections.lines import Corrections, read_corrections
+from liftseries.intake.draft.corrected_cells import corrected_cells, lines_table
 from liftseries.intake.draft.draft import NEVER_EMPTY, Draft
+from liftseries.intake.draft.opened import stacked
 from liftseries.intake.draft.stack import draft_table
 from liftseries.intake.oddities.found import FoundOddity, with_places
-from liftseries.intake.told.decisions import decisions_table
-from liftseries.intake.told.findings import Finding, as_problems, as_table, told_once
+from liftseries.intake.only_files import is_named, only_of
+from liftseries.intake.screens import screen_of
+from liftseries.intake.told.causes import Cause
+from liftseries.intake.told.decisions import Decision, decisions_table
+from liftseries.intake.told.findings import Finding, as_problems, as_table, in_order, told_once
+from liftseries.intake.told.screen import decisions_by_rule, problems_by_cause
 from liftseries.study.plan import Plan
 from liftseries.study.schema import AUDIT_TABLES, EVERY_TABLE, TABLES, Table
 
@@ -31,18 +38,25 @@ class Intake:
     decisions: pd.DataFrame  # a row a decision, see `Decision`; also on rows set aside
     # By table, of the shape of its rows kept: true where a cell is empty because there is nothing to record.
     not_applicable: dict[str, pd.DataFrame]
+    corrections: pd.DataFrame  # a row a line of corrections.csv: line, table, key, column, person, state
+    corrected: pd.DataFrame  # a row a corrected cell: see `corrected_cells`
     proposed_reading: dict  # what study.yaml may confirm of words that were refused, as its section `reading`
+    centres: list[str]  # of each of the findings, for lists that go to a centre; "" where nobody can tell
+    causes: list[Cause]  # the findings by cause, the most blocking first
+    decided: list[Cause]  # the decisions by rule, the most frequent first
     places: dict[str, pd.DataFrame]  # table -> `file, row` of its rows kept
     place_of: Callable[[str, int, str], str]  # table, row kept and column -> `cases.xlsx, sheet sites, cell C7`
 
 
-def read_study(plan: Plan) -> Intake:
+def read_study(plan: Plan, corrections: bool = True) -> Intake:
     """Every table of patients, sites and drills, typed and checked; not those of an audit's cycle.
 
     Parameters
     ----------
     plan
         Which files there are, the study's own columns, and what to do with invalid rows.
+    corrections
+        False: the tables as they were sent, whatever corrections.csv says.
 
     Returns
     -------
@@ -55,19 +69,19 @@ def read_study(plan: Plan) -> Intake:
         With every problem in file order. Under `invalid_rows: set_aside` only with those that are no row's
         fault, such as a missing file or an unknown column, unless no patient or site would be left.
     """
-    intake, findings = _taken_in(plan, TABLES)
+    intake, findings = _taken_in(plan, TABLES, corrections)
     if plan.invalid_rows == "set_aside":
         stopping = [finding for finding in findings if finding.stops_the_run]
         nothing_left = any(intake.tables[name].empty for name in NEVER_EMPTY)
         findings = findings if nothing_left else stopping
     if findings:
-        raise StudyError(as_problems(findings))
+        raise StudyError(as_problems(findings), screen_of(plan, intake, problems_by_cause(findings)))
     return intake
 
 
 def read_uncorrected(plan: Plan) -> dict[str, pd.DataFrame]:
     """The tables as first filed, corrections.csv ignored; rows that are refused without it are left out."""
-    return _taken_in(plan, TABLES, Corrections())[0].tables
+    return _taken_in(plan, TABLES, corrected=False)[0].tables
 
 
 def empty_table(table: Table) -> pd.DataFrame:
@@ -75,10 +89,42 @@ def empty_table(table: Table) -> pd.DataFrame:
     return draft_table(table, ()).frame
 
 
-def check_study(plan: Plan) -> tuple[Intake, list[Problem]]:
-    """The same pass, the audit's cycle too; the problems are given back, also under `set_aside`, nothing is raised."""
-    intake, findings = _taken_in(plan, EVERY_TABLE)
-    return intake, as_problems(findings)
+def check_study(plan: Plan, only: Sequence[str] = (), corrections: bool = True) -> tuple[Intake, list[Problem]]:
+    """The same pass, the audit's cycle too; the problems are given back, also under `set_aside`, nothing is raised.
+
+    Parameters
+    ----------
+    plan
+    only : files, as study.yaml names them: what is found in others is left out, and their tables where these have some
+    corrections : False: the tables as they were sent
+
+    Raises
+    ------
+    UsageError
+        study.yaml names no such file.
+    """
+    if not only:
+        intake, findings = _taken_in(plan, EVERY_TABLE, corrections)
+        return intake, as_problems(findings)
+    intake, findings = _taken_in(only_of(plan, only), EVERY_TABLE, corrections)
+    counts, decisions = (
+        table[table["file"].map(lambda file: is_named(file, only)).astype(bool)]
+        for table in (intake.counts, intake.decisions)
+    )
+    told = [finding for finding in findings if is_named(finding.file, only)]
+    centres = dict(zip(map(id, in_order(findings)), intake.centres, strict=True))
+    return (
+        replace(
+            intake,
+            counts=counts,
+            decisions=decisions,
+            findings=as_table(told, "place"),
+            centres=[centres[id(finding)] for finding in in_order(told)],
+            causes=problems_by_cause(told),
+            decided=decisions_by_rule(Decision(*row) for row in decisions.itertuples(index=False, name=None)),
+        ),
+        as_problems(told),
+    )
 
 
 def oddities_of(plan: Plan, intake: Intake) -> list[FoundOddity]:
@@ -143,19 +189,15 @@ def checked_drafts(
     from liftseries.intake.checks.across import check_across
     from liftseries.intake.checks.applicability import mark_not_applicable
     from liftseries.intake.checks.audit_cycle import check_audit_cycle, units_of_drafts
-    from liftseries.intake.checks.identifiers import screen_draft
+    from liftseries.intake.checks.identifiers import screen_draft, tell_file_names
     from liftseries.intake.checks.rows import check_rows
     from liftseries.intake.checks.tenfold import propose_tenfold
 
-    schema = plan.every_schema
-    drafts = {
-        name: draft_table(schema[name], plan.tables[name], corrections, plan.reading)
-        for name in names
-        if plan.has(name)
-    }
-    for name, draft in drafts.items():
+    drafts = stacked(plan, corrections, names)
+    for draft in drafts.values():
         _check_filled(draft)
-        screen_draft(draft, plan.reading.cleared.get(name, ()))
+        screen_draft(draft, plan.readings)
+        tell_file_names(draft)
         check_rows(draft)
     check_across(drafts)
     units = units_of_drafts(plan, drafts) if units is None else units
@@ -166,33 +208,40 @@ def checked_drafts(
     return drafts
 
 
-def _taken_in(plan: Plan, names: Iterable[str], corrections: Corrections | None = None) -> tuple[Intake, list[Finding]]:
+def _taken_in(plan: Plan, names: Iterable[str], corrected: bool = True) -> tuple[Intake, list[Finding]]:
     from liftseries.intake.checks.identifiers import screen_words
     from liftseries.intake.set_aside import left_out, set_aside
 
-    corrections = read_corrections(plan) if corrections is None else corrections
+    corrections = read_corrections(plan) if corrected else Corrections()
     drafts = checked_drafts(plan, corrections, names)
     gone, lines = set_aside(drafts)
     lines += left_out(drafts)
     findings = told_once(finding for draft in drafts.values() for finding in draft.findings)
     findings += corrections.findings + screen_words(plan)
+    centre_of = centres_of(drafts)
     counts = pd.concat([_counted(draft, gone[name]) for name, draft in drafts.items()], ignore_index=True)
+    decisions = [decision for draft in drafts.values() for decision in draft.decisions]
     kept = {name: _kept_in_order(draft, gone[name]) for name, draft in drafts.items()}
     intake = Intake(
         tables={name: draft.frame.iloc[kept[name]].reset_index(drop=True) for name, draft in drafts.items()},
         findings=as_table(findings, "place"),
         set_aside=as_table(lines),
         counts=counts,
-        decisions=decisions_table(decision for draft in drafts.values() for decision in draft.decisions),
+        decisions=decisions_table(decisions),
         not_applicable={
             name: pd.DataFrame(draft.not_applicable).iloc[kept[name]].reset_index(drop=True)
             for name, draft in drafts.items()
         },
+        corrections=lines_table(drafts, corrections),
+        corrected=corrected_cells(drafts),
         proposed_reading=proposed_reading(fault for draft in drafts.values() for fault in draft.faults),
+        centres=[centre_of(finding) for finding in in_order(findings)],
+        causes=problems_by_cause(findings),
+        decided=decisions_by_rule(decisions),
         places={name: draft.places().iloc[kept[name]].reset_index(drop=True) for name, draft in drafts.items()},
-        place_of=lambda name, row, column: drafts[name].cell_place(np.flatnonzero(~gone[name])[row], column),
+        place_of=lambda name, row, column: drafts[name].cell_place(kept[name][row], column),
     )
-    _prove_nothing_lost(intake, drafts)
+    _prove_nothing_lost(intake, drafts, gone)
     return intake, findings
 
 
@@ -210,17 +259,17 @@ def _kept_in_order(draft: Draft, gone: np.ndarray) -> np.ndarray:
 def _check_filled(draft: Draft) -> None:
     """A file that could not be read is told of already."""
     if draft.lacks_rows and len(draft.sheets) == len(draft.sources):
-        place = ", ".join(source.label for source in draft.sources)
+        place = ", ".join(source.told for source in draft.sources)
         draft.find_in_file("table_holds_rows", 0, place, f"holds no rows. Enter {draft.table.means.lower()}")
 
 
 def _counted(draft: Draft, gone: np.ndarray) -> pd.DataFrame:
     n_files = len(draft.sources)
-    left_out = np.bincount([file_no for file_no, _ in draft.left_out], minlength=n_files)
+    left_out = np.bincount([file_no for file_no, _, _ in draft.left_out], minlength=n_files)
     return pd.DataFrame(
         {
             "table": draft.table.name,
-            "file": [source.label for source in draft.sources],
+            "file": [source.told for source in draft.sources],
             "read": np.bincount(draft.file_no, minlength=n_files) + left_out,
             "kept": np.bincount(draft.file_no[~gone], minlength=n_files),
             "set_aside": np.bincount(draft.file_no[gone], minlength=n_files) + left_out,
@@ -228,11 +277,16 @@ def _counted(draft: Draft, gone: np.ndarray) -> pd.DataFrame:
     )
 
 
-def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft]) -> None:
+def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft], set_aside: Mapping[str, np.ndarray]) -> None:
     """Every row read is kept or listed as set aside; else the fault is ours and must not pass in silence."""
     for name, draft in drafts.items():
         listed = intake.set_aside.loc[intake.set_aside["table"] == name, ["file", "row"]].drop_duplicates()
         counts = intake.counts[intake.counts["table"] == name]
         read = sum(len(sheet.rows) for sheet in draft.as_filed.values())
-        if not read == counts["read"].sum() == len(intake.tables[name]) + len(listed):
-            raise AssertionError(f"{name}: {read} rows read, {len(intake.tables[name])} kept, {len(listed)} set aside")
+        # A row of a file may be several of the table, see forms of reading.
+        gone = {(draft.sources[file_no].told, int(row)) for file_no, row, _ in draft.left_out}
+        labels = [source.told for source in draft.sources]
+        gone |= {(labels[draft.file_no[at]], int(draft.rows[at])) for at in np.flatnonzero(set_aside[name])}
+        kept, n_gone = len(intake.tables[name]), int(counts["set_aside"].sum())
+        if not (read == counts["read"].sum() == kept + n_gone and len(listed) == len(gone)):
+            raise AssertionError(f"{name}: {read} rows read, {kept} kept, {n_gone} set aside, {len(listed)} listed")

@@ -23,6 +23,7 @@ SPINE = {
     "counts": "checked/counts.csv",
     "sites_not_applicable": "checked/sites_not_applicable.parquet",
     "set_aside": "set_aside.csv",
+    "corrected": "checked/corrected.csv",
     "oddities": "oddities.csv",
     "odd_sites": f"{WORK}/odd_sites.csv",
     "ladder_cases": f"{WORK}/ladder_cases.csv",

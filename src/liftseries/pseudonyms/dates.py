@@ -11,8 +11,8 @@ from collections.abc import Sequence
 
 from liftseries.intake.files.grid import is_blank
 
-DAYS_A_MONTH = 365.25 / 12  # so that months are exact to the day and steps between visits stay as they were
-DECIMALS = 4  # a day is 0.0329 months
+DAYS_A_MONTH = 365.25 / 12
+DECIMALS = 1  # a tenth is three days: four decimals would give the day
 ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ][\d:.]+(?:Z|[+-]\d\d:?\d\d)?)?")
 TYPED = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})")
 SAY_HOW = "Say with --dates how they were typed, or write them as 2020-04-03."
@@ -55,7 +55,7 @@ def read_dates(
 
 
 def months_between(placed: datetime.date, seen: datetime.date) -> float:
-    """Days over 365.25/12."""
+    """Days over 365.25/12, to a tenth."""
     return round((seen - placed).days / DAYS_A_MONTH, DECIMALS)
 
 

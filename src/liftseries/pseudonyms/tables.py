@@ -1,31 +1,31 @@
-"""A centre's tables as they came: which file holds which table, its columns by name, its dates read."""
+"""A table of a centre's file: its columns by name, and how its places are told."""
 
 from __future__ import annotations
 
 import datetime
-import re
-from collections.abc import Iterator
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 
-from liftseries.base.errors import Problem
-from liftseries.intake.cells.numbers import number_in
-from liftseries.intake.files.grid import BLANKS, Unreadable, is_blank, letters
-from liftseries.intake.files.sheet import Sheet, read_sheet
-from liftseries.intake.files.workbook_parts import Workbook
+import numpy as np
+
+from liftseries.intake.files.grid import BLANKS, is_blank, letters
+from liftseries.intake.files.sheet import Sheet
+from liftseries.intake.identifiers.kinds import Kind
 from liftseries.intake.identifiers.search import kind_of_header
-from liftseries.pseudonyms.codes import spelling
-from liftseries.pseudonyms.dates import read_dates
-from liftseries.study.plan_files import Source
-from liftseries.study.schema import TABLES, read_schema
+from liftseries.pseudonyms.codes import is_identifier, spelling
+from liftseries.pseudonyms.told import Remark
+from liftseries.study.reading import Reading
+from liftseries.study.schema import Table
 
-ENDINGS = (".csv", ".txt", ".xlsx", ".xlsm", ".parquet")
-# table -> the names that a column of dates may have -> what it is turned into
-DATE_COLUMNS = {
-    "patients": {name: "age_years" for name in ("birth_date", "date_of_birth", "dob")},
-    "sites": {"surgery_date": "surgery_year", "placement_date": ""},
-    "visits": {name: "months" for name in ("date", "visit_date")},
+# Table -> what a column of dates may be called -> its name here.
+NAMES_OF_DATES = {
+    "patients": {name: "birth_date" for name in ("birth_date", "date_of_birth", "dob")},
+    "sites": {name: name for name in ("surgery_date", "placement_date")},
+    "visits": {"date": "visit_date", "visit_date": "visit_date"},
 }
+
+
+NAMED_HERE = frozenset({"age_on", "placed_on"}.union(*(names.values() for names in NAMES_OF_DATES.values())))
 
 
 @dataclass(frozen=True)
@@ -36,144 +36,88 @@ class Options:
     keep: frozenset[str] = frozenset()
     drop: frozenset[str] = frozenset()
     replace: frozenset[str] = frozenset()
+    centre: str = ""  # of patients whose table does not say it
+    smallest_cell: int = 5  # patients that a kept text needs
+    extra_columns: Mapping[str, Mapping[str, Mapping]] = field(default_factory=dict)  # as in study.yaml
+    reading: Reading = field(default_factory=Reading)
 
 
 @dataclass
 class CentreTable:
-    """One table of one file."""
+    """One table of one file; its cells have their rows in the order of the file."""
 
-    table: str
+    table: Table
     sheet: Sheet
-    out: str = ""
+    file: str  # `sites, file 2`: the file's own name may be somebody's
+    group: str  # what the file's name has beside the table's, in small letters: what goes together
     named: dict[str, int] = field(default_factory=dict)  # name in small letters -> position
     dates: dict[str, list[datetime.date | None]] = field(default_factory=dict)
+    unread: dict[str, set[int]] = field(default_factory=dict)  # column of dates -> rows whose date cannot be read
+    codes: dict[str, list[str]] = field(
+        default_factory=dict
+    )  # column of identifiers -> its codes, "" where there is none
 
-    def where(self, at: int, name: str) -> str:
-        return self.sheet.place(int(self.sheet.rows[at]), name, self.named[name])
+    def __len__(self) -> int:
+        return len(self.sheet.rows)
+
+    def cells(self, name: str) -> np.ndarray:
+        """The raw cells of a column; empty ones where the file has none of that name."""
+        if name not in self.named:
+            return np.full(len(self), None, dtype=object)
+        return self.sheet.columns[self.named[name]]
 
     def spelt(self, name: str) -> list[str]:
         """The identifiers of a column in one spelling; empty where a cell holds none."""
-        if name not in self.named:
-            return [""] * len(self.sheet.rows)
-        return [spelling(cell) if is_identifier(cell) else "" for cell in self.sheet.columns[self.named[name]]]
+        return [spelling(cell) if is_identifier(cell) else "" for cell in self.cells(name)]
 
+    def remark(self, message: str, name: str, at: int | None = None) -> Remark:
+        """A remark on a cell of a column, or on the whole column."""
+        shown = name if name in self.table.columns or name not in self.named else self.shown(name)
+        if at is None:
+            return Remark(self.file, message, shown)
+        stands = self.stands(name, at) if self.sheet.is_workbook else None
+        return Remark(self.file, message, shown, int(self.sheet.rows[at]), stands)
 
-# ── files ─────────────────────────────────────────────────────────────────────────────────────────────────────
+    def stands(self, name: str, at: int | None = None) -> int | None:
+        """A column's number in the file, None where it has none of its own, as one that a file of reading gives."""
+        position = self.named.get(name)
+        if position is None or not self.sheet.origins:
+            return position
+        origin = self.sheet.origins.get(position)
+        return (None if at is None else int(origin[at])) if isinstance(origin, np.ndarray) else origin
 
+    def shown(self, name: str) -> str:
+        """A column that is not the dictionary's by its place, since its name may itself be somebody's."""
+        stands = self.stands(name)
+        if name in NAMED_HERE or name in self.table.columns:
+            return name
+        return "a column" if stands is None else position_of(stands)
 
-def tables_of(source: Path, problems: list[Problem]) -> Iterator[CentreTable]:
-    """The tables of a folder, or of one file, in the order of TABLES; what is none is a problem."""
-    paths = sorted(source.iterdir()) if source.is_dir() else [source]
-    found: dict[str, list[CentreTable]] = {table: [] for table in TABLES}
-    for path in paths:
-        if path.name.startswith((".", "~$")):
-            continue
-        if not path.is_file() or path.suffix.lower() not in ENDINGS:
-            message = "is no table: neither CSV, XLSX nor Parquet. Take it out of the folder, or name a file alone."
-            problems.append(Problem(path.name, message))
-            continue
-        try:
-            for table, sheet in _tables_in(path, problems):
-                found[table].append(CentreTable(table, sheet))
-                problems += [Problem(fault.place, fault.message) for fault in sheet.faults]
-        except Unreadable as error:
-            problems.append(Problem(error.place, error.message))
-    for table, files in found.items():
-        for number, file in enumerate(files, start=1):
-            # A centre's own file name may hold a name, so it is not taken over.
-            file.out = f"{table}.csv" if len(files) == 1 else f"{table}_{number}.csv"
-            yield file
-
-
-def _tables_in(path: Path, problems: list[Problem]) -> Iterator[tuple[str, Sheet]]:
-    if path.suffix.lower() in (".xlsx", ".xlsm"):
-        with Workbook(path, path.name) as book:
-            parts = book.sheets
-        sheets = {part.title: part.title.strip().lower() for part in parts if part.title.strip().lower() in TABLES}
-        if sheets:
-            if any(part.is_hidden for part in parts if part.title in sheets):
-                problems.append(Problem(path.name, "a hidden sheet bears a table's name. Unhide or remove it."))
-            others = len(parts) - len(sheets)
-            if others:
-                message = f"{others} of its sheets bear no table's name. Rename or remove them."
-                problems.append(Problem(path.name, message))
-            for title, table in sheets.items():
-                yield table, read_sheet(Source(f"{path.name}#{title}", path, title), table)
-            return
-    words = re.findall(r"[a-z]+", path.stem.lower())
-    tables = [table for table in TABLES if table in words]
-    if len(tables) != 1:
-        message = (
-            f"which table is it? Name the file or its sheets after one of {', '.join(TABLES)}: patients_north.csv."
-        )
-        raise Unreadable(path.name, message)
-    yield tables[0], read_sheet(Source(path.name, path, None), tables[0])
-
-
-# ── columns ───────────────────────────────────────────────────────────────────────────────────────────────────
-
-
-def name_columns(file: CentreTable, options: Options, problems: list[Problem]) -> None:
-    """Finds each column's name and reads its dates; a column that has no fate is a problem."""
-    sheet, known = file.sheet, read_schema()[file.table].columns
-    if sheet.ragged:
-        place = sheet.row_place(int(sheet.rows[min(sheet.ragged)]))
-        problems.append(Problem(place, "more or fewer cells than column names. Mend the row."))
-    for position, cell in enumerate(sheet.header):
-        name = "" if is_blank(cell) else str(cell).strip(BLANKS).lower()
-        joined = "_".join(name.split())
-        name = joined if joined in DATE_COLUMNS.get(file.table, {}) else name  # `Date of birth` as people write it
-        place = sheet.header_place(position)
-        if not name:
-            if any(not is_blank(cell) for cell in sheet.columns[position]):
-                problems.append(Problem(place, "filled cells under no column name. Name the column or clear it."))
-        elif name in file.named:
-            problems.append(Problem(place, "the same name stands twice in the header. Rename one of the two."))
-        else:
-            file.named[name] = position
-            told = options.keep | options.drop | options.replace
-            if name in DATE_COLUMNS.get(file.table, {}) and name not in options.drop:
-                _read_dates(file, name, options.order, problems)
-            elif name not in known and name not in told and not is_direct(file, name):
-                message = "not a known column. Drop it with --drop, or look at all of it and keep it with --keep."
-                problems.append(Problem(place, message))
-    for name in file.dates:
-        into = DATE_COLUMNS[file.table][name]
-        if into in file.named and into not in options.drop:
-            place = sheet.header_place(file.named[name])
-            problems.append(Problem(place, f"both these dates and {into} are given. Drop one of the two with --drop."))
-        if any(DATE_COLUMNS[file.table][other] == into != "" for other in file.dates if other != name):
-            message = f"more than one column of dates could give {into}. Drop the others with --drop."
-            problems.append(Problem(sheet.header_place(file.named[name]), message))
-    if "placement_date" in file.dates and not {"surgery_date", "surgery_year"} & set(file.named):
-        message = "surgery_date is missing, of which surgery_year is made. Add it."
-        problems.append(Problem(sheet.row_place(sheet.header_row), message))
-
-
-def _read_dates(file: CentreTable, name: str, order: str | None, problems: list[Problem]) -> None:
-    dates, faults, of_all = read_dates(file.sheet.columns[file.named[name]], order)
-    file.dates[name] = dates
-    if of_all:
-        problems.append(Problem(file.sheet.header_place(file.named[name]), of_all))
-    else:
-        problems += [Problem(file.where(at, name), message) for at, message in faults.items()]
-
-
-def header_of(file: CentreTable, name: str) -> str:
-    """The column's name as the file has it."""
-    return str(file.sheet.header[file.named[name]])
-
-
-def is_direct(file: CentreTable, name: str) -> bool:
-    """Whether the name of a column that is not known says that it points at a person."""
-    return name not in read_schema()[file.table].columns and kind_of_header(header_of(file, name)) is not None
+    def kind_of_name(self, name: str) -> Kind | None:
+        """What the name of a column that is not known says of it."""
+        return kind_of_header(str(self.sheet.header[self.named[name]]))
 
 
 def position_of(position: int) -> str:
-    """The name of a column that goes may itself be somebody's."""
+    """`column 24 (X)`."""
     return f"column {position + 1} ({letters(position)})"
 
 
-def is_identifier(cell: object) -> bool:
-    """A text or a number: what a pseudonym can be made of."""
-    return not is_blank(cell) and (isinstance(cell, str) or number_in(cell) is not None)
+def name_columns(file: CentreTable, problems: list[Remark], told: list[Remark]) -> None:
+    """Finds each column's name; one that stands twice is a problem, one without a name is dropped."""
+    aliases = NAMES_OF_DATES.get(file.table.name, {})
+    for position, cell in enumerate(file.sheet.header):
+        name = "" if is_blank(cell) else str(cell).strip(BLANKS).lower()
+        joined = "_".join(name.split())
+        name = aliases.get(joined, name)  # `Date of birth` as people write it
+        if not name:
+            if any(not is_blank(cell) for cell in file.sheet.columns[position]):
+                message = "filled cells under no column name: dropped. Name the column if it belongs to the table."
+                told.append(Remark(file.file, message, position_of(position)))
+        elif name in file.named:
+            what = (
+                "more than one column of dates could give the same" if name in NAMED_HERE else "the name stands twice"
+            )
+            problems.append(Remark(file.file, f"{what}. Rename or remove one of the two.", position_of(position)))
+        else:
+            file.named[name] = position

@@ -23,6 +23,7 @@ import pandas as pd
 
 from liftseries.base.errors import Problem, StudyError
 from liftseries.base.outputs import remake_folder, write_csv, write_text
+from liftseries.base.progress import step
 from liftseries.base.reading import sha256
 from liftseries.disclosure.declared import MEDIAN_NEEDS, QUARTILES_NEED
 from liftseries.engine.provenance import MANIFEST, versions
@@ -83,6 +84,7 @@ def release(plan: Plan, with_rows: bool = False, *, first: bool = False, lower_c
     with alone_in(plan.output):
         if not is_up_to_date(plan.folder, plan.output):
             raise _not_run(plan)
+        step("Reading the run")
         whole = read_material(plan.output, plan.as_written, versions())
         population = read_population(plan.output, plan)
         checked = {name: pd.read_parquet(plan.output / f"checked/{name}.parquet") for name in ("patients", "sites")}
@@ -92,10 +94,12 @@ def release(plan: Plan, with_rows: bool = False, *, first: bool = False, lower_c
         before_this = told_before(plan.folder)
         check_record(plan, before_this, run, with_rows, first=first, lower_cell=lower_cell)
         before = read_before(plan.folder, population, run)
+        step("Withholding counts of few patients")
         masked = mask(whole, population, plan.smallest_cell, rows if rows_leave else None, before)
         if rows_leave and (masked.tells_no_count or attacked(masked, plan.smallest_cell).recovered):
             rows_leave = False
             masked = mask(whole, population, plan.smallest_cell, before=before)
+        step("Trying to work out what is withheld")
         _check_protected(plan, masked)
         counts_told, sets = told_counts(masked, plan.smallest_cell, run, with_rows)
         record = _record(plan, masked, rows_leave)
@@ -153,8 +157,11 @@ def _write(room: Path, masked: Masked, smallest_cell: int, rows_leave: bool) -> 
     )
     for report in reports_of(masked.material.plan["purpose"]):
         with tempfile.TemporaryDirectory() as drawn, words_that_leave():
+        with tempfile.TemporaryDirectory() as drawn:
+            step(f"Drawing the figures of {report.name}")
             draw_figures(report.figures, masked.material, Path(drawn))
             material = with_figures(replace(masked.material, withheld=withheld), [Path(drawn)])
+            step(f"Writing the pages of {report.name}")
             written = write(report, material)
             write_all(written, [Path(drawn)], room / report.folder)
     write_csv(room / "results.csv", released_results(masked.material.results, masked.whole.results))

@@ -8,16 +8,23 @@ from pathlib import Path
 from typing import Any, get_args, get_origin, get_type_hints
 
 from liftseries.base.errors import Problem, StudyError
-from liftseries.base.plain_yaml import MOST_BYTES, load_yaml
-from liftseries.base.reading import content
+from liftseries.study.file_readings import own_readings, readings_of
 from liftseries.study.indicators import OWN_FILE
 from liftseries.study.plan_content import content_problems
-from liftseries.study.plan_files import CORRECTIONS_FILE, PLAN_FILE, Source, files_read, source_of
+from liftseries.study.plan_files import (
+    CORRECTIONS_FILE,
+    PLAN_FILE,
+    Source,
+    files_read,
+    labels_read,
+    load_written,
+    source_of,
+)
 from liftseries.study.plan_shape import plan_schema, shape_problems, with_defaults, with_stages
 from liftseries.study.reading import Reading, reading_of, words_as_text
 from liftseries.study.schema import Table, audit_schema, read_schema
 
-SECTIONS = ("study", "plan", "extra_columns", "reading", "sharing")
+SECTIONS = ("study", "plan", "extra_columns", "reading", "files", "sharing")
 
 
 @dataclass(frozen=True)
@@ -53,7 +60,8 @@ class Plan:
     resamples: int
     seed: int
     extra_columns: Mapping[str, Mapping[str, Mapping]]
-    reading: Reading
+    reading: Reading  # of all files
+    readings: Mapping[str, Reading]  # of each file, by its label
     accepted_oddities: tuple[Mapping[str, Any], ...]
     invalid_rows: str
     smallest_cell: int
@@ -80,14 +88,12 @@ class Plan:
         return table in self.tables
 
     def files(self, *tables: str) -> list[Path]:
-        """The files that are there, of the named tables, or of all with an audit's indicators, and the corrections.
-
-        Intake tells of those that are not there.
-        """
+        """The files that are there, of the tables or of all, with what is said of them; intake tells of the others."""
         named = tables or tuple(self.tables)
         paths = [source.path for table in named for source in self.tables.get(table, ())]
         paths += [] if tables or "audit" not in self.purpose else [self.folder / OWN_FILE]
-        return [path for path in dict.fromkeys([*paths, self.folder / CORRECTIONS_FILE]) if path.is_file()]
+        said = [self.folder / entry for entry in self.as_written["files"].values() if isinstance(entry, str)]
+        return [path for path in dict.fromkeys([*paths, self.folder / CORRECTIONS_FILE, *said]) if path.is_file()]
 
 
 def read_plan(study: Path | str) -> Plan:
@@ -100,16 +106,17 @@ def read_plan(study: Path | str) -> Plan:
     """
     path = Path(study)
     path = (path / PLAN_FILE if path.is_dir() else path).absolute()
-    written = _normalised(_load(path))
-    problems = list(shape_problems(written))
+    written = _normalised(load_written(path, path.name, "start one with `liftseries new`"))
+    own, problems = own_readings(written.get("files"), path.parent)
+    problems = [*shape_problems(written), *problems]
     if problems:
         raise StudyError(problems)
     filled = with_stages(with_defaults(written, plan_schema()))
     _fill_own_indicators(filled, path.parent)
-    problems = list(content_problems(filled, path.parent))
+    problems = list(content_problems(filled, path.parent, own))
     if problems:
         raise StudyError(problems)
-    return _plan(filled, path.parent)
+    return _plan(filled, path.parent, own)
 
 
 def _fill_own_indicators(filled: dict[str, Any], study: Path) -> None:
@@ -117,7 +124,7 @@ def _fill_own_indicators(filled: dict[str, Any], study: Path) -> None:
     path = study / OWN_FILE
     if "audit" not in filled["purpose"] or not path.is_file():
         return
-    written = _load(path)
+    written = load_written(path, OWN_FILE, "write one, or take it away")
     own = written.get("indicators")
     if not isinstance(own, dict) or len(written) > 1:
         raise StudyError([Problem(OWN_FILE, "holds `indicators:` and nothing else, each below it by its name.")])
@@ -125,32 +132,6 @@ def _fill_own_indicators(filled: dict[str, Any], study: Path) -> None:
         message = f"the indicators stand here and in {OWN_FILE}. Keep them in one place."
         raise StudyError([Problem(f"{PLAN_FILE}, plan, audit, own_indicators", message)])
     filled["plan"]["audit"]["own_indicators"] = own
-
-
-def _load(path: Path) -> dict[str, Any]:
-    import yaml
-
-    name = path.name
-    if not path.is_file():
-        raise StudyError([Problem(name, "there is no such file. Start one with `liftseries new`.")])
-    try:
-        data = content(path, MOST_BYTES)
-        if len(data) > MOST_BYTES:
-            message = f"is larger than {MOST_BYTES >> 10} KB. Keep the plan's keys only."
-            raise StudyError([Problem(name, message)])
-        written = load_yaml(data.decode("utf-8-sig"))
-    except UnicodeDecodeError as error:
-        message = f"byte {error.start + 1} is not UTF-8. Save the file as UTF-8."
-        raise StudyError([Problem(name, message)]) from None
-    except yaml.MarkedYAMLError as error:
-        mark = error.problem_mark or error.context_mark
-        place = f"{name}, line {mark.line + 1}" if mark else name
-        raise StudyError([Problem(place, f"not YAML: {error.problem}. Mend the line.")]) from None
-    except (yaml.YAMLError, ValueError, RecursionError):
-        raise StudyError([Problem(name, "not YAML. Write it as plain UTF-8 text.")]) from None
-    if not isinstance(written, dict):
-        raise StudyError([Problem(name, "holds no keys; `tables` at least is needed.")])
-    return written
 
 
 def _normalised(written: dict[str, Any]) -> dict[str, Any]:
@@ -178,8 +159,9 @@ def _typed(value: Any, as_: Any) -> Any:
     return value
 
 
-def _plan(filled: dict[str, Any], study: Path) -> Plan:
+def _plan(filled: dict[str, Any], study: Path, own_reading: Mapping[str, Mapping]) -> Plan:
     own, annotated = filled["study"], get_type_hints(Plan)
+    labels = labels_read(filled, study)
     return Plan(
         folder=study,
         study_id=own["id"],
@@ -195,9 +177,10 @@ def _plan(filled: dict[str, Any], study: Path) -> Plan:
         **{key: _typed(value, annotated[key]) for key, value in filled["plan"].items()},
         extra_columns=filled["extra_columns"],
         reading=reading_of(filled["reading"]),
+        readings=readings_of(filled, own_reading, labels),
         accepted_oddities=tuple(filled["accepted_oddities"]),
         invalid_rows=filled["invalid_rows"],
         smallest_cell=filled["sharing"]["smallest_cell"],
         output=study / filled["output"],
-        as_written=filled,
+        as_written={**filled, "read_as": dict(own_reading)},
     )

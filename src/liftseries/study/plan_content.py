@@ -4,20 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from liftseries.base.errors import Problem, did_you_mean
+from liftseries.study.file_readings import file_reading_problems
 from liftseries.study.indicators import indicator_problems, own_indicator_problems, with_own, written_indicators
 from liftseries.study.oddities import accepted_problems
-from liftseries.study.plan_files import PLAN_FILE, path_problems
-from liftseries.study.reading import reading_problems
+from liftseries.study.plan_files import PLAN_FILE, labels_read, path_problems
 from liftseries.study.schema import Table, audit_schema, derived_schema, derived_terms, read_schema
 
 LATER_PURPOSES: tuple[str, ...] = ()
 
 
-def content_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
-    """What is wrong with a study.yaml of the right shape, its defaults filled in; `study` is its folder."""
+def content_problems(
+    filled: dict[str, Any], study: Path, own_reading: Mapping[str, Mapping] = MappingProxyType({})
+) -> Iterator[Problem]:
+    """What is wrong with a study.yaml of the right shape, its defaults filled in.
+
+    Parameters
+    ----------
+    filled, study : what it says, and its folder
+    own_reading : what `files` says of each file, see `own_readings`
+    """
     for purpose in filled["purpose"]:
         if purpose in LATER_PURPOSES:
             message = f'the {purpose} report is not there yet; "publication" is. Write `purpose: publication`.'
@@ -35,8 +44,8 @@ def content_problems(filled: dict[str, Any], study: Path) -> Iterator[Problem]:
         schema = read_schema(filled["extra_columns"])
         yield from _term_problems(plan, schema)
         yield from _purpose_problems(filled, schema)
-        for where, message in reading_problems(filled["reading"], {**schema, **audit_schema()}):
-            yield Problem(f"{PLAN_FILE}, reading, {where}", message)
+        labels = labels_read(filled, study)
+        yield from file_reading_problems(filled, own_reading, labels, {**schema, **audit_schema()})
 
 
 def _own_column_problems(extra_columns: Mapping[str, Mapping]) -> Iterator[Problem]:

@@ -8,16 +8,18 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from liftseries.base.errors import Problem
-from liftseries.base.plain_yaml import MOST_BYTES, load_shipped_yaml
+from liftseries.base.errors import Problem, StudyError
+from liftseries.base.plain_yaml import MOST_BYTES, load_shipped_yaml, load_yaml
 from liftseries.base.reading import content
 from liftseries.study.schema import AUDIT_TABLES
 
 PLAN_FILE = "study.yaml"
 CORRECTIONS_FILE = "corrections.csv"  # beside study.yaml, which need not name it
+KEY_FILE = "corrections.key"  # beside it; no output holds it or depends on it
 UNNAMED_ENDINGS = (".csv", ".xlsx", ".parquet")  # of the audit's tables, where study.yaml does not name them
 OUTPUT = "output"  # where study.yaml names no other folder
 READ_FROM = "LIFTSERIES_READ_FROM"  # in the environment: folders that the command line named with --read-from
+TRUST = "LIFTSERIES_TRUST"  # in the environment: set where the command line said --trust
 
 
 @dataclass(frozen=True)
@@ -27,6 +29,17 @@ class Source:
     label: str  # as written: `north.csv`, `cases.xlsx#sites`
     path: Path
     sheet: str | None
+    instead: str = ""  # what messages call it where its name may be somebody's: `sites, file 2`
+
+    @property
+    def told(self) -> str:
+        """What messages and set_aside.csv call it."""
+        return self.instead or self.label
+
+    @property
+    def told_file(self) -> str:
+        """The same without its sheet."""
+        return self.instead or file_of(self.label)
 
 
 def source_of(label: str, study: Path) -> Source:
@@ -60,6 +73,49 @@ def files_read(filled: Mapping[str, Any], study: Path) -> dict[str, list[str]]:
         if table not in named
     }
     return {**named, **{table: labels for table, labels in lying.items() if labels}}
+
+
+def labels_read(filled: Mapping[str, Any], study: Path) -> list[str]:
+    """Every file of the tables that a run reads, as study.yaml names it, each once."""
+    return list(dict.fromkeys(label for labels in files_read(filled, study).values() for label in labels))
+
+
+def load_written(path: Path, name: str, start: str) -> dict[str, Any]:
+    """What a YAML file of the study holds.
+
+    Parameters
+    ----------
+    path, name : the file, and what it is called in messages
+    start : how one is begun
+
+    Raises
+    ------
+    StudyError
+        It is not there, is no UTF-8, no YAML, or holds no keys.
+    """
+    import yaml
+
+    if not path.is_file():
+        raise StudyError([Problem(name, f"there is no such file. {start[0].upper()}{start[1:]}.")])
+    try:
+        data = content(path, MOST_BYTES)
+        if len(data) > MOST_BYTES:
+            message = f"is larger than {MOST_BYTES >> 10} KB. Keep the plan's keys only."
+            raise StudyError([Problem(name, message)])
+        written = load_yaml(data.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        message = f"byte {error.start + 1} is not UTF-8. Save the file as UTF-8."
+        raise StudyError([Problem(name, message)]) from None
+    except yaml.MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        place = f"{name}, line {mark.line + 1}" if mark else name
+        raise StudyError([Problem(place, f"not YAML: {error.problem}. Mend the line.")]) from None
+    except (yaml.YAMLError, ValueError, RecursionError):
+        raise StudyError([Problem(name, "not YAML. Write it as plain UTF-8 text.")]) from None
+    if not isinstance(written, dict):
+        needed = "`tables` at least is needed" if name == PLAN_FILE else "write some, or take it out of `files`"
+        raise StudyError([Problem(name, f"holds no keys; {needed}.")])
+    return written
 
 
 def folders_of(study: str | Path) -> tuple[Path, Path | None]:

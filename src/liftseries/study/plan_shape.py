@@ -21,21 +21,30 @@ def plan_schema() -> dict[str, Any]:
     return load_shipped_yaml((folder("schemas") / "plan.yaml").read_text(encoding="utf-8"))
 
 
-def shape_problems(written: dict[str, Any]) -> Iterator[Problem]:
-    """Keys that are not known or missing, and values of another type or outside what schemas/plan.yaml allows."""
+def shape_problems(
+    written: dict[str, Any], schema: Mapping[str, Any] | None = None, name: str = PLAN_FILE
+) -> Iterator[Problem]:
+    """Keys that are not known or missing, and values of another type or outside what schemas/plan.yaml allows.
+
+    Parameters
+    ----------
+    written : what a file or a section of it holds
+    schema : the part of schemas/plan.yaml that it must follow; the whole where none is given
+    name : what its place begins with
+    """
     from jsonschema import Draft202012Validator
 
-    validator = Draft202012Validator(plan_schema())
+    validator = Draft202012Validator(schema or plan_schema())
     errors = sorted(validator.iter_errors(written), key=lambda error: [str(key) for key in error.absolute_path])
     # Two missing keys are two errors, each of which knows all keys that are needed.
     yield from dict.fromkeys(
-        problem for error in errors for problem in _in_words(error, _place(error.absolute_path, written))
+        problem for error in errors for problem in _in_words(error, _place(error.absolute_path, written, name))
     )
 
 
-def _place(path: Iterable[str | int], written: Any) -> str:
+def _place(path: Iterable[str | int], written: Any, name: str) -> str:
     """`study.yaml, plan, audit, policy, stages, entry 2`: the keys that lead to a value, entries of a list counted."""
-    names = [PLAN_FILE]
+    names = [name]
     for key in path:
         names.append(f"entry {key + 1}" if isinstance(written, list) else str(key))
         written = written[key]

@@ -12,6 +12,7 @@ import pandas as pd
 
 from liftseries.base.errors import UsageError
 from liftseries.base.outputs import remake_folder, write_csv, write_text
+from liftseries.base.progress import step
 from liftseries.geometry.limits import Limits
 from liftseries.intake.study import check_study, empty_table, read_study
 from liftseries.study.plan import PLAN_FILE, Plan, read_plan
@@ -89,13 +90,16 @@ def make_twin(plan: Plan, folder: Path | str, seed: int | None = None) -> Twin:
         raise UsageError(f"{folder} is there already and not an empty folder. Name another one.")
     if folder.resolve().is_relative_to(plan.folder.resolve()):
         raise UsageError(f"{folder} lies in the study's own folder. Name one outside it.")
+    step("Reading the tables")
     intake = read_study(plan)
+    step("Drawing made-up patients")
     twin = draw_twin(intake.tables, plan, plan.seed if seed is None else seed, intake.not_applicable)
     with remake_folder(folder) as made:
         for name, table in twin.tables.items():
             write_csv(made / f"{name}.csv", table)
         write_text(made / PLAN_FILE, _study_text(plan, twin))
         write_text(made / NOTE_FILE, _note(plan, twin))
+        step("Checking the copy")
         problems = check_study(read_plan(made))[1]
         if problems:
             raise AssertionError(f"the twin has {len(problems)} problems of its own, the first: {problems[0]}")

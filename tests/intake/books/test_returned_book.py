@@ -28,10 +28,10 @@ from studies import cell, cells, write_study
 
 from liftseries.base.errors import StudyError, UsageError
 from liftseries.cli import main
-from liftseries.intake.books.workbook_cells import FILE, MARK, OUT, ROW
+from liftseries.intake.books.workbook_cells import FRONT, KEY, MARK, OUT
 from liftseries.intake.study import read_study
 from liftseries.study.plan import read_plan
-from liftseries.study.plan_files import CORRECTIONS_FILE
+from liftseries.study.plan_files import CORRECTIONS_FILE, KEY_FILE
 
 CANARY = "quorvexil"
 
@@ -55,7 +55,7 @@ def faulty_study(tmp_path_factory):
 
 
 def bytes_of(study) -> dict[str, bytes]:
-    return {path.name: path.read_bytes() for path in study.iterdir() if path.name != CORRECTIONS_FILE}
+    return {path.name: path.read_bytes() for path in study.iterdir() if path.name not in (CORRECTIONS_FILE, KEY_FILE)}
 
 
 def places_of(faults) -> set[str]:
@@ -142,15 +142,18 @@ def test_a_wrong_correction_is_a_new_fault_that_says_where_it_comes_from(study):
 
 def test_command_tells_what_was_taken_and_what_remains(study, capsys):
     book = edited(written(study), righted(FAULTS[:-1]))
-    assert main(["check", str(study), "--apply", str(book)]) == 1
+    who = ["--person", "dm1", "--reason", "typing error"]
+    assert main(["check", str(study), "--apply", str(book), *who]) == 1
     said = capsys.readouterr()
-    assert said.out.splitlines() == [
+    told = said.out.splitlines()
+    assert told[:2] == [
         f"11 cells corrected and 0 rows left out, in {CORRECTIONS_FILE}; 0 entries not taken.",
-        "11 decisions on what is not simply what it shows; --decisions FILE.csv lists them.",
+        "1 problem of 1 cause, the most blocking first.",
     ]
-    assert said.err.endswith("1 problem found.\n")
+    assert "11 decisions on what is not simply what it shows; --decisions FILE.csv lists them:" in told
+    assert f"11 lines of {CORRECTIONS_FILE}: 11 applied." in told
     book = edited(written(study, "rest.xlsx"), righted(FAULTS[-1:]))
-    assert main(["check", str(study), "--apply", str(book)]) == 0
+    assert main(["check", str(study), "--apply", str(book), *who]) == 0
     assert "No problem found." in capsys.readouterr().out
 
 
@@ -170,9 +173,32 @@ def test_row_left_out_is_counted_and_listed(tmp_path):
     ]
 
 
-def test_what_belongs_to_a_row_left_out_is_told(study):
-    applied(study, edited(written(study), typed(("sites", 4, OUT, "leave out"))))
-    assert {"steps.csv, row 7, site_id", "visits.csv, row 7, site_id"} <= open_places(study)
+def test_what_belongs_to_a_row_left_out_is_listed_and_goes_only_where_somebody_consents(study):
+    book = edited(written(study), typed(("sites", 4, OUT, "leave out"), ("sites", 2, "rbh_min_mm", "5.2")))
+    with pytest.raises(StudyError) as raised:
+        applied(study, book)
+    assert [str(problem) for problem in raised.value.problems] == [
+        "sites.csv, row 4: 2 rows of steps, 2 rows of visits would be left out with it. Say --yes to leave them out "
+        "too. Nothing of the workbook was taken over."
+    ]
+    assert not (study / CORRECTIONS_FILE).exists()
+    asked = []
+    result = applied(study, book, consent=lambda told: asked.append(told) or True)
+    assert asked == [[("sites.csv, row 4", "2 rows of steps, 2 rows of visits")]]
+    assert (result.n_cells, result.n_left_out) == (1, 5)
+    assert not any("site_id" in place for place in open_places(study))
+
+
+def test_left_out_on_the_command_line_asks_and_gives_the_list_to_a_script(study, capsys):
+    book = edited(written(study), typed(("sites", 4, OUT, "leave out")))
+    command = ["check", str(study), "--apply", str(book), "--person", "dm1", "--reason", "no consent"]
+    assert main(command) == 1
+    assert "sites.csv, row 4: 2 rows of steps, 2 rows of visits would be left out with it" in capsys.readouterr().err
+    assert not (study / CORRECTIONS_FILE).exists()
+    main([*command, "--yes"])
+    assert f"0 cells corrected and 5 rows left out, in {CORRECTIONS_FILE}" in capsys.readouterr().out
+    main([*command, "--yes"])
+    assert "0 cells corrected and 0 rows left out" in capsys.readouterr().out
 
 
 def test_any_other_word_in_its_place_is_refused(study):
@@ -266,12 +292,12 @@ def other_mark(book):
     cell_of(book, "sites", 2, MARK).value = CANARY
 
 
-def other_row(book):
-    cell_of(book, "sites", 2, ROW).value = 3.5
+def other_key(book):
+    cell_of(book, "sites", 2, KEY).value = CANARY
 
 
-def other_file(book):
-    cell_of(book, "sites", 2, FILE).value = CANARY
+def key_of_another_row(book):
+    cell_of(book, "sites", 2, KEY).value = "s9"
 
 
 def note_beside(book):
@@ -285,12 +311,12 @@ def note_beside(book):
         (renamed_column, "a column that was added, renamed or doubled", 3),
         (note_beside, "a column that was added, renamed or doubled", 4),
         (doubled_row, "the same row stands in the sheet more than once", 3),
-        (new_row, 'filled cells without "in file" and "in row"', 4),
+        (new_row, 'filled cells without "key of the row"', 4),
         (renamed_sheet, "carries the name of no table", 0),
         (no_header, "has no header", 0),
-        (other_mark, "has changed since", 3),
-        (other_row, "has changed since", 3),
-        (other_file, "its file is none of the table's", 3),
+        (other_mark, "has changed in its file since", 3),
+        (other_key, "is not there", 3),
+        (key_of_another_row, "is not there", 3),
     ],
 )
 def test_damage_is_told_and_nothing_beside_it_is_lost(study, damage, told, n_cells):
@@ -308,8 +334,8 @@ def test_text_cells_stand_in_no_message(study):
     book = openpyxl.load_workbook(written(study))
     for sheet in book.worksheets[1:]:
         for number in range(2, sheet.max_row + 1):
-            for at in range(4, sheet.max_column):
-                sheet.cell(number, at).value = f"={CANARY}" if at % 2 else CANARY
+            for at in range(len(FRONT) + 1, sheet.max_column):
+                sheet.cell(number, at).value = f"={CANARY}" if number % 2 else CANARY
     book.save(study.parent / "canary.xlsx")
     result = applied(study, study.parent / "canary.xlsx")
     told = "\n".join(map(str, result.refused)).lower()
@@ -367,29 +393,39 @@ def test_row_changed_since_the_workbook_was_written_is_refused(study):
     retyped(study, "patients", "p2,north,61", "p2,north,62")
     result = applied(study, book)
     assert [line.message for line in result.refused] == [
-        "row 3 of patients.csv has changed since. Write a new workbook and correct the row there."
+        "the row has changed in its file since, or is not there. Write a new workbook and correct it there."
     ]
     assert result.n_cells == len(FAULTS) - 1
     assert open_places(study) == {"patients.csv, row 3, sex"}
 
 
-def test_row_changed_since_it_was_corrected_is_told_and_not_corrected(study):
+def test_a_cell_that_changed_since_it_was_corrected_is_told_and_not_corrected(study):
     applied(study, edited(written(study), righted(FAULTS)))
-    retyped(study, "patients", "p2,north,61", "p2,north,62")
+    retyped(study, "patients", "p2,north,61,neither", "p2,south,61,none")
     told = problems(study)
     assert [line.partition(": ")[0] for line in told] == ["patients.csv, row 3, sex", f"{CORRECTIONS_FILE}, row 3"]
-    assert "patients.csv, row 3 has changed since it was corrected" in told[1]
+    assert "patients.csv, row 3: sex of the row has changed since it was corrected" in told[1]
 
 
-def test_a_row_that_moved_is_not_taken_for_another(study):
-    """Somebody sorts the centre's file: no correction lands on the wrong row."""
+def test_a_sorted_file_keeps_all_its_corrections(study, sound_tables):
     applied(study, edited(written(study), righted(FAULTS)))
     lines = (study / "sites.csv").read_text(encoding="utf-8").splitlines()
     (study / "sites.csv").write_text("\n".join([lines[0], *lines[:0:-1]]) + "\n", encoding="utf-8")
-    of_sites = [fault for fault in FAULTS if fault.table == "sites"]
-    told = problems(study)
-    assert sum("has changed since it was corrected" in line for line in told) == len(of_sites)
-    assert sum(line.startswith("sites.csv") for line in told) == len(of_sites)
+    assert problems(study) == []
+    sites = read_study(read_plan(study)).tables["sites"].sort_values("site_id", ignore_index=True)
+    assert_frame_equal(sites, sound_tables["sites"])
+
+
+def test_a_file_sorted_and_extended_while_the_workbook_was_away_takes_it_all_the_same(study, sound_tables):
+    book = edited(written(study), righted(FAULTS))
+    lines = (study / "patients.csv").read_text(encoding="utf-8").splitlines()
+    lines = [lines[0], "p9,north,50,male,never,no,no", *lines[:0:-1]]
+    (study / "patients.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    result = applied(study, book)
+    assert (result.n_cells, result.refused) == (len(FAULTS), [])
+    assert problems(study) == []
+    patients = read_study(read_plan(study)).tables["patients"].sort_values("patient_id", ignore_index=True)
+    assert_frame_equal(patients[:3], sound_tables["patients"])
 
 
 def test_a_table_saved_in_another_form_keeps_its_corrections(tmp_path, sound_tables):
@@ -404,9 +440,10 @@ def test_a_table_saved_in_another_form_keeps_its_corrections(tmp_path, sound_tab
 
 
 def test_nothing_is_added_to_corrections_that_have_problems(study):
+    book = written(study)
     (study / CORRECTIONS_FILE).write_text("table,file\nsites,sites.csv\n", encoding="utf-8")
     with pytest.raises(StudyError, match="the columns must be"):
-        applied(study, written(study))
+        applied(study, book)
     assert (study / CORRECTIONS_FILE).read_text(encoding="utf-8") == "table,file\nsites,sites.csv\n"
 
 

@@ -27,9 +27,9 @@ DOUBTFUL = {
 def test_block_that_check_proposes_makes_the_study_sound_when_pasted(tmp_path, capsys):
     folder = write_study(tmp_path, DOUBTFUL)
     assert main(["check", str(folder)]) == 1
-    block = capsys.readouterr().out.split("\n\n", 1)[1]
+    block = capsys.readouterr().out.split("\n\n")[1]
     with (folder / "study.yaml").open("a", encoding="utf-8") as file:
-        file.write(block)
+        file.write(f"{block}\n")
     intake = read_study(read_plan(folder))
     sites = intake.tables["sites"]
     assert (sites["perforation"][0], sites["septum"][1], sites["septum"][3]) == ("yes", "yes", "unknown")

@@ -55,8 +55,8 @@ def test_key_twice_names_the_other_row_and_across_files_the_file(tmp_path):
     plan = (study / "study.yaml").read_text().replace("patients: patients.csv", "patients: [patients.csv, north.csv]")
     (study / "study.yaml").write_text(plan)
     (problem,) = check_study(read_plan(study))[1]
-    assert problem.place == "north.csv, row 3, patient_id"
-    assert "repeats the key of patients.csv, row 2;" in problem.message
+    assert problem.place == "north.csv"
+    assert "1 row has the patient_id of a row in patients.csv (first: row 3, there row 2)" in problem.message
 
 
 # ── the drilling log ──────────────────────────────────────────────────────────────────────────────

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
+from corrected_studies import corrected_study, line
 from studies import cell
-from test_corrections import corrected_study, line
 
 from liftseries.intake.as_filed import read_as_filed
 from liftseries.intake.corrections.lines import LEAVE_OUT
@@ -25,10 +25,10 @@ def test_without_corrections_nothing_is_read_a_second_time(tmp_path):
 
 def test_the_files_stand_as_they_were_sent_and_each_cell_is_counted_under_its_key(tmp_path):
     lines = [
-        line("sites", 2, "perforation", "yes"),
-        line("sites", 2, "septum", "yes"),
-        line("sites", 2, "septum", "no"),
-        line("patients", 3, "centre", "east"),
+        line("sites", "s1", "perforation", "yes"),
+        line("sites", "s1", "septum", "yes", 2),
+        line("sites", "s1", "septum", "unknown", 3, supersedes="2"),
+        line("patients", "p2", "centre", "east", 4),
     ]
     plan = read_plan(corrected_study(tmp_path, *lines))
     filed, now = read_as_filed(plan), read_study(plan).tables
@@ -41,12 +41,7 @@ def test_the_files_stand_as_they_were_sent_and_each_cell_is_counted_under_its_ke
 def test_a_row_that_is_refused_as_filed_is_not_there(tmp_path):
     """s1's height of 52 mm lies outside its range; the correction says 5.2."""
     wrong = {"sites": cell(2, "rbh_min_mm", "52")}
-    sound = corrected_study(tmp_path / "a", changes=wrong)
-    from liftseries.intake.corrections.fingerprint import fingerprint, raw_row
-    from liftseries.intake.files.sheet import read_sheet
-
-    sheet = read_sheet(read_plan(sound).tables["sites"][0], "sites")
-    fixed = line("sites", 2, "rbh_min_mm", "5.2", old=fingerprint(sheet, raw_row(sheet, 0)))
+    fixed = line("sites", "s1", "rbh_min_mm", "5.2", stood="52")
     plan = read_plan(corrected_study(tmp_path / "b", fixed, changes=wrong))
     filed = read_as_filed(plan)
     assert "s1" in set(read_study(plan).tables["sites"]["site_id"])
@@ -55,7 +50,7 @@ def test_a_row_that_is_refused_as_filed_is_not_there(tmp_path):
 
 
 def test_a_row_left_out_stands_there_as_filed(tmp_path):
-    plan = read_plan(corrected_study(tmp_path, line("visits", 2, "", LEAVE_OUT)))
+    plan = read_plan(corrected_study(tmp_path, line("visits", "s1 | 0", "", LEAVE_OUT)))
     filed = read_as_filed(plan)
     assert len(filed.tables["visits"]) == len(read_study(plan).tables["visits"]) + 1
     assert counts(filed) == {}
@@ -65,5 +60,6 @@ def test_a_row_left_out_stands_there_as_filed(tmp_path):
 def test_cells_of_a_site_s_other_tables_count_for_the_site(tmp_path, table):
     column = {"steps": "finding", "visits": "complication"}[table]
     value = {"steps": "open", "visits": "vertigo"}[table]
-    filed = read_as_filed(read_plan(corrected_study(tmp_path, line(table, 2, column, value))))
+    key = {"steps": "s1 | 1", "visits": "s1 | 0"}[table]
+    filed = read_as_filed(read_plan(corrected_study(tmp_path, line(table, key, column, value))))
     assert counts(filed) == {(table, "s1"): 1}

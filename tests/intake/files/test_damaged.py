@@ -87,7 +87,13 @@ def test_workbook_with_a_broken_part(tmp_path, part, content):
         ("p.xlsx", bytes.fromhex("D0CF11E0A1B11AE1") + bytes(504), "p.xlsx: is encrypted or of the old .xls kind."),
         ("p.parquet", b"", "p.parquet: is no Parquet file or a damaged one."),
         ("p.parquet", b"PAR1" + bytes(64) + b"PAR1", "p.parquet: is no Parquet file or a damaged one."),
-        ("p.ods", b"PK", "p.ods: no format that is read here. Save it as CSV (UTF-8), XLSX or Parquet."),
+        ("p.doc", b"PK", "p.doc: no format that is read here. Save it as CSV (UTF-8), XLSX or Parquet."),
+        ("p.ods", b"PK", "p.ods: an OpenDocument spreadsheet, which is not read here. Save it as XLSX, or each sheet"),
+        (
+            "p.xls",
+            b"\xd0\xcf",
+            "p.xls: a workbook of the format of before 2007, which is not read here. Save it as XLSX",
+        ),
     ],
 )
 def test_content_that_is_no_table(tmp_path, file, content, told):

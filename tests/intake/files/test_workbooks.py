@@ -40,7 +40,7 @@ def only_problem(folder: Path) -> str:
 def decided(folder: Path, table: str = "patients") -> list[tuple[str, str]]:
     """Place and rule of each decision on a table."""
     plan = read_plan(folder)
-    draft = draft_table(plan.schema[table], plan.tables[table], reading=plan.reading)
+    draft = draft_table(plan.schema[table], plan.tables[table], readings=plan.readings)
     return [(decision.place, decision.rule) for decision in draft.decisions]
 
 

@@ -1,7 +1,7 @@
 """The correction workbook: the rows that were refused, for the people who typed them to correct.
 
-A sheet a table, a row a refused row, with its place in front and a fingerprint behind, by which it is known
-again however the sheet is sorted. Every cell is a text that no program takes for a formula, number or date.
+A sheet a table, a row a refused row, with its key in front and a mark behind, by which it is known again however the
+sheet is sorted or the files have grown. Every cell is a text that no program takes for a formula, number or date.
 """
 
 from __future__ import annotations
@@ -26,10 +26,14 @@ from liftseries.intake.books.workbook_cells import (
     FACE,
     FILE,
     FRONT,
+    KEY,
     LINE_POINTS,
     MARK,
     OUT,
+    PERSON,
+    REASON,
     ROW,
+    TO_FILL_IN,
     WRAPPED,
     WRONG,
     note,
@@ -38,7 +42,7 @@ from liftseries.intake.books.workbook_cells import (
     shown,
 )
 from liftseries.intake.checks.identifiers import CELL_RULE, HEADER_RULE, WORDS_RULE
-from liftseries.intake.corrections.lines import LEAVE_OUT
+from liftseries.intake.corrections.lines import LEAVE_OUT, LEAVE_OUT_COPIES
 from liftseries.study.plan import Plan
 from liftseries.study.schema import Column, Table
 
@@ -51,7 +55,13 @@ THICK = Border(**dict.fromkeys(("left", "right", "top", "bottom"), Side(style="t
 TOP = Alignment(vertical="top")
 CENTRED = Alignment(horizontal="center", vertical="top")
 OPEN = Protection(locked=False)
-WIDTHS = {FILE: 15, ROW: 8, WRONG: 50, OUT: 12, MARK: 15}
+WIDTHS = {KEY: 16, FILE: 15, ROW: 8, WRONG: 50, OUT: 12, REASON: 26, PERSON: 12, MARK: 15}
+NOTES = {
+    OUT: f"Write {LEAVE_OUT} to take the whole row out of the study, {LEAVE_OUT_COPIES} to keep one of rows that are "
+    "the same in every cell.",
+    REASON: "Why the row is changed, in a few words that point to nobody.",
+    PERSON: "Who changed it: a pseudonym, the same one each time.",
+}
 
 
 def write_correction_book(plan: Plan, path: Path) -> Refused:
@@ -113,10 +123,11 @@ def _write_table(sheet: Worksheet, table: Table, rows: Sequence[RefusedRow]) -> 
     about = {entry.name: entry for entry in entries(table)}
     for at, name in enumerate(columns, start=len(FRONT) + 1):
         note(sheet.cell(1, at), f"{about[name].title}: {about[name].holds}.\n{about[name].means}")
-    note(sheet.cell(1, FRONT.index(OUT) + 1), f"Write {LEAVE_OUT} to take the whole row out of the study.")
+    for title, text in NOTES.items():
+        note(sheet.cell(1, FRONT.index(title) + 1), text)
     for number, row in enumerate(rows, start=2):
         _write_row(sheet, number, row, columns)
-    _offer_levels(sheet, table, columns, len(rows))
+    _offer_levels(sheet, table, columns, rows)
     sheet.freeze_panes = sheet.cell(2, FRONT.index(OUT) + 1)
     sheet.auto_filter.ref = f"A1:{get_column_letter(len(header))}{len(rows) + 1}"
     protect(sheet)
@@ -126,11 +137,14 @@ def _write_table(sheet: Worksheet, table: Table, rows: Sequence[RefusedRow]) -> 
 
 def _write_row(sheet: Worksheet, number: int, row: RefusedRow, columns: Sequence[str]) -> None:
     wrong = [f"{finding.column or 'the row'}: {finding.message}" for finding in row.findings]
-    front = {FILE: row.file, ROW: row.row, WRONG: "\n".join(wrong), OUT: ""}
+    if row.n_copies > 1:
+        wrong.append(f"the row stands {row.n_copies} times, the same in every cell; it is here once for all.")
+    told = {KEY: row.key, FILE: row.file, ROW: row.row, WRONG: "\n".join(wrong)}
+    front = {title: told.get(title, "") for title in FRONT}
     for at, (title, value) in enumerate(front.items(), start=1):
         cell = put(sheet, number, at, value)
         cell.alignment = CENTRED if title == ROW else WRAPPED
-        if title == OUT:
+        if title in TO_FILL_IN:
             cell.protection = OPEN
         else:
             cell.fill = GREY
@@ -146,7 +160,7 @@ def _write_row(sheet: Worksheet, number: int, row: RefusedRow, columns: Sequence
         if name in faulty:
             cell.fill, cell.border, cell.font = FAULTY, THICK, BOLD
             note(cell, "\n".join(faulty[name]))
-    mark = put(sheet, number, len(FRONT) + len(columns) + 1, row.fingerprint)
+    mark = put(sheet, number, len(FRONT) + len(columns) + 1, row.mark)
     mark.fill, mark.font, mark.alignment = GREY, Font(name=FACE, color="7F7F7F", size=8), TOP
     lines = sum(math.ceil(len(line) / WIDTHS[WRONG]) for line in wrong)
     sheet.row_dimensions[number].height = LINE_POINTS * max(lines, 1) + 3
@@ -162,10 +176,11 @@ def _width(name: str, rows: Sequence[RefusedRow]) -> float:
     return min(max(len(name) + 4, longest + 2), 30)
 
 
-def _offer_levels(sheet: Worksheet, table: Table, columns: Sequence[str], n_rows: int) -> None:
+def _offer_levels(sheet: Worksheet, table: Table, columns: Sequence[str], rows: Sequence[RefusedRow]) -> None:
     for at, name in enumerate(columns, start=len(FRONT) + 1):
-        _offer(sheet, at, n_rows, _levels(table.columns[name]))
-    _offer(sheet, FRONT.index(OUT) + 1, n_rows, [LEAVE_OUT])
+        _offer(sheet, at, len(rows), _levels(table.columns[name]))
+    copied = any(row.n_copies > 1 for row in rows)
+    _offer(sheet, FRONT.index(OUT) + 1, len(rows), [LEAVE_OUT, LEAVE_OUT_COPIES] if copied else [LEAVE_OUT])
 
 
 def _levels(column: Column) -> list[str]:

@@ -9,8 +9,8 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from liftseries.base.numbers import counted
 from liftseries.intake.books.refused import Refused
-from liftseries.intake.books.workbook_cells import FACE, LINE_POINTS, OUT, WRAPPED, WRONG, protect, put
-from liftseries.intake.corrections.lines import LEAVE_OUT
+from liftseries.intake.books.workbook_cells import FACE, LINE_POINTS, OUT, PERSON, REASON, WRAPPED, WRONG, protect, put
+from liftseries.intake.corrections.lines import LEAVE_OUT, LEAVE_OUT_COPIES
 from liftseries.study.plan import Plan
 from liftseries.study.plan_files import CORRECTIONS_FILE
 
@@ -61,22 +61,29 @@ def _paragraphs(plan: Plan, found: Refused, name: str) -> list[tuple[str, str]]:
             "that has no value. Leave what you cannot settle as it is: it stays refused and is told again.",
         ),
         (
+            "Who and why",
+            f'Fill in "{REASON}" and "{PERSON}" in each row that you change; the second takes a pseudonym, no name. '
+            "A changed row without both is not taken, unless whoever takes the workbook over gives them for all rows.",
+        ),
+        (
             "To drop a row",
             f'Choose "{LEAVE_OUT}" in the column "{OUT}". The row is then treated as if it had not been entered, and '
-            "counted as left out. What belongs to it, such as the visits of a site, is told as a fault of its own.",
+            "counted as left out. What belongs to it, such as the visits of a site, is listed and asked for, and goes "
+            f'with it. Rows that are the same in every cell stand here once: "{LEAVE_OUT_COPIES}" keeps the first.',
         ),
         (
             "What cannot be done here",
             "Rows cannot be added: enter them in the table's own file. Deleting a row here changes nothing. Values "
-            "typed over hatched cells, in added columns or beside no row number are refused, and so are dates and "
-            "errors. Sorting, filtering, moving columns and blank rows do no harm.",
+            "typed over hatched cells, in added columns or beside no key are refused, and so are dates and errors; "
+            "of a row with such a cell nothing is taken. Sorting, filtering, moving columns and blank rows do no harm.",
         ),
         ("To hand it back", f"Save it as .xlsx, then: liftseries check STUDY --apply {name}"),
         (
             "What happens then",
             f"The files of the tables stay as they are. What was changed here goes to {CORRECTIONS_FILE} beside "
-            "study.yaml, a line a cell, and every run puts it over the cells. To take a correction back, delete its "
-            "line there. A row whose file has changed in the meantime is refused, not guessed.",
+            "study.yaml, a line a cell, and every run puts it over the cells, however the files are sorted or grow. "
+            "`liftseries corrections STUDY --withdraw LINE` takes a line back. A row that has changed in its file in "
+            "the meantime is refused, not guessed.",
         ),
     ]
 

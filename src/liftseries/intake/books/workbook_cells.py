@@ -13,8 +13,10 @@ from openpyxl.worksheet.worksheet import Worksheet
 from liftseries.intake.corrections.fingerprint import as_text
 
 # Titles with a blank, so that no column of a table can have the same name.
-FILE, ROW, WRONG, OUT, MARK = "in file", "in row", "what is wrong", "leave out?", "do not change"
-FRONT = (FILE, ROW, WRONG, OUT)
+KEY, FILE, ROW, WRONG = "key of the row", "in file", "in row", "what is wrong"
+OUT, REASON, PERSON, MARK = "leave out?", "reason for the change", "changed by", "do not change"
+FRONT = (KEY, FILE, ROW, WRONG, OUT, REASON, PERSON)
+TO_FILL_IN = (OUT, REASON, PERSON)
 LONGEST_CELL = 32767  # what a workbook holds in one cell
 NOT_IN_A_WORKBOOK = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ufffe\uffff\ud800-\udfff]")
 FACE = "Calibri"  # what a new workbook has

@@ -19,13 +19,14 @@ from liftseries.intake.cells.numbers import (
     MARKED_NUMBER,
     WRITTEN_DATE,
     in_plain_signs,
+    is_day_and_month,
     number_in,
     value_class,
 )
 from liftseries.intake.cells.teeth import read_tooth
 from liftseries.intake.cells.units import with_unit
 from liftseries.intake.cells.words import all_folded, level_meant, missing_word, word_in
-from liftseries.intake.files.grid import BLANKS, Oddity, is_blank
+from liftseries.intake.files.grid import BLANKS, Oddity, Refused, is_blank
 from liftseries.intake.told.verdicts import Fault, Taken
 from liftseries.study.reading import Reading, folded
 from liftseries.study.schema import Column
@@ -60,6 +61,8 @@ def read_cell(cell: object, column: Column, reading: Reading = AS_FDI) -> Any:
     """The value of one cell, None where it is missing, `Taken` where a rule gave it, or a `Fault`."""
     if isinstance(cell, Oddity) and cell.value in ODDITIES:
         return ODDITIES[cell.value]
+    if isinstance(cell, Refused):
+        return Fault(cell.rule, cell.message)
     if is_blank(cell) or (isinstance(cell, float) and math.isnan(cell)):
         if column.when_empty:
             return column.when_empty
@@ -141,7 +144,7 @@ def _unconfirmed(word: str, column: Column) -> Fault:
 
 
 def _text(cell: object) -> str | Fault:
-    text = _spelled(cell)
+    text = spelled(cell)
     if text is None:
         kind = value_class(cell)
         advice = "Give the column the text format and enter it again." if kind == "date" else "Mend the cell."
@@ -154,11 +157,14 @@ def _text(cell: object) -> str | Fault:
     if text.startswith(FORMULA_SIGNS) and number_in(text) is None:
         message = "a text that begins as a formula of a spreadsheet does, with = + - or @."
         return Fault("text_is_no_formula", f"{message} Enter it without that sign.")
+    if is_day_and_month(text):
+        message = "a day and a month where a text is due; spreadsheets make one of a number with a dot."
+        return Fault("value_is_a_text", f"{message} Give the column the text format and enter it again.")
     return text
 
 
-def _spelled(cell: object) -> str | None:
-    """A cell as a text; None for what has none, such as a date."""
+def spelled(cell: object) -> str | None:
+    """A cell as a text: an id, a label; None for what has none, such as a date."""
     if isinstance(cell, bool):
         return str(cell).lower()
     if isinstance(cell, int):
@@ -176,14 +182,19 @@ def _level(cell: object, column: Column) -> str | Taken | Fault:
     if isinstance(cell, bool) and ("yes" if cell else "no") in levels:
         level = "yes" if cell else "no"
         return Taken(level, str(cell).lower(), level, "true_is_yes")
-    text = _spelled(cell)
+    text = spelled(cell)
     if text is not None and (found := levels.get(text, levels.get(text.casefold()))):
         return found
     what = WHAT.get(value_class(cell)) or ("a text" if number_in(cell) is None else "a number")
     message = f"{what} that is none of {', '.join(column.levels)}."
     word, level = level_meant(cell, column)
     if word:
-        message += f' If "{word}" means {level}, confirm it by `reading: {{levels: …}}` in study.yaml.'
+        message = (
+            f'{message.rstrip(".")}; "{word}" may mean {level}. Confirm it by `reading: {{levels: …}}` in study.yaml.'
+        )
+    elif isinstance(cell, str):
+        meant = f'levels: {{{column.name}: {{"…": {column.levels[0]}}}}}'
+        message += f" Say under `reading` in study.yaml which level the word means (`{meant}`)."
     return Fault("value_is_a_level", f"{message} {_correct(column)}", "levels" if word else "", word, level)
 
 
@@ -204,6 +215,9 @@ def _no_number(cell: object, column: Column) -> Fault:
     due = DUE[column.type]
     rule = f"value_is_{due.replace(' ', '_')}"
     is_text = isinstance(cell, str)
+    if is_text and is_day_and_month(cell):
+        advice = "Spreadsheets make one of a number with a dot; give the column a number format."
+        return Fault(rule, f"a day and a month where {due} is due. {advice} {_correct(column)}")
     if value_class(cell) == "date" or (is_text and WRITTEN_DATE.fullmatch(cell.strip(BLANKS))):
         advice = "Spreadsheets make dates of numbers with a dot; give the column a number format."
         return Fault(rule, f"a date where {due} is due. {advice} {_correct(column)}")

@@ -6,8 +6,9 @@ import math
 import re
 import sys
 from collections.abc import Iterable
+from functools import lru_cache
 
-from liftseries.intake.files.grid import BLANKS, DATES, Oddity, is_blank
+from liftseries.intake.files.grid import BLANKS, DATES, Oddity, Refused, is_blank
 from liftseries.intake.told.verdicts import Fault
 from liftseries.study.schema import Column
 
@@ -15,6 +16,11 @@ NUMBER = re.compile(r"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?"
 MARKED_NUMBER = re.compile(r"[+-]?[0-9][0-9.,'’\s]*")  # marks for thousands, or two decimal marks
 ONE_MARK_THREE_DIGITS = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 WRITTEN_DATE = re.compile(r"[0-9]{4}-[0-9]{1,2}-[0-9]{1,2}|[0-9]{1,2}([./-])[0-9]{1,2}\1(?:[0-9]{4}|[0-9]{2})?")
+# `05. Apr`, `5-Apr`, `Apr 5`, as spreadsheets show 5.4 that they took for a day.
+_MONTHS = "jan feb f[ée]v mar mär mrz apr avr may mai mag jun jui giu jul lug aug ao[uû] ago sep set o[ck]t ott nov "
+_MONTHS += "d[eé][cz] dic"
+_MONTH = rf"(?:{'|'.join(_MONTHS.split())})[a-zéû]{{0,6}}\.?"
+DAY_AND_MONTH = re.compile(rf"(?i:[0-9]{{1,2}}[. /-]{{1,2}}{_MONTH}|{_MONTH}[ /-][0-9]{{1,2}}\.?)")
 # Hyphens and dashes that word processors make of a minus; digits and marks of full width.
 PLAIN_SIGNS = {ord(sign): "-" for sign in "−‐‑–－"} | {ord("＋"): "+", ord("．"): ".", ord("，"): ","}
 PLAIN_SIGNS |= {ord("０") + digit: str(digit) for digit in range(10)}
@@ -35,10 +41,18 @@ def number_in(cell: object) -> float | None:
     return float(text.replace(",", ".")) if NUMBER.fullmatch(text) else None
 
 
+def is_day_and_month(cell: str) -> bool:
+    """Whether a text is a day and a month without a year."""
+    return DAY_AND_MONTH.fullmatch(cell.strip(BLANKS)) is not None
+
+
+@lru_cache(maxsize=4096, typed=True)  # a fault is often the same word in a thousand cells
 def value_class(cell: object) -> str:
     """What stands in a cell: empty, text, number, integer, date, boolean, or what an `Oddity` is called."""
     if isinstance(cell, Oddity):
         return cell.value
+    if isinstance(cell, Refused):
+        return cell.kind
     if isinstance(cell, bool):
         return "boolean"
     if isinstance(cell, DATES):

@@ -62,6 +62,16 @@ def with_unit(text: str, column: Column) -> Taken | Fault | None:
     return Fault("unit_is_the_columns", f"{message} Enter that, without a unit, if it is what was measured.")
 
 
+def factor_of(column: Column, unit: str) -> float | None:
+    """How many of the column's unit one of another unit makes; None where we know no such unit for it."""
+    return _factors(column.unit).get(_folded(unit)) if column.unit else None
+
+
+def units_known(column: Column) -> list[str]:
+    """The units that numbers of a column may be in."""
+    return [column.unit, *FACTORS.get(column.unit, {})]
+
+
 def _factors(unit: str) -> dict[str, float]:
     return {_folded(unit): 1, **FACTORS.get(unit, {})}
 

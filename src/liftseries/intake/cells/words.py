@@ -39,8 +39,8 @@ LEVEL_WORDS: Mapping[str, tuple[str, ...]] = {
     "unknown": ("unk", "uk", "nk", "not known", "unbekannt", "inconnu", "desconocido", "sconosciuto", "onbekend"),
     "female": ("f", "w", "woman", "weiblich", "frau", "femme", "mujer", "donna", "vrouw"),
     "male": ("m", "man", "männlich", "mann", "homme", "hombre", "uomo"),
-    "never": ("non-smoker", "nonsmoker", "non smoker", "never smoker", "nichtraucher"),
-    "former": ("ex", "ex-smoker", "ex smoker", "former smoker", "past", "exraucher"),
+    "never": ("non-smoker", "nonsmoker", "non smoker", "never smoker", "nichtraucher", "nie", "jamais", "nunca"),
+    "former": ("ex", "ex-smoker", "ex smoker", "former smoker", "past", "exraucher", "früher", "ehemals", "ancien"),
     "current": ("smoker", "current smoker", "raucher"),
     "none": ("no", "n", "0", "nil", "nein", "keine", "non", "aucun", "nessuno", "ninguno"),
 }  # fmt: skip
@@ -54,6 +54,11 @@ def word_in(cell: object) -> str:
         return folded(cell.strip(BLANKS))
     number = number_in(cell)
     return "" if number is None else plain(number)
+
+
+def apart_from_blanks(word: str) -> str:
+    """`same day`, `Same-Day` and `same_day` are one word but for what stands between."""
+    return word.casefold().translate(dict.fromkeys(map(ord, " -_")))
 
 
 @cache
@@ -73,7 +78,12 @@ def missing_word(cell: object, column: Column) -> str:
 def level_meant(cell: object, column: Column) -> tuple[str, str]:
     """The word of our lists in the cell and the one level of the column that it may mean; empty texts if none."""
     word = word_in(cell)
-    levels = [level for level in column.levels if word in LEVEL_WORDS.get(str(level), ())]
+    plain_word = apart_from_blanks(word)
+    levels = [
+        level
+        for level in column.levels
+        if word in LEVEL_WORDS.get(str(level), ()) or (word and plain_word == apart_from_blanks(str(level)))
+    ]
     return (word, str(levels[0])) if len(levels) == 1 else ("", "")
 
 
@@ -86,6 +96,19 @@ def proposed_reading(faults: Iterable[tuple[str, Fault]]) -> dict:
         elif fault.key:
             proposed.setdefault(fault.key, {})[fault.word] = None
     return {key: found if key == "levels" else list(found) for key, found in proposed.items()}
+
+
+def with_words(reading: Mapping, proposed: Mapping) -> dict:
+    """The section `reading` as study.yaml has it, with the words that it may confirm."""
+    merged = {key: dict(words) if isinstance(words, Mapping) else words for key, words in reading.items()}
+    for key, words in proposed.items():
+        if key == "levels":
+            for column, levels in words.items():
+                own = merged.setdefault("levels", {})
+                own[column] = {**own.get(column, {}), **levels}
+        else:
+            merged[key] = [*merged.get(key, ()), *words]
+    return merged
 
 
 def as_yaml(reading: Mapping) -> str:

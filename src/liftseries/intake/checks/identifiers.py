@@ -7,51 +7,104 @@ belongs to the column, not to a row. The text itself is never told.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
 from liftseries.intake.draft.draft import Draft
-from liftseries.intake.files.grid import letters
+from liftseries.intake.files.grid import is_blank, letters
 from liftseries.intake.files.sheet import Sheet
+from liftseries.intake.identifiers.file_names import kind_of_file_name
 from liftseries.intake.identifiers.kinds import Kind, Role
-from liftseries.intake.identifiers.screen import KEYS, as_text, kind_of_header_cell, role_of, screen_column
+from liftseries.intake.identifiers.screen import (
+    KEYS,
+    as_text,
+    kind_of_header_cell,
+    role_of,
+    screen_column,
+    screen_refused,
+)
 from liftseries.intake.identifiers.search import kinds_of
 from liftseries.intake.told.decisions import Decision
 from liftseries.intake.told.findings import Finding
+from liftseries.study.forms import folded_name
 from liftseries.study.plan import Plan
 from liftseries.study.plan_files import PLAN_FILE
+from liftseries.study.reading import Reading
 from liftseries.study.schema import Table
 
 CELL_RULE, HEADER_RULE, WORDS_RULE = "text_is_no_identifier", "header_is_no_identifier", "study_names_nobody"
+FILE_NAME_RULE = "file_is_called_by_its_table"
 CLEARED_RULE = "column_cleared_by_the_user"
 
 
-def screen_draft(draft: Draft, cleared: Iterable[str] = ()) -> None:
+def screen_draft(draft: Draft, readings: Mapping[str, Reading]) -> None:
     """Leaves one finding for each file, column and kind, with all its rows; a cleared column a decision instead.
 
-    A file is looked at as it was filed: an identifier that a correction covers, or that a row left out holds, still
-    lies in it. A number or level that is refused here is told by no other check, for those quote numbers.
+    A file is looked at as it was filed, before forms of reading too: an identifier that a correction covers, or that
+    a row left out or an ignored column holds, still lies in it.
+    A number or level that is refused here is told by no other check, for those quote numbers.
     """
-    for file_no, sheet in draft.as_filed.items():
+    for file_no, sheet in draft.raw_files.items():
         _screen_titles(draft, file_no, sheet)
-        names = {position: name for name, position in draft.headers[file_no].positions.items()}
-        for position in range(len(sheet.header)):
-            name = names.get(position, "")
-            if name and name in cleared:
-                draft.decisions.append(_clearance(draft.table, sheet, name))
+        reading = readings.get(sheet.source.label, Reading())
+        cleared = set(map(folded_name, reading.cleared.get(draft.table.name, ())))
+        names = draft.as_filed[file_no].named
+        if names is None:
+            of_schema = {position: name for name, position in draft.headers[file_no].positions.items()}
+            names = {position: of_schema.get(position, "") for position in range(len(sheet.header))}
+        for position, name in sorted(names.items()):
+            called = name or folded_name("" if is_blank(sheet.header[position]) else sheet.header[position])
+            if called and called in cleared and (name or called in map(folded_name, reading.forms.ignore)):
+                draft.decisions.append(_clearance(draft.table, sheet, name or str(sheet.header[position])))
                 continue
             where = sheet.header_place(position)
             if kind := kind_of_header_cell(sheet.header[position], draft.table, name):
                 message = f"the name of this column says that it holds {kind.words}. {_what_to_do(draft.table, name)}"
                 draft.find_in_file(HEADER_RULE, file_no, where, message, name, position, "text")
-            role = role_of(draft.table, name)
-            for kind, rows in screen_column(sheet.columns[position], role, dates=not name).items():
+            role, cells = role_of(draft.table, name), sheet.columns[position]
+            found = screen_column(cells, role, dates=not name)
+            if role is Role.NUMBER:
+                refused = screen_refused(_refused(draft, file_no, sheet, name, cells), _has_levels(draft.table, name))
+                found = {kind: _either(found.get(kind), refused.get(kind)) for kind in (*found, *refused)}
+            for kind, rows in found.items():
                 place = _place(sheet, rows, name, position)
                 message = f"{_looks_like(kind, name, draft.table)}. {_what_to_do(draft.table, name)}"
                 draft.find_in_file(CELL_RULE, file_no, place, message, name, position, "text")
                 if name and draft.table.columns[name].type != "text":
                     _silence(draft, file_no, sheet.rows[rows], name)
+
+
+def _refused(draft: Draft, file_no: int, sheet: Sheet, name: str, cells: np.ndarray) -> np.ndarray:
+    """The cells of a column that give no value, None in the place of the others."""
+    unsound = draft.rows[(draft.file_no == file_no) & ~draft.sound[name]]
+    return np.where(np.isin(sheet.rows, unsound), cells, None)
+
+
+def _has_levels(table: Table, name: str) -> bool:
+    return table.columns[name].type == "category"
+
+
+def _either(rows: np.ndarray | None, more: np.ndarray | None) -> np.ndarray:
+    none = np.zeros(0, dtype=int)
+    return np.union1d(none if rows is None else rows, none if more is None else more)
+
+
+def tell_file_names(draft: Draft) -> None:
+    """A decision for each file whose name is not told in messages, for it looks like somebody's or carries a date."""
+    for source in draft.sources:
+        if source.instead and (kind := kind_of_file_name(source.label)):
+            decision = Decision(
+                table=draft.table.name,
+                file=source.told,
+                row=None,
+                column="",
+                place=f"{PLAN_FILE}, tables, {draft.table.name}",
+                stood=f"the name of a file or sheet that looks like {kind.words}",
+                taken_for=f"`{source.told}` in messages; rename it before it is handed on",
+                rule=FILE_NAME_RULE,
+            )
+            draft.decisions.append(decision)
 
 
 def _screen_titles(draft: Draft, file_no: int, sheet: Sheet) -> None:
@@ -152,7 +205,7 @@ def _silence(draft: Draft, file_no: int, rows: np.ndarray, name: str) -> None:
 def _clearance(table: Table, sheet: Sheet, name: str) -> Decision:
     return Decision(
         table=table.name,
-        file=sheet.source.label,
+        file=sheet.source.told,
         row=None,
         column=name,
         place=f"{sheet.shown}, {name}",

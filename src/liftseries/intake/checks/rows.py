@@ -5,8 +5,9 @@ What each check is called is the `rule` of the finding; the words for the user a
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -14,6 +15,7 @@ import pandas as pd
 from liftseries.base.numbers import plain
 from liftseries.intake.draft.draft import Draft
 from liftseries.study.expressions import names_in, null_safe
+from liftseries.study.plan_files import PLAN_FILE
 from liftseries.study.schema import Column, Rule, Table
 
 IN_RANGE, A_LEVEL, UNIQUE = "value_is_in_range", "value_is_a_level", "key_is_unique"
@@ -28,40 +30,41 @@ class RowCheck:
     column: str  # where the finding is told
     reads: tuple[str, ...]
     holds: Callable[[pd.DataFrame], pd.Series]
-    message: Callable[[pd.Series], str]  # from the row
-
-    @property
-    def name(self) -> str:
-        return f"{self.column}: {self.rule}"
+    message: Callable[[Mapping[str, Any]], str]  # from the cells that it reads
 
 
 def check_rows(draft: Draft) -> None:
     """Finds what is wrong within each row, and rows that repeat a key."""
     if not len(draft):
         return
-    failures = _failures(draft)
-    whole_rows = {check.name: check for check in row_checks(draft.table)}
-    for column, index in failures["of_cells"]:
-        found = draft.frame[column][index]
-        rule, message = _cell_message(found, draft.table.columns[column])
-        draft.find(rule, index, column, message)
+    table = draft.masked()
+    for name, schema in validator(draft.table).columns.items():
+        column, values = draft.table.columns[name], table[name]
+        # Asked one by one: pandera's list of failures takes five times as long as reading.
+        passed = pd.concat([check(values.dropna()).check_output for check in schema.checks], axis="columns")
+        for index in passed.index[~passed.all(axis="columns")]:
+            rule, message = _cell_message(values[index], column)
+            draft.find(rule, index, name, message)
     told_missing = set()
-    for name, index in failures["of_rows"]:
-        if name == UNIQUE:
-            continue  # below, once every doubtful key is known
-        check = whole_rows[name]
-        if not all(draft.sound[column][index] for column in (check.column, *check.reads)):
-            continue
+    for check in row_checks(draft.table):
+        _check_across_cells(draft, check, np.flatnonzero(~check.holds(table).to_numpy(bool)), told_missing)
+    key = list(draft.table.key)
+    _find_repeats(draft, np.flatnonzero(table.duplicated(key) & table[key].notna().all(axis="columns")))
+
+
+def _check_across_cells(draft: Draft, check: RowCheck, failed: np.ndarray, told_missing: set) -> None:
+    """`failed`: the rows in which the check does not hold; those with a cell that is unsound by now are passed over."""
+    columns = [check.column, *check.reads]
+    failed = failed[np.logical_and.reduce([draft.sound[name][failed] for name in columns])]
+    for index, row in zip(failed, draft.frame[columns].iloc[failed].to_dict("records"), strict=True):
         if check.rule == NEEDED and draft.lacks(check.column, index):
             _tell_once(draft, check, index, told_missing)
         else:
-            message = check.message(draft.frame.loc[index])
-            draft.find(check.rule, index, check.column, message, reads=check.reads)
-    _find_repeats(draft, [index for name, index in failures["of_rows"] if name == UNIQUE])
+            draft.find(check.rule, index, check.column, check.message(row), reads=check.reads)
 
 
 def validator(table: Table):
-    """The pandera schema of a table whose cells are read; dtypes are known by then, so it looks at values."""
+    """The pandera schema of the cells of a table; dtypes are known by then, so it looks at values."""
     import pandera.pandas as pa
 
     columns = {
@@ -69,9 +72,7 @@ def validator(table: Table):
         for name, column in table.columns.items()
         if (checks := _cell_checks(pa, column))  # pandera takes its time over each column
     }
-    across = [pa.Check(check.holds, name=check.name, ignore_na=False) for check in row_checks(table)]
-    across.append(pa.Check(_key_is_unique(table), name=UNIQUE, ignore_na=False))
-    return pa.DataFrameSchema(columns, checks=across)
+    return pa.DataFrameSchema(columns)
 
 
 def _cell_checks(pa, column: Column) -> list:
@@ -101,7 +102,7 @@ def row_checks(table: Table) -> list[RowCheck]:
 
 
 def _rule(rule: Rule) -> RowCheck:
-    def message(row: pd.Series) -> str:
+    def message(row: Mapping[str, Any]) -> str:
         numbers = {name: plain(row[name]) for name in (rule.column, *rule.reads)}
         return f"{rule.says.format(**numbers)} {rule.do}"
 
@@ -134,34 +135,6 @@ def _allowed(column: Column) -> RowCheck:
     )
 
 
-def _key_is_unique(table: Table) -> Callable[[pd.DataFrame], pd.Series]:
-    key = list(table.key)
-    return lambda rows: ~(rows.duplicated(key) & rows[key].notna().all(axis=1))
-
-
-def _failures(draft: Draft) -> dict[str, list[tuple[str, int]]]:
-    from pandera.errors import SchemaErrors
-
-    found = {"of_cells": [], "of_rows": []}
-    try:
-        validator(draft.table).validate(draft.masked(), lazy=True)
-    except SchemaErrors as errors:
-        cases = errors.failure_cases
-        if cases["index"].isna().any():
-            # Our fault; what pandera says of it would quote cells.
-            failed = ", ".join(map(str, cases.loc[cases["index"].isna(), "check"].unique()))
-            raise RuntimeError(f"{draft.table.name}: could not run {failed}") from None
-        of_cells = cases["schema_context"] == "Column"
-        # A failed row check lists every cell of the row: its name and the row are all that we take.
-        for kind, part, columns in (
-            ("of_cells", cases[of_cells], ["column", "index"]),
-            ("of_rows", cases[~of_cells], ["check", "index"]),
-        ):
-            pairs = part[columns].drop_duplicates().sort_values("index", kind="stable")
-            found[kind] = [(name, int(index)) for name, index in pairs.itertuples(index=False)]
-    return found
-
-
 def _cell_message(value: float, column: Column) -> tuple[str, str]:
     number = plain(value)
     if column.levels and value not in column.levels:
@@ -184,26 +157,46 @@ def _tell_once(draft: Draft, check: RowCheck, index: int, told: set) -> None:
         sheet = draft.sheets[file_no]
         condition = draft.table.columns[check.column].condition
         needs = f"row {draft.rows[index]} needs it ({condition})"
-        message = f"the column {check.column} is missing, but {needs}. Add it."
+        message = f"a column is missing: {check.column}; {needs}. Add it."
         place = sheet.row_place(sheet.header_row)
         draft.find_in_file("column_is_there", file_no, place, message, check.column, len(sheet.header))
     for name in (check.column, *check.reads):
         draft.sound[name][index] = False
 
 
-def _find_repeats(draft: Draft, indices: list[int]) -> None:
+def _find_repeats(draft: Draft, indices: np.ndarray) -> None:
     """Told at the later row; under `set_aside` all go, for which one is right can't be told."""
     key = list(draft.table.key)
-    indices = [index for index in indices if all(draft.sound[name][index] for name in key)]
-    if not indices:
+    indices = indices[np.logical_and.reduce([draft.sound[name][indices] for name in key])]
+    if not len(indices):
         return
-    keys = draft.masked()[key]
-    first = keys[~keys.duplicated()].reset_index().set_index(key)["index"]
+    numbered = draft.masked().groupby(key, sort=False, observed=True, dropna=False).ngroup().to_numpy()
+    _, first, which = np.unique(numbered, return_index=True, return_inverse=True)
     alike = " and ".join(key)
-    for index in indices:
-        other = int(first[tuple(keys.loc[index]) if len(key) > 1 else keys.loc[index, key[0]]])
+    firsts = dict(zip(indices.tolist(), first[which[indices]].tolist(), strict=True))
+    _find_in_two_files(draft, firsts, alike)
+    for index, other in firsts.items():
+        if draft.file_no[index] != draft.file_no[other]:
+            continue
         message = f"repeats the key of {draft.row_seen_from(other, index)}; no two rows may have the same {alike}."
         draft.find(UNIQUE, index, key[-1], f"{message} Correct or remove one.", partner=other)
-        draft.repeated[[index, other]] = True
+    draft.repeated[[*firsts, *firsts.values()]] = True
     # The first of two alike has no finding, but nothing may be concluded from it either.
     draft.sound[key[-1]][draft.repeated] = False
+
+
+def _find_in_two_files(draft: Draft, firsts: dict[int, int], alike: str) -> None:
+    """Keys that two files share have one cause, so they are one problem; nobody can tell which file is right."""
+    pairs: dict[tuple[int, int], list[int]] = {}
+    for index, other in firsts.items():
+        if draft.file_no[index] != draft.file_no[other]:
+            pairs.setdefault((int(draft.file_no[index]), int(draft.file_no[other])), []).append(index)
+    for (file_no, before), rows in pairs.items():
+        sheet, first = draft.sheets[file_no], draft.sheets[before]
+        n = f"{len(rows)} rows have" if len(rows) > 1 else "1 row has"
+        message = (
+            f"{n} the {alike} of a row in {first.shown} (first: row {draft.rows[rows[0]]}, there row "
+            f"{draft.rows[firsts[rows[0]]]}). Where ids are unlike only within a file, give it a `prefix` under `files`"
+            f" in {PLAN_FILE}; where both hold the same rows, name the file once; else correct the ids."
+        )
+        draft.find_in_file(UNIQUE, file_no, sheet.shown, message, draft.table.key[-1])

@@ -1,102 +1,273 @@
-"""A sheet with its corrections over the raw cells, and which of them no longer fit their row."""
+"""Tables with their corrections over the raw cells, the state of every line, and what no longer fits.
+
+All tables at once: a key that is corrected takes the references to it along.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from enum import Enum
+
+import numpy as np
 
 from liftseries.intake.cells.numbers import value_class
-from liftseries.intake.corrections.fingerprint import fingerprint, raw_row
-from liftseries.intake.corrections.lines import Correction, finding_of_line
+from liftseries.intake.corrections.lines import LEAVE_OUT_COPIES, Correction, Corrections, finding_of_line
+from liftseries.intake.corrections.rows import Filed, canonical
+from liftseries.intake.corrections.secret import keyed_hash, trusted
 from liftseries.intake.files.grid import DATES
-from liftseries.intake.files.headers import Header
 from liftseries.intake.files.sheet import Sheet
 from liftseries.intake.told.decisions import Decision
 from liftseries.intake.told.findings import Finding
+from liftseries.study.plan_files import CORRECTIONS_FILE, KEY_FILE
 
 STOOD = {"empty": "an empty cell", "integer": "a whole number", "error": "an error of the workbook"}
+SEVERAL, ROW = "several", "row"  # classes of what stood there beside those of one cell
 
 
-@dataclass(frozen=True)
-class CorrectedSheet:
-    """A file's cells with its corrections over them."""
+class State(Enum):
+    """What became of a line at this reading."""
 
-    sheet: Sheet  # without the rows left out
-    cells: dict[tuple[int, str], Correction]  # (row, column) -> the line that holds
-    left_out: dict[int, Correction]  # row -> the line that takes it out
-    findings: list[Finding]
-    decisions: list[Decision]
+    APPLIED = "applied"
+    ALREADY_SO = "already so"
+    NOT_THERE = "not there"
+    AMBIGUOUS = "ambiguous"
+    SUPERSEDED = "superseded"
+    WITHDRAWN = "withdrawn"
+    NOT_VERIFIED = "not verified"  # the key is lost, or a person wrote the line, and nobody said --trust
 
 
-def corrected(sheet: Sheet, header: Header, table: str, lines: dict[int, list[Correction]]) -> CorrectedSheet:
-    """The sheet with its corrections over the raw cells.
+@dataclass
+class Laid:
+    """Corrections over the tables as filed; rows are numbered over the stacked files of their table."""
+
+    tables: Mapping[str, Filed]
+    states: dict[int, State] = field(default_factory=dict)  # by the line's number; withdrawing lines have none
+    cells: dict[tuple[str, int, str], Correction] = field(default_factory=dict)  # (table, row, column) -> its line
+    values: dict[tuple[str, int, str], str] = field(default_factory=dict)  # what stands there instead
+    followed: set[tuple[str, int, str]] = field(default_factory=set)  # references that went along with a key
+    left_out: dict[tuple[str, int], Correction] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list)
+    decisions: list[Decision] = field(default_factory=list)
+
+    def value(self, table: str, index: int, column: str) -> object:
+        """A cell as it stands with its corrections, empty where the row's file has no such column."""
+        if (table, index, column) in self.cells:
+            return self.values[table, index, column] or None
+        return self.tables[table].cells(index).get(column)
+
+    def sheets(self, table: str) -> dict[int, Sheet]:
+        """The sheets with their corrections, without the rows left out."""
+        filed, columns = self.tables[table], {}
+        for (of_table, index, column), value in self.values.items():
+            if of_table != table:
+                continue
+            no = int(filed.file_no[index])
+            if no not in columns:
+                columns[no] = [cells.copy() for cells in filed.sheets[no].columns]
+            columns[no][filed.headers[no].positions[column]][filed.at[index]] = value or None
+        gone: dict[int, list[int]] = {}
+        for of_table, index in self.left_out:
+            if of_table == table:
+                gone.setdefault(int(filed.file_no[index]), []).append(int(filed.at[index]))
+        sheets = {no: replace(filed.sheets[no], columns=of_file) for no, of_file in columns.items()}
+        sheets = {**filed.sheets, **sheets}
+        for no, positions in gone.items():  # by position, for a row of a file may be several of the table
+            sheets[no] = sheets[no].of_positions(np.delete(np.arange(len(sheets[no].rows)), positions))
+        return sheets
+
+
+def lay_over(tables: Mapping[str, Filed], corrections: Corrections) -> Laid:
+    """The corrections laid over the tables.
 
     Parameters
     ----------
-    sheet, header
-        The file as it was read.
-    table : its name
-    lines : row -> the file's lines for it, in order
+    tables : by name, as filed; lines for other tables are passed over
+    corrections
     """
-    result = CorrectedSheet(sheet, {}, {}, [], [])
-    if not lines:
-        return result
-    columns = [column.copy() for column in sheet.columns]
-    position = {int(row): at for at, row in enumerate(sheet.rows)}
-    for row, of_row in lines.items():
-        at = position.get(row)
-        now = "" if at is None else fingerprint(sheet, raw_row(sheet, at))
-        for line in of_row:
-            message = _does_not_fit(line, now, sheet, header)
-            if message:
-                result.findings.append(finding_of_line(line.line, message, table))
-            elif line.leaves_out:
-                result.left_out[row] = line
-            else:
-                result.cells[row, line.column] = line
-    for (row, column), line in result.cells.items():
-        at, into = position[row], header.positions[column]
-        result.decisions.append(_decision(line, sheet.place(row, column, into), columns[into][at]))
-        columns[into][at] = line.value or None
-    for row, line in result.left_out.items():
-        result.decisions.append(_decision(line, sheet.row_place(row), None))
-    return replace(result, sheet=replace(sheet, columns=columns).without(result.left_out))
+    laid = Laid(tables)
+    live = _live(corrections.lines, laid)
+    for line in live:
+        if line.table in tables:
+            _lay(line, laid)
+    _references_follow(laid)
+    _tell_not_verified(live, laid)
+    for (table, index, column), line in laid.cells.items():
+        follows = (table, index, column) in laid.followed
+        laid.decisions.append(_decision(line, tables[table], index, column, follows))
+    for (table, index), line in laid.left_out.items():
+        laid.decisions.append(_decision(line, tables[table], index, ""))
+    return laid
 
 
-def _does_not_fit(line: Correction, now: str, sheet: Sheet, header: Header) -> str:
-    if not now:
-        return f"{sheet.row_place(line.row)} is empty or not there. Delete the line, or mend the row's number."
-    if not (line.leaves_out or header.can_be_read(line.column)):
-        return f"{sheet.shown} has no column {line.column} that can be read. Add it there, or delete the line."
-    if now != line.old_sha256:
-        return (
-            f"{sheet.row_place(line.row)} has changed since it was corrected. Delete the line; where the row is "
-            "still wrong, `liftseries check --corrections` writes it again."
-        )
-    return ""
+def _live(lines: Iterable[Correction], laid: Laid) -> list[Correction]:
+    """The lines in whose place no other has come, by number."""
+    live: dict[int, Correction] = {}
+    of_cell: dict[tuple[str, str, str], int] = {}
+    for line in lines:
+        if (earlier := live.pop(line.supersedes or 0, None)) is not None:
+            laid.states[earlier.line] = State.WITHDRAWN if line.withdraws else State.SUPERSEDED
+        if line.withdraws:
+            continue
+        cell = (line.table, line.key, line.column)
+        if (earlier := live.pop(of_cell.get(cell, 0), None)) is not None:
+            laid.states[earlier.line] = State.SUPERSEDED
+        live[line.line], of_cell[cell] = line, line.line
+    return list(live.values())
 
 
-def _decision(line: Correction, place: str, cell: object) -> Decision:
+# ── a line ──────────────────────────────────────────────────────────────────────────────────────
+
+
+def _lay(line: Correction, laid: Laid) -> None:
+    filed = laid.tables[line.table]
+    rows = filed.found(line.key)
+    state, message = _judged(line, filed, rows)
+    laid.states[line.line] = state
+    if message:
+        laid.findings.append(finding_of_line(line.row, f"{message} {WHAT_TO_DO}", line.table))
+    if state is not State.APPLIED:
+        return
+    if line.leaves_out:
+        gone = rows[1:] if line.value == LEAVE_OUT_COPIES else rows
+        laid.left_out |= {(line.table, index): line for index in gone}
+        return
+    for index in rows:
+        place = (line.table, index, line.column)
+        if place in laid.cells:  # by another name of the same row
+            laid.states[laid.cells[place].line] = State.SUPERSEDED
+        laid.cells[place], laid.values[place] = line, line.value
+
+
+WHAT_TO_DO = (
+    f"Look at the row; `liftseries corrections STUDY --withdraw LINE` takes the line of {CORRECTIONS_FILE} back."
+)
+
+
+def _judged(line: Correction, filed: Filed, rows: Sequence[int]) -> tuple[State, str]:
+    """The state of a line, and what is told of it."""
+    if not rows:
+        if line.leaves_out and line.stood == ROW:
+            return State.ALREADY_SO, ""
+        return State.NOT_THERE, f"no row of {filed.table.name} has the key that it names."
+    if not _are_one(line, filed, rows):
+        places = ", ".join(filed.row_place(index) for index in rows[:5])
+        return State.AMBIGUOUS, f"{len(rows)} rows that are no copies have the key that it names: {places}."
+    if line.leaves_out:
+        if line.value == LEAVE_OUT_COPIES and len(rows) == 1:
+            return State.ALREADY_SO, ""
+        now = [stood_hash(filed, line.key, "", rows[:1])] if filed.secret else []
+    else:
+        if lacking := [index for index in rows if not filed.has(index, line.column)]:
+            shown = filed.sheet(lacking[0]).shown
+            return State.NOT_THERE, f"{shown} has no column {line.column} that can be read. Add it there."
+        column = filed.table.columns[line.column]
+        texts = {canonical(filed.cells(index)[line.column], column) for index in rows}
+        new = canonical(line.value, column)
+        if texts == {new}:
+            return State.ALREADY_SO, ""
+        now = [stood_hash(filed, line.key, line.column, rows)] if filed.secret else []
+        now += [_hash_of(filed, line.key, line.column, texts - {new})] if filed.secret else []
+    if line.stood_hash in now:
+        return State.APPLIED, ""
+    if filed.secret is None or not line.stood_hash:
+        return (State.APPLIED if trusted() else State.NOT_VERIFIED), ""
+    what = "the row" if line.leaves_out else f"{line.column} of the row"
+    return State.NOT_THERE, f"{filed.row_place(rows[0])}: {what} has changed since it was corrected."
+
+
+def _are_one(line: Correction, filed: Filed, rows: Sequence[int]) -> bool:
+    """One row, copies of one that has a key, or for a cell of a patient all rows that repeat the patient."""
+    by_key = line.key == filed.keys[rows[0]]
+    repeated = by_key and filed.table.name == "patients" and line.column and line.column not in filed.table.key
+    return bool(repeated) or filed.are_one(rows)
+
+
+def stood_class(filed: Filed, column: str, rows: Sequence[int]) -> str:
+    """The class of what stands in a cell, of several rows one, or of the whole row."""
+    if not column:
+        return ROW
+    classes = {value_class(filed.cells(index).get(column)) for index in rows}
+    texts = {canonical(filed.cells(index).get(column), filed.table.columns[column]) for index in rows}
+    return classes.pop() if len(texts) == len(classes) == 1 else SEVERAL
+
+
+def stood_hash(filed: Filed, key: str, column: str, rows: Sequence[int]) -> str:
+    """The keyed hash of what stands in a cell, in all rows of its key, or of the whole row."""
+    if not column:
+        return keyed_hash(filed.secret, filed.table.name, key, ROW, filed.text(rows[0]))
+    of_column = filed.table.columns[column]
+    texts = {canonical(filed.cells(index).get(column), of_column) for index in rows}
+    return _hash_of(filed, key, column, texts)
+
+
+def _hash_of(filed: Filed, key: str, column: str, texts: Iterable[str]) -> str:
+    return keyed_hash(filed.secret, filed.table.name, key, column, sorted(texts))
+
+
+def _tell_not_verified(live: Sequence[Correction], laid: Laid) -> None:
+    told = [line for line in live if laid.states.get(line.line) is State.NOT_VERIFIED]
+    hashed = [line for line in told if line.stood_hash]
+    if hashed:
+        lines, them = ("1 line", "it") if len(hashed) == 1 else (f"{len(hashed)} lines", "them")
+        why = f"for {KEY_FILE} is not beside it or is no key. Put it back, or say --trust to apply {them}."
+        laid.findings.append(finding_of_line(0, f"{lines} cannot be checked, {why}", place=CORRECTIONS_FILE))
+    for line in told:
+        if not line.stood_hash:
+            by_hand = "a line written by hand, without the hash of what stood there. Say --trust to apply it."
+            laid.findings.append(finding_of_line(line.row, by_hand, line.table))
+
+
+# ── references ──────────────────────────────────────────────────────────────────────────────────
+
+
+def _references_follow(laid: Laid) -> None:
+    """A reference goes along with its key, unless a row still has the old one or the cell has a line of its own."""
+    for name, parent in laid.tables.items():
+        if len(parent.table.key) > 1:
+            continue
+        new_keys = _new_keys(laid, name, parent)
+        if not new_keys:
+            continue
+        for child_name, child in laid.tables.items():
+            for column in (column for column, table in child.table.references.items() if table == name):
+                for index, old in enumerate(child.texts(column)):
+                    place = (child_name, index, column)
+                    if old in new_keys and place not in laid.cells:
+                        line = new_keys[old]
+                        laid.cells[place], laid.values[place] = line, line.value
+                        laid.followed.add(place)
+
+
+def _new_keys(laid: Laid, name: str, parent: Filed) -> dict[str, Correction]:
+    """Old key -> the line that gives all its rows a new one."""
+    key = parent.table.key[0]
+    old_keys = parent.texts(key)
+    changed = {index: line for (table, index, column), line in laid.cells.items() if (table, column) == (name, key)}
+    new: dict[str, Correction] = {}
+    for index, line in changed.items():
+        old = old_keys[index]
+        rows = [row for row in parent.by_key.get(parent.keys[index], [index]) if (name, row) not in laid.left_out]
+        if old and line.value and all(row in changed and changed[row].value == line.value for row in rows):
+            new[old] = line
+    return new
+
+
+# ── what is told ────────────────────────────────────────────────────────────────────────────────
+
+
+def _decision(line: Correction, filed: Filed, index: int, column: str, follows: bool = False) -> Decision:
+    cell = filed.cells(index).get(column)
     kind = value_class(cell)
     stood = "a date" if isinstance(cell, DATES) else STOOD.get(kind, f"a {kind}")
+    taken = f"the key as corrected in {line.place}" if follows else f"the value in {line.place}"
     return Decision(
-        table=line.table,
-        file=line.file,
-        row=line.row,
-        column=line.column,
-        place=place,
-        stood="a row" if line.leaves_out else stood,
-        taken_for="nothing: the row is left out" if line.leaves_out else f"the value in {line.place}",
-        rule="left_out" if line.leaves_out else "corrected",
+        table=filed.table.name,
+        file=filed.sheet(index).source.told,
+        row=filed.row(index),
+        column=column,
+        place=filed.place(index, column) if column else filed.row_place(index),
+        stood=stood if column else "a row",
+        taken_for=taken if column else "nothing: the row is left out",
+        rule=("reference_follows_key" if follows else "corrected") if column else "left_out",
     )
-
-
-def states(raw: Sequence[object], header: Header, lines: Iterable[Correction]) -> list[list[object]]:
-    """The row as the file has it, then as each line in turn left it."""
-    rows = [list(raw)]
-    for line in lines:
-        row = list(rows[-1])
-        if not line.leaves_out:
-            row[header.positions[line.column]] = line.value or None
-        rows.append(row)
-    return rows

@@ -9,7 +9,7 @@ import unicodedata
 from collections.abc import Sequence
 
 from liftseries.base.numbers import plain
-from liftseries.intake.files.grid import BLANKS, Oddity, is_blank, letters
+from liftseries.intake.files.grid import BLANKS, Oddity, Refused, is_blank, letters
 from liftseries.intake.files.sheet import Sheet
 
 
@@ -25,6 +25,8 @@ def as_text(cell: object) -> str:
         return plain(cell) if math.isfinite(cell) else str(cell)
     if isinstance(cell, Oddity):
         return f"#{cell.value}"
+    if isinstance(cell, Refused):
+        return as_text(cell.stood)
     return unicodedata.normalize("NFC", str(cell).strip(BLANKS))
 
 

@@ -11,7 +11,9 @@ import numpy as np
 import pandas as pd
 
 from liftseries.intake.cells.numbers import value_class
+from liftseries.intake.corrections.corrected import State
 from liftseries.intake.corrections.lines import Correction
+from liftseries.intake.corrections.rows import Filed
 from liftseries.intake.files.headers import Header
 from liftseries.intake.files.sheet import Sheet
 from liftseries.intake.told.decisions import Decision
@@ -44,8 +46,14 @@ class Draft:
     # By column: empty because there is nothing to record, not because nobody did.
     not_applicable: dict[str, np.ndarray] = field(default_factory=dict)
     as_filed: dict[int, Sheet] = field(default_factory=dict)  # `sheets` before corrections
-    corrected: dict[tuple[int, int, str], Correction] = field(default_factory=dict)  # by file, row and column
-    left_out: dict[tuple[int, int], str] = field(default_factory=dict)  # by file and row: what says so; not in `rows`
+    filed: Filed | None = None  # the same without hidden rows that are left out, and what each row is known by
+    raw_files: dict[int, Sheet] = field(default_factory=dict)  # before forms of reading, too
+    filed_at: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))  # each row's number in `filed`
+    corrected: dict[tuple[int, str], Correction] = field(default_factory=dict)  # by number in `filed`, and column
+    followed: set[tuple[int, str]] = field(default_factory=set)  # those of them that went along with a key
+    lines_out: dict[int, Correction] = field(default_factory=dict)  # by number in `filed`: left out by that line
+    states: dict[int, State] = field(default_factory=dict)  # by number of the line of corrections.csv
+    left_out: list[tuple[int, int, str]] = field(default_factory=list)  # file, row, what says so; not in `rows`
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -98,7 +106,9 @@ class Draft:
     def cell_place(self, index: int, column: str) -> str:
         """`cases.xlsx, sheet sites, cell C7`."""
         file_no = int(self.file_no[index])
-        return self._place(file_no, int(self.rows[index]), column, self.headers[file_no].positions.get(column))
+        return self._place(
+            file_no, int(self.rows[index]), column, self.headers[file_no].positions.get(column), int(index)
+        )
 
     def finding(self, rule: str, index: int, column: str, message: str, partner: int | None = None) -> Finding:
         """A finding on a cell, or on a whole row where `column` is empty."""
@@ -107,13 +117,13 @@ class Draft:
         in_row = len(sheet.header) if column and position is None else -1 if position is None else position
         return Finding(
             table=self.table.name,
-            file=sheet.source.label,
+            file=sheet.source.told,
             row=row,
             column=column,
             value_class=value_class(self.raw[column][index]) if column else "text",
             rule=rule,
             message=message,
-            place=self._place(int(self.file_no[index]), row, column, position),
+            place=self._place(int(self.file_no[index]), row, column, position, index),
             order=self._order(self.file_no[index], row, in_row),
             index=int(index),
             partner=None if partner is None else int(partner),
@@ -140,10 +150,10 @@ class Draft:
         self.decisions.append(
             Decision(
                 table=self.table.name,
-                file=self.sources[file_no].label,
+                file=self.sources[file_no].told,
                 row=row,
                 column=column,
-                place=self._place(file_no, row, column, position),
+                place=self._place(file_no, row, column, position, index),
                 stood=stood,
                 taken_for=taken_for,
                 rule=rule,
@@ -166,7 +176,7 @@ class Draft:
         self.findings.append(
             Finding(
                 table=self.table.name,
-                file=self.sources[file_no].label,
+                file=self.sources[file_no].told,
                 row=None,
                 column=column,
                 value_class=value_class or ("empty" if column else "text"),
@@ -177,11 +187,14 @@ class Draft:
             )
         )
 
-    def _place(self, file_no: int, row: int, column: str, position: int | None) -> str:
+    def _place(self, file_no: int, row: int, column: str, position: int | None, index: int) -> str:
         if not column:
             return self.sheets[file_no].row_place(row)
-        line = self.corrected.get((file_no, row, column))
-        return self.sheets[file_no].place(row, column, position) + (f" as corrected in {line.place}" if line else "")
+        line = self.corrected.get((int(self.filed_at[index]), column))
+        at = int(index - np.searchsorted(self.file_no, file_no))
+        return self.sheets[file_no].place(row, column, position, at) + (
+            f" as corrected in {line.place}" if line else ""
+        )
 
     def _order(self, file_no: int, row: int, position: int) -> tuple[int, ...]:
         return (EVERY_TABLE.index(self.table.name), int(file_no), row, position)

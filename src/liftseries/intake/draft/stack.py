@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 import pandas as pd
@@ -10,62 +10,104 @@ import pandas as pd
 from liftseries.base.numbers import plain
 from liftseries.intake.cells.columns import ColumnRead, read_column
 from liftseries.intake.cells.numbers import number_in
-from liftseries.intake.corrections.corrected import corrected
+from liftseries.intake.corrections.corrected import lay_over
 from liftseries.intake.corrections.lines import Corrections
+from liftseries.intake.corrections.rows import Filed
 from liftseries.intake.draft.draft import Draft
 from liftseries.intake.files.grid import Unreadable
 from liftseries.intake.files.headers import match_header
-from liftseries.intake.files.sheet import Sheet, read_sheet
+from liftseries.intake.files.sheet import Sheet
+from liftseries.intake.forms.files_read import FilesRead
 from liftseries.study.plan_files import PLAN_FILE, Source
 from liftseries.study.reading import Reading
 from liftseries.study.schema import Column, Table
 
 
-def draft_table(
+def open_table(
     table: Table,
     sources: tuple[Source, ...],
-    corrections: Corrections | None = None,
-    reading: Reading | None = None,
+    readings: Mapping[str, Reading] | None = None,
+    files: FilesRead | None = None,
+    secret: bytes | None = None,
 ) -> Draft:
-    """Reads and types all files of a table; nothing is checked beyond a cell on its own."""
-    draft, reading = Draft(table, sources), reading or Reading()
+    """All files of a table as raw cells, its rows not stacked yet; nothing is corrected, typed or checked.
+
+    Parameters
+    ----------
+    table, sources
+    readings : how each file is read, by its label
+    files : those of the study, where some may serve several tables
+    secret : the study's key for corrections
+    """
+    draft, readings, files = Draft(table, sources), readings or {}, files or FilesRead({}, {})
     for file_no, source in enumerate(sources):
+        reading = readings.get(source.label, Reading())
         try:
-            sheet = read_sheet(source, table.name, table.columns, reading.hidden)
+            filed, sheet = files.sheets_of(source, table, reading)
         except Unreadable as error:
             draft.find_in_file(error.rule, file_no, error.place, error.message)
             continue
         draft.sheets[file_no] = sheet
         draft.headers[file_no] = match_header(sheet, table)
         draft.as_filed[file_no] = sheet
+        draft.raw_files[file_no] = filed
         draft.decisions += sheet.decisions
         _leave_out_hidden(draft, file_no)
-        _correct(draft, file_no, corrections or Corrections())
         for fault in draft.headers[file_no].faults:
             draft.find_in_file(fault.rule, file_no, fault.place, fault.message, fault.column, fault.position)
         for fault in sheet.faults:
             draft.find_in_file(fault.rule, file_no, fault.place, fault.message)
-    _stack(draft, reading)
+    draft.filed = Filed(table, dict(draft.sheets), draft.headers, secret)
+    draft.filed_at = np.arange(sum(len(sheet.rows) for sheet in draft.sheets.values()))
+    return draft
+
+
+def draft_table(
+    table: Table,
+    sources: tuple[Source, ...],
+    readings: Mapping[str, Reading] | None = None,
+    files: FilesRead | None = None,
+) -> Draft:
+    """Reads and types all files of a table without corrections; see `open_table`."""
+    draft = open_table(table, sources, readings, files)
+    stack(draft, readings)
     return draft
 
 
 def _leave_out_hidden(draft: Draft, file_no: int) -> None:
     rows = draft.sheets[file_no].left_out
     draft.sheets[file_no] = draft.sheets[file_no].without(rows)
-    draft.left_out |= {(file_no, row): f"{PLAN_FILE}, reading, hidden" for row in rows}
+    draft.left_out += [(file_no, row, f"{PLAN_FILE}, reading, hidden") for row in rows]
 
 
-def _correct(draft: Draft, file_no: int, corrections: Corrections) -> None:
-    lines = corrections.of_file(draft.table.name, draft.sources[file_no].label)
-    result = corrected(draft.sheets[file_no], draft.headers[file_no], draft.table.name, lines)
-    draft.sheets[file_no] = result.sheet
-    draft.corrected |= {(file_no, row, column): line for (row, column), line in result.cells.items()}
-    draft.left_out |= {(file_no, row): line.place for row, line in result.left_out.items()}
-    draft.findings += result.findings
-    draft.decisions += result.decisions
+def correct(drafts: Mapping[str, Draft], corrections: Corrections) -> None:
+    """Puts the corrections over the raw cells of opened tables, and notes what became of each line."""
+    laid = lay_over({name: draft.filed for name, draft in drafts.items()}, corrections)
+    for name, draft in drafts.items():
+        draft.sheets = laid.sheets(name)
+        draft.decisions += [decision for decision in laid.decisions if decision.table == name]
+        draft.states = {
+            line.line: laid.states[line.line]
+            for line in corrections.lines
+            if line.table == name and line.line in laid.states
+        }
+    for finding in laid.findings:  # what concerns lines of several tables is told once, with the first
+        drafts[finding.table if finding.table in drafts else next(iter(drafts))].findings.append(finding)
+    for (name, index, column), line in laid.cells.items():
+        drafts[name].corrected[index, column] = line
+    for name, index, column in laid.followed:
+        drafts[name].followed.add((index, column))
+    for (name, index), line in laid.left_out.items():
+        filed = drafts[name].filed
+        drafts[name].left_out.append((int(filed.file_no[index]), filed.row(index), line.place))
+        drafts[name].lines_out[index] = line
+    for draft in drafts.values():
+        draft.filed_at = np.delete(draft.filed_at, list(draft.lines_out))
 
 
-def _stack(draft: Draft, reading: Reading) -> None:
+def stack(draft: Draft, readings: Mapping[str, Reading] | None = None) -> None:
+    """Stacks the rows of all files of an opened table and types their cells."""
+    of_file = [(readings or {}).get(source.label, Reading()) for source in draft.sources]
     sheets = draft.sheets
     draft.file_no = _joined([np.full(len(sheet.rows), file_no) for file_no, sheet in sheets.items()], int)
     draft.rows = _joined([sheet.rows for sheet in sheets.values()], int)
@@ -78,7 +120,7 @@ def _stack(draft: Draft, reading: Reading) -> None:
         readable = [np.full(len(raw), name not in draft.headers[at].unreadable) for at, raw in pieces.items()]
         draft.sound[name] = _joined(readable, bool)
         draft.not_applicable[name] = np.zeros(len(draft), dtype=bool)
-        found = {file_no: read_column(raw, column, reading) for file_no, raw in pieces.items()}
+        found = {file_no: read_column(raw, column, of_file[file_no]) for file_no, raw in pieces.items()}
         read += [(file_no, column, in_file) for file_no, in_file in found.items()]
         series = [in_file.values for in_file in found.values()]
         columns[name] = pd.concat(series or [read_column(draft.raw[name], column).values], ignore_index=True)

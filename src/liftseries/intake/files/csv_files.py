@@ -11,7 +11,7 @@ from liftseries.base.reading import content
 from liftseries.intake.files.grid import BLANKS, Grid, Remark, Unreadable
 from liftseries.study.plan_files import Source
 
-AS_UTF8 = "Save the file as UTF-8 (in a spreadsheet: CSV UTF-8)."
+AS_UTF8 = "Save the file as UTF-8 (in a spreadsheet: CSV UTF-8), or name its `encoding` under `files` in study.yaml."
 MOST_BYTES = 256 * 2**20
 MOST_CELLS = 10_000_000
 MOST_COLUMNS = 16_384  # as many as a spreadsheet has
@@ -20,25 +20,31 @@ MOST_IN_A_CELL = 131_072  # characters; beyond it a quotation mark was left open
 SEP_LINE = re.compile(r'\A"?sep=(.)"?(?:\r\n|\r|\n|\Z)', re.IGNORECASE)
 
 
-def read_csv(source: Source) -> Grid:
+def read_csv(source: Source, encoding: str = "", separator: str = "") -> Grid:
     """The cells of a CSV file, every one a text.
+
+    Parameters
+    ----------
+    source
+    encoding, separator : where study.yaml names them; else UTF-8, and comma or semicolon
 
     Raises
     ------
     Unreadable
         Too large, not UTF-8, separated otherwise, or with quotes that do not close.
     """
-    label = source.label
-    text = _decoded(_content(source.path, label), label)
+    label = source.told
+    content = _content(source.path, label)
+    text = _in_encoding(content, encoding, label) if encoding else _decoded(content, label)
     remarks = []
     if sep := SEP_LINE.match(text):
         text = text[sep.end() :]
-        if sep[1] not in ",;":
+        if sep[1] not in (separator or ",;"):
             message = "names a separator that is neither comma nor semicolon. Save it with commas or semicolons."
             raise Unreadable(f"{label}, line 1", message)
         taken_for = "the separator's name; rows count from the line below it, as a spreadsheet shows them"
         remarks.append(Remark(None, None, "a first line `sep=`", taken_for, "sep_line_names_the_separator"))
-    delimiter = sep[1] if sep else _delimiter(text, label)
+    delimiter = separator or (sep[1] if sep else _delimiter(text, label))
     records = _records(text, delimiter, label, first_line=2 if sep else 1)
     # Behind a comma an unquoted decimal comma makes a row longer without a filled cell too many.
     return Grid(label, False, records, remarks=remarks, any_extra_cell=delimiter == ",")
@@ -49,6 +55,15 @@ def _content(path: Path, label: str) -> bytes:
     if len(data) > MOST_BYTES:
         raise Unreadable(label, f"is larger than {MOST_BYTES >> 20} MB. Keep the table's columns and rows only.")
     return data
+
+
+def _in_encoding(data: bytes, encoding: str, label: str) -> str:
+    try:
+        return data.decode(encoding).removeprefix("\ufeff").replace("\0", "")
+    except UnicodeError as error:
+        at = f"byte {error.start + 1}" if isinstance(error, UnicodeDecodeError) else "a byte"
+        message = f"{at} is none of {encoding}. Correct `encoding`, or save the file as UTF-8."
+        raise Unreadable(label, message) from None
 
 
 def _decoded(data: bytes, label: str) -> str:
@@ -75,7 +90,8 @@ def _delimiter(text: str, label: str) -> str:
     unquoted = re.sub(r'"[^"]*"', "", text[: MOST_COLUMNS * 64]).lstrip(BLANKS + '"')
     header = re.split(r"[\r\n]", unquoted, maxsplit=1)[0]
     if "\t" in header and not ("," in header or ";" in header):
-        raise Unreadable(f"{label}, row 1", "tabs stand between the columns. Save it with commas or semicolons.")
+        message = "tabs stand between the columns. Save it with commas or semicolons, or write `separator: tab`"
+        raise Unreadable(f"{label}, row 1", f"{message} under `files` in study.yaml.")
     return ";" if header.count(";") > header.count(",") else ","
 
 

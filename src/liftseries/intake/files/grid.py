@@ -27,6 +27,16 @@ class Oddity(Enum):
     DISGUISED = "disguised"  # a number whose format shows another one, or nothing
 
 
+@dataclass(frozen=True)
+class Refused:
+    """A cell that a form of reading could not take, in the place of a value."""
+
+    rule: str
+    message: str
+    kind: str  # what stood there: text, number ...
+    stood: object = field(default=None, repr=False, compare=False)
+
+
 class Unreadable(Exception):
     """A file that gives no cells; the user is told where and why."""
 
@@ -96,6 +106,22 @@ def spread_too_far(place: str) -> Unreadable:
     """What is told of a table that would fill the memory with empty cells."""
     message = f"spreads over more than {MOST_PLACES} cells, most of them empty. Delete what stands far from the table."
     return Unreadable(place, message)
+
+
+OTHER_FORMATS = {
+    ".ods": "an OpenDocument spreadsheet",
+    ".xls": "a workbook of the format of before 2007",
+    ".xlsb": "a binary workbook",
+    ".numbers": "a Numbers spreadsheet",
+}
+
+
+def not_read_here(label: str, ending: str) -> Unreadable:
+    """What is told of a file of another format, with what to save it as."""
+    if kind := OTHER_FORMATS.get(ending):
+        advice = "Save it as XLSX, or each sheet as CSV (UTF-8), and name that in study.yaml."
+        return Unreadable(label, f"{kind}, which is not read here. {advice}")
+    return Unreadable(label, "no format that is read here. Save it as CSV (UTF-8), XLSX or Parquet.")
 
 
 def letters(position: int) -> str:

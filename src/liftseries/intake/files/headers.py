@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import dataclass, field
 
-from liftseries.base.errors import did_you_mean
+from liftseries.base.errors import did_you_mean, nearest
 from liftseries.intake.files.grid import BLANKS, is_blank
 from liftseries.intake.files.sheet import Sheet
 from liftseries.study.plan_files import PLAN_FILE
 from liftseries.study.schema import Table
-
-NEAR = 0.6  # difflib's own default for a close match
 
 
 @dataclass(frozen=True)
@@ -58,12 +55,21 @@ def match_header(sheet: Sheet, table: Table) -> Header:
             unknown.append((position, place, name))
     missing = [name for name in table.columns if name not in header.positions]
     for position, place, name in unknown:
-        meant = difflib.get_close_matches(name, missing, n=1, cutoff=NEAR)
-        header.unreadable.update(meant)
-        hint = f' Did you mean "{meant[0]}"?' if meant else did_you_mean(name, table.columns)
-        message = f"not a known column.{hint} Correct it, or declare it under extra_columns in {PLAN_FILE}."
+        meant = nearest(name, missing)
+        header.unreadable.update(filter(None, [meant]))
+        hint = did_you_mean(name, missing if meant else table.columns)
+        stood = f"not a known column{hint.replace(' D', '; d')}" if hint else "not a known column."
+        message = f"{stood} Correct it, or declare it under extra_columns in {PLAN_FILE}."
+        if sheet.read_by:
+            stood = (
+                f"a column that {sheet.read_by} does not name{hint.replace(' D', '; d')}"
+                if hint
+                else (f"a column that {sheet.read_by} does not name.")
+            )
+            message = f"{stood} Name it there, under `columns` or `ignore`."
         header.faults.append(HeaderFault("column_is_known", place, position, "", message))
-    missed = [name for name in missing if not (table.columns[name].may_be_absent or name in header.unreadable)]
+    told = {*header.unreadable, *sheet.not_collected}
+    missed = [name for name in missing if not (table.columns[name].may_be_absent or name in told)]
     lost_their_names = len(missed) <= len(unnamed)
     hint = f" Is it {' or '.join(missed)}?" if missed and lost_their_names else ""
     for position, place in unnamed:
@@ -71,9 +77,10 @@ def match_header(sheet: Sheet, table: Table) -> Header:
         header.faults.append(HeaderFault("column_has_a_name", place, position, "", message))
     if not lost_their_names:
         for name in missed:
-            message = f"the column {name} is missing. Add it."
+            message = f"a column is missing: {name}. Add it, or give the column that holds it this name."
             place = sheet.row_place(sheet.header_row)
             header.faults.append(HeaderFault("column_is_there", place, len(sheet.header), name, message))
     # A column without a name may also be one that only some rows need.
     header.unreadable.update(missing if len(unnamed) > len(missed) else missed)
+    header.unreadable.update(name for name in sheet.not_collected if name not in header.positions)
     return header

@@ -53,7 +53,7 @@ def settle_hidden_rows(grid: Grid, hidden: str, rows: Sequence[int]) -> list[She
     return []
 
 
-def settle_merges(grid: Grid, header_row: int, rows: Sequence[int]) -> None:
+def settle_merges(grid: Grid, header_row: int, rows: Sequence[int], header_is_joined: bool = False) -> None:
     """Fills the cells of merges down one column; marks the cells of all others.
 
     Parameters
@@ -63,6 +63,8 @@ def settle_merges(grid: Grid, header_row: int, rows: Sequence[int]) -> None:
     header_row
         Merges above it are no part of the table.
     rows : ascending, the filled rows below the header
+    header_is_joined
+        Several rows hold the names, and merges within them have been taken into account.
 
     Raises
     ------
@@ -72,10 +74,11 @@ def settle_merges(grid: Grid, header_row: int, rows: Sequence[int]) -> None:
     width = max(map(len, grid.records), default=0)
     seen: set[tuple[int, int]] = set()
     for merge in grid.layout.merges:
-        if merge.left >= width or merge.bottom < header_row:
+        if merge.left >= width or merge.bottom < header_row + header_is_joined:
             continue
         if merge.top <= header_row:
-            message = "cells of the header are merged. Unmerge them; one row holds one name over each column."
+            message = "cells of the header are merged. Unmerge them; one row holds one name over each column. "
+            message += f"Where several rows hold the names, name them as `header_rows`, under `files` in {PLAN_FILE}."
             raise Unreadable(f"{grid.shown}, cells {_reference(merge)}", message, "header_is_one_row")
         inside = rows[bisect_left(rows, merge.top) : bisect_right(rows, merge.bottom)]
         columns = range(merge.left, min(merge.right, width - 1) + 1)

@@ -22,7 +22,7 @@ def read_parquet(source: Source) -> tuple[list[str], list[list[object]]]:
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    label = source.label
+    label = source.told
     try:
         # Not read_table, which takes columns from folder names such as `year=2020`.
         packed = content(source.path, MOST_BYTES)

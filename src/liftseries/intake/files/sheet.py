@@ -21,14 +21,19 @@ from liftseries.intake.files.grid import (
     all_blank,
     is_blank,
     letters,
+    not_read_here,
     spread_too_far,
 )
 from liftseries.intake.files.header_line import NAMES, header_at, more_header, name_in
 from liftseries.intake.files.joined_and_hidden import settle_hidden_columns, settle_hidden_rows, settle_merges
+from liftseries.intake.files.joined_header import joined_header
 from liftseries.intake.files.parquet_files import read_parquet
 from liftseries.intake.files.workbooks import read_workbook
 from liftseries.intake.told.decisions import Decision
-from liftseries.study.plan_files import PLAN_FILE, Source, file_of
+from liftseries.study.forms import Forms
+from liftseries.study.plan_files import PLAN_FILE, Source
+
+AS_IT_STANDS = Forms()
 
 
 @dataclass(frozen=True)
@@ -47,34 +52,71 @@ class Sheet:
     faults: list[SheetFault] = field(default_factory=list)
     left_out: tuple[int, ...] = ()  # those of `rows` that are hidden and that study.yaml leaves out
     beside: dict[int, list[object]] = field(default_factory=dict)  # row -> its cells: titles, units, no data
+    # Of a sheet that forms made of another one: where its columns stand in the file, by position.
+    origins: dict[int, np.ndarray | int | None] = field(default_factory=dict)  # one number, or one a row
+    read_by: str = ""  # what says so
+    # Which columns of the file this table answers for -> the table's column made of it; empty: nobody's, or ignored.
+    named: dict[int, str] | None = None
+    not_collected: tuple[str, ...] = ()  # columns that study.yaml says nobody recorded
 
     def row_place(self, row: int) -> str:
         return f"{self.shown}, row {row}"
 
-    def place(self, row: int, column: str, position: int | None) -> str:
-        """Where a cell stands; `position` is its column's number from 0, None where the file has none."""
-        if self.is_workbook and position is not None:
-            return f"{self.shown}, cell {letters(position)}{row}, {column}"
+    def place(self, row: int, column: str, position: int | None, at: int | None = None) -> str:
+        """Where a cell stands; `position` is its column's number from 0, None where the file has none.
+
+        `at` is the row's position among `rows`, which tells apart rows that were made of one row of the file.
+        """
+        stands = self._in_file(position, at)
+        if self.is_workbook and stands is not None:
+            return f"{self.shown}, cell {letters(stands)}{row}, {column}"
+        if self.origins and stands is not None:
+            return f"{self.row_place(row)}, column {stands + 1} ({letters(stands)}), {column}"
         return f"{self.row_place(row)}, {column}"
 
     def header_place(self, position: int) -> str:
+        stands = self._in_file(position, None)
+        if stands is None:
+            return self.row_place(self.header_row)
         if self.is_workbook:
-            return f"{self.shown}, cell {letters(position)}{self.header_row}"
-        return f"{self.row_place(self.header_row)}, column {position + 1} ({letters(position)})"
+            return f"{self.shown}, cell {letters(stands)}{self.header_row}"
+        return f"{self.row_place(self.header_row)}, column {stands + 1} ({letters(stands)})"
+
+    def _in_file(self, position: int | None, at: int | None) -> int | None:
+        """A column's number in the file."""
+        if position is None or position not in self.origins:
+            return None if self.origins else position
+        origin = self.origins[position]
+        if not isinstance(origin, np.ndarray):
+            return origin
+        return int(origin[at]) if at is not None else None
 
     def without(self, rows: Collection[int]) -> Sheet:
         """The sheet without some of its rows."""
-        kept = np.flatnonzero(~np.isin(self.rows, list(rows)))
+        return self.of_positions(np.flatnonzero(~np.isin(self.rows, list(rows))))
+
+    def of_positions(self, kept: np.ndarray) -> Sheet:
+        """The sheet with the rows alone that stand at these positions among `rows`."""
         now_at = {int(at): number for number, at in enumerate(kept)}
         return replace(
             self,
             columns=[column[kept] for column in self.columns],
             rows=self.rows[kept],
+            origins={
+                position: origin[kept] if isinstance(origin, np.ndarray) else origin
+                for position, origin in self.origins.items()
+            },
             ragged={now_at[at]: length for at, length in self.ragged.items() if at in now_at},
         )
 
 
-def read_sheet(source: Source, table: str, names: Collection[str] = (), hidden: str = "refuse") -> Sheet:
+def read_sheet(
+    source: Source,
+    table: str,
+    names: Collection[str] = (),
+    hidden: str = "refuse",
+    forms: Forms = AS_IT_STANDS,
+) -> Sheet:
     """The cells of one file.
 
     Parameters
@@ -87,6 +129,8 @@ def read_sheet(source: Source, table: str, names: Collection[str] = (), hidden: 
         first.
     hidden : refuse, read or leave_out
         What to do with rows and columns that a workbook hides.
+    forms
+        Where the header stands, and how a CSV file is encoded and separated.
 
     Raises
     ------
@@ -94,24 +138,25 @@ def read_sheet(source: Source, table: str, names: Collection[str] = (), hidden: 
         No such file, not allowed, no format that can be read, damaged, encrypted, not UTF-8, beyond a limit, empty,
         or with more than one header row.
     """
-    label, path = source.label, source.path
+    label, path = source.told, source.path
     _check_opens(source, table)
     ending = path.suffix.lower()
     if source.sheet and ending not in (".xlsx", ".xlsm"):
         raise Unreadable(label, "only a workbook (.xlsx) has sheets. Leave out what follows the #.")
     match ending:
         case ".csv" | ".txt":
-            return _sheet(source, table, read_csv(source), names, hidden)
+            grid = read_csv(source, forms.encoding, forms.separator)
+            return _sheet(source, table, grid, names, hidden, forms.header_rows)
         case ".xlsx" | ".xlsm":
-            return _sheet(source, table, read_workbook(source, table), names, hidden)
+            return _sheet(source, table, read_workbook(source, table), names, hidden, forms.header_rows)
         case ".parquet":
             return _of_columns(source, *read_parquet(source))
         case _:
-            raise Unreadable(label, "no format that is read here. Save it as CSV (UTF-8), XLSX or Parquet.")
+            raise not_read_here(label, ending)
 
 
 def _check_opens(source: Source, table: str) -> None:
-    path, name, where = source.path, file_of(source.label), f"{PLAN_FILE}, tables, {table}"
+    path, name, where = source.path, source.told_file, f"{PLAN_FILE}, tables, {table}"
     try:
         if path.is_dir():
             raise Unreadable(where, f"{name}: is a folder, not a file. Name a file in it.", "file_is_there")
@@ -130,10 +175,12 @@ def _of_columns(source: Source, header: list[str], columns: list[list[object]]) 
     for at, cells in enumerate(zip(*columns, strict=True)):
         filled[at] = not all_blank(cells)
     rows = np.arange(2, len(filled) + 2)[filled]
-    return Sheet(source, source.label, False, list(header), 1, [_cells(column)[filled] for column in columns], rows, {})
+    return Sheet(source, source.told, False, list(header), 1, [_cells(column)[filled] for column in columns], rows, {})
 
 
-def _sheet(source: Source, table: str, grid: Grid, names: Collection[str], hidden: str) -> Sheet:
+def _sheet(
+    source: Source, table: str, grid: Grid, names: Collection[str], hidden: str, header_rows: Sequence[int]
+) -> Sheet:
     """Blank rows dropped, the header found, what is joined or hidden settled, every row as long as the header."""
     faults = settle_hidden_columns(grid, hidden)
     numbered = [(row, cells) for row, cells in enumerate(grid.records, start=1) if not all_blank(cells)]
@@ -142,13 +189,16 @@ def _sheet(source: Source, table: str, grid: Grid, names: Collection[str], hidde
     if not seen:
         message = "is empty, without a header line. Start from the table that `liftseries new` writes."
         raise Unreadable(grid.shown, message)
-    header_row, header = seen[header_at([cells for _, cells in seen], names)]
-    beside = {row: cells for row, cells in numbered if row < header_row}
+    if header_rows:
+        header_row, header = header_rows[-1], joined_header(grid, header_rows)
+    else:
+        header_row, header = seen[header_at([cells for _, cells in seen], names)]
+    beside = {row: cells for row, cells in numbered if row < header_row and row not in header_rows}
     if beside:
         stood = f"{len(beside)} filled row{'s' if len(beside) > 1 else ''} above the column names"
         rule = "header_is_the_row_of_column_names"
         grid.remarks.append(Remark(None, None, stood, "a title, no part of the table", rule))
-    settle_merges(grid, header_row, [row for row, _ in numbered if row > header_row])
+    settle_merges(grid, header_row, [row for row, _ in numbered if row > header_row], bool(header_rows))
     below = [(row, cells) for row, cells in seen if row > header_row]
     no_data = _no_data(grid, header, header_row, below, names) if names else {}
     beside |= no_data
@@ -237,7 +287,7 @@ def _decisions(sheet: Sheet, table: str, remarks: Sequence[Remark], names: Colle
         else:
             place = sheet.place(row, column, position).removesuffix(", ")
         decisions.append(
-            Decision(table, sheet.source.label, row, column, place, remark.stood, remark.taken_for, remark.rule)
+            Decision(table, sheet.source.told, row, column, place, remark.stood, remark.taken_for, remark.rule)
         )
     return decisions
 

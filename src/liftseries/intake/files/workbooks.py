@@ -16,7 +16,7 @@ from liftseries.intake.files.grid import MOST_PLACES, Grid, Oddity, Remark, Unre
 from liftseries.intake.files.number_formats import hides_decimals, seen
 from liftseries.intake.files.workbook_layout import LAST_ROW, layout_of
 from liftseries.intake.files.workbook_parts import SheetPart, SheetXml, Workbook
-from liftseries.study.plan_files import PLAN_FILE, Source, file_of
+from liftseries.study.plan_files import PLAN_FILE, Source
 
 MOST_TEXT = 2**30  # bytes, were every cell to hold the longest text
 # A cell that both readers take alike: no formula, no error, no date, a number as every program writes it.
@@ -38,7 +38,7 @@ def read_workbook(source: Source, table: str) -> Grid:
     Unreadable
         Damaged, locked, beyond a limit, or without such a sheet.
     """
-    name = file_of(source.label)
+    name = source.told_file
     with Workbook(source.path, name) as book:
         chosen, remarks = _chosen_sheet(book.sheets, source, table, name)
         xml = book.sheet_xml(chosen)
@@ -54,7 +54,8 @@ def read_workbook(source: Source, table: str) -> Grid:
             raise Unreadable(name, error.message, error.rule) from None
         except Exception:  # whatever the libraries stumble over, the file is at fault
             raise book.damaged from None
-    shown = source.sheet or (chosen.title if chosen.title.strip().lower() == table else None)
+    named = None if source.instead else source.sheet
+    shown = named or (chosen.title if chosen.title.strip().lower() == table else None)
     place = f"{name}, sheet {shown}" if shown else name
     return Grid(place, True, records, layout, remarks)
 
@@ -71,7 +72,8 @@ def _chosen_sheet(sheets: Sequence[SheetPart], source: Source, table: str, book:
             remark = Remark(None, None, "a hidden sheet", "the table, as it is named", "hidden_sheet_is_named")
             return sheet, [remark] if sheet.is_hidden else []
     if source.sheet:
-        message = f"the workbook has no sheet {source.sheet}. Correct the name behind the # in {PLAN_FILE}."
+        which = "of that name" if source.instead else source.sheet
+        message = f"the workbook has no sheet {which}. Correct the name behind the # in {PLAN_FILE}."
         raise Unreadable(where, f"{book}: {message}", "file_is_there")
     if len(shown) != 1:
         kind = "sheets" if len(shown) == len(sheets) else "sheets that are not hidden"

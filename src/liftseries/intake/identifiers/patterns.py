@@ -64,6 +64,9 @@ def _pattern(kind: Kind, regex: str, *checks: Callable[[str], bool], **rest) -> 
     return Pattern(kind, re.compile(regex), *checks, **rest)
 
 
+# Where any word beside a number or level is wrong anyway, a given name alone is enough.
+GIVEN_ANYWHERE = re.compile(_GIVEN)
+
 PATTERNS: tuple[Pattern, ...] = (
     _pattern(Kind.EMAIL, r"[^\s@,;<>]{1,64}@[^\s@,;<>]{1,255}\.[^\W\d]{2,}", roles=_ANYWHERE),
     _pattern(Kind.URL, r"(?i)\b(?:https?|s?ftp|file)://|\bwww\.[\w-]+\.|\b[\w-]+\.(?:com|org|net|edu|gov|clinic)\b"),

@@ -12,6 +12,7 @@ from liftseries.base.numbers import plain
 from liftseries.intake.cells.numbers import number_in
 from liftseries.intake.files.grid import BLANKS, is_blank
 from liftseries.intake.identifiers.kinds import Kind, Role
+from liftseries.intake.identifiers.patterns import GIVEN_ANYWHERE
 from liftseries.intake.identifiers.search import kind_of_header, kinds_of
 from liftseries.study.schema import Table
 
@@ -47,6 +48,35 @@ def screen_column(cells: np.ndarray, role: Role, dates: bool = True) -> dict[Kin
         kind: np.array([row for row, of_row in enumerate(kind_of_row) if of_row is kind], dtype=int)
         for kind in dict.fromkeys(kinds.values())
     }
+
+
+def screen_refused(cells: np.ndarray, is_category: bool) -> dict[Kind, np.ndarray]:
+    """The rows of texts that are refused as numbers or levels and hold each kind of identifier.
+
+    No words are due there, so all that would be one in a key or a label is, and so is a given name among other words.
+    A date where a number is due is none: spreadsheets make it of the number.
+
+    Parameters
+    ----------
+    cells : shape (n_rows,), the raw cells; those that are not refused None
+    is_category
+        Whether levels are due, of which no spreadsheet makes a date.
+    """
+    texts = [cell.strip(BLANKS) if isinstance(cell, str) and number_in(cell) is None else "" for cell in cells]
+    distinct = [text for text in dict.fromkeys(texts) if text]
+    found = kinds_of(distinct, Role.LABEL) | kinds_of(distinct, Role.KEY)
+    found |= {text: Kind.NAME for text in distinct if text not in found and _names_somebody(text)}
+    if not is_category:
+        found = {text: kind for text, kind in found.items() if kind is not Kind.DATE}
+    of_rows = [found.get(text) for text in texts]
+    return {
+        kind: np.array([row for row, of_row in enumerate(of_rows) if of_row is kind], dtype=int)
+        for kind in dict.fromkeys(found.values())
+    }
+
+
+def _names_somebody(text: str) -> bool:
+    return any(text[found.start()].isupper() for found in GIVEN_ANYWHERE.finditer(text))
 
 
 def role_of(table: Table, column: str) -> Role:

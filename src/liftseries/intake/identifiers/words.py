@@ -61,6 +61,8 @@ NO_SURNAMES = frozenset(
     sierra tango uniform victor whiskey yankee zulu
     lead leader chair committee manager director coordinator officer nurse secretary registrar consultant
     statistician technician hygienist assistant staff team board quality data audit safety clinical medical
+    not no none yes unknown missing recorded applicable available done keine kein nicht angabe angaben erhoben bekannt
+    unbekannt non pas aucun aucune renseigné inconnu sin dato datos desconocido nessun nessuna noto
     """
     )
 )

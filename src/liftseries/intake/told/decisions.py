@@ -29,6 +29,11 @@ class Decision:
     stood: str  # the kind of thing: "a text with a unit", "a hidden row", "a merged cell"
     taken_for: str
     rule: str  # snake_case
+    n_cells: int = 1  # cells, or rows, that were taken so
+
+    @property
+    def message(self) -> str:
+        return f"{self.stood}: {self.taken_for}."
 
 
 def decisions_table(decisions: Iterable[Decision]) -> pd.DataFrame:

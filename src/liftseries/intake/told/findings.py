@@ -14,7 +14,7 @@ FILE_RULES = ("file_is_there", "file_is_readable")
 SET_ASIDE_COLUMNS = ("table", "file", "row", "column", "value_class", "rule", "message")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Finding:
     """A fault of a cell or row, or of a whole file."""
 

@@ -26,6 +26,7 @@ from liftseries.report.kit.words import Words
 COLUMNS = {
     "counts": "table file read kept set_aside",
     "set_aside": "table file row column value_class rule message",
+    "corrected": "table column cells rows people",
     "oddities": "table file row column rule message accepted",
     "ladder_cases": "case site_label approach step_no deviations",
     "results": " ".join(RESULT_COLUMNS),

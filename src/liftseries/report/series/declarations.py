@@ -45,6 +45,12 @@ TABLES = (
         released=KeptIn(SINGLE_RECORDS, "rows set aside"),
     ),
     Table(
+        name="corrected",
+        makes=f"{ROOM}.tables:corrected_table",
+        caption="Cells corrected and rows left out by hand, by table and column.",
+        released=KeptIn(SINGLE_RECORDS, "cells corrected"),
+    ),
+    Table(
         name="oddities",
         makes=f"{ROOM}.tables:oddities_table",
         caption="What is possible but odd, by rule.",

@@ -59,6 +59,23 @@ def set_aside(material: Material) -> str:
     return say("series.set_aside", rows=len(refused.drop_duplicates(["table", "file", "row"])))
 
 
+def corrected(material: Material) -> str:
+    """How many cells were corrected over the files as sent, and by how many people; that stays in the house."""
+    if material.withheld:
+        return say("series.corrected_kept_in")
+    counts = material.table("corrected").fillna({"table": "", "column": ""})
+    every = counts[counts["table"].eq("")]
+    if every.empty:
+        return say("series.nothing_corrected")
+    by_column, left_out = counts[counts["column"].ne("")], counts[counts["table"].ne("") & counts["column"].eq("")]
+    told = {"rows": int(left_out["rows"].sum()), "people": int(every["people"].iloc[0])}
+    if by_column.empty:
+        return say("series.left_out_by_hand", **told)
+    beside = say("series.corrected_beside", rows=told["rows"]) if told["rows"] else ""
+    cells, columns = int(every["cells"].iloc[0]), len(by_column)
+    return say("series.corrected", cells=cells, columns=columns, beside=beside, people=told["people"])
+
+
 def oddities(material: Material) -> str:
     """How many entries are odd, by how many rules, and how many the plan accepts; that stays in the house."""
     if material.withheld:

@@ -16,7 +16,7 @@ from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.say import say
 from liftseries.report.series.declarations import PARTS
 from liftseries.report.series.recorded import surgery_blocks
-from liftseries.report.series.report_chapter import oddities, set_aside
+from liftseries.report.series.report_chapter import corrected, oddities, set_aside
 
 MODELS = {
     "series.perforation": "perforation_terms",
@@ -74,13 +74,15 @@ def definitions(material: Material) -> Iterable[Block]:
 
 
 def who_is_in_it(writer: Writer) -> Iterable[Block]:
-    """All that was described, rows set aside, surgery, what is missing."""
+    """All that was described, rows set aside, cells corrected, surgery, what is missing."""
     material = writer.material
     for unit in ("patients", "sites"):
         for part in range(PARTS):
             yield from writer.table(f"characteristics_{unit}" + (f"_{part + 1}" if part else ""))
     yield Paragraph(set_aside(material))
     yield from writer.table("set_aside")
+    yield Paragraph(corrected(material))
+    yield from writer.table("corrected")
     yield Paragraph(oddities(material))
     yield from writer.table("oddities")
     yield from surgery_blocks(writer)

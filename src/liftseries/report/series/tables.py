@@ -26,6 +26,25 @@ def set_aside_table(material: Material, words: Words) -> Content | None:
     return content_of(("Table", "Column", "Rule", "Rows"), rows, say("series.set_aside_note"))
 
 
+def corrected_table(material: Material, words: Words) -> Content | None:
+    """How many cells of each column were corrected, and by how many people; rows left out have no column."""
+    counts = material.table("corrected").fillna({"table": "", "column": ""})
+    counts = counts[counts["table"].ne("")]
+    if counts.empty:
+        return None
+    rows = [
+        (
+            row.table.capitalize(),
+            words.column(row.column) if row.column else say("series.whole_rows"),
+            count(row.cells) if row.column else "",
+            count(row.rows),
+            count(row.people),
+        )
+        for row in counts.itertuples(index=False)
+    ]
+    return content_of(("Table", "Column", "Cells", "Rows", "People"), rows, say("series.corrected_note"))
+
+
 def oddities_table(material: Material, words: Words) -> Content | None:
     """How many entries are possible but odd, by rule: what it looks for, why, how many the plan accepts."""
     listed = material.table("oddities")

@@ -8,8 +8,19 @@ SENTENCES: dict[str, str] = {
     "lead_follow_up": "Follow-up",
     "lead_height": "A shared measurement",
     "lead_missing": "Missing values",
+    "lead_reading": "How files were read",
     "lead_log": "Drilling log",
     "lead_many": "Many numbers",
+    "not_collected": "Some centres never recorded {columns:and}; at their sites these are missing.",
+    "planned_months": (
+        "Some files have visits in columns headed by a month: these visits stand at the month planned, not at the one "
+        "in which the patient came."
+    ),
+    "empty_means": "In some files an empty cell was taken for an answer: {columns:and}.",
+    "empty_outcome": (
+        "In some files an empty cell was taken for an answer on an outcome ({columns:and}), so that what nobody "
+        "recorded there counts as seen."
+    ),
     "not_randomised": "Nothing was randomised: a difference between groups can come from who was chosen for which.",
     "chosen": (
         "Who was treated how was decided by people who saw the patient, so that a difference between groups can come "

@@ -21,6 +21,18 @@ SENTENCES: dict[str, str] = {
     "nothing_set_aside": "No row was set aside.",
     "set_aside": "{rows:# row|# rows} of all tables {rows:was|were} set aside, with what depends on {rows:it|them}.",
     "set_aside_kept_in": "Rows set aside are single records; which and how many there were stays in the house.",
+    "nothing_corrected": "No cell was corrected; the tables are read as they were sent.",
+    "corrected": (
+        "{cells:# cell|# cells} in {columns:# column|# columns} {cells:was|were} corrected over the files as they were "
+        "sent{beside}, by {people:# person|# people}; each line of corrections.csv gives its reason and date."
+    ),
+    "corrected_beside": ", and {rows:# row|# rows} left out",
+    "left_out_by_hand": "{rows:# row|# rows} {rows:was|were} left out by hand, by {people:# person|# people}.",
+    "corrected_kept_in": "Cells corrected are single records; which and how many there were stays in the house.",
+    "whole_rows": "Whole rows, left out",
+    "corrected_note": (
+        "A reference that went along with its corrected key counts as a cell. People are counted by pseudonym."
+    ),
     "nothing_odd": "No entry of the tables is odd by the rules that look for what is possible but unlikely.",
     "oddities": (
         "{entries:# entry|# entries} of all tables {entries:is|are} possible but odd, by {rules:# rule|# rules}"

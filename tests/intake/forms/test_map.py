@@ -1,0 +1,91 @@
+"""`liftseries map`: drafts from headers, doubts refused by check, what is there left as it is."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from intake_forms import all_forms, drawn, write_three
+
+from liftseries.base.errors import StudyError
+from liftseries.cli import main
+from liftseries.intake.study import check_study
+from liftseries.study.plan import read_plan
+
+
+@pytest.fixture
+def three(tmp_path):
+    return write_three(tmp_path / "three", drawn(), "")
+
+
+def test_a_draft_is_refused_by_check_until_its_questions_are_answered(three, capsys):
+    text = (three / "study.yaml").read_text(encoding="utf-8")
+    assert main(["map", str(three), "west.csv", "--add"]) == 0
+    assert (three / "study.yaml").read_text(encoding="utf-8").startswith(text)
+    assert (three / "study.yaml.bak").read_text(encoding="utf-8") == text
+    with pytest.raises(StudyError, match=r"reading/west.yaml: .* still"):
+        read_plan(three)
+    assert "ask the centre" in capsys.readouterr().out
+
+
+def test_from_drafts_to_a_check_without_a_problem_no_cell_is_retyped(three, capsys):
+    """What a data manager answers: here the whole of what only the centre knows, in the drafts alone."""
+    before = {path.name: path.read_bytes() for path in three.iterdir() if path.is_file()}
+    assert main(["map", str(three), "nord.xlsx", "sued.csv", "west.csv", "--add"]) == 0
+    all_forms(three)
+    assert main(["check", str(three)]) == 0
+    assert {name: (three / name).read_bytes() for name in before if name != "study.yaml"} == {
+        name: content for name, content in before.items() if name != "study.yaml"
+    }
+
+
+def test_what_is_certain_is_filled_in(three):
+    main(["map", str(three), "nord.xlsx", "west.csv"])
+    nord = (three / "reading" / "nord.yaml").read_text(encoding="utf-8")
+    assert "header_rows: [2, 3]" in nord
+    assert 'age_years: "Patient Alter"' in nord
+    assert re.search(r'diabetes: {from: "Patient Diabetes", words: {"nein": "no"}}', nord)
+    west = (three / "reading" / "west.yaml").read_text(encoding="utf-8")
+    assert '{months: 6, status: "status 6m", bone_height_mm: "bone 6m"' in west
+
+
+def test_no_text_of_a_cell_stands_in_a_draft(three):
+    text = (three / "west.csv").read_text(encoding="utf-8")
+    (three / "west.csv").write_text(text.replace(",freehand,", ",Zwetschge Quitte,"), encoding="utf-8")
+    main(["map", str(three), "west.csv"])
+    assert "zwetschge" not in (three / "reading" / "west.yaml").read_text(encoding="utf-8").casefold()
+
+
+def test_mapping_twice_changes_nothing(three, capsys):
+    main(["map", str(three), "west.csv", "--add"])
+    plan, reading = three / "study.yaml", three / "reading" / "west.yaml"
+    before = plan.read_bytes(), reading.read_bytes()
+    assert main(["map", str(three), "west.csv", "--add"]) == 0
+    assert main(["map", str(three), "west.csv", "--update"]) == 0
+    assert (plan.read_bytes(), reading.read_bytes()) == before
+
+
+def test_a_reading_that_is_there_gets_a_diff_and_new_headers_only(three, capsys):
+    all_forms(three)
+    path = three / "reading" / "west.yaml"
+    before = path.read_text(encoding="utf-8")
+    text = (three / "west.csv").read_text(encoding="utf-8").splitlines()
+    added = [f"{line},{'Notiz' if at == 0 else 'x'}" for at, line in enumerate(text)]
+    (three / "west.csv").write_text("\n".join(added) + "\n", encoding="utf-8")
+    assert main(["map", str(three), "west.csv"]) == 1
+    assert path.read_text(encoding="utf-8") == before
+    assert main(["map", str(three), "west.csv", "--update"]) == 0
+    after = path.read_text(encoding="utf-8")
+    assert after == f'{before}ignore:\n  - "? Notiz"  # a, 1 filled\n'
+
+
+def test_check_of_one_file_is_silent_on_the_others(three, capsys):
+    plan = three / "study.yaml"
+    plan.write_text(plan.read_text(encoding="utf-8") + all_forms(three), encoding="utf-8")
+    text = (three / "west.csv").read_text(encoding="utf-8")
+    (three / "west.csv").write_text(text.replace("freehand", "by foot"), encoding="utf-8")
+    assert main(["check", str(three), "--only", "sued.csv"]) == 0
+    assert main(["check", str(three), "--only", "west.csv"]) == 1
+    assert main(["check", str(three), "--only", "ost.csv"]) == 2
+    _, problems = check_study(read_plan(three), ["west.csv"])
+    assert all(str(problem).startswith("west.csv") for problem in problems)
