@@ -157,7 +157,6 @@ def _write(room: Path, masked: Masked, smallest_cell: int, rows_leave: bool) -> 
     )
     for report in reports_of(masked.material.plan["purpose"]):
         with tempfile.TemporaryDirectory() as drawn, words_that_leave():
-        with tempfile.TemporaryDirectory() as drawn:
             step(f"Drawing the figures of {report.name}")
             draw_figures(report.figures, masked.material, Path(drawn))
             material = with_figures(replace(masked.material, withheld=withheld), [Path(drawn)])
