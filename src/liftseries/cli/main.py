@@ -16,6 +16,7 @@ from liftseries.base.errors import OUR_FAULT, StudyError, Terminated, UsageError
 from liftseries.base.progress import telling_steps
 from liftseries.cli.arguments import CAUTION
 from liftseries.cli.case import add_case
+from liftseries.cli.changes import add_changes
 from liftseries.cli.check import add_check
 from liftseries.cli.corrections import add_corrections
 from liftseries.cli.ladder import add_ladder
@@ -71,6 +72,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     for add in (
         add_run,
+        add_changes,
         add_check,
         add_corrections,
         add_map,

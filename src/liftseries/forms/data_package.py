@@ -2,9 +2,9 @@
 
 Source: Data Package 2.0, https://datapackage.org/standard/data-package/ (resources), /table-schema/ (fields,
 constraints, primaryKey, foreignKeys, missingValues) and /table-dialect/ (sheetName). The Frictionless client knows no
-`sheetName` and would read the first sheet for every table: `excel` beside it is its own word. What the standard has no word
-for (`unit`, `measured`, `condition`, `neededWhen`, `allowedWhen`, `appliesWhen`, `notation`, `whenEmpty`, `reference`,
-`identifies`, `knownFrom`; `rules` of a table) are properties of our own, which the standard allows.
+`sheetName` and would read the first sheet for every table: `excel` beside it is its own word. What the standard has no
+word for (`unit`, `measured`, `condition`, `neededWhen`, `allowedWhen`, `appliesWhen`, `notation`, `whenEmpty`,
+`reference`, `identifies`, `knownFrom`; `rules` of a table) are properties of our own, which the standard allows.
 """
 
 from __future__ import annotations
