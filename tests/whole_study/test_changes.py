@@ -1,4 +1,4 @@
-"""A run that replaces another: what it keeps of it, what `changes` and the supplement say, and that none of it leaves."""
+"""A run that replaces another: what it keeps of it, what `changes` and the supplement say, and that none leaves."""
 
 from __future__ import annotations
 
@@ -33,3 +33,15 @@ def test_a_second_run_tells_what_changed_and_a_third_keeps_it(separated, tmp_pat
     pages = [path.read_text(encoding="utf-8") for path in left if path.suffix == ".html"]
     assert pages
     assert not [page for page in pages if "Since the run before" in page]
+
+
+def test_a_centre_has_a_report_of_its_own_rows(separated, tmp_path):
+    study = shutil.copytree(separated[0], tmp_path / "study", symlinks=True)
+    before = (study / "output" / "manifest.json").read_bytes()
+    assert liftseries("run", study, "--centre", "south", "--quiet").status == 0
+    output = study / "output" / "centres" / "south"
+    assert (output / "report.html").is_file()
+    assert "north" not in (output / "clean" / "patients.csv").read_text(encoding="utf-8")
+    assert (study / "output" / "manifest.json").read_bytes() == before
+    assert "Nothing has changed" in liftseries("run", study, "--quiet").out
+    assert "Nothing has changed" in liftseries("run", study, "--centre", "south", "--quiet").out

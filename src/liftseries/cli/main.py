@@ -28,13 +28,14 @@ from liftseries.cli.run import add_run
 from liftseries.cli.size import add_size
 from liftseries.cli.streams import pipes_may_close
 from liftseries.cli.twin import add_twin
-from liftseries.study.plan_files import READ_FROM, TRUST
+from liftseries.study.plan_files import CENTRE, READ_FROM, TRUST
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Runs one command; see `liftseries --help`."""
     options = _parser().parse_args(arguments)
     os.environ[READ_FROM] = os.pathsep.join(map(str, getattr(options, "read_from", ())))  # for every job of a run
+    os.environ[CENTRE] = ""  # `run --centre` sets it, having found the centre
     os.environ[TRUST] = "yes" if getattr(options, "trust", False) else ""
     with pipes_may_close(), telling_steps(options.quiet):
         return _done(options)
