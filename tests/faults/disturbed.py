@@ -69,7 +69,7 @@ def whole(study: Path, *words: str) -> Said:
 
 def wait_for_job(run: subprocess.Popen, number: int) -> bool:
     """Reads what the run says until it begins its job of that number; false where it ends before."""
-    return any(line.startswith(f"[{number}/") for line in run.stdout)
+    return any(line.startswith(f"[{number}/") for line in run.stderr)
 
 
 # ── what is left ────────────────────────────────────────────────────────────────────────────────────────────
