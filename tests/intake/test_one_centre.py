@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 from studies import cell, tables, write_study
 
-from liftseries.base.errors import UsageError
+from liftseries.base.errors import StudyError, UsageError
 from liftseries.cli import main
 from liftseries.intake.one_centre import known_centre
 from liftseries.intake.study import read_study
@@ -41,7 +41,8 @@ def test_what_is_told_is_of_the_centre(tmp_path, monkeypatch):
     """A site of each centre is set aside; a cell of each is taken by rule."""
 
     def sites(table):
-        table = cell(4, "rbh_min_mm", "9")(cell(1, "rbh_min_mm", "9")(table))
+        table = cell(4, "patient_id", "p3")(table)
+        table = cell(4, "rbh_min_mm", "9")(cell(2, "rbh_min_mm", "9")(table))
         return table.assign(sinus_width_mm=["", "12,5 mm", "", "11,5 mm"])
 
     study = write_study(tmp_path / "study", {"sites": sites}, plan="invalid_rows: set_aside")
@@ -59,6 +60,13 @@ def test_what_is_told_is_of_the_centre(tmp_path, monkeypatch):
         for name, table in intake.tables.items():
             assert len(intake.places[name]) == len(intake.not_applicable[name]) == len(table)
     assert north.place_of("sites", 0, "tooth") == whole.place_of("sites", 0, "tooth")
+
+
+def test_a_centre_of_which_no_site_is_left_is_refused(tmp_path, monkeypatch):
+    study = write_study(tmp_path / "study", {"sites": cell(5, "rbh_min_mm", "9")}, plan="invalid_rows: set_aside")
+    assert len(of(study, "north", monkeypatch).tables["sites"]) == 3
+    with pytest.raises(StudyError, match="row 5"):
+        of(study, "south", monkeypatch)
 
 
 @pytest.mark.parametrize("centre", HOSTILE)
