@@ -12,7 +12,7 @@ from liftseries.cli import main
 from liftseries.cli.main import _parser
 
 DEMO = Path(__file__).parents[2] / "synthetic_data"
-OF_A_RUN = ("run", "case", "release")  # tests/whole_study runs these, beside a finished run
+OF_A_RUN = ("run", "changes", "case", "release")  # tests/whole_study runs these, beside a finished run
 
 
 def commands() -> dict:

@@ -42,8 +42,11 @@ def attacked(counts, patients, withheld, *, integers=False):
 
 
 def assert_every_sensitive_count_is_open(counts, patients, protection, *, integers=False):
-    """Nobody can tell a sensitive count from 1, nor that it is below the smallest cell."""
-    bounds = attacked(counts, patients, protection.withheld, integers=integers)
+    """Nobody can tell a sensitive count from 1, nor from the smallest cell less one, knowing which are few."""
+    shown = printed(counts, patients, protection.withheld)
+    rows = protection.intervals.itertuples()
+    shown |= {row.name: (0, int(row.needed_upper)) for row in rows if row.name in protection.told_as_few}
+    bounds = attack(counts, patients, shown, list(protection.intervals["name"]), integers=integers).set_index("name")
     for row in protection.intervals.itertuples():
         assert bounds.lower[row.name] <= row.needed_lower + 1e-6, row
         assert bounds.upper[row.name] >= row.needed_upper - 1e-6, row
@@ -90,7 +93,9 @@ def test_an_attack_in_whole_numbers_finds_every_series_that_agrees():
     protection = protect(counts, patients, 3)
     bounds = attacked(counts, patients, protection.withheld, integers=True)
     found = protection.intervals.set_index("name")
-    assert found.loc["a 1,2", ["lower", "upper"]].tolist() == [0, 3]
+    low, high = found.loc["a 1,2", ["lower", "upper"]]
+    assert low <= 1
+    assert high >= 2  # the smallest cell less one: that it is few is told, how many is not
     assert (bounds.loc[found.index, "lower"] <= found["lower"] + 1e-6).all()
     assert (bounds.loc[found.index, "upper"] >= found["upper"] - 1e-6).all()
 
@@ -127,7 +132,7 @@ def test_among_all_tables_that_agree_a_small_cell_has_both_values(n, smallest_ce
     assert protection.intervals["protected"].all()
     for row in protection.intervals.itertuples():
         assert min(values[row.name] for values in agreeing) <= 1
-        assert max(values[row.name] for values in agreeing) >= row.needed_upper >= smallest_cell
+        assert max(values[row.name] for values in agreeing) >= row.needed_upper >= smallest_cell - 1
 
 
 @settings(max_examples=20, deadline=None)
@@ -161,6 +166,15 @@ def test_how_patients_are_numbered_makes_no_difference(ledger, smallest_cell, se
     other = np.random.default_rng(seed).permutation(1000)[patients]
     one, two = protect(counts, patients, smallest_cell), protect(counts, other, smallest_cell)
     assert one.withheld == two.withheld
+
+
+def test_a_table_in_which_telling_the_few_would_tell_them_all_does_not_tell_them():
+    """Six ones, six in all: three pairs of at most two patients each would be two each. Its neighbour does tell."""
+    ones = [replace(count, fixed=count.name == "table all,all") for count in cells([[1, 1, 1], [1, 1, 1]])]
+    protection = protect(ones, np.arange(6), 3)
+    assert protection.intervals["protected"].all()
+    assert protection.told_as_few == frozenset()
+    assert protect(cells(DELINQUENT), np.arange(135), SMALLEST_CELL).told_as_few == SENSITIVE
 
 
 # ── what is small, and what is known ────────────────────────────────────────────────────────────

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import openpyxl
 import pytest
 from frictionless import Package
 from studies import cell, changed, tables
@@ -65,3 +66,27 @@ def test_workbook_of_a_study_is_named_sheet_by_sheet(tmp_path):
         resource["name"]: (resource["path"], resource["dialect"]["sheetName"]) for resource in package["resources"]
     }
     assert sheets == {name: ("cases.xlsx", name) for name in TABLES}
+
+
+def test_workbook_is_read_sheet_by_sheet_by_the_client(tmp_path):
+    """It knows no `sheetName`, and without a word of its own reads the first sheet for every table."""
+    new_study(tmp_path / "mine", workbook=True)
+    path, drawn = tmp_path / "mine" / "cases.xlsx", tables()
+    book = openpyxl.load_workbook(path)
+    for name, table in drawn.items():
+        columns = {cell.value: cell.column for cell in book[name][1]}
+        for column in table:
+            numbers = read_schema()[name].columns[column].type in ("number", "integer")
+            for number, value in enumerate(table[column], start=2):
+                if value:
+                    book[name].cell(number, columns[column]).value = float(value) if numbers else value
+    book.save(path)
+    package = Package(str(tmp_path / "mine" / "datapackage.json"))
+    for name, table in drawn.items():
+        resource = package.get_resource(name)
+        read = [row.to_dict() for row in resource.read_rows()]
+        assert resource.labels == list(read_schema()[name].columns)
+        key = read_schema()[name].key[0]
+        assert [row[key] for row in read if row[key]] == table[key].tolist()
+    report = package.validate()
+    assert report.valid, report.flatten(["name", "type", "note"])

@@ -28,9 +28,3 @@ def masked(made):
 def population(made):
     """Its sites."""
     return made.population
-
-
-@pytest.fixture
-def tiny_ledger():
-    """The ledger of a series of two patients."""
-    return made_of("tiny").masked.ledger

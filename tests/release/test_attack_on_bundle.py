@@ -7,23 +7,29 @@ from dataclasses import replace
 import pytest
 from release_series import FORTY_WITHOUT_VISITS, SMALLEST_CELL, made_of
 
-from liftseries.release import masking
-from liftseries.release.check import shown_values, worked_out
+from liftseries.release.check import attacked, shown_values
+from liftseries.release.masking import masked_material
 
 
-@pytest.mark.parametrize("kind", [FORTY_WITHOUT_VISITS, "sixty"])
+@pytest.mark.parametrize("kind", [FORTY_WITHOUT_VISITS, "sixty", "dozen", "empty"])
 def test_no_small_count_can_be_worked_out_from_what_is_printed(kind):
-    masked = made_of(kind).masked
-    assert len(masked.protection.intervals) > 10
-    assert len(shown_values(masked)) > 30
-    assert masked.withheld["counts_withheld"].sum() > 30
-    assert worked_out(masked, SMALLEST_CELL) == []
+    assert attacked(made_of(kind).masked, SMALLEST_CELL).recovered == []
 
 
-def test_the_attack_works_them_out_where_only_small_counts_are_withheld(monkeypatch):
+def test_the_attack_had_something_to_look_for():
+    found = attacked(made_of(FORTY_WITHOUT_VISITS).masked, SMALLEST_CELL)
+    assert len(found.targets) > 10
+    assert found.n_known > 30
+
+
+def test_a_count_told_as_few_is_taken_to_be_no_more_than_few():
+    told = shown_values(made_of("sixty").masked)
+    assert {value for value in told.values() if isinstance(value, tuple)} == {(0, SMALLEST_CELL - 1)}
+
+
+def test_the_attack_works_them_out_where_only_small_counts_are_withheld():
     """Else finding none would prove nothing."""
-    made = made_of(FORTY_WITHOUT_VISITS)
-    protection = replace(made.masked.protection, complementary=frozenset())
-    monkeypatch.setattr(masking, "protection_of", lambda ledger, smallest_cell: protection)
-    masked = masking.mask(made.whole, made.population, SMALLEST_CELL)
-    assert worked_out(masked, SMALLEST_CELL)
+    masked = made_of(FORTY_WITHOUT_VISITS).masked
+    protection = replace(masked.protection, complementary=frozenset())
+    material, _ = masked_material(masked.whole, masked.behind, masked.ledger, protection, SMALLEST_CELL)
+    assert attacked(replace(masked, material=material, protection=protection), SMALLEST_CELL).recovered

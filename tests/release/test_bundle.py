@@ -49,12 +49,18 @@ def test_no_site_no_patient_and_no_file_of_the_study_is_named(dozen):
 def test_the_bundle_holds_no_single_records(dozen):
     files = {str(path.relative_to(dozen)) for path in dozen.rglob("*") if path.is_file()}
     assert {"report.html", "report.pdf", "results.csv", "supplement.html", "figures/flow.svg"} <= files
-    assert "tables/characteristics.csv" in files
     left_out = bundle.figures_left_out(["publication"])
     assert {"planned_achieved", "ladder_case", "proportional_hazards", "risk_curves"} <= set(left_out)
     for name in left_out:
         assert not [file for file in files if file.startswith(f"figures/{name}.")]
     assert not [file for file in files if Path(file).stem in ("set_aside", "sites", "steps", "decisions", "inputs")]
+
+
+def test_a_report_of_twelve_patients_answers_with_a_number_or_a_bound(dozen):
+    page = re.sub(r"<[^>]*>", " ", (dozen / "report.html").read_text(encoding="utf-8"))
+    page = re.sub(r"\s+", " ", page)
+    assert re.search(r"Drilled as planned throughout: \d+ of 29 sites", page)
+    assert re.search(r"modelled risk \d+\.\d% \(", page)
 
 
 def test_the_report_says_what_was_withheld_and_why(dozen):

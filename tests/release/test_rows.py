@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from release_series import SMALLEST_CELL, made_series_of
 
-from liftseries.release.check import worked_out
+from liftseries.release.check import attacked
 from liftseries.release.masking import mask
 from liftseries.release.rows import advice_of, can_be_counted, rows_of
 from liftseries.study.schema import read_schema
@@ -54,9 +54,10 @@ def test_every_count_of_the_rows_is_known(rows, masked):
 
 
 def test_no_small_count_can_be_worked_out_with_the_rows(masked):
+    assert not masked.tells_no_count
     assert len(masked.protection.intervals) > 0
     assert masked.protection.intervals["protected"].all()
-    assert worked_out(masked, SMALLEST_CELL) == []
+    assert attacked(masked, SMALLEST_CELL).recovered == []
 
 
 def test_advice_holds_an_order_and_no_count(rows):

@@ -8,14 +8,12 @@ from dataclasses import replace
 
 import pandas as pd
 import pytest
-from release_series import SMALLEST_CELL, made_of, made_series_of
+from release_series import SMALLEST_CELL, made_series_of
 
 from liftseries.base.named import function_named
 from liftseries.models import questions
 from liftseries.models.questions import (
     ANALYSES,
-    COUNTED_IN_ORDER,
-    FOLLOW_UP,
     QUESTIONS,
     RESULTS,
     tables_that_may_leave,
@@ -27,7 +25,6 @@ from liftseries.release.masking import mask
 from liftseries.report.kit.numbers import WITHHELD_COUNT
 
 NUMBERS = ["estimate", "std_error", "conf_low", "conf_high", "p_value", "df"]
-NO_COUNTS = {("life_table", "n_effective")}  # a rule of its own withholds it
 BY_OPERATOR = ["operator=A", "operator=B"]
 
 
@@ -48,25 +45,24 @@ def with_results(material, *rows: pd.DataFrame):
 @pytest.mark.parametrize("analysis", ANALYSES.values(), ids=ANALYSES)
 def test_every_analysis_names_who_stands_behind_it_or_the_row_that_does(analysis):
     assert bool(analysis.behind) != analysis.of_row
-    for named in filter(None, (analysis.behind, analysis.left_out)):
-        assert callable(function_named(named)), named
+    assert not analysis.behind or callable(function_named(analysis.behind))
+    assert set(analysis.core) <= set(analysis.methods)
 
 
 @pytest.mark.parametrize(("name", "rules"), tables_that_may_leave().items(), ids=tables_that_may_leave())
 def test_every_function_that_a_table_names_is_there(name, rules):
-    for named in filter(None, (rules.behind, rules.coarsened, rules.follows)):
+    for named in filter(None, (rules.behind, rules.coarsened)):
         assert callable(function_named(named)), named
-    if rules.counts and name not in ("results", "left_out"):  # there each analysis says so
+    if rules.counts and name != "results":  # there each analysis says so
         assert rules.behind
 
 
 def test_every_column_of_counts_of_a_table_that_leaves_is_declared():
     """A table that gains a column of counts must not print it unseen; columns as the questions declare them."""
     leaves = {table.name: table for question in QUESTIONS for table in question.leaves if table.disclosure}
-    assert len(leaves) > 10
+    assert len(leaves) >= 8
     for name, table in leaves.items():
         counts = {column for column in table.columns.split() if column == "n" or column.startswith("n_")}
-        counts -= {column for one, column in NO_COUNTS if one == name}
         assert counts <= set(table.disclosure.counts), name
 
 
@@ -75,29 +71,11 @@ def test_tables_of_curves_by_step_and_of_single_records_are_not_declared():
     assert undeclared >= {"survival_ph_residuals", "failed_implants"}
 
 
-def test_tables_are_counted_in_the_order_that_is_written_down():
-    """A name misspelt there would change, unseen, which of two counts is withheld."""
-    assert set(COUNTED_IN_ORDER) == {
-        question.name for question in QUESTIONS if any(table.disclosure for table in question.leaves)
-    }
-
-
 def test_declarations_are_read_without_a_library():
     """The workflow reads them before it computes anything."""
     code = "import sys, liftseries.models.questions; print(*{'numpy', 'pandas', 'scipy'} & {*sys.modules})"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, encoding="utf-8", check=True)
     assert done.stdout.split() == []
-
-
-def test_every_left_out_row_of_the_series_is_of_an_analysis_that_names_its_reasons():
-    """Else its count would be withheld from every bundle, which a bundle does not tell."""
-    made = made_of("sixty")
-    analyses = ANALYSES | {FOLLOW_UP.name: FOLLOW_UP}
-    left_out = made.whole.left_out
-    assert len(left_out) > 10
-    for row in left_out.itertuples():
-        named = function_named(analyses[row.analysis].left_out)(made.population, row.subset)
-        assert int(named[row.reason].members.sum()) == row.n_sites, row
 
 
 # ── what is not ─────────────────────────────────────────────────────────────────────────────────────────────
@@ -139,7 +117,8 @@ def test_a_column_of_numbers_that_is_not_declared_is_emptied(forty):
 def test_every_column_of_numbers_of_a_run_is_declared(made):
     """Else the bundle would lack it without a word."""
     for name, rules in tables_that_may_leave().items():
-        assert set(made.whole.table(name).select_dtypes("number")) <= set(rules.numbers), name
+        kept_in = {"std_error", "df"} if name == "results" else set()  # of every row
+        assert set(made.whole.table(name).select_dtypes("number")) - kept_in <= set(rules.numbers), name
 
 
 def test_a_table_does_not_leave_where_its_declaration_goes(forty, monkeypatch):
@@ -149,7 +128,7 @@ def test_a_table_does_not_leave_where_its_declaration_goes(forty, monkeypatch):
     )
     monkeypatch.setattr(questions, "QUESTIONS", without)
     left = leaving(forty.whole, forty.population.cases)
-    assert {name for name, table in left.tables.items() if len(table)} == {"results", "left_out"}
+    assert {name for name, table in left.tables.items() if len(table)} == {"results"}
 
 
 # ── an operator ─────────────────────────────────────────────────────────────────────────────────────────────
@@ -172,9 +151,8 @@ def by_operator(forty):
     )
     described = whole.table("characteristics")
     described = pd.concat([described, described[described["subset"].eq("all")].assign(subset="operator=A")])
-    left_out = pd.concat([whole.left_out, whole.left_out.iloc[[0]].assign(subset="operator")])
     material = with_results(whole, rates, of_terms)
-    tables = {**material.tables, "characteristics": described, "left_out": left_out}
+    tables = {**material.tables, "characteristics": described}
     population = replace(forty.population, cases=cases.assign(operator=operator))
     return replace(material, tables=tables), population
 
@@ -182,7 +160,7 @@ def by_operator(forty):
 def test_what_is_by_operator_does_not_leave(by_operator, forty):
     material, population = by_operator
     left, before = leaving(material, population.cases), leaving(forty.whole, forty.population.cases)
-    for name in ("results", "characteristics", "left_out"):
+    for name in ("results", "characteristics"):
         pd.testing.assert_frame_equal(left.table(name), before.table(name), check_dtype=False)
         assert len(left.table(name)) < len(material.table(name))
         assert "operator" not in left.table(name).to_csv()

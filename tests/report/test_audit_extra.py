@@ -14,6 +14,7 @@ from audit_run import made_run
 from docx import Document
 from openpyxl import load_workbook
 
+from liftseries.base.file_names import safe_name, safe_names
 from liftseries.report.audit.extra_files import write_further_files
 from liftseries.report.audit.own import OwnResults
 from liftseries.report.audit.own_figures import figures_of
@@ -21,7 +22,7 @@ from liftseries.report.audit.records import Records
 from liftseries.report.audit.review import review_table
 from liftseries.report.audit.run_tables import RunTables
 from liftseries.report.kit.blocks import Written
-from liftseries.report.kit.packing import safe_name, safe_names, set_page
+from liftseries.report.kit.packing import set_page
 
 HOSTILE = ("../x", "=cmd|' /C calc'!A0", "W" * 200, "chirurg 🦷 π", "con", "a/b\\c", "@SUM(1)")
 SIX = ("a", "b", "c", "d", "e", "f")

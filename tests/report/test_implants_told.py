@@ -69,11 +69,7 @@ def test_page_one_says_associated_only_where_the_interval_leaves_out_1():
         ),
         (1, 1, "1 implant was lost to follow-up. Not yet due was 1 implant of all that were placed: only"),
         (0, 0, "0 implants were lost to follow-up."),
-        (
-            -1,
-            -1,
-            "a withheld number of implants were lost to follow-up. Not yet due were a withheld number of implants",
-        ),
+        (-5, 470, "fewer than 5 implants were lost to follow-up. Not yet due were 470 implants"),
     ],
 )
 def test_lost_and_not_yet_due_are_told_apart(n_lost, n_not_yet_due, said):
@@ -154,7 +150,7 @@ def test_bands_of_which_every_number_is_withheld_are_drawn_without_intervals():
     at_risk = pd.DataFrame([("all", 0.0, 600), ("all", 60.0, -1)], columns=["subset", "months", "n_at_risk"])
     drawing = draw_survival(curves, at_risk, pd.DataFrame([ROW]))
     assert len(drawing.figure.axes) == 2
-    assert "<4 mm: 94.0% at the end of the curve." in drawing.alt
+    assert "<4 mm: 94.0% at 60 months." in drawing.alt
     assert "–" in [text.get_text() for text in drawing.figure.texts]
 
 

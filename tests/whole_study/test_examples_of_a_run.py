@@ -1,4 +1,4 @@
-"""The examples in the help of `run`, `case` and `release`, beside the demo's finished run."""
+"""The examples in the help of `run`, `changes`, `case` and `release`, beside the demo's finished run."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import pytest
 from whole_study.conftest import liftseries
 
 
-@pytest.mark.parametrize("name", ["run", "case", "release"])
+@pytest.mark.parametrize("name", ["run", "changes", "case", "release"])
 def test_example_runs(demo, tmp_path, name):
     study = shutil.copytree(demo[0], tmp_path / "series", symlinks=True)
     lines = liftseries(name, "--help").out.splitlines()

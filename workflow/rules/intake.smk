@@ -30,6 +30,7 @@ rule check_tables:
         reading=plan.as_written["reading"],
         read_as=plan.as_written["read_as"],
         invalid_rows=plan.invalid_rows,
+        of_centre=plan.centre,
         code=code_of("intake", "study", "schemas"),
     message:
         "Checking the tables"

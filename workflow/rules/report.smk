@@ -14,6 +14,7 @@ left_for_reports = {
     "corrected": "checked/corrected.csv",
     "oddities": "oddities.csv",
     "ladder_cases": file_of("ladder_cases"),
+    "since_earlier": [SINCE] if earlier else [],
 }
 
 
@@ -29,6 +30,7 @@ files_between = [
     *(path for job in (*quick_jobs(plan), *pooling_jobs(plan)) for path in job.outputs.values()),
     *(path for question in resampling(questions_asked) for path in draw_files(question, plan)),
     *(drawn_in(room) for room in figures_of(plan.purpose)),
+    *([SINCE] if earlier else ()),
 ]
 
 
@@ -67,6 +69,28 @@ rule write_clean:
         "Writing the tables as they were read"
     script:
         "../scripts/job.py"
+
+
+if earlier:
+
+    rule find_changes:
+        """Rows and headlines that changed since the run that this one replaces."""
+        input:
+            clean="clean",
+            results="results.csv",
+        output:
+            since=SINCE,
+        log:
+            "logs/find_changes.log",
+        params:
+            does="liftseries.engine.earlier:find_changes",
+            plan=plan.as_written,
+            earlier=earlier,
+            code=code_of("base", "engine/earlier.py", "study", "schemas"),
+        message:
+            "Comparing with the run before"
+        script:
+            "../scripts/job.py"
 
 
 rule write_models:

@@ -16,6 +16,7 @@ from liftseries.base.errors import OUR_FAULT, StudyError, Terminated, UsageError
 from liftseries.base.progress import telling_steps
 from liftseries.cli.arguments import CAUTION
 from liftseries.cli.case import add_case
+from liftseries.cli.changes import add_changes
 from liftseries.cli.check import add_check
 from liftseries.cli.corrections import add_corrections
 from liftseries.cli.ladder import add_ladder
@@ -27,13 +28,14 @@ from liftseries.cli.run import add_run
 from liftseries.cli.size import add_size
 from liftseries.cli.streams import pipes_may_close
 from liftseries.cli.twin import add_twin
-from liftseries.study.plan_files import READ_FROM, TRUST
+from liftseries.study.plan_files import CENTRE, READ_FROM, TRUST
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Runs one command; see `liftseries --help`."""
     options = _parser().parse_args(arguments)
     os.environ[READ_FROM] = os.pathsep.join(map(str, getattr(options, "read_from", ())))  # for every job of a run
+    os.environ[CENTRE] = ""  # `run --centre` sets it, having found the centre
     os.environ[TRUST] = "yes" if getattr(options, "trust", False) else ""
     with pipes_may_close(), telling_steps(options.quiet):
         return _done(options)
@@ -71,6 +73,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
     for add in (
         add_run,
+        add_changes,
         add_check,
         add_corrections,
         add_map,

@@ -20,13 +20,19 @@ def add_release(commands) -> None:
     command.add_argument(
         "--rows", action="store_true", help="coarsened rows of patients too; more counts of the report are withheld"
     )
+    command.add_argument(
+        "--first", action="store_true", help="no bundle has left the house: released/ is lost, and nothing was told"
+    )
+    command.add_argument(
+        "--lower-cell", action="store_true", help="a lower smallest_cell than an earlier release had, attacked with it"
+    )
     command.set_defaults(command=_release)
 
 
 def _release(options: argparse.Namespace) -> int:
     from liftseries.release.bundle import release
 
-    released = release(plan_of(options.study), options.rows)
+    released = release(plan_of(options.study), options.rows, first=options.first, lower_cell=options.lower_cell)
     if options.rows and not released.with_rows:
         print("No rows are in it: they are too few, or counts of few patients could be worked out with them.")
     print(f"{released.n_withheld} of {counted(released.n_counts, 'count')} withheld; its report says why.")

@@ -9,6 +9,7 @@ import time
 
 from liftseries.base.errors import OUR_FAULT
 from liftseries.cli.arguments import add_command, add_study, count, plan_of
+from liftseries.study.plan import Plan
 
 UNCHANGED = "Nothing has changed since the last run."
 
@@ -19,20 +20,45 @@ def add_run(commands) -> None:
     add_study(command)
     command.add_argument("--cores", type=count, default=os.cpu_count() or 1, help="jobs side by side (default: all)")
     command.add_argument("--force", action="store_true", help="do everything again, changed or not")
+    command.add_argument(
+        "--centre", default="", metavar="X",
+        help="the report of this centre's patients alone, in output/centres/X; an audit is left out, it compares units",
+    )  # fmt: skip
     command.set_defaults(command=_run)
 
 
 def _run(options: argparse.Namespace) -> int:
-    from liftseries.engine.run import RunFailed, has_nothing_to_do, run, took, what_to_look_at
+    from liftseries.engine.run import has_nothing_to_do, what_to_look_at
     from liftseries.study.plan_files import folders_of
 
+    if options.centre:
+        return _run_centre(options)
     started = time.monotonic()
     study, output = folders_of(options.study)
     if not options.force and output and has_nothing_to_do(study, output):
         print(UNCHANGED)
         print("\n".join(what_to_look_at(output)))
         return 0
-    plan = plan_of(options.study)
+    return _brought_up_to_date(plan_of(options.study), options, started)
+
+
+def _run_centre(options: argparse.Namespace) -> int:
+    """Nobody else may be at work in the study's whole output folder, in which the centre's lies."""
+    from liftseries.engine.run import alone_in
+    from liftseries.intake.one_centre import known_centre
+    from liftseries.intake.study import read_study
+    from liftseries.study.plan_files import CENTRE
+
+    started, whole = time.monotonic(), plan_of(options.study)
+    os.environ[CENTRE] = known_centre(read_study(whole).tables["patients"]["centre"], options.centre)
+    whole.output.mkdir(parents=True, exist_ok=True)
+    with alone_in(whole.output):
+        return _brought_up_to_date(plan_of(options.study), options, started)
+
+
+def _brought_up_to_date(plan: Plan, options: argparse.Namespace, started: float) -> int:
+    from liftseries.engine.run import RunFailed, run, took, what_to_look_at
+
     try:
         changed = run(plan, options.cores, options.force, not options.quiet)
     except RunFailed as error:

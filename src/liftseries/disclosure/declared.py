@@ -1,17 +1,20 @@
 """What a declaration of disclosure may say: whom a number counts, and which others go where a count goes.
 
-| numbers | go where |
+With k the smallest cell, in patients:
+
+| numbers | leave where |
 |---|---|
-| a count | the protection withholds it, the ledger does not know it, or knows another value |
-| a share | its numerator or denominator goes |
-| mean and standard deviation | their count goes, or fewer patients than the smallest cell stand behind them |
-| a median; quartiles | the same, and below 2 or 4 times as many patients: so many lie on either side |
-| smallest and largest values, single cases, rows set aside | always: each is one record |
-| an estimate that is an exact function of counts | one of those counts goes |
-| a model's coefficient | its level or the reference has too few patients with an event, or without one |
-| a model's intercept, a risk or curve from a model, its calibration | its number of events goes, too |
-| survival after a month | fewer patients than the smallest cell are still followed then |
-| degrees of freedom | the number of patients goes: they are worked out from it |
+| a count | it is declared as core, of 0 or at least k patients, and not needed to hide another |
+| sites, patients, events, df and standard error of a row off the core | never |
+| a group by which rows are told | k patients; 2k by outcome; none or all as `groups` says |
+| a share, and any other exact function of counts | each of those counts is told |
+| mean and standard deviation, any estimate | 2k patients |
+| a median; quartiles | 2k; 4k, so that k lie on either side |
+| smallest and largest values, single cases, rows set aside | never: each is one record |
+| a coefficient | `FREE_PATIENTS` more patients than terms; its level and the reference: k with an event and k without |
+| an intercept | never |
+| survival at a month | 2k patients are still followed then |
+| p | to two decimals, where the number of patients is told, or there are `MANY_PATIENTS` of them |
 
 Plain data: functions are named as text (`package.module:function`). A table without a declaration does not leave the
 house, and a row without one keeps no number.
@@ -28,6 +31,8 @@ if TYPE_CHECKING:
 
 Unit = Literal["sites", "patients"]
 MEDIAN_NEEDS, QUARTILES_NEED = 2, 4  # times the smallest cell: so many patients lie below and above; our convention
+ESTIMATE_NEEDS, OUTCOME_NEEDS, TRAIT_NEEDS = 2, 2, 4  # likewise: behind an estimate, a group by outcome, none or all
+FREE_PATIENTS, MANY_PATIENTS = 10, 60
 # Columns by whose levels rows may leave the house; by another's, an operator's say, only where a declaration names it.
 LEAVE_BY = ("rbh_band", "lift_band", "approach", "protocol", "centre")
 
@@ -61,7 +66,9 @@ class TableRules:
     labels : its numbers that tell of nobody, a month or a confidence level; any further number is emptied
     behind : function of the population and a row: a `Behind`, or None where nobody is known to stand behind it
     coarsened : function of all tables, by name, that gives this one coarse enough to leave; "" where it is as it is
-    follows : function of the table and its masked copy that tells again what follows from what is left
+    core : whether its counts leave; off the core they are known in the house alone
+    told_by : its columns that say what is told of a group; a group goes from each of them apart
+    traits : whether it tells traits of persons, of which none and all are told of `TRAIT_NEEDS` times k patients only
     leave_by : columns by whose levels its rows may leave
     """
 
@@ -70,7 +77,9 @@ class TableRules:
     labels: tuple[str, ...] = ()
     behind: str = ""
     coarsened: str = ""
-    follows: str = ""
+    core: bool = True
+    told_by: tuple[str, ...] = ()
+    traits: bool = False
     leave_by: tuple[str, ...] = LEAVE_BY
 
     @property
@@ -87,12 +96,10 @@ class Counted:
     ----------
     members : shape (n_sites,), true/false
     unit : whether the sites or their patients are counted
-    recorded : it only says of whom something is on record, not what
     """
 
     members: np.ndarray
     unit: Unit = "sites"
-    recorded: bool = False
 
 
 @dataclass(frozen=True)
@@ -103,7 +110,10 @@ class Behind:
     ----------
     counts : column -> whom the count printed there counts
     gives_away : counts that the row's other numbers are exact functions of
-    rests_on : groups that they rest on, each of shape (n_sites,), true/false
+    rests_on : groups of which each must be `ESTIMATE_NEEDS` times k patients, each of shape (n_sites,), true/false
+    parts : groups of which each must be k patients: a level's with an event, say
+    needs : fewest patients behind the first of `rests_on`, whatever k is
+    group : of whom the row tells, where that is not the first of `rests_on`
     seen_in : what a reader sees the counts side by side with: `Count.table`
         For a row of results.csv it follows from its outcome and subset.
     """
@@ -111,6 +121,9 @@ class Behind:
     counts: Mapping[str, Counted] = field(default_factory=dict)
     gives_away: tuple[Counted, ...] = ()
     rests_on: tuple[np.ndarray, ...] = ()
+    parts: tuple[np.ndarray, ...] = ()
+    needs: int = 0
+    group: np.ndarray | None = None
     seen_in: tuple[str, ...] = ()
 
 
@@ -121,7 +134,8 @@ def behind_estimate(
     event_unit: Unit = "sites",
     gives_away: tuple[Counted, ...] = (),
     rests_on: tuple[np.ndarray, ...] = (),
-    recorded: bool = False,
+    parts: tuple[np.ndarray, ...] = (),
+    needs: int = 0,
 ) -> Behind:
     """Who stands behind a row of results.csv.
 
@@ -130,10 +144,9 @@ def behind_estimate(
     sites : shape (n_sites,), true/false; n_sites and n_patients count them, and its numbers rest on them
     events : n_events counts them; None where nothing is an event
     event_unit : what n_events counts
-    gives_away, rests_on : as in `Behind`; the sites need not be named again
-    recorded : whether `sites` says only of whom something was recorded
+    gives_away, rests_on, parts, needs : as in `Behind`; the sites need not be named again
     """
-    counts = {"n_sites": Counted(sites, "sites", recorded), "n_patients": Counted(sites, "patients", recorded)}
+    counts = {"n_sites": Counted(sites), "n_patients": Counted(sites, "patients")}
     if events is not None:
         counts["n_events"] = Counted(events, event_unit)
-    return Behind(counts, gives_away, (sites, *rests_on))
+    return Behind(counts, gives_away, (sites, *rests_on), parts, needs)

@@ -4,14 +4,14 @@ A count is *sensitive* when 1 to smallest_cell - 1 patients stand behind it: the
 Statistical Disclosure Control, Wiley 2012, chapter 4; from memory). What holds for the count of sites of few patients,
 and for one that is printed nowhere but could be worked out, holds for them all. Not sensitive are
 
-- nought: nobody stands behind it. That it may tell something of everybody in the group is accepted, as the group has at
-  least smallest_cell patients where it is printed, and "no failure" is a result; so is "all of them", its complement;
+- nought: nobody stands behind it. Where it tells something of everybody in a small group, the group is not told at all
+  (`release.groups`), and neither is "all of them", its complement;
 - what is fixed: it is known from elsewhere.
 
 A sensitive count is *protected* when other series, in whole sites and patients, agree with all that stays published
-and have 1 there, or fewer, and smallest_cell, or more: a reader cannot tell how many they are, nor that they are few.
-(A count of sites that is no smaller than smallest_cell although few patients stand behind it: one site more than it
-is.) Protected is each sensitive count that the ledger lists; a group that it does not list is not, nor is anything
+and have 1 there, or fewer, and smallest_cell - 1, or more: a reader can tell that they are few, and no more.
+Where that cannot be had as long as small counts are told as few, the tables of such a count do not tell which are few.
+Protected is each sensitive count that the ledger lists; a group that it does not list is not, nor is anything
 against a reader who knows some of the patients and takes them off.
 
 The counts withheld for others are found as Kelly, Golden and Assad do (Networks 22, 1992, 397-417; from memory): for
@@ -44,6 +44,7 @@ class Protection:
     ----------
     suppressed : published counts with 1 to smallest_cell - 1 patients behind them
     complementary : published counts withheld so that those cannot be worked out
+    told_as_few : of `suppressed`, those of which may be told that they are fewer than the smallest cell
     intervals : one row for every sensitive count, published or not
         `name, value, patients, lower, upper, needed_lower, needed_upper, protected`: series with `lower` and with
         `upper` there agree with all that stays published, so an attacker's interval is at least that wide; `protected`
@@ -52,6 +53,7 @@ class Protection:
 
     suppressed: frozenset[str]
     complementary: frozenset[str]
+    told_as_few: frozenset[str]
     intervals: pd.DataFrame
 
     @property
@@ -88,21 +90,50 @@ def protect(
     """
     check_counts(counts, patients)
     structure = structure_of(counts, patients)
-    search = _Search(structure, np.asarray(patients), smallest_cell, weights or {})
-    search.hide_all()
-    search.publish_again()
+    search = _protected(structure, np.asarray(patients), smallest_cell, weights or {})
     withheld = {count.name for number in search.withheld for count in structure.numbers[number].counts}
     small = {count.name for number in search.sensitive for count in structure.numbers[number].counts}
+    few = {count.name for number in np.flatnonzero(search.few) for count in structure.numbers[number].counts}
     printed = {count.name for count in counts if count.published}
     return Protection(
-        frozenset(withheld & small & printed), frozenset((withheld - small) & printed), search.intervals(counts)
+        frozenset(withheld & small & printed),
+        frozenset((withheld - small) & printed),
+        frozenset(few & printed),
+        search.intervals(counts),
     )
+
+
+def _protected(structure: Structure, patients: np.ndarray, smallest_cell: int, weights: Mapping[str, float]) -> _Search:
+    """A finished search; where some counts cannot be hidden, one that tells less of their tables, then of all."""
+    everything = np.ones(len(structure.numbers), bool)
+    search = _Search(structure, patients, smallest_cell, weights, everything)
+    search.hide_all()
+    for may_be_few in (~_beside(structure, search.open_ones()), ~everything) if search.open_ones() else ():
+        search = _Search(structure, patients, smallest_cell, weights, may_be_few)
+        search.hide_all()
+        if not search.open_ones():
+            break
+    search.publish_again()
+    return search
+
+
+def _beside(structure: Structure, some: Sequence[int]) -> np.ndarray:
+    """Which numbers stand in a table with one of some, shape (n_numbers,), true/false."""
+    tables = {count.table for i in some for count in structure.numbers[i].counts}
+    return np.array([any(count.table in tables for count in number.counts) for number in structure.numbers], bool)
 
 
 class _Search:
     """The numbers withheld so far, and the other series that show what they hide."""
 
-    def __init__(self, structure: Structure, patients: np.ndarray, smallest_cell: int, weights: Mapping[str, float]):
+    def __init__(
+        self,
+        structure: Structure,
+        patients: np.ndarray,
+        smallest_cell: int,
+        weights: Mapping[str, float],
+        may_be_few: np.ndarray,
+    ):
         numbers = structure.numbers
         self.structure = structure
         self.value = np.array([value_of(number.counts[0], patients) for number in numbers], float)
@@ -116,7 +147,11 @@ class _Search:
         )
         is_small = (self.behind >= 1) & (self.behind < smallest_cell) & ~self.fixed
         self.sensitive = [int(i) for i in np.flatnonzero(is_small)]
-        self.needed = {i: (1.0, max(float(smallest_cell), self.value[i] + 1)) for i in self.sensitive}
+        more = self.value + (self.value >= smallest_cell)  # of sites of few patients: one site more than there are
+        self.needed = {i: (1.0, max(smallest_cell - 1.0, more[i])) for i in self.sensitive}
+        published = np.array([number.published for number in numbers], bool)
+        self.few = is_small & (self.value < smallest_cell) & published & may_be_few
+        self.highest = np.where(self.few, smallest_cell - 1.0, np.inf)
         # What nobody prints may differ freely, like what is withheld.
         self.hidden = is_small | (np.array([not number.published for number in numbers], bool) & ~self.fixed)
         self.series: list[OtherSeries] = []
@@ -134,6 +169,10 @@ class _Search:
             series = self._other_series(i, goal, self.hidden, may_withhold=True)
             self.series.append(series)
             self.hidden[list(series.values)] = True
+
+    def open_ones(self) -> list[int]:
+        """The sensitive numbers that cannot be hidden, whatever is withheld."""
+        return [i for i in self.sensitive if not all(self._reached(i, goal, self.series) for goal in self.needed[i])]
 
     def publish_again(self) -> None:
         """Publish again what turns out not to be needed; the dearest first."""
@@ -177,4 +216,4 @@ class _Search:
     def _other_series(self, i: int, goal: float, hidden: np.ndarray, *, may_withhold: bool) -> OtherSeries:
         free = np.flatnonzero(hidden | (may_withhold & ~self.fixed))
         price = np.where(hidden, NEAR, self.cost)[free]
-        return cheapest_other_series(self.structure, self.value, i, goal, free, price)
+        return cheapest_other_series(self.structure, self.value, i, goal, free, price, self.highest)

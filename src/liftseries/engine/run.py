@@ -20,6 +20,7 @@ from liftseries.base.home import folder
 from liftseries.base.numbers import counted
 from liftseries.base.outputs import remove_unfinished
 from liftseries.base.remarks import NOTHING_RECORDED
+from liftseries.engine.earlier import keep_earlier
 from liftseries.engine.job import MACHINE, PROBLEMS
 from liftseries.engine.processes import (
     MARK,
@@ -82,6 +83,7 @@ def run(plan: Plan, cores: int, force: bool = False, tell: bool = True) -> bool:
     with alone_in(plan.output):
         if not force and is_up_to_date(plan.folder, plan.output):
             return False
+        keep_earlier(plan)
         _recover(plan, tell)
         _start_snakemake(plan, cores, force, tell)
     return True

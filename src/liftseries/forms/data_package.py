@@ -1,9 +1,10 @@
 """The tables in the open standard for describing data: each as a Table Schema, all of a study as one Data Package.
 
 Source: Data Package 2.0, https://datapackage.org/standard/data-package/ (resources), /table-schema/ (fields,
-constraints, primaryKey, foreignKeys, missingValues) and /table-dialect/ (sheetName). What the standard has no word
-for (`unit`, `measured`, `condition`, `neededWhen`, `allowedWhen`, `appliesWhen`, `notation`, `whenEmpty`, `reference`,
-`identifies`, `knownFrom`; `rules` of a table) are properties of our own, which the standard allows.
+constraints, primaryKey, foreignKeys, missingValues) and /table-dialect/ (sheetName). The Frictionless client knows no
+`sheetName` and would read the first sheet for every table: `excel` beside it is its own word. What the standard has no
+word for (`unit`, `measured`, `condition`, `neededWhen`, `allowedWhen`, `appliesWhen`, `notation`, `whenEmpty`,
+`reference`, `identifies`, `knownFrom`; `rules` of a table) are properties of our own, which the standard allows.
 """
 
 from __future__ import annotations
@@ -78,7 +79,8 @@ def _resource(table: Table, file: str, schema: Mapping[str, Table]) -> dict[str,
     path, _, sheet = file.partition("#")
     resource = {"name": table.name, "type": "table", "title": table.title, "path": path}
     if sheet:
-        resource |= {"format": "xlsx", "dialect": {"$schema": f"{PROFILES}/tabledialect.json", "sheetName": sheet}}
+        dialect = {"$schema": f"{PROFILES}/tabledialect.json", "sheetName": sheet, "excel": {"sheet": sheet}}
+        resource |= {"format": "xlsx", "dialect": dialect}
     else:
         resource |= {"format": "csv", "encoding": "utf-8"}
     return resource | {"schema": table_schema(table, schema)}

@@ -17,6 +17,7 @@ from liftseries.intake.draft.draft import NEVER_EMPTY, Draft
 from liftseries.intake.draft.opened import stacked
 from liftseries.intake.draft.stack import draft_table
 from liftseries.intake.oddities.found import FoundOddity, with_places
+from liftseries.intake.one_centre import narrowed
 from liftseries.intake.only_files import is_named, only_of
 from liftseries.intake.screens import screen_of
 from liftseries.intake.told.causes import Cause
@@ -244,7 +245,7 @@ def _taken_in(plan: Plan, names: Iterable[str], corrected: bool = True) -> tuple
         place_of=lambda name, row, column: drafts[name].cell_place(kept[name][row], column),
     )
     _prove_nothing_lost(intake, drafts, gone)
-    return intake, findings
+    return (narrowed(intake, lines, centre_of, plan.centre) if plan.centre else intake), findings
 
 
 def _kept_in_order(draft: Draft, gone: np.ndarray) -> np.ndarray:

@@ -28,6 +28,7 @@ SPINE = {
     "odd_sites": f"{WORK}/odd_sites.csv",
     "ladder_cases": f"{WORK}/ladder_cases.csv",
     "results": "results.csv",
+    "since_earlier": "earlier/since.csv",  # stays in the house
 }
 
 

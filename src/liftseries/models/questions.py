@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from liftseries.disclosure.declared import Rule, TableRules
+from liftseries.disclosure.declared import ESTIMATE_NEEDS, Rule, TableRules
 from liftseries.models.audit import questions as audit
 from liftseries.models.comparison import questions as comparison
 from liftseries.models.depth import questions as depth
@@ -31,33 +31,12 @@ QUESTIONS: tuple[Question, ...] = (
 QUESTION_OF: dict[str, Question] = {analysis.name: question for question in QUESTIONS for analysis in question.analyses}
 ANALYSES: dict[str, Analysis] = {analysis.name: analysis for question in QUESTIONS for analysis in question.analyses}
 
-# Not asked by anybody: sites that stay out of every analysis of implants are rows of left_out alone.
-FOLLOW_UP = Analysis(
-    "follow_up",
-    "implants with a visit that tells how they fare",
-    left_out="liftseries.models.shared.behind:not_followed",
-)
-# Tables of all questions together. Who stands behind their rows is declared with each analysis.
-LEFT_OUT = TableRules(("n_sites",))
+# The table of all questions together. Who stands behind its rows is declared with each analysis.
 RESULTS = TableRules(
     ("n_sites", "n_patients", "n_events"),
-    (
-        Rule(("estimate", "std_error", "conf_low", "conf_high", "p_value"), behind=1, given_away=True),
-        Rule(("df",), ("n_patients", "n_events"), behind=1, given_away=True),
-    ),
+    (Rule(("estimate", "conf_low", "conf_high", "p_value"), behind=ESTIMATE_NEEDS, given_away=True),),
     labels=("conf_level",),
-)
-# Which of two counts that hide a third equally well is withheld depends on the order in which a release counts: what
-# describes the series goes first, what was imputed last, and a question that is not named here after those.
-COUNTED_IN_ORDER = (
-    "series",
-    "followup_completeness",
-    "survival_life_table",
-    "survival_km",
-    "gain_mixed",
-    "bone_marginal",
-    "perforation_imputed",
-    "survival_imputed",
+    told_by=("analysis",),
 )
 
 
@@ -80,8 +59,6 @@ def questions_for(purposes: Iterable[str]) -> tuple[Question, ...]:
 
 def tables_that_may_leave() -> dict[str, TableRules]:
     """Table -> how it may leave the house; then those in which all questions meet, and those made from others."""
-    place = {name: at for at, name in enumerate(COUNTED_IN_ORDER)}
-    in_order = sorted(QUESTIONS, key=lambda question: place.get(question.name, len(place)))
-    tables = {table.name: table.disclosure for question in in_order for table in question.leaves if table.disclosure}
-    tables |= {"left_out": LEFT_OUT, "results": RESULTS}
+    tables = {table.name: table.disclosure for question in QUESTIONS for table in question.leaves if table.disclosure}
+    tables |= {"results": RESULTS}
     return dict(sorted(tables.items(), key=lambda table: bool(table[1].coarsened)))

@@ -3,6 +3,7 @@
     report.html, report.pdf    the report with what tells of few patients withheld, and its supplement
     results.csv                the estimates, likewise; its last column names what was withheld in a row
     tables/, figures/          of that report
+    told.csv                   each count that it tells, its set by a symbol: the next release is attacked with it
     coarsened/                 patients and sites so coarse that rows may leave with it, where they may; advice.csv
                                says which columns were made coarser
     release.json               by what rule how much was withheld, and of which run; no value
@@ -28,15 +29,19 @@ from liftseries.disclosure.declared import MEDIAN_NEEDS, QUARTILES_NEED
 from liftseries.engine.provenance import MANIFEST, versions
 from liftseries.engine.run import alone_in
 from liftseries.engine.standing import is_up_to_date
-from liftseries.release.check import worked_out
+from liftseries.release.before import RECORD as RECORD_OF_COUNTS
+from liftseries.release.before import read_before, told_before
+from liftseries.release.before import record as record_release
+from liftseries.release.check import attacked
 from liftseries.release.figures import draw_figures
 from liftseries.release.masking import Masked, mask, withheld_columns
 from liftseries.release.population import read_population
+from liftseries.release.recorded import check_record, told_counts
 from liftseries.release.rows import advice_of, can_be_counted, rows_of
 from liftseries.report.kit.declarations import KeptIn, Purpose
 from liftseries.report.kit.material import Withheld, read_material, with_figures
-from liftseries.report.kit.numbers import WITHHELD_COUNT
 from liftseries.report.kit.writer import write
+from liftseries.report.languages.say import words_that_leave
 from liftseries.report.pages.report_files import write_all
 from liftseries.report.purposes import purpose
 from liftseries.study.plan import Plan
@@ -55,7 +60,7 @@ class Released:
     with_rows: bool
 
 
-def release(plan: Plan, with_rows: bool = False) -> Released:
+def release(plan: Plan, with_rows: bool = False, *, first: bool = False, lower_cell: bool = False) -> Released:
     """Makes the bundle anew.
 
     Parameters
@@ -63,6 +68,8 @@ def release(plan: Plan, with_rows: bool = False) -> Released:
     plan
     with_rows : whether coarsened rows leave too, where the counts of few patients can be hidden all the same
         More counts of the report are withheld then, for all that can be counted in rows is known.
+    first : nothing has left the house, though a bundle lies there and its record does not
+    lower_cell : whether k may be lower than that of an earlier release
 
     Raises
     ------
@@ -83,16 +90,22 @@ def release(plan: Plan, with_rows: bool = False) -> Released:
         checked = {name: pd.read_parquet(plan.output / f"checked/{name}.parquet") for name in ("patients", "sites")}
         rows = rows_of(checked, plan.schema, plan.smallest_cell)
         rows_leave = with_rows and can_be_counted(rows)
+        run = sha256(plan.output / MANIFEST)
+        before_this = told_before(plan.folder)
+        check_record(plan, before_this, run, with_rows, first=first, lower_cell=lower_cell)
+        before = read_before(plan.folder, population, run)
         step("Withholding counts of few patients")
-        masked = mask(whole, population, plan.smallest_cell, rows if rows_leave else None)
-        if rows_leave and _open_ones(masked, plan.smallest_cell):
+        masked = mask(whole, population, plan.smallest_cell, rows if rows_leave else None, before)
+        if rows_leave and (masked.tells_no_count or attacked(masked, plan.smallest_cell).recovered):
             rows_leave = False
-            masked = mask(whole, population, plan.smallest_cell)
+            masked = mask(whole, population, plan.smallest_cell, before=before)
         step("Trying to work out what is withheld")
         _check_protected(plan, masked)
+        counts_told, sets = told_counts(masked, plan.smallest_cell, run, with_rows)
         record = _record(plan, masked, rows_leave)
     with remake_folder(folder) as room:
         _write(room, masked, plan.smallest_cell, rows_leave)
+        write_csv(room / RECORD_OF_COUNTS, counts_told)
         write_csv(room / "coarsened/advice.csv", advice_of(rows))
         for name, table in rows.tables.items() if rows_leave else ():
             write_csv(room / f"coarsened/{name}.csv", table)
@@ -100,6 +113,8 @@ def release(plan: Plan, with_rows: bool = False) -> Released:
             str(path.relative_to(room)): sha256(path) for path in sorted(room.rglob("*")) if path.is_file()
         }
         write_text(room / RECORD, json.dumps(record, indent=2, ensure_ascii=False) + "\n")
+    if run not in set(before_this["run"]):
+        record_release(plan.folder, counts_told, sets, population)
     told = masked.withheld
     return Released(folder, int(told["counts"].sum()), int(told["counts_withheld"].sum()), rows_leave)
 
@@ -120,16 +135,9 @@ def _not_run(plan: Plan) -> StudyError:
     return StudyError([Problem(str(plan.folder), f"{why}. Run `liftseries run {plan.folder}` first.")])
 
 
-def _open_ones(masked: Masked, smallest_cell: int) -> int:
-    """How many numbers of few patients could be worked out, by the protection's own word and by the attack."""
-    intervals = masked.protection.intervals
-    unprotected = intervals.loc[~intervals["protected"].astype(bool), "name"]
-    return len({*unprotected, *worked_out(masked, smallest_cell)})
-
-
 def _check_protected(plan: Plan, masked: Masked) -> None:
     """Nothing is released as long as a number of few patients could be worked out."""
-    if open_ones := _open_ones(masked, plan.smallest_cell):
+    if open_ones := len(attacked(masked, plan.smallest_cell).recovered):
         message = (
             f"{open_ones} number{'s' if open_ones > 1 else ''} of fewer than {plan.smallest_cell} patients could be "
             "worked out whatever is withheld, so nothing is released. Take terms or groups out of the plan, or pool "
@@ -148,7 +156,7 @@ def _write(room: Path, masked: Masked, smallest_cell: int, rows_leave: bool) -> 
         rows_leave,
     )
     for report in reports_of(masked.material.plan["purpose"]):
-        with tempfile.TemporaryDirectory() as drawn:
+        with tempfile.TemporaryDirectory() as drawn, words_that_leave():
             step(f"Drawing the figures of {report.name}")
             draw_figures(report.figures, masked.material, Path(drawn))
             material = with_figures(replace(masked.material, withheld=withheld), [Path(drawn)])
@@ -173,7 +181,7 @@ def released_results(masked: pd.DataFrame, whole: pd.DataFrame) -> pd.DataFrame:
     """results.csv with empty cells where something was withheld, and a last column that says of which columns."""
     withheld = withheld_columns(masked, whole)
     counts = [column for column in masked if column.startswith("n_")]
-    blank = {column: masked[column].mask(masked[column].eq(WITHHELD_COUNT)).astype("Int64") for column in counts}
+    blank = {column: masked[column].mask(masked[column].lt(0)).astype("Int64") for column in counts}
     return masked.assign(**blank, withheld=withheld)
 
 

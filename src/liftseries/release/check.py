@@ -1,40 +1,76 @@
-"""The attack on what is about to leave: which counts of few patients can be worked out from all that is shown."""
+"""The attack on what is about to leave: which counts of few patients can be worked out from all that is shown.
+
+It takes what is printed from the masked tables, and knows nothing of how it was decided what to withhold.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import pandas as pd
 
-from liftseries.disclosure.attack import attack
-from liftseries.models.questions import tables_that_may_leave
+from liftseries.base.remarks import WITHHELD_COUNT
+from liftseries.disclosure.attack import told_apart
+from liftseries.disclosure.counts import n_patients_behind, value_of
 from liftseries.release.masking import Masked, tables_of
 
-NEAR = 1e-6  # of the bounds of a linear programme
+
+@dataclass(frozen=True)
+class Attacked:
+    """What an attack came to.
+
+    Attributes
+    ----------
+    n_known : different counts that a reader has
+    targets : one row a count of 1 to k - 1 patients: `name, value, lower, upper, recovered`
+        Not recovered is one that can be 1, and k - 1; of k sites of few patients or more, one site more than it is.
+    """
+
+    n_known: int
+    targets: pd.DataFrame
+
+    @property
+    def recovered(self) -> list[str]:
+        """The counts that a reader can tell."""
+        return self.targets.loc[self.targets["recovered"].astype(bool), "name"].tolist()
 
 
-def worked_out(masked: Masked, smallest_cell: int) -> list[str]:
-    """Names of the counts of few patients that a reader can tell from larger ones to less than is promised."""
-    ledger, promised = masked.ledger, masked.protection.intervals
-    if promised.empty:  # nothing of few patients, or a series of which no count is shown
-        return []
-    values, counts = shown_values(masked), ledger.counts(smallest_cell)
-    known = {count.name: values.get(count.name.rpartition(" | ")[0]) if count.published else None for count in counts}
-    bounds = attack(counts, ledger.population.patients, known).set_index("name").reindex(promised["name"])
-    narrow = bounds["lower"].isna().to_numpy()  # it has no bounds, for it is shown itself
-    narrow |= bounds["lower"].to_numpy() > promised["needed_lower"].to_numpy() + NEAR
-    narrow |= bounds["upper"].to_numpy() < promised["needed_upper"].to_numpy() - NEAR
-    return promised.loc[narrow, "name"].tolist()
+def attacked(masked: Masked, smallest_cell: int) -> Attacked:
+    """Attacks the bundle, together with what earlier releases told."""
+    ledger, patients = masked.ledger, masked.ledger.patients
+    counts = ledger.counts(smallest_cell)
+    shown = shown_values(masked)
+    values: dict[str, int | tuple[int, int] | None] = {}
+    for count in counts:
+        values[count.name] = value_of(count, patients) if count.fixed else None
+        if count.published and not count.fixed:
+            values[count.name] = shown.get(count.name.rpartition(" | ")[0])
+    few = [count for count in counts if not count.fixed and 1 <= n_patients_behind(count, patients) < smallest_cell]
+    value = {count.name: value_of(count, patients) for count in few}
+    needed = {name: (1.0, max(smallest_cell - 1.0, n + (n >= smallest_cell))) for name, n in value.items()}
+    targets = told_apart(counts, patients, values, needed)
+    targets.insert(1, "value", targets["name"].map(value))
+    return Attacked(
+        len({name.rpartition(" | ")[0] for name, value in values.items() if isinstance(value, int)}),
+        targets,
+    )
 
 
-def shown_values(masked: Masked) -> dict[str, int]:
-    """What is printed, or can be worked out from an estimate that is: name in the ledger -> value."""
-    ledger, tables, declared = masked.ledger, tables_of(masked.material), tables_that_may_leave()
-    names = set(ledger.known)
+def shown_values(masked: Masked) -> dict[str, int | tuple[int, int]]:
+    """What is printed, or can be worked out from an estimate that is: name in the ledger -> value, or its range."""
+    ledger, tables = masked.ledger, tables_of(masked.material)
+    found: dict[str, int | tuple[int, int]] = {name: ledger.entries[name].value for name in ledger.known}
     for (table, row, column), name in ledger.cells.items():
         value = tables[table][column].iloc[row]
         if pd.notna(value) and value >= 0:
-            names.add(name)
-    for (table, row), given_away in ledger.given_away.items():
-        numbers = [column for rule in declared[table].rules if rule.given_away for column in rule.numbers]
-        if tables[table].iloc[row].reindex(numbers).notna().any():
-            names |= given_away
-    return {name: ledger.entries[name].value for name in names}
+            found[name] = int(value)
+        elif pd.notna(value) and value < WITHHELD_COUNT:
+            found.setdefault(name, (0, -int(value) - 1))
+    for table, rows in masked.behind.items():
+        told = tables[table].get("estimate", tables[table].get("survival"))
+        for row, behind in enumerate(rows if told is not None else ()):
+            if behind is not None and pd.notna(told.iloc[row]):
+                for counted in behind.gives_away:
+                    if name := ledger.name_of(counted):
+                        found[name] = ledger.entries[name].value
+    return found

@@ -1,12 +1,11 @@
-"""Enters into the ledger whom every count of a run's tables counts, as declared beside each analysis and table.
+"""Who stands behind every row of a run's tables, as declared, and which of their counts go into the ledger: the core's.
 
-Nothing here knows an analysis or a table by name but results.csv and the sites left out, in which all analyses meet.
-What is not declared has no entry, and the masking withholds it.
+Nothing here knows an analysis or a table by name but results.csv, in which all analyses meet.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -14,35 +13,71 @@ import pandas as pd
 
 from liftseries.base.named import function_named
 from liftseries.disclosure.declared import Behind
-from liftseries.models.questions import ANALYSES, FOLLOW_UP, tables_that_may_leave
+from liftseries.models.questions import ANALYSES, tables_that_may_leave
 from liftseries.models.shared.behind import Row
+from liftseries.models.shared.population import Population
 from liftseries.models.shared.question import Analysis
 from liftseries.models.shared.results import DESIGN_EFFECT
+from liftseries.release.groups import WHOLE, Untold
 from liftseries.release.ledger import Ledger
 
-RESULTS, LEFT_OUT = "results", "left_out"
+RESULTS = "results"
+ANSWERED = {  # what the first page answers with where little else can be told
+    ("perforation.rate", "patients"),
+    ("survival.km", "corrected"),
+    ("depth.adherence", "patients"),
+}
+Behinds = Mapping[str, Sequence[Behind | None]]
 
 
-def enter_tables(ledger: Ledger, tables: Mapping[str, pd.DataFrame]) -> None:
-    """Enters every count of these tables that is declared; `tables` as `leaving` gives them."""
-    enter_results(ledger, tables[RESULTS])
-    for name, rules in tables_that_may_leave().items():
-        behind = function_named(rules.behind) if rules.behind else None
-        for position, row in enumerate(tables[name].itertuples(index=False) if behind else ()):
-            _enter(ledger, (name, position), behind(ledger.population, row))
-    _enter_left_out(ledger, tables[LEFT_OUT])
+def behind_rows(tables: Mapping[str, pd.DataFrame], population: Population) -> dict[str, list[Behind | None]]:
+    """Table -> who stands behind each of its rows; None where nobody is known to."""
+    return {name: _behind_rows(name, tables[name], population) for name in tables_that_may_leave()}
 
 
-def enter_results(ledger: Ledger, results: pd.DataFrame) -> None:
-    """Enters every row of results.csv whose analysis says who stands behind it."""
-    beside = Beside(results)
-    for position, printed in enumerate(results.itertuples(index=False)):
-        row = row_of(printed)
-        analysis = ANALYSES.get(row.analysis)
-        if analysis is None or not analysis.behind:
+def _behind_rows(name: str, table: pd.DataFrame, population: Population) -> list[Behind | None]:
+    if name == RESULTS:
+        return [_behind_estimate(row_of(printed), population) for printed in table.itertuples(index=False)]
+    declared = tables_that_may_leave()[name].behind
+    if not declared:
+        return [None] * len(table)
+    behind = function_named(declared)
+    return [behind(population, row) for row in table.itertuples(index=False)]
+
+
+def _behind_estimate(row: Row, population: Population) -> Behind | None:
+    analysis = ANALYSES.get(row.analysis)
+    if analysis is None or not analysis.behind:
+        return None
+    key = ("behind", *vars(row).values())
+    return population.once(key, lambda: function_named(analysis.behind)(population, row))
+
+
+def enter_tables(
+    ledger: Ledger, tables: Mapping[str, pd.DataFrame], behind: Behinds, untold: Iterable[Untold] = ()
+) -> None:
+    """Enters every count of the core, and those of the groups that are not told apart."""
+    beside = Beside(tables[RESULTS])
+    rules = tables_that_may_leave()
+    for name, rows in behind.items():
+        for position, (printed, one) in enumerate(zip(tables[name].itertuples(index=False), rows, strict=True)):
+            if one is not None and (is_core(printed) if name == RESULTS else rules[name].core):
+                seen_in = beside.of(row_of(printed)) if name == RESULTS else one.seen_in
+                ledger.enter((name, position), one, seen_in)
+                if name == RESULTS and (printed.analysis, printed.method) in ANSWERED and printed.subset == WHOLE:
+                    ledger.headline |= {ledger.cells[name, position, column] for column in one.counts}
+    for group in untold:
+        if group.table == RESULTS and not is_core(group.row):
             continue
-        behind = function_named(analysis.behind)(ledger.population, row)
-        _enter(ledger, (RESULTS, position), behind, beside.of(row))
+        seen_in = beside.of(row_of(group.row)) if group.table == RESULTS else group.behind.seen_in
+        for counted in group.behind.counts.values():
+            ledger.leaves_unprinted(counted, seen_in)
+
+
+def is_core(printed) -> bool:
+    """Whether a row of results.csv leaves with its counts."""
+    analysis = ANALYSES.get(printed.analysis)
+    return analysis is not None and printed.method in analysis.core
 
 
 def row_of(printed) -> Row:
@@ -84,28 +119,3 @@ class Beside:
 def outcome_of(analysis: str) -> str:
     """What an analysis is about: those of one outcome count the same events."""
     return ANALYSES.get(analysis, Analysis(analysis, "")).about
-
-
-def _enter_left_out(ledger: Ledger, table: pd.DataFrame) -> None:
-    """A row says how many sites an analysis left out for a reason: its declaration names them by that reason."""
-    analyses = ANALYSES | {FOLLOW_UP.name: FOLLOW_UP}
-    for position, row in enumerate(table.itertuples(index=False)):
-        analysis = analyses.get(row.analysis)
-        if analysis is None or not analysis.left_out:
-            continue
-        named = function_named(analysis.left_out)(ledger.population, row.subset)
-        if (counted := named.get(str(row.reason))) is not None:
-            behind = Behind({"n_sites": counted}, seen_in=(analysis.about,))
-            _enter(ledger, (LEFT_OUT, position), behind)
-
-
-def _enter(ledger: Ledger, place: tuple[str, int], behind: Behind | None, beside: list[str] | None = None) -> None:
-    if behind is None:
-        return
-    seen_in = beside or behind.seen_in
-    for column, counted in behind.counts.items():
-        ledger.cell(place, column, seen_in, counted.members, counted.unit, counted.recorded)
-    for counted in behind.gives_away:
-        ledger.gives_away(place, seen_in, counted.members, counted.unit, counted.recorded)
-    for group in behind.rests_on:
-        ledger.rests(place, group)

@@ -1,41 +1,39 @@
 """The numbers of a run with those withheld that tell of few patients: what the released report is made from.
 
-Which go where a count goes is declared beside each table (`disclosure.declared`). What stays is rounded to three
-significant digits, so that nobody reads a count off the far digits.
+Which leave and when is declared beside each analysis and table (`disclosure.declared`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
-from liftseries.base.named import function_named
-from liftseries.base.remarks import Remark, counts_of_cases, joined, remarks_in
 from liftseries.disclosure.coarsening import Coarsened
-from liftseries.disclosure.counts import n_patients_behind
-from liftseries.disclosure.declared import Rule, TableRules
+from liftseries.disclosure.counts import Count, n_patients_behind
+from liftseries.disclosure.declared import MANY_PATIENTS, Behind, Rule, TableRules
 from liftseries.disclosure.suppression import Protection, protect
 from liftseries.models.questions import tables_that_may_leave
 from liftseries.models.shared.population import Population
-from liftseries.release.entries import RESULTS, enter_tables
+from liftseries.release.before import Before
+from liftseries.release.digits import rounded
+from liftseries.release.entries import RESULTS, Behinds, behind_rows, enter_tables, is_core
+from liftseries.release.groups import told_groups
 from liftseries.release.leaving import leaving
 from liftseries.release.ledger import Ledger
 from liftseries.release.rows import enter_rows
+from liftseries.release.words import told_words
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import WITHHELD, WITHHELD_COUNT
-from liftseries.report.kit.tables.cells import RATIO_SCALES
+from liftseries.report.kit.numbers import WITHHELD, WITHHELD_COUNT, few_of
 
-SIGNIFICANT_DIGITS = 3
-LARGEST_LOG = 50.0  # of a ratio that can be written
 PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words
-NEVER = ("failure_after_fallen_out",)  # remarks that count patients, mostly few: never told
-TOTAL_COSTS = 100.0  # what withholding the size of the series costs, where another count costs log(1 + value)
-ROUNDS = 3  # of asking again with more withheld
+TOTAL_COSTS = 1000.0  # what withholding the size of the series costs, where another count costs as many estimates
+AN_ANSWER_COSTS = 50.0  # a count that the first page answers with
+A_COUNT_COSTS, A_HEADLINE_COSTS = 2.0, 5.0  # as many estimates as the count itself, and one that the report quotes
 MOST_FEW = 1 / 3  # of the different counts; our convention
-KNOTS_NEED = 10  # times the smallest cell: the outer knots have a tenth of the sites beyond them
 
 
 @dataclass(frozen=True)
@@ -44,18 +42,27 @@ class Masked:
 
     Attributes
     ----------
-    material : as the report takes it; a withheld count is `WITHHELD_COUNT`, a withheld number is missing
-    whole : the same with nothing withheld, as `leaving` gives it
+    material : as the report takes it
+        A withheld count is `WITHHELD_COUNT`, one of 1 to k - 1 is `few_of(k)`, a withheld number is missing.
+    whole : the same with nothing withheld, of the rows that leave
+    behind : who stands behind each row
     ledger
     protection
-    withheld : one row a table: `table, counts, counts_withheld, not_in_ledger, numbers_withheld`
+    withheld : one row a table: `table, counts, counts_withheld, numbers_withheld`
     """
 
     material: Material
     whole: Material
+    behind: Behinds
     ledger: Ledger
     protection: Protection
     withheld: pd.DataFrame
+
+    @property
+    def tells_no_count(self) -> bool:
+        """Whether no count of the report is told but what the rows tell."""
+        gone = self.ledger.withheld(self.protection.withheld)
+        return not set(self.ledger.entries) - self.ledger.unprinted - self.ledger.known - gone
 
 
 def tables_of(material: Material) -> dict[str, pd.DataFrame]:
@@ -63,22 +70,13 @@ def tables_of(material: Material) -> dict[str, pd.DataFrame]:
     return {name: material.table(name) for name in tables_that_may_leave()}
 
 
-def ledger_of(whole: Material, population: Population) -> Ledger:
-    """Whom every count of these tables counts; an entry that does not come to the printed value is struck.
-
-    Parameters
-    ----------
-    whole : as `leaving` gives it
-    population : of the same run
-    """
-    ledger, tables = Ledger(population), tables_of(whole)
-    enter_tables(ledger, tables)
-    for cell in ledger.disagreements(tables):
-        del ledger.cells[cell]
-    return ledger
-
-
-def mask(material: Material, population: Population, smallest_cell: int, rows: Coarsened | None = None) -> Masked:
+def mask(
+    material: Material,
+    population: Population,
+    smallest_cell: int,
+    rows: Coarsened | None = None,
+    before: Before | None = None,
+) -> Masked:
     """Withholds what tells of fewer patients than the smallest cell, and what would give that away.
 
     Parameters
@@ -87,62 +85,90 @@ def mask(material: Material, population: Population, smallest_cell: int, rows: C
     population : of the same run
     smallest_cell : fewest patients that a printed count may rest on
     rows : coarsened rows that leave the house too, so that all that can be counted in them is known
+    before : what earlier releases told
     """
     whole = leaving(material, population.cases)
-    ledger = ledger_of(whole, population)
+    tables, behind, untold = dict(whole.tables), behind_rows(tables_of(whole), population), []
+    for name, rules in tables_that_may_leave().items():
+        told = told_groups(name, tables[name], rules, behind[name], population, smallest_cell)
+        tables[name] = tables[name].loc[told.kept].reset_index(drop=True)
+        behind[name] = [one for one, kept in zip(behind[name], told.kept, strict=True) if kept]
+        untold += told.untold
+    whole, ledger = replace(whole, tables=tables), Ledger(population, before=before)
+    enter_tables(ledger, tables_of(whole), behind, untold)
+    for cell in ledger.disagreements(tables_of(whole)):
+        del ledger.cells[cell]
     if rows:
         enter_rows(ledger, rows)
-    protection = protection_of(ledger, smallest_cell)
-    gone = ledger.withheld(protection.withheld)
-    tables, told = dict(whole.tables), []
-    for name, table in tables_of(whole).items():
-        rules = tables_that_may_leave()[name]
-        masking = _Masking(name, rules, table, ledger, gone, smallest_cell)
-        masked = masking.masked()
-        tables[name] = function_named(rules.follows)(table, masked) if rules.follows else masked
-        told.append(masking.tally())
-    tables[RESULTS] = _words(tables[RESULTS], smallest_cell)
-    material = replace(whole, tables=tables, plan=released_plan(material.plan), inputs={}, figures={})
-    return Masked(material, whole, ledger, protection, withheld=pd.DataFrame(told))
+    counts = ledger.counts(smallest_cell)
+    protection = protection_of(ledger, counts, smallest_cell, _costs(whole, behind, ledger, counts))
+    masked, withheld = masked_material(whole, behind, ledger, protection, smallest_cell)
+    return Masked(masked, whole, behind, ledger, protection, withheld)
 
 
-def protection_of(ledger: Ledger, smallest_cell: int) -> Protection:
-    """What is withheld of a ledger's counts: in a series so small that most of them are of few patients, all of it.
+def protection_of(
+    ledger: Ledger, counts: Sequence[Count], smallest_cell: int, costs: Mapping[str, float]
+) -> Protection:
+    """What is withheld of a ledger's counts.
+
+    Where most are of few patients, or one cannot be hidden otherwise, all but those of the headline questions; where
+    one cannot be hidden even then, all.
 
     What would be left of such a series tells little, and looking for it is slow: nearly every count hangs on another.
     """
     few = [entry for entry in ledger.entries.values() if 1 <= entry.n_patients < smallest_cell]
     if len(few) <= MOST_FEW * len(ledger.entries):
-        return _protected(ledger, smallest_cell)
-    counts = ledger.counts(smallest_cell)
-    small = {count.name for count in counts if n_patients_behind(count, ledger.population.patients) < smallest_cell}
-    every = {count.name for count in counts if count.published}
-    columns = ["name", "value", "patients", "lower", "upper", "needed_lower", "needed_upper", "protected"]
-    return Protection(frozenset(every & small), frozenset(every - small), pd.DataFrame(columns=columns))
+        protection = protect(counts, ledger.patients, smallest_cell, weights=costs)
+        if protection.intervals["protected"].all():
+            return protection
+    kept = ledger.headline
+    fewer = [
+        count if count.fixed or count.name.rpartition(" | ")[0] in kept else replace(count, published=False)
+        for count in counts
+    ]
+    protection = protect(fewer, ledger.patients, smallest_cell, weights=costs)
+    small = {count.name for count in counts if n_patients_behind(count, ledger.patients) < smallest_cell}
+    every = {count.name for count in counts if count.published and not count.fixed}
+    gone = every - {count.name for count in fewer if count.published}
+    few, intervals = protection.told_as_few, protection.intervals
+    if not intervals["protected"].all():
+        gone, few, intervals = every, frozenset(), intervals.iloc[:0]
+    gone = gone | protection.withheld
+    return Protection(frozenset(gone & small), frozenset(gone - small), few, intervals)
 
 
-def _protected(ledger: Ledger, smallest_cell: int) -> Protection:
-    """The engine's answer; where it cannot hide a group, what stands next to that group goes, and it is asked again."""
-    patients = ledger.population.patients
-    # A few values that are missing tell nothing of a patient, but shown they give other small counts away.
-    unprinted = {name for name, entry in ledger.entries.items() if entry.recorded and entry.n_patients < smallest_cell}
-    unprinted -= {name for name in unprinted if not ledger.entries[name].n_patients}
-    unprinted |= ledger.beside_their_sites(smallest_cell)
-    for _ in range(ROUNDS):
-        counts = {count.name: count for count in ledger.counts(smallest_cell, unprinted)}
-        totals = {name: TOTAL_COSTS for name, count in counts.items() if count.members.all()}
-        protection = protect(list(counts.values()), patients, smallest_cell, weights=totals)
-        intervals = protection.intervals
-        exposed = [counts[name] for name in intervals.loc[~intervals["protected"].astype(bool), "name"]]
-        if not exposed:
-            break
-        shown = set(ledger.seen_in) - ledger.withheld(protection.withheld) - unprinted - ledger.known
-        more = set().union(*(ledger.next_to(count.members, count.unit, shown) for count in exposed))
-        if not more:
-            break
-        unprinted |= more
-    beforehand = {f"{name} | {table}" for name in unprinted for table in ledger.seen_in[name]}
-    return replace(protection, complementary=protection.complementary | beforehand)
+def _costs(whole: Material, behind: Behinds, ledger: Ledger, counts: Sequence[Count]) -> dict[str, float]:
+    """What withholding each count costs: the estimates that go with it."""
+    costs = dict.fromkeys(ledger.entries, A_COUNT_COSTS)
+    for headline, one in zip(whole.results["headline"].astype(bool), behind[RESULTS], strict=True):
+        for name in {ledger.name_of(counted) for counted in one.gives_away} - {None} if one else ():
+            costs[name] += A_HEADLINE_COSTS if headline else 1.0
+    for name in ledger.headline:
+        costs[name] += AN_ANSWER_COSTS
+    shown = {count.name: costs.get(count.name.rpartition(" | ")[0], 0.0) / len_of for count, len_of in _tables(counts)}
+    return shown | {count.name: TOTAL_COSTS / len_of for count, len_of in _tables(counts) if count.members.all()}
+
+
+def _tables(counts: Sequence[Count]) -> list[tuple[Count, int]]:
+    """Each count with how many tables its number is seen in, among which its costs are divided."""
+    n_tables = pd.Series([count.name.rpartition(" | ")[0] for count in counts]).value_counts()
+    return [(count, int(n_tables[count.name.rpartition(" | ")[0]])) for count in counts]
+
+
+def masked_material(
+    whole: Material, behind: Behinds, ledger: Ledger, protection: Protection, smallest_cell: int
+) -> tuple[Material, pd.DataFrame]:
+    """The material with what is withheld taken out, and how much that was; no withheld value changes either."""
+    tables, told = dict(whole.tables), []
+    gone, few = ledger.withheld(protection.withheld), ledger.withheld(protection.told_as_few)
+    for name, table in tables_of(whole).items():
+        rules = tables_that_may_leave()[name]
+        masking = _Masking(name, rules, table, behind[name], ledger, gone, few, smallest_cell)
+        tables[name] = masking.masked()
+        told.append(masking.tally())
+    tables[RESULTS] = told_words(tables[RESULTS], smallest_cell)
+    material = replace(whole, tables=tables, plan=released_plan(whole.plan), inputs={}, figures={})
+    return material, pd.DataFrame(told)
 
 
 def released_plan(plan: Mapping) -> dict:
@@ -159,126 +185,106 @@ class _Masking:
     name: str
     rules: TableRules
     table: pd.DataFrame
+    behind: Sequence[Behind | None]
     ledger: Ledger
     gone: set[str]
+    few: set[str]
     smallest_cell: int
+    n_counts: int = 0
     n_withheld: int = 0
-    n_unknown: int = 0
     n_numbers: int = 0
 
-    @property
-    def counts(self) -> list[str]:
-        """Its columns of counts."""
-        return [column for column in self.rules.counts if column in self.table]
-
     def masked(self) -> pd.DataFrame:
-        """A copy in which the withheld counts are `WITHHELD_COUNT` and the withheld numbers missing."""
+        """A copy in which the withheld counts are below nought and the withheld numbers missing."""
         table = self.table.reset_index(drop=True).copy()
-        went = {column: self._count_goes(column) for column in self.counts}
-        for column, goes in went.items():
-            table[column] = pd.to_numeric(table[column]).astype(float).mask(goes, WITHHELD_COUNT)
-            self.n_withheld += int(goes.sum())
+        went = {}
+        for column in (column for column in self.rules.counts if column in table):
+            table[column] = self._counts(column, table[column])
+            went[column] = table[column].lt(0).to_numpy(bool)
         for rule in self.rules.rules:
             goes = self._numbers_go(rule, went)
             for column in (column for column in rule.numbers if column in table):
                 values = pd.to_numeric(table[column]).astype(float)
-                self.n_numbers += int((goes & values.notna().to_numpy(bool)).sum())
-                table[column] = rounded(values.mask(goes), self._logs(column))
+                away = goes | self._p_goes(column, went)
+                self.n_numbers += int((away & values.notna().to_numpy(bool)).sum())
+                table[column] = rounded(values.mask(away), column, table.get("scale"))
             if "problem" in table and "estimate" in rule.numbers:
-                table.loc[goes, "problem"] = WITHHELD
+                had = pd.to_numeric(self.table["estimate"]).notna().to_numpy(bool)
+                table.loc[goes & had, "problem"] = WITHHELD
+                table.loc[goes, "note"] = ""
         return table
 
-    def _logs(self, column: str) -> pd.Series:
-        """Which rows hold logarithms of ratios in a column; of a standard error the digits are its own."""
-        if "scale" not in self.table or column not in ("estimate", "conf_low", "conf_high"):
-            return pd.Series(False, index=range(len(self.table)))
-        return self.table["scale"].reset_index(drop=True).isin(RATIO_SCALES)
-
-    def _count_goes(self, column: str) -> np.ndarray:
-        """Where a column's count is withheld; shape (n_rows,)."""
-        goes = np.zeros(len(self.table), bool)
-        for row, value in enumerate(self.table[column]):
-            if pd.isna(value):
-                continue
+    def _counts(self, column: str, values: pd.Series) -> pd.Series:
+        """A column's counts as they leave."""
+        told = []
+        for row, value in enumerate(values):
             name = self.ledger.cells.get((self.name, row, column))
-            self.n_unknown += name is None
-            goes[row] = name is None or name in self.gone
-        return goes
+            self.n_counts += pd.notna(value) and self._is_core[row]
+            if pd.isna(value):
+                told.append(np.nan)
+            elif name is not None and name not in self.gone:
+                told.append(float(value))
+            else:
+                told.append(few_of(self.smallest_cell) if name in self.few else WITHHELD_COUNT)
+                self.n_withheld += self._is_core[row]
+        return pd.Series(told, index=values.index, dtype=float)
+
+    @cached_property
+    def _is_core(self) -> list[bool]:
+        """Whether each row's counts are of the core."""
+        if self.name != RESULTS:
+            return [self.rules.core] * len(self.table)
+        return [is_core(row) for row in self.table.itertuples(index=False)]
+
+    def _p_goes(self, column: str, went: Mapping[str, np.ndarray]) -> np.ndarray:
+        """Beside its interval a p gives the degrees of freedom away, which are the number of patients less a few."""
+        if column != "p_value":
+            return np.zeros(len(self.table), bool)
+        many = [one is not None and self._n_patients(one.rests_on[:1]) >= MANY_PATIENTS for one in self.behind]
+        return went["n_patients"] & ~np.array(many, bool)
 
     def _numbers_go(self, rule: Rule, went: Mapping[str, np.ndarray]) -> np.ndarray:
         goes = np.zeros(len(self.table), bool)
         for column in rule.counts:
             goes |= went.get(column, False)
-        for row in range(len(self.table)):
-            place = self.name, row
-            if rule.given_away and self.ledger.given_away.get(place, set()) & self.gone:
-                goes[row] = True
-            if rule.behind:
-                behind = self.ledger.rests_on.get(place)
-                # A row that the ledger does not know may rest on anybody. Nobody at all is too few, too: that a group
-                # had no event is told by the estimate that could not be had.
-                goes[row] |= behind is None or min(behind) < rule.behind * self.smallest_cell
+        for row, behind in enumerate(self.behind):
+            # A row of which nobody knows who stands behind it may rest on anybody.
+            goes[row] |= behind is None or (rule.behind > 0 and self._too_few(rule, behind))
+            if not goes[row] and rule.given_away:
+                goes[row] = not all(self.ledger.is_told(counted, self.gone) for counted in behind.gives_away)
         return goes
 
+    def _too_few(self, rule: Rule, behind: Behind) -> bool:
+        """Whether too few patients stand behind a row; nobody at all is too few, too."""
+        base = self._n_patients(behind.rests_on)
+        first = self._n_patients(behind.rests_on[:1])
+        few = base < rule.behind * self.smallest_cell or first < behind.needs
+        return few or (bool(behind.parts) and self._n_patients(behind.parts) < self.smallest_cell)
+
+    def _n_patients(self, groups: Sequence[np.ndarray]) -> int:
+        return min(map(self.ledger.population.n_patients, groups), default=0)
+
     def tally(self) -> dict:
-        """How much was withheld."""
+        """How much was withheld: of the core's counts, and of all other numbers."""
         return {
             "table": self.name,
-            "counts": int(sum(self.table[column].notna().sum() for column in self.counts)),
-            "counts_withheld": self.n_withheld,
-            "not_in_ledger": self.n_unknown,
+            "counts": int(self.n_counts),
+            "counts_withheld": int(self.n_withheld),
             "numbers_withheld": self.n_numbers,
         }
 
 
-def rounded(values: pd.Series, logs: pd.Series | bool = False) -> pd.Series:
-    """To three significant digits; logarithms, where `logs` is true, to those of the ratio that a page prints."""
-
-    def to_digits(value: float) -> float:
-        return float(f"{value:.{SIGNIFICANT_DIGITS}g}") if np.isfinite(value) else value
-
-    plain = values.map(to_digits)
-    ratios = np.exp(values.clip(-LARGEST_LOG, LARGEST_LOG)).map(to_digits)
-    return plain.where(~(logs & values.abs().lt(LARGEST_LOG)), np.log(ratios))
-
-
-def _words(results: pd.DataFrame, smallest_cell: int) -> pd.DataFrame:
-    """Notes and problems tell counts, too: only those stay that the row shows in its own columns."""
-    counts = results[["n_sites", "n_patients", "n_events"]]
-    few = counts["n_patients"].lt(KNOTS_NEED * smallest_cell)
-    shown = [set(row) for row in counts.itertuples(index=False)]
-    return results.assign(
-        **{
-            column: [_masked_words(*row) for row in zip(results[column].astype(str), shown, few, strict=True)]
-            for column in ("note", "problem")
-        }
-    )
-
-
-def _masked_words(text: str, shown: set[float], few: bool) -> str:
-    """A cell of remarks as it may leave: what is none of our remarks does not."""
-    if text == WITHHELD:
-        return text
-    return joined(*(str(_masked_remark(one, shown, few)) for one in remarks_in(text) if one.name not in ("", *NEVER)))
-
-
-def _masked_remark(one: Remark, shown: set[float], few: bool) -> Remark:
-    holes = dict(one.holes)
-    for hole, value in one.holes.items():
-        if isinstance(value, Remark):
-            holes[hole] = _masked_remark(value, shown, few)
-        elif hole in counts_of_cases(one.name) and float(value) not in shown:
-            holes[hole] = WITHHELD_COUNT
-        elif few and one.name == "knots":
-            holes[hole] = ()
-    return Remark(one.name, holes)
-
-
 def withheld_columns(results: pd.DataFrame, whole: pd.DataFrame) -> list[str]:
-    """For each row of results.csv, which of its columns were withheld, in words one after another."""
+    """For each row of results.csv, which of its columns were withheld, in words one after another; `<` where few."""
     rules = tables_that_may_leave()[RESULTS]
     numbers = [column for rule in rules.rules for column in rule.numbers]
     gone = {column: whole[column].notna().to_numpy(bool) & results[column].isna().to_numpy(bool) for column in numbers}
-    gone |= {column: results[column].eq(WITHHELD_COUNT).to_numpy(bool) for column in rules.counts}
+    gone |= {column: results[column].lt(0).to_numpy(bool) for column in rules.counts}
     order = [column for column in results.columns if column in gone]
-    return [" ".join(column for column in order if gone[column][row]) for row in range(len(results))]
+    few = {column: results[column].lt(WITHHELD_COUNT).to_numpy(bool) for column in rules.counts}
+    told = {column: -results[column].fillna(0).to_numpy(float) for column in rules.counts}
+
+    def name(column: str, row: int) -> str:
+        return f"{column}<{told[column][row]:g}" if column in few and few[column][row] else column
+
+    return [" ".join(name(column, row) for column in order if gone[column][row]) for row in range(len(results))]

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, get_args, get_origin, get_type_hints
 
 from liftseries.base.errors import Problem, StudyError
+from liftseries.base.file_names import safe_name
 from liftseries.study.file_readings import own_readings, readings_of
 from liftseries.study.indicators import OWN_FILE
 from liftseries.study.plan_content import content_problems
 from liftseries.study.plan_files import (
+    CENTRE,
+    CENTRES,
     CORRECTIONS_FILE,
     PLAN_FILE,
     Source,
@@ -67,6 +71,7 @@ class Plan:
     smallest_cell: int
     output: Path
     as_written: Mapping[str, Any]  # with every default filled in, for the manifest
+    centre: str = ""  # the one centre whose rows are read; empty: all
 
     @property
     def schema(self) -> dict[str, Table]:
@@ -112,11 +117,23 @@ def read_plan(study: Path | str) -> Plan:
     if problems:
         raise StudyError(problems)
     filled = with_stages(with_defaults(written, plan_schema()))
+    centre = os.environ.get(CENTRE, "")
+    if centre:
+        filled = _of_one_centre(filled, centre)
     _fill_own_indicators(filled, path.parent)
     problems = list(content_problems(filled, path.parent, own))
     if problems:
         raise StudyError(problems)
     return _plan(filled, path.parent, own)
+
+
+def _of_one_centre(filled: dict[str, Any], centre: str) -> dict[str, Any]:
+    """The same for one centre: its name in the title, its own output folder; no audit, which compares units."""
+    purpose = [name for name in filled["purpose"] if name != "audit"] or ["publication"]
+    title = f"{filled['study']['title']}: {centre}"
+    output = f"{filled['output']}/{CENTRES}/{safe_name(centre)}"
+    study = {**filled["study"], "title": title}
+    return {**filled, "purpose": purpose, "study": study, "output": output, "centre": centre}
 
 
 def _fill_own_indicators(filled: dict[str, Any], study: Path) -> None:
@@ -183,4 +200,5 @@ def _plan(filled: dict[str, Any], study: Path, own_reading: Mapping[str, Mapping
         smallest_cell=filled["sharing"]["smallest_cell"],
         output=study / filled["output"],
         as_written={**filled, "read_as": dict(own_reading)},
+        centre=filled.get("centre", ""),
     )

@@ -19,6 +19,8 @@ KEY_FILE = "corrections.key"  # beside it; no output holds it or depends on it
 UNNAMED_ENDINGS = (".csv", ".xlsx", ".parquet")  # of the audit's tables, where study.yaml does not name them
 OUTPUT = "output"  # where study.yaml names no other folder
 READ_FROM = "LIFTSERIES_READ_FROM"  # in the environment: folders that the command line named with --read-from
+CENTRE = "LIFTSERIES_CENTRE"  # in the environment: the one centre whose rows a run is of
+CENTRES = "centres"  # within the output folder, a folder a centre
 TRUST = "LIFTSERIES_TRUST"  # in the environment: set where the command line said --trust
 
 

@@ -4,8 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from liftseries.disclosure.declared import Counted
-from liftseries.models.depth.behind import left_out, perforation
+from liftseries.models.depth.behind import perforation
 from liftseries.models.depth.perforation import fit_depth_perforation
 from liftseries.models.shared.behind import Row
 from liftseries.models.shared.population import Population
@@ -69,14 +68,6 @@ def test_who_stands_behind_a_share_is_who_was_counted(cases):
         counts = {name: int(counted.members.sum()) for name, counted in found.counts.items() if counted.unit == "sites"}
         assert counts["n_sites"] == row.n_sites
         assert counts["n_events"] == row.n_events
-
-
-def test_who_stands_behind_what_is_left_out(cases):
-    empty = pd.DataFrame({"site_id": []})
-    steps = pd.DataFrame(columns=["site_id", "step_no", "finding", "advance_mm", "read_depth_mm", "deepest_before_mm"])
-    for row in fit_depth_perforation(cases).left_out.itertuples():
-        out: Counted = left_out(Population({}, everything(cases), empty, empty, steps), "all")[row.reason]
-        assert int(out.members.sum()) == row.n_sites
 
 
 def everything(cases: pd.DataFrame) -> pd.DataFrame:

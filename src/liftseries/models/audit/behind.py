@@ -34,7 +34,7 @@ def series(p: Population, row: Row) -> Behind | None:
     if used is None or row.subset != "all":
         return None
     events = used & p.perforated
-    return behind_estimate(used, events, gives_away=_away(used, events), recorded=True)
+    return behind_estimate(used, events, gives_away=_away(used, events))
 
 
 def funnel(p: Population, row: Row) -> Behind | None:
@@ -44,7 +44,7 @@ def funnel(p: Population, row: Row) -> Behind | None:
         return None
     mine, events = used & p.subset(row.subset), used & p.perforated
     away = (*_away(mine, mine & events), *_away(used, events))
-    return behind_estimate(mine, mine & events, gives_away=away, recorded=True)
+    return behind_estimate(mine, mine & events, gives_away=away)
 
 
 def trend(p: Population, row: Row) -> Behind | None:
@@ -52,7 +52,7 @@ def trend(p: Population, row: Row) -> Behind | None:
     if row.subset != "all" or "surgery_year" not in p.cases:
         return None
     used = p.perforation_known & ~is_missing(p.cases["surgery_year"])
-    return behind_model(p, used, used & p.perforated, ["surgery_year"], row.term, recorded=True)
+    return behind_model(p, used, used & p.perforated, ["surgery_year"], row.term)
 
 
 def _used(p: Population) -> np.ndarray | None:

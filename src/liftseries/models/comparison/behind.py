@@ -25,7 +25,7 @@ from liftseries.models.comparison.contrasts import CRUDE
 from liftseries.models.comparison.drilling import ENDED_UNKNOWN, NOT_JUDGED, adherence
 from liftseries.models.depth.agreement import depth_missing
 from liftseries.models.gain.mixed import NO_BONE_HEIGHT
-from liftseries.models.shared.behind import Row, by_reason
+from liftseries.models.shared.behind import Row
 from liftseries.models.shared.outcomes import PERFORATION_UNKNOWN
 from liftseries.models.shared.population import Population
 
@@ -61,12 +61,12 @@ def _behind(p: Population, row: Row, outcome: Callable[[Asked], Outcome]) -> Beh
     groups = [used & p.subset(f"{asked.column}={level}") for level in levels]
     sites = np.any(groups, axis=0)
     if event is None:
-        return behind_estimate(sites, rests_on=tuple(groups), recorded=True)
+        return behind_estimate(sites, rests_on=tuple(groups))
     parts = tuple(part for group in groups for part in (group, group & event, group & ~event))
     counted = tuple(Counted(part) for part in parts if part.any())
     of_patients = tuple(Counted(group, "patients") for group in groups)
     away = (*counted, *of_patients) if row.method == CRUDE else ()
-    return behind_estimate(sites, sites & event, gives_away=away, rests_on=parts, recorded=True)
+    return behind_estimate(sites, sites & event, gives_away=away, rests_on=tuple(groups), parts=parts)
 
 
 def perforation(p: Population, row: Row) -> Behind | None:
@@ -117,45 +117,3 @@ def depth_error(p: Population, row: Row) -> Behind | None:
 
 def of_group(p: Population, row: Row) -> None:
     """Balance and sample are told by group, a subset that nothing leaves by."""
-
-
-# ── sites left out ──────────────────────────────────────────────────────────────────────────────────────────
-
-
-def _left_out(p: Population, subset: str, name: str, missing: Callable[[], dict[str, np.ndarray]]):
-    asked = _asked(p)
-    return by_reason(_used(p, asked, name, missing)[1]) if asked and subset == ALL else {}
-
-
-def perforation_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites whose perforation, group or terms are unknown."""
-    return _left_out(p, subset, "perforation", lambda: {PERFORATION_UNKNOWN: ~p.perforation_known})
-
-
-def survival_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Implants followed whose group or terms are unknown."""
-    asked = _asked(p)
-    if asked is None or subset != ALL:
-        return {}
-    reasons = _used(p, asked, "all", lambda: {})[1]
-    return by_reason(np.where(p.followed, reasons, "").astype(object))
-
-
-def gain_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites without a bone height, or whose group or terms are unknown."""
-    return _left_out(p, subset, "gain", lambda: {NO_BONE_HEIGHT: ~p.where_sites(p.gains["site_id"])})
-
-
-def deeper_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites of which nobody knows how the drilling ended."""
-    return _left_out(p, subset, "ended", lambda: {ENDED_UNKNOWN: p.cases["ended"].isna().to_numpy(bool)})
-
-
-def adherence_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites whose depths cannot be judged."""
-    return _left_out(p, subset, "adherence", lambda: {NOT_JUDGED: ~adherence(p.cases)[0]})
-
-
-def depth_error_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites without an achieved or a planned last depth."""
-    return _left_out(p, subset, "depth", lambda: depth_missing(p.cases))

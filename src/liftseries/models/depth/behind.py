@@ -6,46 +6,42 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from liftseries.base.remarks import remark
-from liftseries.disclosure.declared import Behind, Counted, behind_estimate
+from liftseries.disclosure.declared import Behind, behind_estimate
 from liftseries.geometry.deviations import DEVIATIONS
 from liftseries.models.depth.agreement import depth_missing
-from liftseries.models.depth.perforation import SUBSETS, perforation_missing
-from liftseries.models.depth.proportional_bias import AS_IN_AGREEMENT
+from liftseries.models.depth.perforation import SUBSETS
 from liftseries.models.depth.read import readings
-from liftseries.models.depth.shares import NO_LOG, NOT_JUDGED, UNJUDGED, ended_missing
-from liftseries.models.shared.behind import Row
-from liftseries.models.shared.levels import as_levels
-from liftseries.models.shared.outcomes import PERFORATION_UNKNOWN
+from liftseries.models.depth.shares import UNJUDGED, ended_missing
+from liftseries.models.shared.behind import Row, away_of_share
 from liftseries.models.shared.population import Population
 
 
 def agreement(p: Population, row: Row) -> Behind:
     """Sites with an achieved and a planned last depth."""
-    return behind_estimate(~_left_out(p), recorded=True)
+    return behind_estimate(~_left_out(p))
 
 
 def read(p: Population, row: Row) -> Behind:
     """Sites with a gauge reading while the floor was not yet open."""
-    return behind_estimate(_read(p), recorded=True)
+    return behind_estimate(_read(p))
 
 
 def ended(p: Population, row: Row) -> Behind:
     """Sites of which it is known how the drilling ended; events are those that ended so."""
     known = ~_any(ended_missing(p.cases))
-    return _share(known, known & p.cases["ended"].eq(row.term).to_numpy(bool))
+    return _share(p, known, known & p.cases["ended"].eq(row.term).to_numpy(bool))
 
 
 def adherence(p: Population, row: Row) -> Behind:
     """Sites where it can be judged whether they were drilled as planned; events are those that were."""
     judged = p.subset(row.subset) & p.cases["as_drilled"].notna().to_numpy(bool)
-    return _share(judged, judged & p.cases["as_drilled"].eq("plan").to_numpy(bool))
+    return _share(p, judged, judged & p.cases["as_drilled"].eq("plan").to_numpy(bool))
 
 
 def perforation(p: Population, row: Row) -> Behind:
     """Sites drilled so of which it is known whether the membrane tore; events are those where it did."""
     known = p.perforation_known & p.cases["as_drilled"].eq(SUBSETS[row.subset]).to_numpy(bool)
-    return _share(known, known & p.perforated)
+    return _share(p, known, known & p.perforated)
 
 
 def deviation_share(p: Population, row: Row) -> Behind:
@@ -55,33 +51,17 @@ def deviation_share(p: Population, row: Row) -> Behind:
     known = flags.notna().to_numpy(bool)
     if unjudged:
         log = member & _logged(p)
-        return _share(log, log & ~known)
-    return _share(member & known, member & flags.fillna(False).to_numpy(bool))
+        return _share(p, log, log & ~known)
+    return _share(p, member & known, member & flags.fillna(False).to_numpy(bool))
 
 
 def _logged(p: Population) -> np.ndarray:
     return p.cases[list(DEVIATIONS)].notna().any(axis=1).to_numpy(bool)
 
 
-def left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites without one of the two depths, of unknown end, adherence or perforation, without a reading: by reason."""
-    member = p.subset(subset) if subset == "all" or "=" in subset else p.everyone
-    reasons = ended_missing(p.cases) | {
-        AS_IN_AGREEMENT: _left_out(p),
-        PERFORATION_UNKNOWN: perforation_missing(p.cases)[PERFORATION_UNKNOWN],
-        NOT_JUDGED: member & p.cases["as_drilled"].isna().to_numpy(bool),
-        remark("no_gauge_read_here"): ~_read(p),
-        NO_LOG: ~_logged(p),
-    }
-    if subset in p.cases:
-        reasons |= {remark("label_unknown", column=subset): as_levels(p.cases[subset]).codes < 0}
-    return {reason: Counted(np.asarray(out), recorded=True) for reason, out in reasons.items()}
-
-
-def _share(sites: np.ndarray, events: np.ndarray) -> Behind:
-    """A share and its interval are exact functions of both and of the patients."""
-    away = (Counted(sites), Counted(events), Counted(sites, "patients"))
-    return behind_estimate(sites, events, gives_away=away)
+def _share(p: Population, sites: np.ndarray, events: np.ndarray) -> Behind:
+    """A share and its interval are exact functions of both, and of few patients."""
+    return behind_estimate(sites, events, gives_away=away_of_share(p, sites, events))
 
 
 def _read(p: Population) -> np.ndarray:

@@ -13,15 +13,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from liftseries.base.remarks import remark
 from liftseries.disclosure.declared import Behind, Counted, behind_estimate
 from liftseries.models.gain.marginal import TERMS, beyond, marginal_at_visits, marginal_reasons
 from liftseries.models.gain.mixed import NO_BONE_HEIGHT
 from liftseries.models.gain.recalls import nearest_recall, nearest_visits, reasons_of_sites
 from liftseries.models.gain.stability import COLUMNS, QUARTILES, stability_known
-from liftseries.models.shared.behind import Row, behind_model, by_reason, level_unknown
+from liftseries.models.shared.behind import Row, away_of_share, behind_model
 from liftseries.models.shared.design import design_matrix
-from liftseries.models.shared.follow_up import NO_IMPLANT
 from liftseries.models.shared.population import Population
 
 
@@ -41,12 +39,6 @@ def recall(p: Population, row) -> Behind:
 def variances(p: Population, row) -> Behind:
     """The number of visits is no set of sites: nobody is known to stand behind it, and it is withheld."""
     return Behind(rests_on=(_reasons(p) == "",))
-
-
-def left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites of which no visit entered the model."""
-    reasons = _reasons(p)
-    return by_reason(reasons) | {NO_BONE_HEIGHT: Counted(reasons == NO_BONE_HEIGHT)}
 
 
 def _reasons(p: Population) -> np.ndarray:
@@ -78,17 +70,12 @@ def marginal(p: Population, row: Row) -> Behind:
     if what == "mean":
         return behind_estimate(measured)
     far = p.where_sites(near.loc[beyond(near), "site_id"])
-    return behind_estimate(measured, far, gives_away=(Counted(measured), Counted(measured, "patients"), Counted(far)))
+    return behind_estimate(measured, far, gives_away=away_of_share(p, measured, far))
 
 
 def marginal_recall(p: Population, row) -> Behind:
     """As `recall`."""
     return _at_recall(p, _levels(p), row.months, "bone")
-
-
-def marginal_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites of which no visit entered the model of the marginal bone."""
-    return by_reason(_marginal_reasons(p))
 
 
 def _levels(p: Population) -> pd.DataFrame:
@@ -110,25 +97,7 @@ def stability(p: Population, row: Row) -> Behind:
     """Sites of the subset whose torque, or ISQ, was measured; a quartile is told where enough lie on either side."""
     known = stability_known(p.cases, row.analysis) & p.subset(row.subset)
     if row.term not in QUARTILES or not known.any():
-        return behind_estimate(known, recorded=True)
+        return behind_estimate(known)
     value = p.cases[COLUMNS[row.analysis]].to_numpy(float, na_value=np.nan)
     below = value <= np.quantile(value[known], QUARTILES[row.term])
-    return behind_estimate(known, rests_on=(known & below, known & ~below), recorded=True)
-
-
-def torque_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites without a torque, or without the level of a column."""
-    return _stability_left_out(p, "stability.torque", subset)
-
-
-def isq_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites without an ISQ, or without the level of a column."""
-    return _stability_left_out(p, "stability.isq", subset)
-
-
-def _stability_left_out(p: Population, analysis: str, subset: str) -> dict[str, Counted]:
-    known = stability_known(p.cases, analysis)
-    if subset != "all":
-        return level_unknown(p, subset, known)
-    missing = remark("number_missing", column=COLUMNS[analysis])
-    return {NO_IMPLANT: Counted(~p.placed), missing: Counted(p.placed & ~known, recorded=True)}
+    return behind_estimate(known, parts=(known & below, known & ~below))

@@ -1,6 +1,6 @@
 """What bone was gained: its questions."""
 
-from liftseries.disclosure.declared import LEAVE_BY, Rule, TableRules
+from liftseries.disclosure.declared import ESTIMATE_NEEDS, LEAVE_BY, Rule, TableRules
 from liftseries.models.shared.question import Analysis, Leaves, Question
 
 TITLE = "What bone was gained"
@@ -28,7 +28,6 @@ QUESTIONS = (
                 MODELS | MEANS,
                 headline=("corrected", "patients"),
                 behind=f"{BEHIND}:mixed",
-                left_out=f"{BEHIND}:left_out",
             ),
         ),
         leaves=(
@@ -38,15 +37,22 @@ QUESTIONS = (
                 "patient_sd_mm site_sd_mm residual_sd_mm n_visits",
                 TableRules(
                     ("n_visits",),
-                    (Rule(("patient_sd_mm", "site_sd_mm", "residual_sd_mm"), behind=1),),
+                    (Rule(("patient_sd_mm", "site_sd_mm", "residual_sd_mm"), behind=ESTIMATE_NEEDS),),
                     behind=f"{BEHIND}:variances",
+                    core=False,
                 ),
             ),
             Leaves(
                 "gain_by_visit",
                 "by_visit",
                 "months n mean sd",
-                TableRules(("n",), (Rule(("mean", "sd"), behind=1),), labels=("months",), behind=f"{BEHIND}:recall"),
+                TableRules(
+                    ("n",),
+                    (Rule(("mean", "sd"), behind=ESTIMATE_NEEDS),),
+                    labels=("months",),
+                    behind=f"{BEHIND}:recall",
+                    core=False,
+                ),
             ),
         ),
     ),
@@ -64,7 +70,6 @@ QUESTIONS = (
                 MODELS | MEANS,
                 headline=("corrected", "patients"),
                 behind=f"{BEHIND}:marginal",
-                left_out=f"{BEHIND}:marginal_left_out",
             ),
         ),
         leaves=(
@@ -74,9 +79,10 @@ QUESTIONS = (
                 "months n mean sd",
                 TableRules(
                     ("n",),
-                    (Rule(("mean", "sd"), behind=1),),
+                    (Rule(("mean", "sd"), behind=ESTIMATE_NEEDS),),
                     labels=("months",),
                     behind=f"{BEHIND}:marginal_recall",
+                    core=False,
                 ),
             ),
         ),
@@ -94,7 +100,6 @@ QUESTIONS = (
                 MEANS,
                 headline=("patients",),
                 behind=f"{BEHIND}:stability",
-                left_out=f"{BEHIND}:{name.partition('.')[2]}_left_out",
                 outcome=name,
                 leave_by=(*LEAVE_BY, "bone_quality"),
             )

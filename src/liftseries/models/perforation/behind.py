@@ -19,9 +19,8 @@ from liftseries.models.perforation.quoted import quoted_model
 from liftseries.models.perforation.rate import PATIENTS
 from liftseries.models.perforation.risk import EXPOSURES, terms_along, terms_by_band
 from liftseries.models.perforation.ways import FIRTH, GEE
-from liftseries.models.shared.behind import Row, behind_model, by_reason, imputed_values, level_unknown
+from liftseries.models.shared.behind import Row, away_of_share, behind_model
 from liftseries.models.shared.complete_cases import perforation_data
-from liftseries.models.shared.outcomes import PERFORATION_UNKNOWN
 from liftseries.models.shared.population import Population
 
 EXPOSURE_OF = {analysis: exposure for exposure, analysis in EXPOSURES.items()}
@@ -31,8 +30,8 @@ def rate(p: Population, row: Row) -> Behind:
     """Sites of a subset whose perforation is known, and those perforated."""
     used = p.subset(row.subset) & p.perforation_known
     events = used & p.perforated
-    away = (Counted(used), Counted(events), *((Counted(used, "patients"),) if row.method == PATIENTS else ()))
-    return behind_estimate(used, events, gives_away=away, recorded=True)
+    away = away_of_share(p, used, events) if row.method == PATIENTS else (Counted(used), Counted(events))
+    return behind_estimate(used, events, gives_away=away)
 
 
 def model(p: Population, row: Row) -> Behind:
@@ -88,43 +87,13 @@ def difference(p: Population, row: Row) -> Behind:
 def imputed(p: Population, row: Row) -> Behind:
     """Sites whose perforation is known, whatever else is missing."""
     terms = p.plan["perforation_terms"]
-    return behind_model(p, p.perforation_known, p.perforated, terms, row.term, recorded=True)
-
-
-def imputation(p: Population, row) -> Behind | None:
-    """Values imputed among the sites whose perforation is known."""
-    return imputed_values(p, row, p.perforation_known)
-
-
-def rate_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites whose perforation is unknown, or their level."""
-    unknown = Counted(~p.perforation_known & p.subset(subset), recorded=True)
-    return level_unknown(p, subset, p.everyone) | {PERFORATION_UNKNOWN: unknown}
-
-
-def model_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites that are no complete cases of the plan's terms."""
-    return _left_out(p, p.plan["perforation_terms"])
-
-
-def risk_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """The same of the model along residual height."""
-    return _left_out(p, terms_along("rbh_mid_mm", p.plan["perforation_terms"]))
-
-
-def risk_lift_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """The same of the model along planned lift."""
-    return _left_out(p, terms_along("protrusion_mm", p.plan["perforation_terms"]))
-
-
-def _left_out(p: Population, terms: Sequence[str]) -> dict[str, Counted]:
-    return by_reason(_complete_cases(p, terms)[1]) | rate_left_out(p, "all")
+    return behind_model(p, p.perforation_known, p.perforated, terms, row.term)
 
 
 def _model(p: Population, row: Row, terms: Sequence[str], among: np.ndarray | None = None) -> Behind:
     used = _complete_cases(p, terms)[0]
     used = used if among is None else used & among
-    return behind_model(p, used, used & p.perforated, terms, row.term, recorded=True)
+    return behind_model(p, used, used & p.perforated, terms, row.term)
 
 
 def _complete_cases(p: Population, terms: Sequence[str]) -> tuple[np.ndarray, np.ndarray]:

@@ -1,6 +1,5 @@
 """How often the membrane tears, and what goes with it: its questions."""
 
-from liftseries.disclosure.declared import TableRules
 from liftseries.models.shared.question import DESCRIBED, Analysis, Draws, Leaves, Question
 
 TITLE = "How often the membrane tears, and what goes with it"
@@ -37,9 +36,9 @@ QUESTIONS = (
                     "the logit",
                 },
                 headline=("patients",),
+                core=("patients",),
                 answers=SHARE,
                 behind=f"{BEHIND}:rate",
-                left_out=f"{BEHIND}:rate_left_out",
             ),
         ),
         leaves=(Leaves("perforation_few_cases", "few_cases", "rbh_mid_mm approach perforation_stage"),),
@@ -63,7 +62,6 @@ QUESTIONS = (
                 headline=("corrected",),
                 answers=ODDS,
                 behind=f"{BEHIND}:model",
-                left_out=f"{BEHIND}:model_left_out",
             ),
         ),
     ),
@@ -89,7 +87,6 @@ QUESTIONS = (
                 headline=("profile_or_jackknife", "first_terms"),
                 answers=ODDS,
                 behind=f"{BEHIND}:model",
-                left_out=f"{BEHIND}:model_left_out",
             ),
         ),
     ),
@@ -113,7 +110,6 @@ QUESTIONS = (
                 },
                 answers=ODDS,
                 behind=f"{BEHIND}:imputed",
-                left_out=f"{BEHIND}:rate_left_out",
             ),
         ),
         draws=Draws(
@@ -127,7 +123,6 @@ QUESTIONS = (
                 "perforation_imputation",
                 "models",
                 "variable level_of n_missing model predictors",
-                TableRules(("n_missing",), behind=f"{BEHIND}:imputation"),
             ),
         ),
     ),
@@ -145,7 +140,6 @@ QUESTIONS = (
                 headline=("firth", "gee"),
                 answers=ALONG,
                 behind=f"{BEHIND}:along_exposure",
-                left_out=f"{BEHIND}:risk_left_out",
             ),
             Analysis(
                 "perforation.risk_lift",
@@ -154,7 +148,6 @@ QUESTIONS = (
                 headline=("firth", "gee"),
                 answers=ALONG,
                 behind=f"{BEHIND}:along_exposure",
-                left_out=f"{BEHIND}:risk_lift_left_out",
             ),
             Analysis(
                 "perforation.risk_band",
@@ -200,7 +193,6 @@ QUESTIONS = (
                 },
                 headline=("optimism_corrected",),
                 behind=f"{BEHIND}:validation",
-                left_out=f"{BEHIND}:model_left_out",
             ),
         ),
         draws=Draws(
@@ -221,6 +213,7 @@ QUESTIONS = (
                 "tears by the stage at which they were noticed",
                 DESCRIBED,
                 headline=("patients",),
+                core=("patients",),
                 behind=f"{RECORDED}:stage",
             ),
             Analysis(
@@ -229,21 +222,21 @@ QUESTIONS = (
                 DESCRIBED,
                 headline=("patients",),
                 behind=f"{RECORDED}:size",
-                left_out=f"{RECORDED}:size_left_out",
             ),
             Analysis(
                 "perforation.test",
                 "share torn of the sites looked at by each test",
                 DESCRIBED,
                 headline=("patients",),
+                core=("patients",),
                 behind=f"{RECORDED}:by_test",
-                left_out=f"{RECORDED}:by_test_left_out",
             ),
             Analysis(
                 "perforation.management",
                 "tears by what was done about them",
                 DESCRIBED,
                 headline=("patients",),
+                core=("patients",),
                 behind=f"{RECORDED}:management",
             ),
             Analysis(
@@ -251,6 +244,7 @@ QUESTIONS = (
                 "what came after a tear and without one: no implant, failure, complications, months followed",
                 DESCRIBED,
                 headline=("patients",),
+                core=("patients",),
                 behind=f"{RECORDED}:sequel",
             ),
             Analysis(
@@ -258,8 +252,8 @@ QUESTIONS = (
                 "share torn by bands of the operator's case number",
                 DESCRIBED,
                 headline=("patients",),
+                core=("patients",),
                 behind=f"{RECORDED}:learning",
-                left_out=f"{RECORDED}:learning_left_out",
             ),
         ),
     ),

@@ -17,13 +17,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from liftseries.base.remarks import remark
-from liftseries.disclosure.declared import Behind, Counted, behind_estimate
+from liftseries.disclosure.declared import Behind, behind_estimate
 from liftseries.models.perforation.recorded import CASE_BANDS, CASE_NUMBER, FAILURE, MONTHS, NO_IMPLANT, ever_had
 from liftseries.models.shared.behind import Row
 from liftseries.models.shared.described import labels, numbers
 from liftseries.models.shared.described_behind import behind_share, behind_statistic
-from liftseries.models.shared.outcomes import PERFORATION_UNKNOWN
 from liftseries.models.shared.population import Population
 from liftseries.study.schema import UNKNOWN
 
@@ -65,7 +63,7 @@ def sequel(p: Population, row: Row) -> Behind:
         return behind_share(sites, sites & ~p.placed)
     if row.term in (FAILURE, MONTHS):
         used = sites & p.followed
-        return behind_share(used, used & p.failed) if row.term == FAILURE else behind_estimate(used, recorded=True)
+        return behind_share(used, used & p.failed) if row.term == FAILURE else behind_estimate(used)
     asked = ever_had(p.cases, p.visits)
     used = sites & p.where_sites(asked["site_id"])
     return behind_share(used, used & p.where_sites(asked.loc[asked[row.term].to_numpy(bool), "site_id"]))
@@ -77,26 +75,3 @@ def learning(p: Population, row: Row) -> Behind:
     case = numbers(p.cases, CASE_NUMBER)
     used = p.perforation_known & (case >= first) & (case <= last)
     return behind_share(used, used & p.perforated)
-
-
-# ── sites left out: reason -> which ─────────────────────────────────────────────────────────────────────────
-
-
-def size_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Tears that were not measured."""
-    gaps = p.perforated & np.isnan(numbers(p.cases, SIZE_COLUMN))
-    return {remark("number_missing", column=SIZE_COLUMN): Counted(gaps, recorded=True)}
-
-
-def by_test_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites looked at, of which it is not known whether they tore."""
-    return _unknown_among(p, labels(p.cases, "perforation_test") != "")
-
-
-def learning_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites with a case number, of which it is not known whether they tore."""
-    return _unknown_among(p, np.isfinite(numbers(p.cases, CASE_NUMBER)))
-
-
-def _unknown_among(p: Population, among: np.ndarray) -> dict[str, Counted]:
-    return {PERFORATION_UNKNOWN: Counted(~p.perforation_known & among, recorded=True)}

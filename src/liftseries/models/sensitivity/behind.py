@@ -35,14 +35,12 @@ def alike(p: Population, row: Row) -> Behind:
     """Sites of which the quantity is known."""
     if row.term == "perforation":
         events = p.perforated
-        return behind_estimate(
-            p.perforation_known, events, rests_on=(events, p.perforation_known & ~events), recorded=True
-        )
+        return behind_estimate(p.perforation_known, events, parts=(events, p.perforation_known & ~events))
     if row.term == "gain_mm":
         return behind_estimate(p.where_sites(p.gains["site_id"]))
     if row.term == "last_error_mm":
         return depth.agreement(p, row)
-    return behind_estimate(p.cases[row.term].notna().to_numpy(bool), recorded=True)
+    return behind_estimate(p.cases[row.term].notna().to_numpy(bool))
 
 
 def lost(p: Population, row: Row) -> Behind:

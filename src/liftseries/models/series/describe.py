@@ -138,6 +138,11 @@ def characteristics(
         and mean, SD, median and quartiles (R's type 7).
     """
     rows: list[dict] = []
+    described = [column for column in (*patient_columns, *site_columns) if column in cases]
+    # Of the whole series: a group in which no value is known has the levels, too, and says how many are missing.
+    levels = {
+        column: [] if _is_measured(cases[column]) else as_levels(cases[column]).categories for column in described
+    }
     for subset, member in subsets(cases, [by]):
         sites = cases.loc[member]
         patients = sites.drop_duplicates("patient_id")
@@ -145,13 +150,17 @@ def characteristics(
             for column in columns:
                 if column in table:
                     place = {"unit": unit, "column": column, "subset": subset}
-                    rows += [place | row for row in summary(table[column])]
+                    rows += [place | row for row in summary(table[column], levels[column])]
     return _integers(pd.DataFrame(rows, columns=CHARACTERISTICS), "n", "n_known", "n_missing")
 
 
-def summary(column: pd.Series) -> list[dict]:
-    """Rows of `characteristics` for one column of one group."""
-    if is_number(column) and column.name not in LABEL_COLUMNS:
+def _is_measured(column: pd.Series) -> bool:
+    return is_number(column) and column.name not in LABEL_COLUMNS
+
+
+def summary(column: pd.Series, levels: Sequence[str]) -> list[dict]:
+    """Rows of `characteristics` for one column of one group; `levels` are those of the whole series."""
+    if _is_measured(column):
         values = column.to_numpy(float, na_value=np.nan)
         known = values[np.isfinite(values)]
         row = {"level": "", "n": len(known), "n_known": len(known), "n_missing": len(values) - len(known)}
@@ -160,14 +169,14 @@ def summary(column: pd.Series) -> list[dict]:
             sd = known.std(ddof=1) if len(known) > 1 else np.nan
             row |= {"mean": known.mean(), "sd": sd, "median": median, "q1": q1, "q3": q3}
         return [row]
-    levels = as_levels(column)
-    codes = levels.codes[levels.codes >= 0]
-    n_known, n_missing = len(codes), len(levels) - len(codes)
-    counts = np.bincount(codes, minlength=len(levels.categories))
+    values = pd.Categorical(as_levels(column), categories=levels)
+    codes = values.codes[values.codes >= 0]
+    n_known, n_missing = len(codes), len(values) - len(codes)
+    counts = np.bincount(codes, minlength=len(levels))
     shared = {"n_known": n_known, "n_missing": n_missing}
     return [
         {"level": str(level), "n": int(n), "share": n / n_known if n_known else np.nan} | shared
-        for level, n in zip(levels.categories, counts, strict=True)
+        for level, n in zip(levels, counts, strict=True)
     ]
 
 

@@ -1,6 +1,6 @@
 """Who is in the series: its questions."""
 
-from liftseries.disclosure.declared import LEAVE_BY, MEDIAN_NEEDS, QUARTILES_NEED, Rule, TableRules
+from liftseries.disclosure.declared import ESTIMATE_NEEDS, LEAVE_BY, MEDIAN_NEEDS, QUARTILES_NEED, Rule, TableRules
 from liftseries.models.shared.question import DESCRIBED, Analysis, Leaves, Question
 
 TITLE = "Who is in the series"
@@ -22,7 +22,6 @@ QUESTIONS = (
                 TableRules(
                     ("n_patients", "n_sites"),
                     behind=f"{BEHIND}:stage",
-                    follows=f"{BEHIND}:read_where_nothing_was_set_aside",
                 ),
             ),
             Leaves(
@@ -33,22 +32,19 @@ QUESTIONS = (
                     ("n", "n_known", "n_missing"),
                     (
                         Rule(("share",), ("n", "n_known")),
-                        Rule(("mean", "sd"), ("n", "n_known"), behind=1),
+                        Rule(("mean", "sd"), ("n", "n_known"), behind=ESTIMATE_NEEDS),
                         Rule(("median",), ("n", "n_known"), behind=MEDIAN_NEEDS),
                         Rule(("q1", "q3"), ("n", "n_known"), behind=QUARTILES_NEED),
                     ),
                     behind=f"{BEHIND}:characteristic",
+                    told_by=("unit", "column"),
+                    traits=True,
                 ),
             ),
             Leaves(
                 "missing",
                 "missing",
                 "column subset n n_missing n_not_applicable share",
-                TableRules(
-                    ("n", "n_missing", "n_not_applicable"),
-                    (Rule(("share",), ("n", "n_missing")),),
-                    behind=f"{BEHIND}:missing",
-                ),
             ),
         ),
     ),
@@ -63,14 +59,15 @@ QUESTIONS = (
                 "sites by lift method",
                 DESCRIBED,
                 headline=("patients",),
+                core=("patients",),
                 behind=f"{RECORDED}:lift_method",
-                left_out=f"{RECORDED}:lift_method_left_out",
             ),
             Analysis(
                 "series.graft",
                 "share of sites with a graft, of all and by lift method",
                 DESCRIBED,
                 headline=("patients",),
+                core=("patients",),
                 behind=f"{RECORDED}:graft",
                 leave_by=(*LEAVE_BY, "lift_method"),
             ),
@@ -87,6 +84,7 @@ QUESTIONS = (
                 "tears and failures of patients with one site and with several",
                 DESCRIBED,
                 headline=("patients",),
+                core=("patients",),
                 behind=f"{RECORDED}:one_or_several",
             ),
         ),

@@ -10,8 +10,7 @@
 
 from __future__ import annotations
 
-from liftseries.base.remarks import remark
-from liftseries.disclosure.declared import Behind, Counted
+from liftseries.disclosure.declared import Behind
 from liftseries.models.series.recorded import NO_GRAFT, measured, sites_of_patient
 from liftseries.models.shared.behind import Row
 from liftseries.models.shared.described import labels
@@ -23,12 +22,6 @@ def lift_method(p: Population, row: Row) -> Behind:
     """Sites lifted by a method."""
     level = labels(p.cases, "lift_method")
     return behind_share(level != "", level == row.term)
-
-
-def lift_method_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites of no lift method."""
-    unknown = labels(p.cases, "lift_method") == ""
-    return {remark("label_unknown", column="lift_method"): Counted(unknown, recorded=True)}
 
 
 def graft(p: Population, row: Row) -> Behind:

@@ -3,11 +3,9 @@
 | an analysis | its numbers are worked out from |
 |---|---|
 | models of one term with levels | each level's sites, with an event and without: as many numbers as cells |
-| other models of terms: coefficients | no count exactly; they rest on each level's sites, with an event and without |
-| the same: intercepts, risks and curves, validation | nearly the number of events |
+| other models of terms | no count exactly; they rest on each level's sites, with an event and without |
 
-Each outcome's own are in its `behind.py`. How many are at risk moves a survival estimate too little to be read off a
-rounded one; it must be at least as many patients as the smallest cell.
+Each outcome's own are in its `behind.py`.
 """
 
 from __future__ import annotations
@@ -17,10 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from liftseries.base.remarks import remark
-from liftseries.disclosure.declared import Behind, Counted, behind_estimate
-from liftseries.models.shared.follow_up import NO_IMPLANT, NO_VISIT, NOT_EXAMINED
-from liftseries.models.shared.levels import as_levels, is_missing, is_number
+from liftseries.disclosure.declared import FREE_PATIENTS, MANY_PATIENTS, Behind, Counted, behind_estimate
+from liftseries.models.shared.levels import as_levels, is_number
 from liftseries.models.shared.population import Population
 
 
@@ -46,7 +42,6 @@ def behind_model(
     terms: Iterable[str],
     term: str,
     *,
-    recorded: bool = False,
     rests_on: tuple[np.ndarray, ...] = (),
 ) -> Behind:
     """Who stands behind a row of a model.
@@ -57,20 +52,37 @@ def behind_model(
     used : shape (n_sites,), the sites that the model stands on
     events : those of them with an event; None where nothing is an event
     terms : of the model
-    term : of the row; one that is neither of the terms nor a level says nearly how many events there were
-    recorded : whether `used` says only of whom something was recorded
+    term : of the row; an intercept rests on nobody, so that it stays in the house
     rests_on : further groups that the row rests on
     """
     terms = list(terms)
-    of_a_term = term in terms or "[" in term
-    nearly = () if events is None or of_a_term else (Counted(events),)
+    nobody = (used & False,) if term.startswith("(") else ()
     return behind_estimate(
         used,
         events,
-        gives_away=cells(p, used, events, terms) + nearly,
-        rests_on=groups(p, used, events, terms, term) + rests_on,
-        recorded=recorded,
+        gives_away=cells(p, used, events, terms),
+        rests_on=(*rests_on, *nobody),
+        parts=groups(p, used, events, terms, term),
+        needs=FREE_PATIENTS + 1 + sum(_n_columns(p, term) for term in terms),
     )
+
+
+def away_of_share(p: Population, sites: np.ndarray, events: np.ndarray) -> tuple[Counted, ...]:
+    """What a share with its interval gives away: both counts, and of few patients how many they are.
+
+    The patients where t is used or a bound rests on their number; of `MANY_PATIENTS` the printed digits are the same
+    with one more or less.
+    """
+    few = p.n_patients(sites) < MANY_PATIENTS
+    bound = min(p.n_patients(events), p.n_patients(sites & ~events)) <= 1
+    return Counted(sites), Counted(events), *((Counted(sites, "patients"),) if few or bound else ())
+
+
+def _n_columns(p: Population, term: str) -> int:
+    """How many coefficients a term has."""
+    if term not in p.cases or is_number(p.cases[term]):
+        return 1
+    return max(len(as_levels(p.cases[term]).categories) - 1, 1)
 
 
 def groups(
@@ -96,7 +108,7 @@ def groups(
 
 
 def cells(p: Population, used: np.ndarray, events: np.ndarray | None, terms: Iterable[str]) -> tuple[Counted, ...]:
-    """What a saturated model gives away: of its only term every level's sites, those with an event, those without.
+    """What a saturated model gives away: of its only term every level's sites, and those with an event.
 
     A model with as many coefficients as cells returns each cell's share as it was. None of its rows stays where
     one of these counts goes, since the rows of the other levels and the reference's make up the rest.
@@ -107,40 +119,5 @@ def cells(p: Population, used: np.ndarray, events: np.ndarray | None, terms: Ite
     levels = as_levels(p.cases[term])
     parts = [group for level in levels.categories if (group := used & np.asarray(levels == level)).any()]
     if events is not None:
-        parts += [group & part for group in parts for part in (events, ~events)]
+        parts += [group & events for group in parts]
     return tuple(Counted(part) for part in parts)
-
-
-def imputed_values(p: Population, row, among: np.ndarray) -> Behind | None:
-    """A row of the table that says what was imputed: `variable, level_of, n_missing` of the sites among whom it was."""
-    if row.variable not in p.cases:
-        return None
-    gaps = among & is_missing(p.cases[row.variable])
-    unit = "patients" if row.level_of == "patient" else "sites"
-    return Behind({"n_missing": Counted(gaps, unit, recorded=True)}, seen_in=(f"missing {row.variable}",))
-
-
-# ── sites left out: reason -> which ─────────────────────────────────────────────────────────────────────────
-
-
-def level_unknown(p: Population, subset: str, among: np.ndarray) -> dict[str, Counted]:
-    """Sites of no level of a column, where that is the subset."""
-    if subset not in p.cases:
-        return {}
-    unknown = among & (as_levels(p.cases[subset]).codes < 0)
-    return {remark("label_unknown", column=subset): Counted(unknown, recorded=True)}
-
-
-def by_reason(reasons: np.ndarray) -> dict[str, Counted]:
-    """Sites with a value missing; `reasons` has shape (n_sites,), "" where a site is not left out."""
-    named = dict.fromkeys(reasons[reasons != ""])
-    return {reason: Counted(reasons == reason, recorded=True) for reason in named}
-
-
-def not_followed(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites that stay out of every analysis of implants."""
-    return {
-        NO_IMPLANT: Counted(~p.placed),
-        NO_VISIT: Counted(p.placed & ~p.visited),
-        NOT_EXAMINED: Counted(p.placed & p.visited & ~p.followed),
-    }

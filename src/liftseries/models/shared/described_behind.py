@@ -10,7 +10,7 @@ from liftseries.models.shared.described import QUARTILES
 
 def behind_share(used: np.ndarray, events: np.ndarray) -> Behind:
     """A share of sites is an exact function of both counts; sets of shape (n_sites,)."""
-    return behind_estimate(used, events, gives_away=(Counted(used), Counted(events)), recorded=True)
+    return behind_estimate(used, events, gives_away=(Counted(used), Counted(events)))
 
 
 def behind_statistic(values: np.ndarray, name: str) -> Behind:
@@ -24,9 +24,9 @@ def behind_statistic(values: np.ndarray, name: str) -> Behind:
     name : of `described.STATISTICS`, or `max`
     """
     used = np.isfinite(values)
-    away = (Counted(used, recorded=True),) if name == "n" else ()
+    away = (Counted(used),) if name == "n" else ()
     sides: tuple[np.ndarray, ...] = (used & False,) if name == "max" else ()
     if name in QUARTILES and used.any():
         at = np.quantile(values[used], QUARTILES[name])
         sides = (used & (values <= at), used & (values >= at))
-    return behind_estimate(used, gives_away=away, rests_on=sides, recorded=True)
+    return behind_estimate(used, gives_away=away, rests_on=() if name != "max" else sides, parts=sides)

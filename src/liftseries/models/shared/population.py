@@ -14,10 +14,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from liftseries.disclosure.declared import LEAVE_BY
 from liftseries.models.shared.due import closing_month, reachable_months
 from liftseries.models.shared.follow_up import with_implant
-from liftseries.models.shared.levels import as_levels, is_missing
+from liftseries.models.shared.levels import as_levels
 from liftseries.models.shared.outcomes import gain_at_visits, known_perforation
 
 STEP_COLUMNS = ["site_id", "step_no", "finding", "advance_mm", "read_depth_mm", "deepest_before_mm"]
@@ -147,13 +146,6 @@ class Population:
         if column not in self.cases:
             return ~self.everyone
         return np.asarray(as_levels(self.cases[column]) == level)
-
-    @cached_property
-    def some_value_missing(self) -> np.ndarray:
-        """Sites of which a value is missing that some analysis needs."""
-        terms = {term for key, names in self.plan.items() if key.endswith("_terms") for term in names}
-        needed = [column for column in {*terms, *LEAVE_BY, *OUTCOMES} if column in self.cases]
-        return np.any([is_missing(self.cases[column]) for column in needed], axis=0)
 
     def patients_of(self, members: np.ndarray) -> np.ndarray:
         """All sites of the patients that have one of these."""

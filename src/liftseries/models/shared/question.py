@@ -30,7 +30,8 @@ class Analysis:
         and meet in one table, "the same question by other methods"
     behind : function of the population and a row that says who stands behind it; without one its numbers stay in the
         house
-    left_out : function of the population and a subset: reason -> which sites are left out for it, as `Counted`
+    core : the methods whose rows leave the house with their counts; all others leave without
+    good : whether its event is what one hopes for; else it is a harm, and none of it is good news
     outcome : what it is about, where that is not the first part of its name; analyses of one outcome count the same
         events, and a reader sees their rows side by side
     of_row : its term names the row that it is worked out from, `perforation.gee approach[guided]`, and whoever stands
@@ -44,7 +45,8 @@ class Analysis:
     headline: tuple[str, ...] = ()
     answers: str = ""
     behind: str = ""
-    left_out: str = ""
+    core: tuple[str, ...] = ()
+    good: bool = False
     outcome: str = ""
     of_row: bool = False
     leave_by: tuple[str, ...] = LEAVE_BY

@@ -11,22 +11,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
 from liftseries.disclosure.declared import Behind, Counted, behind_estimate
-from liftseries.models.shared.behind import Row, behind_model, by_reason, imputed_values, level_unknown
+from liftseries.models.shared.behind import Row, behind_model
 from liftseries.models.shared.complete_cases import hazard_data
 from liftseries.models.shared.design import reference_among
-from liftseries.models.shared.follow_up import NEVER_IN_FUNCTION, seen_after_placement
+from liftseries.models.shared.follow_up import seen_after_placement
 from liftseries.models.shared.levels import as_levels
 from liftseries.models.shared.population import Population
 from liftseries.models.survival.corrected import METHOD as CORRECTED
 from liftseries.models.survival.cox import PENALISED
 from liftseries.models.survival.firth_cox import FIRST_TERMS, first_terms
-from liftseries.models.survival.gain import after_landmark, landmark_terms, out_by_landmark
+from liftseries.models.survival.gain import after_landmark, landmark_terms
 from liftseries.models.survival.km import METHOD
 from liftseries.models.survival.life_table import INTERVAL_MONTHS
 from liftseries.models.survival.patient import first_failures
@@ -41,17 +40,14 @@ CURVE_COLUMNS = ["subset", "months", "survival", "conf_low", "conf_high"]
 def by_month(p: Population, row: Row) -> Behind:
     """Kaplan-Meier and its like: a subset's implants, those failed at any time, those failed by the month.
 
-    Of the numbers the corrected ones alone leave: beside those that they correct they would tell how many patients
-    have a failure. So nobody is said to stand behind the others.
+    Beside those that they correct, the corrected ones tell how many patients have a failure by then.
     """
     used = p.followed & p.subset(row.subset)
     still = used & (p.months >= row.month)
     by_then = used & p.failed & (p.months <= row.month)
     away = (Counted(by_then), *(_bound_of(p, by_then, still) if row.method == CORRECTED else ()))
-    nobody = np.zeros_like(still)
-    return behind_estimate(
-        used, used & p.failed, gives_away=away, rests_on=(nobody if row.method in UNCORRECTED else still,)
-    )
+    parts = (by_then,) if row.method in UNCORRECTED else ()
+    return behind_estimate(used, used & p.failed, gives_away=away, rests_on=(still,), parts=parts)
 
 
 def _bound_of(p: Population, by_then: np.ndarray, still: np.ndarray) -> tuple[Counted, ...]:
@@ -135,14 +131,7 @@ def imputed(p: Population, row: Row) -> Behind:
 def _model(p: Population, row: Row, cases: Callable, terms: Sequence[str], month: float | None = None) -> Behind:
     used = cases(p)[0]
     still = () if month is None else (used & (p.months >= month),)
-    behind = behind_model(p, used, used & p.failed, terms, row.term, rests_on=still)
-    return replace(behind, gives_away=(*behind.gives_away, _fewer(p, used))) if row.method == CORRECTED else behind
-
-
-def _fewer(p: Population, used: np.ndarray) -> Counted:
-    """The m of a corrected model: patients with a failure, or with an implant that has not failed."""
-    groups = (used & p.failed, used & ~p.failed)
-    return Counted(min(groups, key=p.n_patients), "patients")
+    return behind_model(p, used, used & p.failed, terms, row.term, rests_on=still)
 
 
 def _first_terms(p: Population) -> Sequence[str]:
@@ -185,18 +174,6 @@ def _complete_cases(p: Population, implants: pd.DataFrame, terms: Sequence[str])
 # ── tables ──────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-def life_table_year(p: Population, row) -> Behind:
-    """Implants that enter an interval, fail in it or fall out of it."""
-    entering = p.followed & (p.months >= row.start_months)
-    within = entering & (p.months < row.end_months)
-    counts = {
-        "n_entering": Counted(entering),
-        "n_failed": Counted(within & p.failed),
-        "n_censored": Counted(within & ~p.failed),
-    }
-    return Behind(counts, gives_away=(_failed_before(p, row.start_months),), seen_in=("survival",))
-
-
 def at_risk(p: Population, row) -> Behind:
     """Implants still followed at a month, failed and censored before it."""
     part = p.followed & p.subset(row.subset)
@@ -206,7 +183,14 @@ def at_risk(p: Population, row) -> Behind:
         "n_failed": Counted(before & p.failed),
         "n_censored": Counted(before & ~p.failed),
     }
-    return Behind(counts, seen_in=_beside(row.subset))
+    return Behind(counts, group=part, seen_in=_beside(row.subset))
+
+
+def at_planned_months(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
+    """The numbers at risk at the start and at the months of the plan: of each further month a failure would be told."""
+    results, at_risk = tables["results"], tables["survival_at_risk"]
+    planned = pd.to_numeric(results.loc[results["analysis"].eq("survival.km"), "term"]).unique()
+    return at_risk.loc[at_risk["months"].isin([0, *planned])].reset_index(drop=True)
 
 
 def curves_at_months(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
@@ -215,7 +199,7 @@ def curves_at_months(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     A curve steps at every failure, so each step is a record. Just before a month it is worked out from those who failed
     before that month, a count that the table of numbers at risk prints: so the curve needs no count of its own.
     """
-    curves, months_told = tables["survival_curves"], tables["survival_at_risk"][["subset", "months"]]
+    curves, months_told = tables["survival_curves"], at_planned_months(tables)[["subset", "months"]]
     rows = []
     for subset, months in months_told.itertuples(index=False):
         curve = curves.loc[curves["subset"].eq(subset)].sort_values("months")
@@ -233,12 +217,8 @@ def curve(p: Population, row) -> Behind:
     failed = part & p.failed & (p.months < row.months)
     steps = [0.0, *p.months[failed], *(month for month in p.plan["survival_months"] if month < row.months)]
     away = (Counted(failed), *_bound_of(p, failed, part & (p.months >= max(steps))))
-    return Behind(gives_away=away, rests_on=(part & (p.months >= row.months),), seen_in=_beside(row.subset))
-
-
-def imputation(p: Population, row) -> Behind | None:
-    """Values imputed among the implants followed."""
-    return imputed_values(p, row, p.followed)
+    still = part & (p.months >= row.months)
+    return Behind(gives_away=away, rests_on=(still,), group=part, seen_in=_beside(row.subset))
 
 
 def _failed_before(p: Population, month: float) -> Counted:
@@ -247,33 +227,3 @@ def _failed_before(p: Population, month: float) -> Counted:
 
 def _beside(subset: str) -> tuple[str, ...]:
     return ("survival",) if subset == "all" else (f"survival by {subset.partition('=')[0]}",)
-
-
-# ── sites left out ──────────────────────────────────────────────────────────────────────────────────────────
-
-
-def level_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Implants whose level is unknown."""
-    return level_unknown(p, subset, p.followed)
-
-
-def hazards_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Implants that are no complete cases."""
-    return by_reason(_hazard_cases(p)[1])
-
-
-def between_visits_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Implants of which no visit told anything after placement."""
-    return {NEVER_IN_FUNCTION: Counted(p.of_implants(~seen_after_placement(p.implants)))}
-
-
-def interval_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """The same, and those that are no complete cases."""
-    return between_visits_left_out(p, subset) | by_reason(_interval_cases(p)[1])
-
-
-def landmark_left_out(p: Population, subset: str) -> dict[str, Counted]:
-    """Implants not followed after the landmark, and those that are no complete cases."""
-    earlier = out_by_landmark(p.implants, p.plan["landmark_months"])
-    earlier = {reason: Counted(p.of_implants(out)) for reason, out in earlier.items()}
-    return earlier | by_reason(_landmark_cases(p)[1])

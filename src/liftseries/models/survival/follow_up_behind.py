@@ -12,11 +12,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from liftseries.base.remarks import remark
 from liftseries.disclosure.declared import Behind, Counted, behind_estimate
 from liftseries.models.shared.behind import Row
 from liftseries.models.shared.due import HAIR, seen_at
-from liftseries.models.shared.follow_up import NO_IMPLANT
 from liftseries.models.shared.population import Population
 from liftseries.models.survival.completeness import groups_at
 from liftseries.models.survival.complications import FIRST_YEAR, PATIENTS, YEAR_MONTHS, asked_at_visits, with_kind
@@ -27,8 +25,8 @@ def completeness(p: Population, row: Row) -> Behind:
     """Implants due at a month, and those of which it is known how they fared."""
     groups = _groups(p, row.month)
     due, seen = groups["n_due"], groups["n_seen"]
-    away = (Counted(due, recorded=True), Counted(seen, recorded=True))
-    return behind_estimate(due, seen, gives_away=away, rests_on=(seen,), recorded=True)
+    away = (Counted(due), Counted(seen))
+    return behind_estimate(due, seen, gives_away=away, rests_on=(seen,))
 
 
 def by_month(p: Population, row) -> Behind:
@@ -48,7 +46,7 @@ def median(p: Population, row: Row) -> Behind:
     """Implants whose follow-up ended in function; a quartile rests on those that ended before it, and after."""
     ended = p.followed & ~p.failed & ~p.died
     month = np.quantile(p.months[ended], 1 - SHARE_STILL_FOLLOWED[row.term]) if ended.any() else np.nan
-    return behind_estimate(p.followed, ended, rests_on=(ended & (p.months <= month), p.followed & (p.months >= month)))
+    return behind_estimate(p.followed, ended, parts=(ended & (p.months <= month), p.followed & (p.months >= month)))
 
 
 def rate(p: Population, row: Row) -> Behind:
@@ -79,16 +77,5 @@ def complications(p: Population, row: Row) -> Behind:
     told = here & p.where_sites(asked["site_id"])
     ever = here & p.where_sites(with_kind(asked, row.term)["site_id"])
     unit = "patients" if row.method == PATIENTS else "sites"
-    away = (Counted(told, unit, recorded=True), Counted(ever, unit))
-    return behind_estimate(told, ever, event_unit=unit, gives_away=away, recorded=True)
-
-
-def not_asked(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites of which no visit says whether there was a complication."""
-    asked = p.once(("complications",), lambda: asked_at_visits(p.visits, p.cases))
-    return {remark("complications_not_recorded"): Counted(~p.where_sites(asked["site_id"]), recorded=True)}
-
-
-def no_implant(p: Population, subset: str) -> dict[str, Counted]:
-    """Sites without an implant."""
-    return {NO_IMPLANT: Counted(~p.placed)}
+    away = (Counted(told, unit), Counted(ever, unit))
+    return behind_estimate(told, ever, event_unit=unit, gives_away=away)

@@ -1,6 +1,5 @@
 """How long implants stay: its questions on hazards and on times to failure."""
 
-from liftseries.disclosure.declared import TableRules
 from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
 
 PENALISED = {
@@ -39,7 +38,6 @@ COX = Question(
             headline=("corrected",),
             answers=RATIOS,
             behind=f"{BEHIND}:hazards",
-            left_out=f"{BEHIND}:hazards_left_out",
         ),
     ),
 )
@@ -58,7 +56,6 @@ FIRTH_COX = Question(
             headline=("profile_or_jackknife", "first_terms"),
             answers=RATIOS,
             behind=f"{BEHIND}:hazards",
-            left_out=f"{BEHIND}:hazards_left_out",
         ),
     ),
 )
@@ -88,7 +85,6 @@ IMPUTED = Question(
             "survival_imputation",
             "models",
             "variable level_of n_missing model predictors",
-            TableRules(("n_missing",), behind=f"{BEHIND}:imputation"),
         ),
     ),
 )
@@ -105,7 +101,6 @@ INTERVAL = Question(
             "failures known only to lie between two visits: Weibull model",
             WEIBULL,
             behind=f"{BEHIND}:interval",
-            left_out=f"{BEHIND}:interval_left_out",
         ),
         Analysis(
             "survival.interval_curve",
@@ -132,7 +127,6 @@ PH = Question(
             },
             headline=("score_clustered",),
             behind=f"{BEHIND}:hazards",
-            left_out=f"{BEHIND}:hazards_left_out",
         ),
     ),
     leaves=(Leaves("survival_ph_residuals", "residuals", "term months residual smooth coefficient"),),
@@ -151,7 +145,6 @@ GAIN = Question(
             headline=("profile_or_jackknife", "first_terms", "corrected"),
             answers=OF_GAIN,
             behind=f"{BEHIND}:landmark",
-            left_out=f"{BEHIND}:landmark_left_out",
         ),
     ),
 )

@@ -1,6 +1,6 @@
 """How long implants stay: its questions."""
 
-from liftseries.disclosure.declared import Rule, TableRules
+from liftseries.disclosure.declared import ESTIMATE_NEEDS, Rule, TableRules
 from liftseries.models.shared.question import Analysis, Draws, Leaves, Question
 from liftseries.models.survival import follow_up_questions as follow_up
 from liftseries.models.survival import hazard_questions as hazards
@@ -32,9 +32,9 @@ QUESTIONS = (
                     "corrected": f"Kaplan-Meier, {JACKKNIFE}, log-log interval, {FAILING}",
                 },
                 headline=("corrected",),
+                core=("corrected",),
                 answers=STAYS,
                 behind=f"{BEHIND}:by_month",
-                left_out=f"{BEHIND}:level_left_out",
             ),
         ),
         leaves=(
@@ -43,7 +43,7 @@ QUESTIONS = (
                 "curves",
                 "subset months survival conf_low conf_high",
                 TableRules(
-                    rules=(Rule(("survival", "conf_low", "conf_high"), behind=1, given_away=True),),
+                    rules=(Rule(("survival", "conf_low", "conf_high"), behind=ESTIMATE_NEEDS, given_away=True),),
                     labels=("months",),
                     behind=f"{BEHIND}:curve",
                     coarsened=f"{BEHIND}:curves_at_months",
@@ -53,7 +53,12 @@ QUESTIONS = (
                 "survival_at_risk",
                 "at_risk",
                 "subset months n_at_risk n_failed n_censored",
-                TableRules(("n_at_risk", "n_failed", "n_censored"), labels=("months",), behind=f"{BEHIND}:at_risk"),
+                TableRules(
+                    ("n_at_risk", "n_failed", "n_censored"),
+                    labels=("months",),
+                    behind=f"{BEHIND}:at_risk",
+                    coarsened=f"{BEHIND}:at_planned_months",
+                ),
             ),
         ),
     ),
@@ -76,16 +81,6 @@ QUESTIONS = (
                 "life_table",
                 "table",
                 "start_months end_months n_entering n_censored n_failed n_effective risk survival",
-                TableRules(
-                    ("n_entering", "n_censored", "n_failed"),
-                    (
-                        Rule(("n_effective",), ("n_entering", "n_censored")),
-                        Rule(("risk",), ("n_entering", "n_censored", "n_failed")),
-                        Rule(("survival", "std_error", "conf_low", "conf_high"), given_away=True),
-                    ),
-                    labels=("start_months", "end_months"),
-                    behind=f"{BEHIND}:life_table_year",
-                ),
             ),
         ),
     ),
@@ -106,7 +101,6 @@ QUESTIONS = (
                 {"bootstrap": "Turnbull, mass spread evenly within its interval; patients resampled, log-log interval"},
                 answers=STAYS,
                 behind=f"{BEHIND}:between_visits",
-                left_out=f"{BEHIND}:between_visits_left_out",
             ),
         ),
         draws=Draws(
@@ -134,7 +128,6 @@ QUESTIONS = (
                 headline=("corrected",),
                 answers=FAILED,
                 behind=f"{BEHIND}:by_month",
-                left_out=f"{BEHIND}:level_left_out",
             ),
         ),
     ),
@@ -159,7 +152,6 @@ QUESTIONS = (
                 headline=("corrected",),
                 answers=FUNCTION,
                 behind=f"{BEHIND}:by_month",
-                left_out=f"{BEHIND}:level_left_out",
             ),
             Analysis(
                 "survival.rmst_difference",

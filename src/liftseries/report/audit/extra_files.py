@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from liftseries.base.file_names import safe_names
 from liftseries.base.outputs import write_csv, written_whole
 from liftseries.report.audit.found import flagged_units
 from liftseries.report.audit.minutes import minutes
@@ -16,7 +17,7 @@ from liftseries.report.audit.review_book import review_book
 from liftseries.report.audit.run_tables import RunTables
 from liftseries.report.kit.blocks import Written
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.packing import safe_names, set_page
+from liftseries.report.kit.packing import set_page
 
 OPERATORS = "operators"
 SHEET = "sheet.typ"

@@ -33,7 +33,7 @@ WITHHELD = Chapter(
 VERSIONS = Chapter(
     id="versions",
     title="Versions and inputs",
-    blocks=(f"{ROOM}.versions:versions",),
+    blocks=(f"{ROOM}.versions:versions", f"{ROOM}.versions:since_earlier"),
     released_title="Versions and plan",
 )
 INDEX = Chapter(id="index", title="Index of results", blocks=(f"{ROOM}.index:index",))

@@ -1,4 +1,4 @@
-"""What made the numbers: software, seed, input files."""
+"""What made the numbers: software, seed, input files; what changed since the run before."""
 
 from __future__ import annotations
 
@@ -28,3 +28,20 @@ def versions(writer: Writer) -> Iterable[Block]:
     yield Paragraph(say("closing.plan_released"))
     plain = json.loads(json.dumps(material.asked, default=str))
     yield Verbatim(yaml.safe_dump(plain, sort_keys=False, allow_unicode=True, width=90).rstrip())
+
+
+def since_earlier(writer: Writer) -> Iterable[Block]:
+    """Rows and headlines new, gone and changed since the run that this one replaced; never of a report that leaves."""
+    rows = writer.material.table("since_earlier")
+    if writer.material.withheld or rows.empty:
+        return
+    changed = rows[rows[["new", "gone", "changed"]].sum(axis=1) > 0]
+    told = [
+        say("closing.since_table", table=row["table"], new=row["new"], gone=row["gone"], changed=row["changed"])
+        for _, row in changed.iterrows()
+        if row["table"] != "results.csv"
+    ]
+    headlines = rows[rows["table"] == "results.csv"].iloc[0]
+    rows_told = say("closing.since_rows", tables=told) if told else say("closing.since_no_rows")
+    numbers = say("closing.since_headlines", new=headlines["new"], gone=headlines["gone"], moved=headlines["changed"])
+    yield Paragraph(" ".join([rows_told, numbers, say("closing.since_where")]))

@@ -25,8 +25,9 @@ def _paragraphs(withheld: Withheld, single: Sequence[str], other: Sequence[str])
     records = [say("withheld.records", single=single)] if single else []
     records += [say("withheld.coarse", other=other)] if other else []
     return (
-        say("withheld.counts", most=k - 1, mostly=say("withheld.mostly") if mostly else ""),
-        say("withheld.with_them"),
+        say("withheld.counts", most=k - 1, cell=k, mostly=say("withheld.mostly") if mostly else ""),
+        say("withheld.with_them", most=k - 1),
+        say("withheld.groups", cell=k, median=withheld.median_needs, quartiles=withheld.quartiles_need),
         say(
             "withheld.numbers",
             numbers=withheld.n_numbers_withheld,

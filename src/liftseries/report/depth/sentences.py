@@ -8,7 +8,7 @@ import pandas as pd
 
 from liftseries.base.remarks import names_in
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import interval, is_withheld, missing
+from liftseries.report.kit.numbers import WITHHELD_COUNT, interval, missing
 from liftseries.report.kit.quoted import quoted_in
 from liftseries.report.kit.sentences import source
 from liftseries.report.kit.tables.cells import BOUNDS
@@ -60,9 +60,11 @@ def adherence_row(material: Material):
 def n_left_out(material: Material, analysis: str, reason: str = "") -> int:
     """How many sites an analysis left out, for one reason where it is named; below 0 where that is withheld."""
     rows = material.left_out[material.left_out["analysis"].eq(analysis) & material.left_out["subset"].eq("all")]
+    if material.withheld:
+        return WITHHELD_COUNT
     rows = rows[rows["reason"].eq(reason)] if reason else rows
     counts = rows["n_sites"].dropna().astype(int)
-    return -1 if any(map(is_withheld, counts)) else int(counts.sum())
+    return int(counts.sum())
 
 
 def limits_rows(material: Material, analysis: str) -> dict:

@@ -7,6 +7,7 @@ from liftseries.report.gain.quoted import GAIN, MARGINAL, MEAN, change_of, direc
 from liftseries.report.gain.sentences import means_below
 from liftseries.report.kit.blocks import Answer
 from liftseries.report.kit.material import Material
+from liftseries.report.kit.numbers import is_withheld
 from liftseries.report.kit.sentences import source
 from liftseries.report.languages.say import say
 
@@ -36,14 +37,14 @@ def _of_enough(material: Material, analysis: str) -> list:
     """The means at months that 20 sites, and a tenth of all ever measured, stand behind."""
     means = quoted_at_months(material, analysis, MEAN)
     most = max([_ever_measured(material, analysis), *(int(row["n_sites"]) for row in means)])
-    return [row for row in means if row["n_sites"] >= fewest_at_risk(most)]
+    return [row for row in means if is_withheld(row["n_sites"]) or row["n_sites"] >= fewest_at_risk(most)]
 
 
 def _sure(material: Material, gains: list, levels: list) -> str:
     """How many of the sites ever measured stand behind the first mean of the gain, or the last of the marginal bone."""
     row, total = (gains[0], GAIN) if gains else (levels[-1], MARGINAL)
     total = _ever_measured(material, total)
-    if total < row["n_sites"]:
+    if is_withheld(row["n_sites"]) or total < row["n_sites"]:
         return say("gain.sure_image") if gains else ""
     name = "gain.sure_measured" if gains else "gain.sure_marginal"
     return say(name, sites=row["n_sites"], total=total, month=f"{month_of(row['term']):g}")

@@ -29,6 +29,7 @@ COLUMNS = {
     "corrected": "table column cells rows people",
     "oddities": "table file row column rule message accepted",
     "ladder_cases": "case site_label approach step_no deviations",
+    "since_earlier": "table new gone changed",
     "results": " ".join(RESULT_COLUMNS),
     "actions": "id year indicator unit what owner due measure status closed_on reason",
     "responses": "year unit indicator replied_on data_corrected statement",

@@ -24,11 +24,23 @@ def missing(value) -> bool:
 
 def is_withheld(value) -> bool:
     """Whether a count is one that may not be shown."""
-    return not missing(value) and value == WITHHELD_COUNT
+    return not missing(value) and value < 0
+
+
+def few_of(smallest_cell: int) -> int:
+    """What stands for a count of 1 to `smallest_cell` - 1: told as few, and no more."""
+    return -smallest_cell
+
+
+def is_few(value) -> bool:
+    """Whether a count is told as few, and no more."""
+    return not missing(value) and value < WITHHELD_COUNT
 
 
 def count(value) -> str:
-    """A whole number; empty where there is none."""
+    """A whole number; empty where there is none; `<5` where it is told as few."""
+    if is_few(value):
+        return f"<{-int(value)}"
     if is_withheld(value):
         return WITHHELD
     return "" if missing(value) else f"{int(value)}"
@@ -36,7 +48,7 @@ def count(value) -> str:
 
 def short_count(value) -> str:
     """The same where there is no room for a word: a dash for a count withheld."""
-    return "–" if is_withheld(value) else count(value)
+    return "–" if value == WITHHELD_COUNT else count(value)
 
 
 def decimal(value: float, digits: int = 2) -> str:
@@ -77,7 +89,9 @@ def p_value(p: float) -> str:
     if missing(p):
         return ""
     if p < 0.001:
-        return "<0.001"
+        return "<0.001" if p else "<0.01"
+    if abs(100 * p - round(100 * p)) < 1e-9:  # so it leaves the house
+        return f"{p:.2f}"
     return ">0.999" if p > 0.9995 else f"{p:.3f}"
 
 
@@ -119,6 +133,8 @@ def share_of(n, total) -> str:
 
 def counted(n, one: str, many: str | None = None) -> str:
     """`1 site`, `2 sites`; `a withheld number of sites`."""
+    if is_few(n):
+        return f"fewer than {-int(n)} {many or one + 's'}"
     if is_withheld(n):
         return f"a {WITHHELD} number of {many or one + 's'}"
     return f"{count(n)} {one if int(n) == 1 else many or one + 's'}"

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import io
 import json
 import re
 import shutil
 import tempfile
 import zipfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
@@ -21,8 +20,6 @@ from liftseries.base.home import folder
 FIXED_TIME = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold: a rerun gives the same bytes
 PDF_STANDARD = "ua-1"  # refuses a picture without alternative text, and a letter that the type lacks
 CONTENT_TYPES = "[Content_Types].xml"
-SAFE = re.compile(r"[A-Za-z0-9_-]{1,40}")
-RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)", re.IGNORECASE)  # no file may have such a name on Windows
 MAY_BREAK = "\u200b"  # of no width: where a line may be broken
 LONG_WORD = re.compile(r"\S{12}(?=\S{3})")
 NO_LETTER = "□"  # stands for a letter that the type lacks
@@ -104,22 +101,3 @@ def _letters() -> frozenset[int]:
 def shortened(name: str, longest: int = 40) -> str:
     """A name as it stands on a page, cut where it is very long."""
     return name if len(name) <= longest else f"{name[: longest - 1]}…"
-
-
-def safe_names(names: Iterable[str]) -> dict[str, str]:
-    """Name -> the same for a file, whatever it holds; no two alike, also where capitals count for nothing."""
-    names = list(dict.fromkeys(map(str, names)))
-    safe = {name: safe_name(name) for name in names}
-    folded = [one.casefold() for one in safe.values()]
-    return {name: one if folded.count(one.casefold()) == 1 else _hashed(name) for name, one in safe.items()}
-
-
-def safe_name(name: str) -> str:
-    """A name that any disk takes: itself where it is short and plain, else its plain letters and part of its hash."""
-    return name if SAFE.fullmatch(name) and not RESERVED.fullmatch(name) else _hashed(name)
-
-
-def _hashed(name: str) -> str:
-    plain = re.sub(r"[^A-Za-z0-9_-]+", "-", name).strip("-")[:30]
-    digest = hashlib.sha256(name.encode("utf-8", "surrogatepass")).hexdigest()[:10]
-    return f"{plain}-{digest}" if plain else digest

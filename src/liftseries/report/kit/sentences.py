@@ -111,6 +111,8 @@ def terms_named(material: Material, key: str) -> str:
 
 def left_out(material: Material, *analyses: str) -> str:
     """How many sites these analyses left out, and why."""
+    if material.withheld:
+        return ""
     rows = material.left_out[material.left_out["analysis"].isin(analyses) & material.left_out["subset"].eq("all")]
     told = [
         f"{counted(row['n_sites'], 'site')} ({small(material.words.reason(str(row['reason'])))})"

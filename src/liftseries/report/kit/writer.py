@@ -84,7 +84,7 @@ class Writer:
         """A chapter as it is written; None where it has nothing to say."""
         chapter, number = self.chapters[self.document.name][name]
         title = chapter.released_title if self.material.withheld and chapter.released_title else chapter.title
-        blocks = tuple(block for function in chapter.blocks for block in function_named(function)(self))
+        blocks = tuple(block for function in chapter.blocks for block in function_named(function)(self) if _says(block))
         for block in blocks:
             for told in block.items if block.kind == "answers" else (block,):
                 self._note_printed(getattr(told, "source", "").split("; "), number or title)
@@ -133,6 +133,11 @@ class Writer:
         for key in filter(None, keys):
             places = self.printed.setdefault(key, [])
             places += [place] if place not in places else []
+
+
+def _says(block: Block) -> bool:
+    """Whether anything is left of it to say."""
+    return block.kind not in ("paragraph", "listing") or bool(block.text.strip())
 
 
 def write(purpose: Purpose, material: Material) -> Written:

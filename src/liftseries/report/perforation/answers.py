@@ -12,6 +12,7 @@ from liftseries.report.perforation.sentences import (
     is_bound,
     is_open,
     limits,
+    n_series,
     odds_per_mm,
     odds_words,
     of_one_patient,
@@ -30,7 +31,7 @@ def tears(material: Material) -> Answer | None:
     if row is None:
         return None
     if not share_words(row):
-        text = say("perforation.answer_alone", sites=of_sites(row))
+        text = say("perforation.answer_alone", sites=of_sites(row, n_series(material)))
     elif is_bound(row):
         text = say("perforation.answer_bound", sites=of_sites(row), n_patients=row["n_patients"], bound=bound_of(row))
     else:

@@ -12,8 +12,9 @@ from liftseries.models.shared.gates import RATIO
 from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import made_by
-from liftseries.report.kit.numbers import exponent, interval, is_withheld, missing, percent, ratio
+from liftseries.report.kit.numbers import exponent, interval, is_few, is_withheld, missing, percent, ratio
 from liftseries.report.kit.sentences import first, small, source
+from liftseries.report.kit.stages import IN_SERIES, stages
 from liftseries.report.kit.words import BANDS
 from liftseries.report.languages.say import say
 
@@ -83,13 +84,33 @@ def covered(row) -> str:
     return say("perforation.covers", **{name: row[name] for name in ("n_sites", "n_patients", "n_events")})
 
 
-def of_sites(row) -> str:
-    """`46 of the 634 sites where this is known`."""
-    if is_withheld(row["n_sites"]):
-        return say("perforation.sites_withheld")
-    if is_withheld(row["n_events"]):
-        return say("perforation.of_sites_withheld", n_sites=row["n_sites"])
-    return say("perforation.of_sites", n_events=row["n_events"], n_sites=row["n_sites"])
+def of_sites(row, n_series=None) -> str:
+    """`46 of the 634 sites where this is known`; a bound where one of the two is not told.
+
+    Parameters
+    ----------
+    row : of a share perforated
+    n_series : sites of the series, at most so many of which it is known; None where nothing tells
+    """
+    n_sites, n_events = row["n_sites"], row["n_events"]
+    told, few = not is_withheld(n_events), is_few(n_events)
+    if is_withheld(n_sites):
+        if missing(n_series) or is_withheld(n_series) or not (told or few):
+            return say("perforation.sites_withheld")
+        holes = {"n_events": n_events, "n_sites": n_series}
+        least = {"least": percent(n_events / n_series)} if told else {}
+        return say("perforation.of_at_most" if told else "perforation.of_at_most_few", **holes, **least)
+    if few and -n_events < n_sites:
+        return say("perforation.of_sites_few", n_events=n_events, n_sites=n_sites, most=percent(-n_events / n_sites))
+    if not (told or few):
+        return say("perforation.of_sites_withheld", n_sites=n_sites)
+    return say("perforation.of_sites", n_events=n_events, n_sites=n_sites)
+
+
+def n_series(material: Material):
+    """Sites of the series; None where nobody was counted."""
+    row = stages(material).get(IN_SERIES)
+    return None if row is None else row["n_sites"]
 
 
 def share_sentences(material: Material) -> Iterable[Told]:
@@ -98,7 +119,7 @@ def share_sentences(material: Material) -> Iterable[Told]:
     if row is None:
         return
     if not share_words(row):
-        text = say("perforation.share_alone", sites=of_sites(row))
+        text = say("perforation.share_alone", sites=of_sites(row, n_series(material)))
     elif is_bound(row):
         text = say("perforation.share_bound", sites=of_sites(row), bound=bound_of(row))
     else:

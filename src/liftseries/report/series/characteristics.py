@@ -228,7 +228,7 @@ def _full_rows(of: Described, unit: str, column: str, subsets: Sequence[str]) ->
         for level in of.occurring(unit, column):
             yield (f"   {level.replace('_', ' ')}", *(_share(c) for c in of.across(unit, column, level, subsets)))
     of_column = [of.across(unit, column, level, subsets) for level in levels]
-    gaps = [next((row[k].n_missing for row in of_column if row[k] is not None), 0) for k in range(len(subsets))]
+    gaps = [next((row[k].n_missing for row in of_column if row[k] is not None), None) for k in range(len(subsets))]
     if any(gaps):
         without = [getattr(cell, "n", 0) for cell in of.across(unit, "placement", "none", subsets)]
         yield ("   no implant" if column in OF_IMPLANTS and gaps == without else "   unknown", *map(count, gaps))
@@ -267,7 +267,7 @@ def _unsaid(cell) -> str:
 def _share(cell) -> str:
     """`320 (49.5%)`."""
     if cell is None:
-        return "0"
+        return ""
     return count(cell.n) + (f" ({percent(cell.share)})" if not missing(cell.share) else "")
 
 

@@ -122,7 +122,7 @@ def draw_flow(flow: pd.DataFrame, set_aside: pd.DataFrame, words: Words, narrow:
     told = [say("series.flow_box", title=one.lines[0], people=", ".join(one.lines[1:])) for one in boxes]
     row = stages[IN_SERIES]
     covers = say("series.covers", sites=row["n_sites"], patients=row["n_patients"])
-    return Drawing(figure, say("series.flow_alt", boxes="; ".join(told)), covers[0].upper() + covers[1:])
+    return Drawing(figure, say("series.flow_alt", boxes="; ".join(told)), covers[:1].upper() + covers[1:])
 
 
 def _trunk(stages: dict, reasons: list[str], width: float, narrow: bool) -> tuple[list[Box], list[Box]]:

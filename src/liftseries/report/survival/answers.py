@@ -7,7 +7,7 @@ import pandas as pd
 from liftseries.models.shared.gates import RATIO
 from liftseries.report.kit.blocks import Answer
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import WITHHELD, exponent, interval, is_withheld, ratio
+from liftseries.report.kit.numbers import WITHHELD, exponent, interval, is_few, is_withheld, ratio
 from liftseries.report.kit.sentences import first, small, source
 from liftseries.report.languages.say import say
 from liftseries.report.survival.follow_up import value_of
@@ -32,6 +32,8 @@ def survival(material: Material) -> Answer | None:
     people = {"implants": row["n_sites"], "patients": row["n_patients"]}
     if rows.empty:
         if km["problem"].eq(WITHHELD).any():
+            if not is_withheld(n) or is_few(n):
+                return Answer(say("survival.answer_survival"), say("survival.page_one_counts", failures=n, **people))
             return Answer(say("survival.answer_survival"), say("survival.withheld_all"))
         text = (
             say("survival.page_one_short", failures=n, **people) if n else say("survival.page_one_short_none", **people)

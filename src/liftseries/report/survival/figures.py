@@ -202,5 +202,8 @@ def _quoted(km: pd.DataFrame, subset: str) -> pd.DataFrame:
 
 
 def _told(quoted: pd.DataFrame, curve: pd.DataFrame) -> list[str]:
-    """Survival at the quoted months; where there is none, at the end of the curve."""
-    return at_months(quoted) or [say("survival.alt_curve_end", share=percent(curve["survival"].iloc[-1]))]
+    """Survival at the quoted months; where there is none, at the last month that is shown."""
+    if told := at_months(quoted):
+        return told
+    last = curve.iloc[-1]
+    return [say("survival.at_month", share=percent(last["survival"]), month=f"{last['months']:g}")]

@@ -60,6 +60,9 @@ def enough_failures(km: pd.DataFrame) -> bool:
 def n_failures(material: Material):
     """How many implants failed, -1 where that is withheld; None where none was followed."""
     row = first(material.rows("survival.km", "all"))
+    if row is not None and is_withheld(row["n_events"]):  # counted once more, where nothing else is told
+        failures = material.rows("followup.failures", "all")
+        row = first(failures[failures["term"].eq("all")]) if len(failures) else row
     return None if row is None or missing(row["n_events"]) else int(row["n_events"])
 
 

@@ -278,5 +278,12 @@ SENTENCES: dict[str, str] = {
         "The plan, every default filled in, and the hash of every output stand in manifest.json, as the run read and "
         "left them."
     ),
+    "since_rows": "Since the run before, on other files or another plan, rows of tables changed: {tables:and}.",
+    "since_table": "{table} ({new:count} new, {gone:count} gone, {changed:count} changed)",
+    "since_no_rows": "Since the run before, on other files or another plan, no row of the tables changed.",
+    "since_headlines": (
+        "Of the quoted estimates {moved:count} moved, {new:count} {new:is|are} new and {gone:count} {gone:is|are} gone."
+    ),
+    "since_where": "`liftseries changes` lists them.",
     "plan_released": "The plan's numbers and terms, as the run read them:",
 }

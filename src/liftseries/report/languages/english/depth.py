@@ -55,7 +55,8 @@ SENTENCES: dict[str, str] = {
     "lead_sure": "How sure",
     "worked_out": "A depth is worked out from instrument, stop and platform as they were logged, not measured in the "
     "jaw; a deviation that nobody logged stays unseen.",
-    "read": "Where a depth was read on a gauge with the floor closed, at {sites:# site|# sites}, the gauge depth less "
+    "read": "Where a depth was read on a gauge with the floor closed[[, at {sites:# site|# sites}]], the gauge "
+    "depth less "
     "the osteotomy depth that was worked out came to {bias} mm on average, limits of agreement {low:decimal} to "
     "{high:decimal} mm; positive is read deeper.",
     # The first page.
@@ -63,11 +64,12 @@ SENTENCES: dict[str, str] = {
     "answer_ended": "Of {sites:# site|# sites} the drilling ended {ends:and}.",
     "answer_kept": "Drilled as planned throughout: {n:count} of {sites:# site|# sites} ({share}).",
     "answer_sure": "depths are worked out from instrument, stop and platform, not measured.",
-    "answer_sure_unjudged": "depths are worked out from instrument, stop and platform, not measured; "
-    "{sites:# site|# sites} could not be judged.",
+    "answer_sure_unjudged": "depths are worked out from instrument, stop and platform, not measured[[; "
+    "{sites:# site|# sites} could not be judged]].",
     # The supplement.
     "sign": "In all of this chapter a positive difference is a greater depth: deeper than planned, or read deeper.",
-    "agreement": "The last depth drilled less the planned one came to {bias} mm on average at {sites:# site|# sites}, "
+    "agreement": "The last depth drilled less the planned one came to {bias} mm on average[[ at {sites:# site|# "
+    "sites}]], "
     "limits of agreement {low:decimal} to {high:decimal} mm.",
     "obedience": "The bias says little of how well the plan was kept: of {short:# site|# sites} that ended short of "
     "the planned depth, {opened:count} had the floor open, where the plan ends the drilling.",

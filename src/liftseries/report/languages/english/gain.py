@@ -9,8 +9,8 @@ SENTENCES: dict[str, str] = {
     "marginal_is": "The marginal bone level is how far the bone at the implant's neck lies below its platform.",
     # bone gain
     "gain_at": (
-        "The mean bone gain at {month} months was {mean} over {sites:# site|# sites} of "
-        "{patients:# patient|# patients}."
+        "The mean bone gain at {month} months was {mean}[[ over {sites:# site|# sites} of "
+        "{patients:# patient|# patients}]]."
     ),
     "gain_rises": "By the mixed model it rose by {size} a year.",
     "gain_falls": "By the mixed model it fell by {size} a year.",
@@ -21,8 +21,8 @@ SENTENCES: dict[str, str] = {
     ),
     # marginal bone
     "marginal_at": "On average it lay {means:and}.",
-    "mean_at": "{mean} below the platform at {month} months ({sites:# site|# sites})",
-    "mean_at_too": "{mean} at {month} months ({sites:# site|# sites})",
+    "mean_at": "{mean} below the platform at {month} months[[ ({sites:# site|# sites})]]",
+    "mean_at_too": "{mean} at {month} months[[ ({sites:# site|# sites})]]",
     "marginal_sinks": "By the mixed model it lay {size} deeper with each year.",
     "marginal_rises": "By the mixed model it lay {size} higher with each year.",
     "marginal_either": (
@@ -34,24 +34,25 @@ SENTENCES: dict[str, str] = {
     "far_some": "{events} of {sites:# site|# sites} at {month} months ({share})",
     # at placement
     "torque": "At placement the mean insertion torque was {mean} at {sites:# site|# sites}.",
-    "torque_by": "At placement the mean insertion torque was {mean} at {sites:# site|# sites}: {levels:and}.",
-    "isq": "The mean stability quotient (ISQ) was {mean} at {sites:# site|# sites}.",
-    "isq_by": "The mean stability quotient (ISQ) was {mean} at {sites:# site|# sites}: {levels:and}.",
+    "torque_by": "At placement the mean insertion torque was {mean}[[ at {sites:# site|# sites}]]: {levels:and}.",
+    "isq": "The mean stability quotient (ISQ) was {mean}[[ at {sites:# site|# sites}]].",
+    "isq_by": "The mean stability quotient (ISQ) was {mean}[[ at {sites:# site|# sites}]]: {levels:and}.",
     "in_quality": "{mean} in bone of quality {level}",
     "in_quality_too": "{mean} in {level}",
     # the first page
     "answer_lead": "Bone",
-    "answer_gain": "The mean bone gain at {month} months was {mean} at {sites:# site|# sites}.",
+    "answer_gain": "The mean bone gain at {month} months was {mean}[[ at {sites:# site|# sites}]].",
     "answer_gain_rises": (
-        "The mean bone gain at {month} months was {mean} at {sites:# site|# sites}; by the mixed model it rose by "
+        "The mean bone gain at {month} months was {mean}[[ at {sites:# site|# sites}]]; by the mixed model it rose by "
         "{size} a year."
     ),
     "answer_gain_falls": (
-        "The mean bone gain at {month} months was {mean} at {sites:# site|# sites}; by the mixed model it fell by "
+        "The mean bone gain at {month} months was {mean}[[ at {sites:# site|# sites}]]; by the mixed model it fell by "
         "{size} a year."
     ),
     "answer_gain_either": (
-        "The mean bone gain at {month} months was {mean} at {sites:# site|# sites}; by the mixed model it changed by "
+        "The mean bone gain at {month} months was {mean}[[ at {sites:# site|# sites}]]; by the mixed model it "
+        "changed by "
         "{size} a year."
     ),
     "answer_marginal": "The marginal bone lay {means:and}.",
@@ -62,8 +63,8 @@ SENTENCES: dict[str, str] = {
     "sure_image": "in an image graft may pass for bone",
     # the supplement
     "scatter": (
-        "Around what the terms of the model say, the bone gain scatters with a standard deviation of {parts:and} "
-        "({visits:# measurement|# measurements})."
+        "Around what the terms of the model say, the bone gain scatters with a standard deviation of {parts:and}"
+        "[[ ({visits:# measurement|# measurements})]]."
     ),
     "between_patients": "{sd:decimal} mm between patients",
     "between_sites": "{sd:decimal} mm between sites of a patient",
@@ -86,9 +87,9 @@ SENTENCES: dict[str, str] = {
     # the figure
     "figure_alt": "Means over time since placement. {panels}.",
     "figure_panel": "{title}: {means:and}",
-    "figure_mean": "{mean} at {month} months ({n:# measurement|# measurements})",
-    "covers_gain": "gain: {sites:# site|# sites} of {patients:# patient|# patients}",
-    "covers_marginal": "marginal bone: {sites:# site|# sites} of {patients:# patient|# patients}",
+    "figure_mean": "{mean} at {month} months[[ ({n:# measurement|# measurements})]]",
+    "covers_gain": "gain[[: {sites:# site|# sites} of {patients:# patient|# patients}]]",
+    "covers_marginal": "marginal bone[[: {sites:# site|# sites} of {patients:# patient|# patients}]]",
     # methods
     "method_gain_lead": "Bone gain",
     "method_gain": (

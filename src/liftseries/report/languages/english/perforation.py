@@ -4,8 +4,11 @@ SENTENCES: dict[str, str] = {
     # how often
     "share": "The membrane was perforated at {sites}: {share} (95% interval {low} to {high}, {how}).",
     "of_sites": "{n_events:count} of the {n_sites:# site|# sites} where this is known",
-    "of_sites_withheld": "a withheld number of the {n_sites:# site|# sites} where this is known",
-    "sites_withheld": "sites whose number is withheld",
+    "of_sites_few": "{n_events:count} of the {n_sites:# site|# sites} where this is known, under {most}",
+    "of_at_most": "{n_events:count} of at most {n_sites:# site|# sites}, {least} or more",
+    "of_at_most_few": "{n_events:count} of at most {n_sites:# site|# sites}",
+    "of_sites_withheld": "some of the {n_sites:# site|# sites} where this is known; how many is not told",
+    "sites_withheld": "sites of so few patients that their number is not told",
     "how_patients": "patients as clusters",
     "how_one_patient": "exact, one patient among all",
     "share_alone": "The membrane was perforated at {sites}.",
@@ -36,9 +39,10 @@ SENTENCES: dict[str, str] = {
     "stage_lifting": "while lifting ({n:count})",
     "stage_grafting": "while grafting ({n:count})",
     "stage_placing": "while placing the implant ({n:count})",
-    "size": "The largest diameter, measured at {n_sites:# site|# sites}, had a median of {median:decimal1} mm "
+    "size": "The largest diameter[[, measured at {n_sites:# site|# sites},]] had a median of {median:decimal1} mm "
     "(quartiles {low:decimal1} to {high:decimal1} mm).",
-    "size_median": "The largest diameter, measured at {n_sites:# site|# sites}, had a median of {median:decimal1} mm.",
+    "size_median": "The largest diameter[[, measured at {n_sites:# site|# sites},]] had a median of "
+    "{median:decimal1} mm.",
     "test": "The membrane was tested {told:and}.",
     "test_item": "by {test} at {n_sites:# site|# sites}",
     "test_none": "not at all at {n_sites:# site|# sites}",
@@ -123,19 +127,22 @@ SENTENCES: dict[str, str] = {
     # first page
     "lead_share": "Perforations of the membrane",
     "lead_height": "Perforation by residual bone height",
-    "answer_share": "{sites} ({n_patients:# patient|# patients}): {share} (95% interval {low} to {high}).",
-    "answer_bound": "{sites} ({n_patients:# patient|# patients}); {bound} (one-sided 95% bound).",
+    "answer_share": "{sites}[[ ({n_patients:# patient|# patients})]]: {share} (95% interval {low} to {high}).",
+    "answer_bound": "{sites}[[ ({n_patients:# patient|# patients})]]; {bound} (one-sided 95% bound).",
     "answer_alone": "{sites}.",
     "sure_share": "Patients as clusters; what no test looked for or showed stays unseen.",
     "sure_one_patient": "One patient alone; what no test looked for or showed stays unseen.",
     "sure_none": "No perforation seen; what no test looked for or showed stays unseen.",
-    "answer_height": "Odds ratio per mm of residual bone height {ratio}; modelled risk {risks:and} ({n_sites:# site|# "
-    "sites}).",
-    "answer_height_alone": "Odds ratio per mm of residual bone height {ratio} ({n_sites:# site|# sites}).",
-    "answer_risks_alone": "Modelled risk {risks:and} ({n_sites:# site|# sites}).",
-    "sure_open": "{n_events:# perforation|# perforations} in the model; the interval includes 1: compatible with no "
+    "answer_height": "Odds ratio per mm of residual bone height {ratio}; modelled risk {risks:and}[[ ({n_sites:# "
+    "site|# "
+    "sites})]].",
+    "answer_height_alone": "Odds ratio per mm of residual bone height {ratio}[[ ({n_sites:# site|# sites})]].",
+    "answer_risks_alone": "Modelled risk {risks:and}[[ ({n_sites:# site|# sites})]].",
+    "sure_open": "[[{n_events:# perforation|# perforations} in the model; ]]the interval includes 1: compatible "
+    "with no "
     "association.",
-    "sure_height": "{n_events:# perforation|# perforations} in the model; associated with, as nothing was randomised.",
+    "sure_height": "[[{n_events:# perforation|# perforations} in the model; ]]associated with, as nothing was "
+    "randomised.",
     # methods
     "lead_rates": "Rates of perforation",
     "method_rates": "Sites perforated over sites known. The variance is that of the patients' sums about the share, "

@@ -8,8 +8,8 @@ SENTENCES: dict[str, str] = {
     "when_one_year": ", operated on in {year} by {operators:# operator|# operators}",
     "covers": "{sites:# site|# sites} of {patients:# patient|# patients}",
     "followed": (
-        "Median follow-up was {months:decimal1} months{interval}, by reverse Kaplan-Meier over {implants:# implant|"
-        "# implants} of {patients:# patient|# patients}."
+        "Median follow-up was {months:decimal1} months{interval}, by reverse Kaplan-Meier[[ over {implants:# implant|"
+        "# implants} of {patients:# patient|# patients}]]."
     ),
     "followed_interval": " ({low:decimal1} to {high:decimal1})",
     "data_end": "The data end in {month}.",
@@ -76,12 +76,12 @@ SENTENCES: dict[str, str] = {
     ),
     # ── surgery ────────────────────────────────────────────────────────────────────────────────────────────────
     "volumes": "Volumes, medians: {volumes:and}.",
-    "fluid": "{ml:decimal} ml of fluid at {sites:# site|# sites}{times}",
-    "graft": "{ml:decimal} ml of graft at {sites:# site|# sites}{times}",
+    "fluid": "{ml:decimal} ml of fluid[[ at {sites:# site|# sites}]]{times}",
+    "graft": "{ml:decimal} ml of graft[[ at {sites:# site|# sites}]]{times}",
     "times_dome": " ({times:decimal1} times the spherical-cap volume of the planned lift)",
     "loading": (
-        "Implants were loaded a median of {months:decimal1} months after placement ({implants:# implant|# implants} "
-        "with the time recorded)."
+        "Implants were loaded a median of {months:decimal1} months after placement[[ ({implants:# implant|# implants} "
+        "with the time recorded)]]."
     ),
     "surgery_note": (
         "Intervals have patients as clusters. Volumes are of the sites where some was used. The spherical "

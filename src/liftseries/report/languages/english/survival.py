@@ -61,8 +61,8 @@ SENTENCES: dict[str, str] = {
     "answer_survival": "Implant survival",
     "answer_failure": "What goes with failure",
     "page_one": (
-        "Survival of {implants:# implant|# implants} in {patients:# patient|# patients} was {shares:and}; "
-        "{failures:# implant|# implants} failed."
+        "Survival[[ of {implants:# implant|# implants} in {patients:# patient|# patients}]] was {shares:and}[[; "
+        "{failures:# implant|# implants} failed]]."
     ),
     "page_one_none": (
         "Of {implants:# implant|# implants} in {patients:# patient|# patients} none failed: survival was {shares:and}."
@@ -74,6 +74,10 @@ SENTENCES: dict[str, str] = {
     "page_one_short_none": (
         "Of {implants:# implant|# implants} in {patients:# patient|# patients} none failed; at the planned months too "
         "few were at risk to state survival."
+    ),
+    "page_one_counts": (
+        "{failures:# implant|# implants} failed[[, of {implants:# implant|# implants} in "
+        "{patients:# patient|# patients}]]."
     ),
     "sure": "{at_risk:# implant|# implants} at risk at month {month}; Kaplan-Meier, patients as clusters",
     "sure_bound": (
@@ -88,11 +92,12 @@ SENTENCES: dict[str, str] = {
     "not_associated_alone": ("No association with {term} could be shown: hazard ratio {numbers}, which includes 1."),
     "term_of_level": "{column} ({levels})",
     "sure_hazard": (
-        "penalised Cox model, {failures:# failure|# failures} in {implants:# implant|# implants}; associations, not "
+        "penalised Cox model[[, {failures:# failure|# failures} in {implants:# implant|# implants}]]; "
+        "associations, not "
         "effects"
     ),
     "sure_hazard_many": (
-        "Cox model, {failures:# failure|# failures} in {implants:# implant|# implants}; associations, not effects"
+        "Cox model[[, {failures:# failure|# failures} in {implants:# implant|# implants}]]; associations, not effects"
     ),
     "page_one_too_few": "{failures:# implant|# implants} failed, too few to compare implants with each other.",
     "page_one_none_failed": "No implant failed, so there is nothing to compare.",
@@ -117,7 +122,6 @@ SENTENCES: dict[str, str] = {
     "alt_all": "Kaplan-Meier survival of all implants: {shares:and}.",
     "alt_bands": "Kaplan-Meier survival by residual bone height. {bands}",
     "alt_band": "{band}: {shares:and}.",
-    "alt_curve_end": "{share} at the end of the curve",
     "alt_methods": "Implants in function by month and method. Quoted: {shares:and}.",
     "alt_hazards": "Scaled Schoenfeld residuals of the Cox model against time: {terms}.",
     "alt_term": "{term}, {failures:# failure|# failures}",

@@ -3,21 +3,27 @@
 SENTENCES: dict[str, str] = {
     "counts": (
         "A count of 1 to {most:g} patients may let somebody recognise a patient, and with it what else the report says "
-        "of them. Such counts are not shown, whether they count patients or sites.{mostly} Where “withheld” stands, a "
-        "number is known and is not told."
+        "of them. Such a count, whether of patients or of sites, stands as “<{cell:g}”, or as “withheld” where even "
+        "that would tell more.{mostly} Where “withheld” stands, a number is known and is not told."
     ),
     "mostly": " The series is small, so that most counts are withheld; pooled with others it could tell more.",
     "with_them": (
         "A small number can often be worked out from others: from a total and the other parts of it, from two totals "
-        "that differ by few, from a rate. So some larger counts are withheld with it, as few as would do, and no more "
-        "can be said of which of the two a count is."
+        "that differ by few, from a rate. So some larger counts are withheld with it, as few as would do. Before this "
+        "report was written, all that it tells was tried on the small counts, together with what earlier releases "
+        "told: each of them may still be 1 as well as {most:g}."
+    ),
+    "groups": (
+        "A group of fewer than {cell:g} patients has no row of its own, one by outcome none under {median:g}, and the "
+        "next smallest goes with it until those that went are enough. That none or all of a group smoke, say, is told "
+        "of {quartiles:g} patients or more."
     ),
     "numbers": (
         "Rates, shares, survival and their intervals go where a count goes that they are worked out from ({numbers:# "
-        "number|# numbers} in all). A mean needs {cell:g} patients behind it, a median {median:g}, quartiles "
-        "{quartiles:g}. A ratio or difference from a model needs {cell:g} patients with an event and {cell:g} without, "
-        "in its level and in the one it is compared with. What is shown is rounded to three significant digits, so "
-        "that nothing is read off the far ones."
+        "number|# numbers} in all). A mean, a ratio or a difference needs {median:g} patients behind it, quartiles "
+        "{quartiles:g}; one from a model also {cell:g} patients with an event and {cell:g} without, in its level and "
+        "in the one it is compared with. Standard errors, and the numbers of sites and patients behind estimates of "
+        "models, are not told, as they would give others away. Each number is rounded once, from the full one."
     ),
     "records": (
         "Single records are not here at all: tables of sites and passes, rows set aside, the smallest and largest "

@@ -1,0 +1,116 @@
+"""More than one release: what was told before is known, and the next release is attacked together with it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from release_series import SMALLEST_CELL, made_of
+from studies import write_study
+
+from liftseries.base.errors import StudyError
+from liftseries.models.series import describe
+from liftseries.models.shared.population import Population
+from liftseries.release.before import FOLDER, HOUSE, keys_of, read_before, record, told_before
+from liftseries.release.check import attacked
+from liftseries.release.masking import Masked, mask
+from liftseries.release.recorded import check_record, told_counts
+from liftseries.study.plan import read_plan
+
+
+def population_of(n: int, changed: int = 0) -> Population:
+    """So many patients with a site each; of the first `changed` of them sex was corrected."""
+    number = [f"P{at}" for at in range(n)]
+    sex = np.where((np.arange(n) % 2 == 0) ^ (np.arange(n) < changed), "female", "male")
+    cases = pd.DataFrame({"site_id": number, "patient_id": number, "sex": pd.Categorical(sex, ["female", "male"])})
+    none = pd.DataFrame({"site_id": [], "months": [], "status": []})
+    return Population({}, cases.assign(protocol="A"), none, none)
+
+
+def masked_of(population: Population, before=None) -> Masked:
+    whole = made_of("empty").whole
+    nothing = {name: table.iloc[:0] for name, table in whole.tables.items()}
+    table = describe.characteristics(population.cases, "protocol", ["sex"], [])
+    material = replace(whole, tables=nothing | {"characteristics": table[table["subset"].eq("all")]})
+    return mask(material, population, SMALLEST_CELL, before=before)
+
+
+@pytest.fixture
+def released(tmp_path):
+    """A folder in which the release of 60 patients is recorded."""
+    population = population_of(60)
+    record(tmp_path, *told_counts(masked_of(population), SMALLEST_CELL, "first", False), population)
+    return tmp_path
+
+
+def n_known(masked: Masked) -> float:
+    return masked.material.table("characteristics")["n_known"].iloc[0]
+
+
+def test_the_first_release_tells_what_is_enough():
+    assert n_known(masked_of(population_of(60))) == 60
+
+
+def test_a_second_release_with_three_new_patients_does_not_tell_of_them(released):
+    """63 less 60."""
+    second = population_of(63)
+    masked = masked_of(second, read_before(released, second, "second"))
+    assert n_known(masked) < 0
+    assert attacked(masked, SMALLEST_CELL).recovered == []
+
+
+def test_the_attack_sees_three_new_patients_where_the_first_release_is_not_minded(released):
+    """Else finding none would prove nothing."""
+    second = population_of(63)
+    masked = masked_of(second)
+    ledger = replace(masked.ledger, before=read_before(released, second, "second"))
+    assert attacked(replace(masked, ledger=ledger), SMALLEST_CELL).recovered
+
+
+def test_a_second_release_with_many_new_patients_is_told(released):
+    second = population_of(80)
+    assert n_known(masked_of(second, read_before(released, second, "second"))) == 80
+
+
+def test_a_corrected_patient_counts_as_changed():
+    before, after = keys_of(population_of(10)), keys_of(population_of(10, changed=2))
+    assert (before != after).tolist() == [True, True] + [False] * 8
+
+
+def test_the_same_run_is_no_earlier_release(released):
+    assert read_before(released, population_of(60), "first") is None
+
+
+@pytest.fixture
+def plan(tmp_path_factory):
+    return read_plan(write_study(tmp_path_factory.mktemp("study")))
+
+
+def test_a_second_variant_of_one_run_is_refused(released, plan):
+    check_record(plan, told_before(released), "first", with_rows=False)
+    with pytest.raises(StudyError, match="the other variant"):
+        check_record(plan, told_before(released), "first", with_rows=True)
+
+
+def test_a_lower_smallest_cell_is_refused(released, plan):
+    told = told_before(released).assign(smallest_cell=plan.smallest_cell + 1)
+    with pytest.raises(StudyError, match="a lower one would tell"):
+        check_record(plan, told, "second", with_rows=False)
+    check_record(plan, told, "second", with_rows=False, lower_cell=True)
+
+
+def test_a_bundle_whose_record_is_lost_is_refused(plan):
+    (plan.folder / "release").mkdir()
+    (plan.folder / "release" / "told.csv").write_text("set\n")
+    with pytest.raises(StudyError, match="is lost"):
+        check_record(plan, pd.DataFrame(columns=["run", "smallest_cell", "rows"]), "first", with_rows=False)
+    check_record(plan, pd.DataFrame(columns=["run", "smallest_cell", "rows"]), "first", with_rows=False, first=True)
+
+
+def test_a_release_whose_sets_are_lost_is_no_ground_for_another(released):
+    assert read_before(released, population_of(63), "second") is not None
+    (released / FOLDER / HOUSE / "0001.csv").unlink()
+    with pytest.raises(StudyError, match="is lost"):
+        read_before(released, population_of(63), "second")
