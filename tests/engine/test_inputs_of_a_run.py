@@ -16,7 +16,7 @@ from liftseries.base.reading import reading_once, sha256
 from liftseries.engine.job import Job
 from liftseries.engine.provenance import MANIFEST
 from liftseries.engine.spine import check_tables, write_manifest
-from liftseries.intake.draft import stack
+from liftseries.intake.forms import files_read
 from liftseries.intake.study import read_study
 from liftseries.study.input_hashes import input_hashes, only
 from liftseries.study.plan import read_plan
@@ -79,7 +79,7 @@ def test_what_is_hashed_is_what_was_read_though_the_file_changes_between_two_tab
     study = write_study(tmp_path / "study", ending=ending)
     plan = read_plan(study)
     before = {path: sha256(path) for path in plan.files()}
-    read_sheet = stack.read_sheet
+    read_sheet = files_read.read_sheet
 
     def then_changed(*given):
         sheet = read_sheet(*given)
@@ -88,7 +88,7 @@ def test_what_is_hashed_is_what_was_read_though_the_file_changes_between_two_tab
         return sheet
 
     whole = read_study(plan)
-    monkeypatch.setattr(stack, "read_sheet", then_changed)
+    monkeypatch.setattr(files_read, "read_sheet", then_changed)
     with reading_once() as read:
         if ending == "xlsx":
             pd.testing.assert_frame_equal(read_study(plan).tables["visits"], whole.tables["visits"])
