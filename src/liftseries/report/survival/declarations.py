@@ -13,7 +13,7 @@ from liftseries.report.kit.declarations import (
 
 ROOM = "liftseries.report.survival"
 KM = {"curves": "survival_curves", "at_risk": "survival_at_risk", "km": "results:survival.km"}
-AT_MONTHS = "Survival is told just before each month numbered below, and between two of them drawn as one step"
+AT_MONTHS = "Survival is told at months of the plan alone, and no curve is drawn between them"
 
 REPORT_FIGURES = (
     Figure(

@@ -14,6 +14,7 @@ from liftseries.report.kit.figures.style import (
     LOOKS,
     SINGLE_MM,
     Drawing,
+    Look,
     drawn,
     new_figure,
     text_width_mm,
@@ -69,14 +70,18 @@ def draw_survival(
     known += [low for rows in quoted.values() for low in rows["conf_low"].dropna()]
     ends = max(float(curve["months"].max()) for curve in (whole, *bands.values())), starts_at(known)
     axes = panel(figure, places[0], ends, "All implants")
-    draw_band(axes, whole)
-    axes.step(whole["months"], whole["survival"], where="post", color=DARK, linewidth=1.4)
+    at_months = _told_at_months_only(curves, km)
+    if at_months:
+        _draw_quoted(axes, quoted[ALL], OF_BANDS[0])
+    else:
+        draw_band(axes, whole)
+        axes.step(whole["months"], whole["survival"], where="post", color=DARK, linewidth=1.4)
     left = places[0][0] - _left_mm(bands) + EDGE_MM
     numbers_below(figure, axes, left, {"All": _at_risk(at_risk, ALL, float(whole["months"].max()))})
     told = [say("survival.alt_all", shares=_told(quoted[ALL], whole))]
     if bands:
         axes = panel(figure, places[1], ends, "By residual bone height")
-        _draw_bands(axes, bands, quoted)
+        _draw_bands(axes, bands, quoted, at_months)
         rows = {_label(band): _at_risk(at_risk, band, ends[0]) for band in bands}
         numbers_below(figure, axes, places[1][0] - _left_mm(bands) + EDGE_MM, rows)
         parts = [say("survival.alt_band", band=_label(s), shares=_told(quoted[s], bands[s])) for s in bands]
@@ -110,26 +115,37 @@ def _places(bands, narrow: bool):
     return new_figure(DOUBLE_MM, height), [(left, below, wide, BODY_MM), (2 * left + wide + 5, below, wide, BODY_MM)]
 
 
-def _draw_bands(axes, bands: dict[str, pd.DataFrame], quoted: dict[str, pd.DataFrame]) -> None:
+def _told_at_months_only(curves: pd.DataFrame, km: pd.DataFrame) -> bool:
+    """Whether survival is told at the plan's months alone, as in a release: then no line says what is between them."""
+    return bool(curves["months"].isin([0.0, *pd.to_numeric(km["term"])]).all())
+
+
+def _draw_bands(axes, bands: dict[str, pd.DataFrame], quoted: dict[str, pd.DataFrame], at_months: bool) -> None:
     """A curve a band, told apart by lightness, line and marker, with intervals at the quoted months."""
-    shift = 0.016 * axes.get_xlim()[1]
+    apart = 0.016 * axes.get_xlim()[1]
     for k, (band, curve) in enumerate(bands.items()):
         look = OF_BANDS[k % len(OF_BANDS)]
-        axes.step(curve["months"], curve["survival"], where="post", color=look.colour, linestyle=look.line)
-        for _, row in quoted[band].iterrows():
-            x = float(row["term"]) + shift * (k - (len(bands) - 1) / 2)
-            if not missing(row["conf_low"]):
-                axes.plot([x, x], [row["conf_low"], row["conf_high"]], color=look.colour, linewidth=0.9, clip_on=False)
-            axes.plot(
-                x,
-                row["estimate"],
-                marker=look.marker,
-                color=look.colour,
-                markerfacecolor=look.face,
-                clip_on=False,
-                zorder=4,
-            )
+        if not at_months:
+            axes.step(curve["months"], curve["survival"], where="post", color=look.colour, linestyle=look.line)
+        _draw_quoted(axes, quoted[band], look, apart * (k - (len(bands) - 1) / 2))
     name_curves(axes, [(curve, _label(band)) for band, curve in bands.items()], BODY_MM)
+
+
+def _draw_quoted(axes, rows: pd.DataFrame, look: Look, shift: float = 0.0) -> None:
+    """Survival at the quoted months, with its intervals."""
+    for _, row in rows.iterrows():
+        x = float(row["term"]) + shift
+        if not missing(row["conf_low"]):
+            axes.plot([x, x], [row["conf_low"], row["conf_high"]], color=look.colour, linewidth=0.9, clip_on=False)
+        axes.plot(
+            x,
+            row["estimate"],
+            marker=look.marker,
+            color=look.colour,
+            markerfacecolor=look.face,
+            clip_on=False,
+            zorder=4,
+        )
 
 
 @drawn
