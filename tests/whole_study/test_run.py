@@ -135,7 +135,7 @@ def test_report_is_reproducible(demo, recovered):
     assert first == second
 
 
-LAST = {"collect_results", "report", "second_opinion", "write_manifest", "write_models"}
+LAST = {"collect_results", "find_changes", "report", "second_opinion", "write_manifest", "write_models"}
 
 
 @pytest.mark.parametrize(
