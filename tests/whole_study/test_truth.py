@@ -18,9 +18,9 @@ import pytest
 import statsmodels.api as sm
 from whole_study.conftest import DEMO
 
-from liftseries.base.plain_yaml import load_yaml
+from liftseries.base.plain_yaml import load_shipped_yaml, load_yaml
 
-TRUTH = load_yaml((DEMO / "truth.yaml").read_text(encoding="utf-8"))
+TRUTH = load_shipped_yaml((DEMO / "truth.yaml").read_text(encoding="utf-8"))
 HERE = (
     "perforation.gee",
     "perforation.firth",
