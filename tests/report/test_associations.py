@@ -71,7 +71,7 @@ def test_the_quoted_rows_stand_under_their_outcomes(material):
         "Graft: xenograft against none",
         "Time, per year",
     ]
-    assert table.rows[2][1:4] == ("0.47 (0.25 to 0.90)", "0.200", "44")
+    assert table.rows[2][1:4] == ("0.47 (0.25 to 0.90)", "0.20", "44")
     assert not [key for key in table.keys if "gee" in key or "mean at" in key]
     assert "penalised likelihood, the wider of profile and patient-jackknife" in table.note
 

@@ -155,9 +155,9 @@ def filed_row(**more) -> pd.DataFrame:
         (filed_row().iloc[:0], "No cell of the study was corrected.", "As first filed"),
         (filed_row(), "No cell of this unit was corrected.", "As first filed"),
         (
-            filed_row(n_cells=1, before_events=6, before_p_high=0.41, before_flag=0.0),
+            filed_row(n_cells=1, before_events=6, before_p_high=0.413, before_flag=0.0),
             "1 cell of this unit was corrected. As first filed: 6 tears at 60 sites, probability of as many or more "
-            "0.410, flag none. As corrected: 14 tears at 60 sites, probability of as many or more <0.001, flag alarm, "
+            "0.413, flag none. As corrected: 14 tears at 60 sites, probability of as many or more <0.001, flag alarm, "
             "high.",
             "cannot be read",
         ),

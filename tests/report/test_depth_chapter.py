@@ -223,7 +223,7 @@ def test_a_release_says_no_more_than_its_rows(material):
     drawing = draw_figure(declarations.REPORT_FIGURES[0], leaving.read, PLAN)
     assert not [line for axes in drawing.figure.axes for line in axes.lines if line.get_marker() == "o"]
     assert not re.search(r"\d", drawing.alt)
-    assert drawing.covers == "a withheld number of sites with a drilling log of a withheld number of patients"
+    assert drawing.covers == ""
 
 
 # ── figures ───────────────────────────────────────────────────────────────────────────────────────
