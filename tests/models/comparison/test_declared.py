@@ -72,21 +72,8 @@ def test_who_stands_behind_a_row_is_whom_it_counts(question):
 
 
 @pytest.mark.parametrize("question", QUESTIONS, ids=lambda question: question.name)
-def test_left_out_counts_are_known(question):
-    whole = population()
-    for row in left_by(question)[f"{question.name}.left_out"].itertuples():
-        named = function_named(ANALYSES[row.analysis].left_out)(whole, row.subset)
-        if row.subset == "all":
-            assert int(named[row.reason].members.sum()) == row.n_sites, row
-        else:
-            assert row.reason not in named
-
-
-@pytest.mark.parametrize("question", QUESTIONS, ids=lambda question: question.name)
 def test_nobody_stands_behind_what_is_told_by_operator(question):
     asked = {"groups": "operator", "reference": "op0"}
     left = left_by(question, **asked)
     whole = population(**asked)
     assert all(behind(whole, place) is None for _, behind, place in rows_of(left[question.name]))
-    for row in left[f"{question.name}.left_out"].itertuples():
-        assert function_named(ANALYSES[row.analysis].left_out)(whole, row.subset) == {}
