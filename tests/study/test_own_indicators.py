@@ -96,7 +96,7 @@ def test_a_wrong_file_is_refused_with_its_place(tmp_path, own, says):
 
 def test_a_name_asked_for_that_is_none_is_told_with_the_nearest(tmp_path):
     with pytest.raises(StudyError, match='Did you mean "septa"'):
-        planned(tmp_path, f"indicators:{SEPTA}", f"{AUDIT}plan: {{audit: {{indicators: [septum]}}}}")
+        planned(tmp_path, f"indicators:{SEPTA}", f"{AUDIT}plan: {{audit: {{indicators: [septas]}}}}")
 
 
 def test_file_and_plan_do_not_both_hold_them(tmp_path):
