@@ -8,6 +8,7 @@ import subprocess
 import sys
 import tomllib
 import zipfile
+from collections import Counter
 from collections.abc import Iterator
 from graphlib import CycleError, TopologicalSorter
 from importlib.metadata import packages_distributions
@@ -52,6 +53,12 @@ def imported(path: Path) -> Iterator[tuple[str, str]]:
             yield from ((node.module, alias.name) for alias in node.names)
         else:
             waiting += ast.iter_child_nodes(node)
+
+
+def test_no_two_modules_of_the_tests_have_one_name():
+    """pytest imports them by their file's name: of two alike only the first would be found."""
+    names = [path.name for path in (ROOT / "tests").rglob("*.py") if path.name not in ("conftest.py", "__init__.py")]
+    assert [name for name, n in Counter(names).items() if n > 1] == []
 
 
 def test_imports_point_one_way():

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from even_series import both, cell, even_series, listed, told
-from planted import PLANTED
+from planted_oddities import PLANTED
 
 from liftseries.intake.oddities.copies import equal_rows
 from liftseries.intake.oddities.labels import fold, groups_alike

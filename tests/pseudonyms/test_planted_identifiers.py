@@ -8,7 +8,7 @@ import unicodedata
 import openpyxl
 import pandas as pd
 import pytest
-from planted import planted
+from planted_identifiers import planted
 
 from liftseries.cli import main
 from liftseries.study.schema import audit_schema, read_schema
