@@ -11,7 +11,7 @@ from liftseries.report.kit.blocks import Written
 from liftseries.report.kit.declarations import NARROW
 from liftseries.report.kit.drawing import draw_figure
 from liftseries.report.kit.figures.style import save
-from liftseries.report.kit.material import read_material, with_figures
+from liftseries.report.kit.material import Material, read_material, with_figures
 from liftseries.report.kit.writer import write
 from liftseries.report.purposes import purpose
 
@@ -47,6 +47,12 @@ def outputs(made, drawings, tmp_path_factory) -> dict[str, Path]:
                 if figure.has_narrow:
                     save(draw_figure(figure, series.read, PLAN, narrow=True), folder / NARROW / figure.name, ["svg"])
     return found
+
+
+@pytest.fixture(scope="session")
+def materials(made, tmp_path_factory) -> dict[str, Material]:
+    """What the report is written from, of every series."""
+    return {kind: read_material(one.leave_in(tmp_path_factory.mktemp(kind)), PLAN) for kind, one in made.items()}
 
 
 @pytest.fixture(scope="session")

@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from made_series import PLAN
 
 from liftseries.base.remarks import WITHHELD_COUNT
 from liftseries.models.gain.marginal import fit_bone_marginal
@@ -16,7 +15,6 @@ from liftseries.report.gain.answers import bone
 from liftseries.report.gain.figures import Panel, draw_bone_over_time
 from liftseries.report.gain.sentences import gain_sentence, marginal_sentence, stability_sentence
 from liftseries.report.gain.tables import bone_at_months_table, bone_methods_table, stability_table
-from liftseries.report.kit.material import read_material
 from liftseries.report.kit.numbers import decimal
 from liftseries.report.kit.tables.cells import traced
 from liftseries.report.kit.writer import Writer
@@ -24,11 +22,6 @@ from liftseries.report.purposes import purpose
 
 MOST_COLUMNS = 8
 SVG_BYTES = 150_000
-
-
-@pytest.fixture(scope="module")
-def materials(made, tmp_path_factory):
-    return {kind: read_material(one.leave_in(tmp_path_factory.mktemp(kind)), PLAN) for kind, one in made.items()}
 
 
 @pytest.fixture(scope="module")

@@ -5,7 +5,6 @@ from dataclasses import replace
 
 import pandas as pd
 import pytest
-from made_series import PLAN
 
 from liftseries.models.questions import QUESTIONS, questions_for
 from liftseries.models.shared.results import DESIGN_EFFECT
@@ -14,10 +13,7 @@ from liftseries.report.closing.index import HEADINGS, design_effects, in_short, 
 from liftseries.report.closing.limits import few_events, goes_with_protocol, limits, three_limits
 from liftseries.report.closing.not_possible import SUBJECTS, items
 from liftseries.report.closing.report_chapter import blocks, methods
-from liftseries.report.closing.supplement_chapters import left_out
-from liftseries.report.closing.versions import versions
-from liftseries.report.closing.withheld import what_was_withheld
-from liftseries.report.kit.material import Material, Withheld, read_material
+from liftseries.report.kit.material import Material
 from liftseries.report.kit.words import trace_of
 from liftseries.report.kit.writer import Writer, write
 from liftseries.report.languages.english import TEMPLATES
@@ -25,13 +21,6 @@ from liftseries.report.purposes import purpose
 
 PUBLICATION = purpose("publication")
 CODES = re.compile(r"[a-z]_[a-z]|\b(perforation|survival|gain|depth|series|bone)\.[a-z]|\[|·|GLOBAL")
-FILES = re.compile(r"\w+\.(csv|json)|reports/")
-WITHHOLDING = Withheld(5, 10, 20, 100, 10, 30, rows_leave=False)
-
-
-@pytest.fixture(scope="module")
-def materials(made, tmp_path_factory) -> dict[str, Material]:
-    return {kind: read_material(series.leave_in(tmp_path_factory.mktemp(kind)), PLAN) for kind, series in made.items()}
 
 
 def writer(material: Material) -> Writer:
@@ -272,37 +261,3 @@ def test_the_index_is_the_last_table_and_says_what_no_page_prints(materials):
 def test_an_index_says_what_names_begin_with_once():
     assert in_short(("all", "protocol=A", "protocol=B", "centre=x")) == "all, protocol=A/B, centre=x"
     assert terms_in_short(("fluid_ml n", "fluid_ml mean", "12")) == "fluid_ml n, mean; 12"
-
-
-# ── supplement ────────────────────────────────────────────────────────────────────────────────────────────────────
-def test_what_was_left_out_is_told_of_what_is_quoted(materials, made):
-    (told,) = left_out(writer(materials["full"]))
-    n = int((made["full"].cases["perforation"] == "unknown").sum())
-    assert f"Sites left out of the share of sites perforated: {n} (perforation unknown)." in told.text
-    assert "Imputed for the model of implant failure: smoking of " in told.text
-    assert not CODES.search(FILES.sub("", told.text))
-
-
-def test_the_plan_is_on_a_page_only_where_no_manifest_goes_with_it(materials):
-    inside = list(versions(writer(replace(materials["full"], inputs={"s.csv": "ab" * 32}))))
-    assert "manifest.json" in inside[-1].text
-    assert [block.kind for block in inside] == ["paragraph", "table", "paragraph"]
-    outside = list(versions(writer(replace(materials["full"], withheld=WITHHOLDING))))
-    assert "first_depth_margin_mm:" in outside[-1].text
-    assert "tables:" not in outside[-1].text
-    assert not {"audit:", "comparison:"} & set(outside[-1].text.split())  # cases expected of an operator, and who
-
-
-def test_a_release_says_which_reports_stay_in_the_house(materials):
-    plan = materials["full"].plan | {"purpose": ["publication", "comparison", "audit"]}
-    told = [*what_was_withheld(writer(replace(materials["full"], withheld=WITHHOLDING, plan=plan)))]
-    assert told[-1].text.startswith("Not here are the comparison of groups and the audit of the study")
-
-
-def test_what_was_withheld_is_said_in_the_numbers_of_the_release(materials):
-    text = " ".join(block.text for block in what_was_withheld(writer(replace(materials["full"], withheld=WITHHOLDING))))
-    assert "A count of 1 to 4 patients" in text
-    assert "(30 numbers in all)" in text
-    assert "the audit" not in text
-    assert "most counts are withheld" not in text
-    assert "No rows of patients are here." in text

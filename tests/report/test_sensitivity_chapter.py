@@ -7,12 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from made_series import PLAN
 
 from liftseries.base.remarks import WITHHELD_COUNT
 from liftseries.models.sensitivity.second_opinion import COLUMNS
 from liftseries.models.shared.results import DESIGN_EFFECT
-from liftseries.report.kit.material import read_material
 from liftseries.report.kit.numbers import percent
 from liftseries.report.kit.tables.cells import traced
 from liftseries.report.kit.writer import Writer
@@ -31,11 +29,6 @@ from liftseries.report.sensitivity.tables import (
 
 MOST_COLUMNS = 8
 TABLES = (evalue_table, detection_table, detection_contrast_table, lost_table, icc_table)
-
-
-@pytest.fixture(scope="module")
-def materials(made, tmp_path_factory):
-    return {kind: read_material(one.leave_in(tmp_path_factory.mktemp(kind)), PLAN) for kind, one in made.items()}
 
 
 @pytest.fixture(scope="module")

@@ -8,7 +8,7 @@ import pytest
 from made_series import PLAN
 
 from liftseries.models.series.describe import characteristics
-from liftseries.report.kit.material import Material, Withheld, read_material
+from liftseries.report.kit.material import Material, Withheld
 from liftseries.report.kit.numbers import decimal
 from liftseries.report.kit.words import DEVIATIONS, Words
 from liftseries.report.kit.writer import Writer
@@ -41,11 +41,6 @@ FLOW = pd.DataFrame(
     ],
     columns=["stage", "n_patients", "n_sites"],
 )
-
-
-@pytest.fixture(scope="module")
-def materials(made, tmp_path_factory) -> dict[str, Material]:
-    return {kind: read_material(series.leave_in(tmp_path_factory.mktemp(kind)), PLAN) for kind, series in made.items()}
 
 
 def with_tables(material: Material, **tables) -> Material:
@@ -125,7 +120,8 @@ def test_every_text_of_the_flow_fits_its_box(made, flow, narrow):
     (axes,) = figure.axes
     renderer = figure.canvas.get_renderer()
     boxes = [patch.get_window_extent(renderer) for patch in axes.patches if hasattr(patch, "get_width")]
-    with_somebody = {*flow.loc[flow["n_sites"].ne(0), "stage"]} & {*BRANCHES, "read", "set aside", "in the series"}
+    somebody = {"in the series", *flow.loc[flow["n_sites"].gt(0), "stage"]}
+    with_somebody = somebody & {*BRANCHES, "read", "set aside", "in the series"}
     assert len(boxes) == len(axes.texts) == len(with_somebody)
     pad = PAD_MM / 2 / MM_PER_INCH * figure.dpi
     for text, frame in zip(axes.texts, boxes, strict=True):
