@@ -47,15 +47,14 @@ class FilesRead:
 
     def _naming(self, source: Source, table: Table) -> list[str]:
         """The tables that read the very sheet, whatever name study.yaml gives it."""
-        place = self._place(source, table.name)
-        return [
-            name
-            for name in self.schema
-            if any(
-                source.path.name == other.path.name and self._place(other, name) == place
-                for other in self.tables.get(name, ())
-            )
-        ]
+
+        def is_it(other: Source, name: str) -> bool:
+            if (other.label, name) == (source.label, table.name):
+                return True
+            same_file = other.path.name == source.path.name  # before any workbook is opened for it
+            return same_file and self._place(other, name) == self._place(source, table.name)
+
+        return [name for name in self.schema if any(is_it(other, name) for other in self.tables.get(name, ()))]
 
     def _place(self, source: Source, table: str) -> tuple[Path, str]:
         """The file, and of a workbook the title of the sheet that a table reads of it."""
@@ -64,7 +63,7 @@ class FilesRead:
             if path.suffix.lower() in WORKBOOKS and path.is_file():
                 try:
                     title = title_read(source, table)
-                except Unreadable:
+                except (Unreadable, OSError):
                     title = f"#{table}"  # none; the reader tells of it
             self._places[source.label, table] = path, title
         return self._places[source.label, table]
@@ -87,16 +86,15 @@ class FilesRead:
         forms = reading.forms
         if source.label in self._seen:
             return self._seen[source.label]
-        place = self._place(source, table.name)
         names = set().union(*(of.columns for of in naming.values()))
         sources = [name for of in naming for name in forms.sources(of)]
         names |= {folded_name(name) for name in (*sources, *forms.ignore)}
         sheet = read_sheet(
             source, table.name, names if len(naming) > 1 or sources else table.columns, reading.hidden, forms
         )
-        told_once = replace(sheet, decisions=[], faults=[])
-        sheet = told_once if place in self._told else sheet
         if len(naming) > 1:
+            place, told_once = self._place(source, table.name), replace(sheet, decisions=[], faults=[])
+            sheet = told_once if place in self._told else sheet
             self._told.add(place)
             if source.sheet or source.path.suffix.lower() not in WORKBOOKS:
                 self._seen[source.label] = told_once
