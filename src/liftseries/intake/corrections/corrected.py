@@ -271,7 +271,7 @@ def _new_keys(laid: Laid, name: str, parent: Filed) -> dict[str, Correction]:
     key = parent.table.key[0]
     old_keys = parent.texts(key)
     changed = {index: line for (table, index, column), line in laid.cells.items() if (table, column) == (name, key)}
-    # A key that the centre has corrected in its file as well: its other files may have the old one still.
+    # Corrected by the centre, too: its other files may have the old one still.
     new = {old: line for (table, old), line in laid.keys_in_file.items() if table == name and old not in parent.by_key}
     for index, line in changed.items():
         old = old_keys[index]

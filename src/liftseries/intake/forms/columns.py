@@ -9,7 +9,7 @@ import numpy as np
 from liftseries.base.errors import did_you_mean
 from liftseries.intake.cells.cells import read_cell
 from liftseries.intake.cells.units import factor_of, units_known
-from liftseries.intake.files.grid import SheetFault, is_blank
+from liftseries.intake.files.grid import Absent, SheetFault, is_blank
 from liftseries.intake.files.sheet import Sheet
 from liftseries.intake.forms.cells import (
     Counts,
@@ -176,6 +176,10 @@ def finish_column(made: Columns, name: str) -> None:
     value = forms.empty_means.get(made.table.name, {}).get(name)
     if value is not None:
         made.cells[name] = filled_empty(made.cells[name], value, counts)
+    called_missing = np.array([cell is Absent.SAID for cell in made.cells[name]], dtype=bool)
+    if called_missing.any():  # as a word under `not_recorded` would be
+        absent = UNKNOWN if UNKNOWN in made.table.columns[name].levels else None
+        made.cells[name] = np.where(called_missing, absent, made.cells[name])
 
 
 def check_what_is_said(made: Columns) -> None:

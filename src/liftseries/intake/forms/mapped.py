@@ -152,7 +152,7 @@ def _tell_rows_of_no_table(made: Columns, sharing: Collection[str]) -> None:
     if left:
         what = f"row {left[0]} is" if len(left) == 1 else f"{len(left)} rows are filled (row {spoken(left)}) and"
         message = f"{what} no table's by `only_rows`. Add the word there, or correct the cell."
-        made.fault("only_rows", f"{sheet.shown}: {message}")
+        made.fault("row_is_of_a_table", f"{sheet.shown}: {message}")
 
 
 def _each(made: Columns) -> tuple[np.ndarray, np.ndarray]:

@@ -117,7 +117,7 @@ def _readings_said(folder: Path) -> dict[str, str]:
     return {
         label: entry
         for label, entry in inside.items()
-        if (folder / entry).resolve().is_relative_to((folder / FOLDER).resolve())
+        if (folder / entry).parent.resolve() == (folder / FOLDER).resolve()
     }
 
 
