@@ -73,6 +73,15 @@ def test_a_key_in_two_parts(tmp_path):
     assert states(study) == {1: "already so", 2: "applied"}
 
 
+def test_a_row_left_out_stays_so_under_the_key_that_the_centre_gave_it(tmp_path):
+    gone = line("visits", "s3 | 10", "", "leave out", 2)
+    months = line("visits", "s3 | 10", "months", "11", 1)
+    changes = {"visits": lambda visits: visits.assign(months=visits["months"].replace("10", "11"))}
+    study = corrected_study(tmp_path, months, gone, changes=changes)
+    assert states(study) == {1: "already so", 2: "applied"}
+    assert 11 not in tables_of(study)["visits"]["months"].tolist()
+
+
 def test_lines_of_such_a_row_taken_on_trust_are_hashed_anew(tmp_path, monkeypatch):
     study = corrected_study(
         tmp_path,

@@ -13,7 +13,8 @@ import numpy as np
 
 from liftseries.intake.cells.numbers import value_class
 from liftseries.intake.corrections.lines import LEAVE_OUT_COPIES, Correction, Corrections, finding_of_line
-from liftseries.intake.corrections.rows import BETWEEN, Filed, canonical, key_text
+from liftseries.intake.corrections.new_keys import keys_given, new_key, with_old_key
+from liftseries.intake.corrections.rows import Filed, canonical
 from liftseries.intake.corrections.secret import keyed_hash, trusted
 from liftseries.intake.files.grid import DATES
 from liftseries.intake.files.sheet import Sheet
@@ -89,7 +90,7 @@ def lay_over(tables: Mapping[str, Filed], corrections: Corrections) -> Laid:
     """
     laid = Laid(tables)
     live = _live(corrections.lines, laid)
-    given = _keys_given(live, tables)
+    given = keys_given(live, tables)
     for line in live:
         if line.table in tables:
             _lay(line, laid, given)
@@ -122,29 +123,9 @@ def _live(lines: Iterable[Correction], laid: Laid) -> list[Correction]:
 # ── a line ──────────────────────────────────────────────────────────────────────────────────────
 
 
-def _keys_given(live: Iterable[Correction], tables: Mapping[str, Filed]) -> dict[tuple[str, str, str], Correction]:
-    """(table, key, column) -> the line that gives the row another text in that column of its key."""
-    lines = [line for line in live if line.table in tables and line.column in tables[line.table].table.key]
-    return {(line.table, line.key, line.column): line for line in lines}
-
-
-def _new_key(line: Correction, filed: Filed, given: Mapping[tuple[str, str, str], Correction]) -> str:
-    """The key of the line's row once the centre has its key in the file as other lines give it; the old one if none."""
-    table, names = filed.table, filed.table.key
-    parts = line.key.split(BETWEEN)
-    parts = parts if len(parts) == len(names) else [""] * len(names)
-    for at, name in enumerate(names):
-        column = table.columns[name]
-        by = given.get((table.name, line.key, name))
-        if by is None and (parent := table.references.get(name)):
-            by = next((one for (of, key, _), one in given.items() if of == parent and key == parts[at]), None)
-        parts[at] = parts[at] if by is None else key_text([canonical(by.value, column)])
-    return BETWEEN.join(parts) if all(parts) else line.key
-
-
 def _lay(line: Correction, laid: Laid, given: Mapping[tuple[str, str, str], Correction]) -> None:
     filed, key = laid.tables[line.table], line.key
-    if not (rows := filed.found(key)) and (rows := filed.found(new := _new_key(line, filed, given))):
+    if not (rows := filed.found(key)) and (rows := filed.found(new := new_key(line, filed, given))):
         key = new
     laid.rows[line.line] = rows
     state, message = _judged(line, filed, rows, key)
@@ -183,7 +164,8 @@ def _judged(line: Correction, filed: Filed, rows: Sequence[int], key: str) -> tu
     if line.leaves_out:
         if line.value == LEAVE_OUT_COPIES and len(rows) == 1:
             return State.ALREADY_SO, ""
-        now = [stood_hash(filed, line.key, "", rows[:1])] if filed.secret else []
+        texts = [filed.text(rows[0]), with_old_key(filed.text(rows[0]), line.key, filed.table.key)]
+        now = [_row_hash(filed, line.key, text) for text in texts] if filed.secret else []
     else:
         if lacking := [index for index in rows if not filed.has(index, line.column)]:
             shown = filed.sheet(lacking[0]).shown
@@ -222,7 +204,7 @@ def stood_class(filed: Filed, column: str, rows: Sequence[int]) -> str:
 def stood_hash(filed: Filed, key: str, column: str, rows: Sequence[int]) -> str:
     """The keyed hash of what stands in a cell, in all rows of its key, or of the whole row."""
     if not column:
-        return keyed_hash(filed.secret, filed.table.name, key, ROW, filed.text(rows[0]))
+        return _row_hash(filed, key, filed.text(rows[0]))
     of_column = filed.table.columns[column]
     texts = {canonical(filed.cells(index).get(column), of_column) for index in rows}
     return _hash_of(filed, key, column, texts)
@@ -230,6 +212,10 @@ def stood_hash(filed: Filed, key: str, column: str, rows: Sequence[int]) -> str:
 
 def _hash_of(filed: Filed, key: str, column: str, texts: Iterable[str]) -> str:
     return keyed_hash(filed.secret, filed.table.name, key, column, sorted(texts))
+
+
+def _row_hash(filed: Filed, key: str, text: list[list[str]]) -> str:
+    return keyed_hash(filed.secret, filed.table.name, key, ROW, text)
 
 
 def _tell_not_verified(live: Sequence[Correction], laid: Laid) -> None:
