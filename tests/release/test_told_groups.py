@@ -9,8 +9,12 @@ import pandas as pd
 import pytest
 from release_series import SMALLEST_CELL, made_of
 
+from liftseries.disclosure.counts import Count
+from liftseries.models.gain.behind import stability
 from liftseries.models.series import describe
+from liftseries.models.shared.behind import Row
 from liftseries.models.shared.population import Population
+from liftseries.release.ledger import small_differences
 from liftseries.release.masking import mask
 
 N = 60
@@ -87,6 +91,21 @@ def test_nested_sets_are_targets_two_totals_that_differ_by_two_are_not_both_told
     assert rows["n_known"].lt(0).any()
 
 
+def test_what_two_parts_leave_of_a_total_is_a_target_though_nobody_prints_it():
+    """47 perforations, 30 where drilling went as planned and 13 where it did not: four without a log."""
+    patients = np.arange(N)
+    part = np.repeat(["planned", "deviating", "no log", "none"], [30, 13, 4, N - 47])
+    counts = [Count(name, np.isin(part, levels), table="t") for name, levels in {
+        "all": ["planned", "deviating", "no log"], "planned": ["planned"], "deviating": ["deviating"],
+    }.items()]  # fmt: skip
+    (found,) = small_differences(counts, patients, SMALLEST_CELL)
+    assert (found.members == (part == "no log")).all()
+    assert not found.published
+    assert small_differences(counts[:2], patients, SMALLEST_CELL) == []
+    counts[2] = replace(counts[2], members=np.isin(part, ["planned", "deviating"]))  # it shares with the other part
+    assert [int(one.members.sum()) for one in small_differences(counts, patients, SMALLEST_CELL)] == [4]
+
+
 def test_where_no_value_of_a_group_is_known_all_of_it_is_missing():
     """In the house, too."""
     perforation = np.where(np.arange(N) < 30, None, np.where(np.arange(N) % 3, "a", "b"))
@@ -94,3 +113,11 @@ def test_where_no_value_of_a_group_is_known_all_of_it_is_missing():
     table = describe.characteristics(cases, patient_columns=[], site_columns=["bone_quality"])
     missing = table.drop_duplicates("subset").set_index("subset")["n_missing"]
     assert missing.to_dict() == {"all": 30, "protocol=A": 30, "protocol=B": 0}
+
+
+@pytest.mark.parametrize(("few", "given"), [(14, True), (60, False)])
+def test_the_interval_of_a_mean_beside_its_deviation_gives_the_number_of_few_away(few, given):
+    torque = np.where(np.arange(N) < few, 40.0, np.nan)
+    population = population_of(torque_ncm=torque, placement=pd.Categorical(["same_day"] * N))
+    behind = stability(population, Row("stability.torque", "all", "mean", "patients"))
+    assert [int(counted.members.sum()) for counted in behind.gives_away] == ([few] if given else [])

@@ -290,11 +290,19 @@ def test_the_plan_is_on_a_page_only_where_no_manifest_goes_with_it(materials):
     outside = list(versions(writer(replace(materials["full"], withheld=WITHHOLDING))))
     assert "first_depth_margin_mm:" in outside[-1].text
     assert "tables:" not in outside[-1].text
+    assert not {"audit:", "comparison:"} & set(outside[-1].text.split())  # cases expected of an operator, and who
+
+
+def test_a_release_says_which_reports_stay_in_the_house(materials):
+    plan = materials["full"].plan | {"purpose": ["publication", "comparison", "audit"]}
+    told = [*what_was_withheld(writer(replace(materials["full"], withheld=WITHHOLDING, plan=plan)))]
+    assert told[-1].text.startswith("Not here are the comparison of groups and the audit of the study")
 
 
 def test_what_was_withheld_is_said_in_the_numbers_of_the_release(materials):
     text = " ".join(block.text for block in what_was_withheld(writer(replace(materials["full"], withheld=WITHHOLDING))))
     assert "A count of 1 to 4 patients" in text
     assert "(30 numbers in all)" in text
+    assert "the audit" not in text
     assert "most counts are withheld" not in text
     assert "No rows of patients are here." in text

@@ -106,7 +106,8 @@ def test_counts_withheld_are_not_told(material):
     told.results.loc[hidden, ["n_events", "estimate", "conf_low", "conf_high"]] = [-1, None, None, None]
     told.results.loc[hidden, "problem"] = WITHHELD
     text = told_by(told)
-    assert "The 6 perforations were noticed most often while drilling (2)." in text
+    assert "noticed most often" not in text  # the stage that is withheld may be the commonest
+    assert "Most often they were covered with a membrane (5) and sutured (1)." in text
     assert "failed" not in text
     assert "-1" not in text
     cells = {row[0]: row[1:] for row in tears_table(told, told.words).rows}

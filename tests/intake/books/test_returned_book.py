@@ -36,16 +36,6 @@ from liftseries.study.plan_files import CORRECTIONS_FILE, KEY_FILE
 CANARY = "quorvexil"
 
 
-@pytest.fixture
-def study(tmp_path):
-    return write_study(tmp_path / "study", faulty())
-
-
-@pytest.fixture(scope="module")
-def sound_tables(tmp_path_factory):
-    return read_study(read_plan(write_study(tmp_path_factory.mktemp("sound")))).tables
-
-
 @pytest.fixture(scope="module")
 def faulty_study(tmp_path_factory):
     """A folder with the study and its workbook, to be copied."""

@@ -27,18 +27,6 @@ from liftseries.intake.study import read_study
 from liftseries.study.plan import read_plan
 from liftseries.study.plan_files import CORRECTIONS_FILE
 
-CANARY = "quorvexil"
-
-
-@pytest.fixture
-def study(tmp_path):
-    return write_study(tmp_path / "study", faulty())
-
-
-@pytest.fixture(scope="module")
-def sound_tables(tmp_path_factory):
-    return read_study(read_plan(write_study(tmp_path_factory.mktemp("sound")))).tables
-
 
 def open_places(study) -> set[str]:
     return {line.partition(": ")[0] for line in problems(study)}

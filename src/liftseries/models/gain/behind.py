@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from liftseries.disclosure.declared import Behind, Counted, behind_estimate
+from liftseries.disclosure.declared import MANY_PATIENTS, Behind, Counted, behind_estimate
 from liftseries.models.gain.marginal import TERMS, beyond, marginal_at_visits, marginal_reasons
 from liftseries.models.gain.mixed import NO_BONE_HEIGHT
 from liftseries.models.gain.recalls import nearest_recall, nearest_visits, reasons_of_sites
@@ -94,10 +94,14 @@ def _marginal_reasons(p: Population) -> np.ndarray:
 
 
 def stability(p: Population, row: Row) -> Behind:
-    """Sites of the subset whose torque, or ISQ, was measured; a quartile is told where enough lie on either side."""
+    """Sites of the subset whose torque, or ISQ, was measured; a quartile is told where enough lie on either side.
+
+    A mean's interval beside the standard deviation gives the number of few away.
+    """
     known = stability_known(p.cases, row.analysis) & p.subset(row.subset)
     if row.term not in QUARTILES or not known.any():
-        return behind_estimate(known)
+        few = p.n_patients(known) < MANY_PATIENTS
+        return behind_estimate(known, gives_away=(Counted(known),) if few else ())
     value = p.cases[COLUMNS[row.analysis]].to_numpy(float, na_value=np.nan)
     below = value <= np.quantile(value[known], QUARTILES[row.term])
     return behind_estimate(known, parts=(known & below, known & ~below))

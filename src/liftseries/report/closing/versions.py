@@ -11,6 +11,8 @@ from liftseries.report.kit.blocks import Block, Paragraph, Verbatim
 from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.say import say
 
+STAYS_HOME = ("audit", "comparison")  # keys of the plan: they name units, and what was expected of them
+
 
 def versions(writer: Writer) -> Iterable[Block]:
     """Software, seed, input files; the plan itself only where no manifest.json goes with the report."""
@@ -26,7 +28,8 @@ def versions(writer: Writer) -> Iterable[Block]:
         yield Paragraph(say("closing.plan_elsewhere"))
         return
     yield Paragraph(say("closing.plan_released"))
-    plain = json.loads(json.dumps(material.asked, default=str))
+    told = {key: value for key, value in material.asked.items() if key not in STAYS_HOME}
+    plain = json.loads(json.dumps(told, default=str))
     yield Verbatim(yaml.safe_dump(plain, sort_keys=False, allow_unicode=True, width=90).rstrip())
 
 

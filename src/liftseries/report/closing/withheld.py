@@ -17,6 +17,9 @@ def what_was_withheld(writer: Writer) -> Iterable[Block]:
     single, other = ([figure.called for figure in kept if figure.why == why] for why in (SINGLE_RECORDS, NOT_COARSENED))
     for text in _paragraphs(writer.material.withheld, single, other):
         yield Paragraph(text)
+    stay = [purpose for purpose in ("comparison", "audit") if purpose in writer.material.plan.get("purpose", ())]
+    if stay:
+        yield Paragraph(say("withheld.other_reports", reports=[say(f"withheld.{purpose}") for purpose in stay]))
 
 
 def _paragraphs(withheld: Withheld, single: Sequence[str], other: Sequence[str]) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 import pandas as pd
 
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import is_withheld, missing
+from liftseries.report.kit.numbers import is_few, is_withheld, missing
 from liftseries.report.kit.sentences import source
 from liftseries.report.kit.tables.described import recorded
 from liftseries.report.languages.say import say
@@ -35,9 +35,11 @@ def seen(rows: pd.DataFrame, levels: Iterable[str]) -> pd.DataFrame:
 
 
 def commonest(material: Material, analysis: str, levels: tuple[str, ...], name: str) -> Iterable[Told]:
-    """The commonest stages, or ways of managing, with their counts."""
-    rows = seen(recorded(material.rows(analysis)), levels).head(NAMED)
-    if rows.empty or is_withheld(rows["n_sites"].iloc[0]):
+    """The commonest stages, or ways of managing, with their counts; nothing where one that is withheld may be."""
+    every = recorded(material.rows(analysis))
+    rows = seen(every, levels).head(NAMED)
+    among = every.loc[every["term"].isin(levels), "n_events"]
+    if rows.empty or any(is_withheld(n) and not is_few(n) for n in among) or is_withheld(rows["n_sites"].iloc[0]):
         return
     told = [say(f"perforation.{name}_{row['term']}", n=row["n_events"]) for _, row in rows.iterrows()]
     whole = {"n_events": rows["n_sites"].iloc[0]} if name == "stage" else {}

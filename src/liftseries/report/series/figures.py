@@ -131,7 +131,7 @@ def _trunk(stages: dict, reasons: list[str], width: float, narrow: bool) -> tupl
     left = EDGE_MM if narrow else (width - broad) / 2
     trunk, aside, top = [], [], EDGE_MM
     out = stages.get(SET_ASIDE)
-    if READ in stages and out is not None and people(out) != say("series.nobody"):
+    if READ in stages and out is not None and people(out) not in ("", say("series.nobody")):
         trunk.append(box(("Read", people(stages[READ])), left, top, broad))
         gap = GAP_MM / 2
         beside = 16.0 if narrow else left + broad / 2 + 10
@@ -144,7 +144,9 @@ def _trunk(stages: dict, reasons: list[str], width: float, narrow: bool) -> tupl
 def _branches(stages: dict, above: Box, width: float, narrow: bool) -> list[Box]:
     """What each question could use: side by side, or one below the other."""
     told = {
-        name: stages[stage] for stage, name in BRANCHES.items() if stage in stages and has_any(stages[stage]["n_sites"])
+        name: stages[stage]
+        for stage, name in BRANCHES.items()
+        if stage in stages and has_any(stages[stage]["n_sites"]) and people(stages[stage])
     }
     if narrow:
         boxes, top = [], above.below + GAP_MM / 2

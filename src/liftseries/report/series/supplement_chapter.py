@@ -88,7 +88,7 @@ def who_is_in_it(writer: Writer) -> Iterable[Block]:
     yield from surgery_blocks(writer)
     gaps = material.table("missing")
     if gaps.empty:
-        yield Paragraph(say("series.no_count_of_missing"))
+        yield Paragraph("" if writer.material.withheld else say("series.no_count_of_missing"))
     elif pd.to_numeric(gaps["n_missing"]).eq(0).all():
         yield Paragraph(say("series.nothing_missing"))
     else:

@@ -44,7 +44,11 @@ def complications_table(material: Material, words: Words) -> Content | None:
     kinds = list(dict.fromkeys(rates["term"]))
     never = [kind for kind in kinds if _never(cells.get(("all", kind, "patients")))]
     never = [] if len(never) == len(kinds) else never
-    columns = _columns(list(dict.fromkeys(rates["subset"])))
+    columns = [
+        column
+        for column in _columns(list(dict.fromkeys(rates["subset"])))
+        if any(_is_told(cells.get((column[1], kind, column[2]))) for kind in kinds)
+    ]
     rows = []
     for kind in kinds:
         if kind not in never:
@@ -64,6 +68,10 @@ def _columns(subsets: list[str]) -> list[tuple[str, str, str]]:
     whole = [("All patients", "all", "patients")]
     further = [("All sites", "all", "sites"), (f"Patients by month {EARLY_MONTHS:g}", "first year", "patients")]
     return (whole + parts + further)[: MOST_COLUMNS - 1]
+
+
+def _is_told(row) -> bool:
+    return row is not None and not is_withheld(row["n_sites"])
 
 
 def _never(row) -> bool:

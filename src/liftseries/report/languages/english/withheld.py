@@ -47,6 +47,11 @@ SENTENCES: dict[str, str] = {
         "That nobody wrote a thing down says nothing of the patient, so counts of missing values are no secret of "
         "their own; small ones are withheld all the same, for they would give other small counts away."
     ),
+    "other_reports": (
+        "Not here are {reports:and} of the study, which stay in the house, as they tell groups and units apart."
+    ),
+    "comparison": "the comparison of groups",
+    "audit": "the audit",
     "no_promise": (
         "What this does not promise: somebody who already knows much of the series, its other patients for instance, "
         "may work out more than a reader of this report alone. Sharing it stays a decision of those who answer for the "
