@@ -6,13 +6,14 @@ said of its file, and that before what is said of all. `~` cancels an entry.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 from liftseries.base.errors import Problem, StudyError, did_you_mean
 from liftseries.study.form_problems import doubts, form_problems
-from liftseries.study.forms import folded_name, forms_of
+from liftseries.study.forms import EACH, folded_name, forms_of
 from liftseries.study.plan_files import PLAN_FILE, file_of, load_written
 from liftseries.study.plan_shape import plan_schema, shape_problems
 from liftseries.study.reading import Reading, folded, reading_of, reading_problems, words_as_text
@@ -20,7 +21,13 @@ from liftseries.study.schema import Table
 
 WORD_LISTS = ("not_recorded", "not_applicable")
 LISTS_BY_TABLE = ("not_collected", "cleared")
-ONE_PLACE = ("columns", "constants", "not_collected")  # a column stands in one of them: the nearest one holds
+# What is said of a column in one of these takes it out of the common section's others.
+NOT_BESIDE = {
+    "columns": ("constants", "not_collected"),
+    "constants": ("columns", "not_collected", "empty_means"),
+    "not_collected": ("columns", "constants", "empty_means"),
+    "empty_means": ("constants", "not_collected"),
+}
 SHOWN_DOUBTS = 5
 
 
@@ -110,8 +117,17 @@ def readings_of(filled: Mapping[str, Any], own: Mapping[str, Mapping], labels: l
     for label in labels:
         section = _section_of(filled, own, label)
         of_file = {name for key in (file_of(label), label) if key in own for name in _names_in(own[key])}
-        readings[label] = reading_of(section, forms_of(section, frozenset(named - of_file)), _where(filled, own, label))
+        own_empty = set().union(
+            *(_by_table(own[key].get("empty_means")) for key in (file_of(label), label) if key in own)
+        )
+        forms = forms_of(section, frozenset(named - of_file))
+        forms = replace(forms, common_empty_means=frozenset(_by_table(common.empty_means) - own_empty))
+        readings[label] = reading_of(section, forms, _where(filled, own, label))
     return readings
+
+
+def _by_table(section: Mapping[str, Any] | None) -> set[tuple[str, str]]:
+    return {(table, name) for table, names in (section or {}).items() for name in names or ()}
 
 
 def _section_of(filled: Mapping[str, Any], own: Mapping[str, Mapping], label: str) -> dict[str, Any]:
@@ -141,8 +157,8 @@ def _names_in(value: Any) -> set[str]:
 def merged(common: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
     """A section with what one file says over it, entry by entry."""
     result = dict(common)
-    for form in ONE_PLACE:
-        for other in (other for other in ONE_PLACE if other != form):
+    for form, others in NOT_BESIDE.items():
+        for other in others:
             result[other] = _without_columns(result[other], own.get(form) or {})
     for key, entry in own.items():
         default = reading_schema()["properties"][key]["default"]
@@ -159,50 +175,79 @@ def merged(common: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
             for table, names in entry.items():
                 result[key][table] = list(dict.fromkeys([*result[key].get(table, ()), *names])) if names else []
         elif isinstance(default, dict):
-            result[key] = _merged_entries(result[key], entry, depth=2 if key == "columns" else 1)
+            result[key] = _merged_entries(result[key], entry, MERGED_BY_KEY.get(key, _merged_entries))
         else:
             result[key] = entry
     return result
 
 
 def _without_columns(section: Mapping[str, Any], named: Mapping[str, Any]) -> dict[str, Any]:
-    """A section by table without the columns that `named` has."""
+    """A section by table without the columns that `named` has, other than those that it cancels."""
     kept = {}
     for table, names in section.items():
         away = named.get(table) or ()
-        left = [name for name in names if name not in away]
+        left = [name for name in names if name not in away or (isinstance(away, Mapping) and away[name] is None)]
         kept[table] = left if isinstance(names, list) else {name: names[name] for name in left}
     return kept
 
 
-def _merged_entries(common: Mapping[str, Any], own: Mapping[str, Any], depth: int) -> dict[str, Any]:
-    result = dict(common)
+def _merged_entries(
+    common: Mapping[str, Any],
+    own: Mapping[str, Any],
+    inner: Callable[[Any, Any], Any] | None = None,
+    same: Callable[[str], str] = str,
+) -> dict[str, Any]:
+    """The common entries with the file's own over them, each merged by `inner`; names are one that `same` makes one."""
+    result, known = dict(common), {same(name): name for name in common}
     for name, entry in own.items():
-        before = result.get(name)
-        if entry is None:
-            result.pop(name, None)
-        elif depth and isinstance(entry, Mapping) and isinstance(before, Mapping):
-            result[name] = _merged_entries(before, entry, depth - 1)
-        elif depth == 0 and isinstance(before, Mapping) and name != "each":
-            result[name] = _merged_column(before, entry)
-        else:
-            result[name] = _not_cancelled(entry)
+        before = result.pop(known.get(same(name), name), None)
+        if entry is not None:
+            result[name] = inner(before or {}, entry) if inner and isinstance(entry, Mapping) else _not_cancelled(entry)
     return result
 
 
-def _merged_column(common: Mapping[str, Any], own: Any) -> Any:
-    """Words are kept one by one; where the cells come from is one entry."""
-    if not isinstance(own, Mapping):
-        own = {"from": own}
-    words = _merged_entries(common.get("words") or {}, own.get("words") or {}, depth=0)
-    missing = dict.fromkeys([*common.get("missing", ()), *(own.get("missing") or ())])
-    kept = {} if "from" in own else common
-    entry = {**kept, **own, "words": words, "missing": [word for word in missing if word not in words]}
-    return {key: value for key, value in entry.items() if value not in ({}, [], None)}
+def _merged_words(common: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
+    return _merged_entries(common, own, same=_same_word)
+
+
+def _merged_columns(common: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
+    """The entries of one table under `columns`."""
+    result = _merged_entries(common, own)
+    for name, entry in own.items():
+        if name != EACH and entry is not None and name in common:
+            result[name] = _merged_column(common[name], entry)
+    return result
+
+
+def _merged_column(common: Any, own: Any) -> Any:
+    """Words are kept one by one, each under `words` or `missing`; where the cells come from is one entry."""
+    common, own = (entry if isinstance(entry, Mapping) else {"from": entry} for entry in (common, own))
+    said, gone = own.get("words") or {}, own.get("missing") or []
+    if not (isinstance(said, Mapping) and isinstance(gone, list)):
+        return own  # of a wrong shape, which is told
+    before = {} if "words" in own and own["words"] is None else common.get("words") or {}
+    absent = [] if "missing" in own and own["missing"] is None else common.get("missing") or []
+    here = {_same_word(word) for word in gone}
+    entry = {**({} if "from" in own else common), **own}
+    entry["words"] = _merged_words({word: before[word] for word in before if _same_word(word) not in here}, said)
+    here |= {_same_word(word) for word in said}
+    entry["missing"] = [*(word for word in absent if _same_word(word) not in here), *gone]
+    return {key: value for key, value in entry.items() if value is not None and value not in ({}, [])}
+
+
+def _same_word(word: object) -> str:
+    return folded(str(word))
 
 
 def _not_cancelled(entry: Any) -> Any:
     return _without_cancelled(dict(entry)) if isinstance(entry, Mapping) else entry
+
+
+def _merged_by_header(common: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
+    return _merged_entries(common, own, same=folded_name)
+
+
+MERGED_BY_KEY = {"levels": _merged_words, "columns": _merged_columns, "only_rows": _merged_by_header}
 
 
 def file_reading_problems(

@@ -60,6 +60,7 @@ class Forms:
     columns: Mapping[str, Mapping[str, ColumnForm]] = field(default_factory=dict)
     each: Mapping[str, tuple[Group, ...]] = field(default_factory=dict)
     common: frozenset[str] = frozenset()  # columns of files that only `reading` names: a file may lack them
+    common_empty_means: frozenset[tuple[str, str]] = frozenset()  # (table, column): likewise
 
     def changes(self, table: str) -> bool:
         """Whether a table of the file is anything else than its columns as they stand."""

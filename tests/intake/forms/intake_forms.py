@@ -176,7 +176,7 @@ decimal: ","
 only_rows:
   patients: {Ereignis: [OP]}
   sites: {Ereignis: [OP]}
-  visits: {Ereignis: [Kontrolle 1, Kontrolle 2, Kontrolle 3]}
+  visits: {Ereignis: [Kontrolle 1, Kontrolle 2]}
 constants: {patients: {centre: north}}
 columns:
   patients: {age_years: Alter (Jahre)}

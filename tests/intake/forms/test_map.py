@@ -8,6 +8,7 @@ import pytest
 from intake_forms import all_forms, drawn, write_three
 
 from liftseries.base.errors import StudyError
+from liftseries.base.plain_yaml import load_yaml
 from liftseries.cli import main
 from liftseries.intake.study import check_study
 from liftseries.study.plan import read_plan
@@ -89,3 +90,29 @@ def test_check_of_one_file_is_silent_on_the_others(three, capsys):
     assert main(["check", str(three), "--only", "ost.csv"]) == 2
     _, problems = check_study(read_plan(three), ["west.csv"])
     assert all(str(problem).startswith("west.csv") for problem in problems)
+
+
+def test_two_files_of_one_stem_get_a_reading_each(three, capsys):
+    (three / "sub").mkdir()
+    for name in ("nord.csv", "sub/nord.csv"):
+        (three / name).write_bytes((three / "west.csv").read_bytes())
+    assert main(["map", str(three), "nord.xlsx", "nord.csv", "sub/nord.csv", "--add"]) == 0
+    files = load_yaml((three / "study.yaml").read_text(encoding="utf-8"))["files"]
+    said = {label: three / path for label, path in files.items()}
+    assert len(set(said.values())) == 3
+    for label, path in said.items():
+        assert path.read_text(encoding="utf-8").startswith(f"# How {label} is read,")
+    before = {path: path.read_bytes() for path in said.values()}
+    assert main(["map", str(three), "sub/nord.csv", "nord.csv", "nord.xlsx"]) == 0
+    assert {path: path.read_bytes() for path in (three / "reading").iterdir()} == before
+
+
+def test_a_reading_that_study_yaml_names_for_another_file_is_left_to_it(three, capsys):
+    """The first line may be gone; study.yaml says whose it is."""
+    plan = three / "study.yaml"
+    plan.write_text(plan.read_text(encoding="utf-8") + all_forms(three), encoding="utf-8")
+    (three / "west.xlsx").write_bytes((three / "nord.xlsx").read_bytes())
+    before = (three / "reading" / "west.yaml").read_bytes()
+    assert main(["map", str(three), "west.xlsx"]) == 0
+    assert '"west.xlsx": "reading/west_xlsx.yaml"' in capsys.readouterr().out
+    assert (three / "reading" / "west.yaml").read_bytes() == before

@@ -74,7 +74,7 @@ def _renewed(plan: Plan, corrections: Corrections) -> list[Correction]:
     for line in corrections.lines:
         if laid.states.get(line.line) is State.APPLIED:
             filed = replace(laid.tables[line.table], secret=corrections.secret)
-            rows = filed.found(line.key)
+            rows = laid.rows[line.line]
             lines.append(
                 replace(
                     line,

@@ -72,11 +72,12 @@ UNCLEAR_MARK = Fault(
 )
 
 
-def unclear_thousands(cells: Iterable[object], column: Column) -> set[str]:
+def unclear_thousands(cells: Iterable[object], column: Column, factor: float = 1) -> set[str]:
     """Texts of one file's column in which a mark before three digits may stand for thousands.
 
     `1.200` is 1.2 or 1200. It is 1.2 where all other decimals of the column have the same mark (`850.5`), and where
-    1200 is out of the column's range; else nobody can tell. The same holds of `1,200`.
+    1200 is out of the column's range; else nobody can tell. The same holds of `1,200`. `factor`: how many of the
+    column's unit one of the cells' makes.
     """
     marked = [(cell, in_plain_signs(cell)) for cell in cells if isinstance(cell, str)]
     marked = [(cell, text) for cell, text in marked if ("," in text or "." in text) and NUMBER.fullmatch(text)]
@@ -87,7 +88,7 @@ def unclear_thousands(cells: Iterable[object], column: Column) -> set[str]:
     return {
         cell
         for cell, text in unclear
-        if decimal != {"," if "," in text else "."} and _in_range(float(re.sub("[.,]", "", text)), column)
+        if decimal != {"," if "," in text else "."} and _in_range(factor * float(re.sub("[.,]", "", text)), column)
     }
 
 

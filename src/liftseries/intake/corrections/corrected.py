@@ -13,6 +13,7 @@ import numpy as np
 
 from liftseries.intake.cells.numbers import value_class
 from liftseries.intake.corrections.lines import LEAVE_OUT_COPIES, Correction, Corrections, finding_of_line
+from liftseries.intake.corrections.new_keys import keys_given, new_key, with_old_key
 from liftseries.intake.corrections.rows import Filed, canonical
 from liftseries.intake.corrections.secret import keyed_hash, trusted
 from liftseries.intake.files.grid import DATES
@@ -47,6 +48,8 @@ class Laid:
     values: dict[tuple[str, int, str], str] = field(default_factory=dict)  # what stands there instead
     followed: set[tuple[str, int, str]] = field(default_factory=set)  # references that went along with a key
     left_out: dict[tuple[str, int], Correction] = field(default_factory=dict)
+    rows: dict[int, list[int]] = field(default_factory=dict)  # by the line's number: what its key names
+    keys_in_file: dict[tuple[str, str], Correction] = field(default_factory=dict)  # (table, old key): the centre's now
     findings: list[Finding] = field(default_factory=list)
     decisions: list[Decision] = field(default_factory=list)
 
@@ -87,9 +90,10 @@ def lay_over(tables: Mapping[str, Filed], corrections: Corrections) -> Laid:
     """
     laid = Laid(tables)
     live = _live(corrections.lines, laid)
+    given = keys_given(live, tables)
     for line in live:
         if line.table in tables:
-            _lay(line, laid)
+            _lay(line, laid, given)
     _references_follow(laid)
     _tell_not_verified(live, laid)
     for (table, index, column), line in laid.cells.items():
@@ -119,10 +123,14 @@ def _live(lines: Iterable[Correction], laid: Laid) -> list[Correction]:
 # ── a line ──────────────────────────────────────────────────────────────────────────────────────
 
 
-def _lay(line: Correction, laid: Laid) -> None:
-    filed = laid.tables[line.table]
-    rows = filed.found(line.key)
-    state, message = _judged(line, filed, rows)
+def _lay(line: Correction, laid: Laid, given: Mapping[tuple[str, str, str], Correction]) -> None:
+    filed, key = laid.tables[line.table], line.key
+    if not (rows := filed.found(key)) and (rows := filed.found(new := new_key(line, filed, given))):
+        key = new
+    laid.rows[line.line] = rows
+    state, message = _judged(line, filed, rows, key)
+    if key != line.key and state is State.ALREADY_SO and line.column in filed.table.key:
+        laid.keys_in_file[line.table, line.key] = line
     laid.states[line.line] = state
     if message:
         laid.findings.append(finding_of_line(line.row, f"{message} {WHAT_TO_DO}", line.table))
@@ -144,19 +152,20 @@ WHAT_TO_DO = (
 )
 
 
-def _judged(line: Correction, filed: Filed, rows: Sequence[int]) -> tuple[State, str]:
-    """The state of a line, and what is told of it."""
+def _judged(line: Correction, filed: Filed, rows: Sequence[int], key: str) -> tuple[State, str]:
+    """The state of a line whose rows were found by a key, the line's or a newer one, and what is told of it."""
     if not rows:
         if line.leaves_out and line.stood == ROW:
             return State.ALREADY_SO, ""
         return State.NOT_THERE, f"no row of {filed.table.name} has the key that it names."
-    if not _are_one(line, filed, rows):
+    if not _are_one(line, filed, rows, key):
         places = ", ".join(filed.row_place(index) for index in rows[:5])
         return State.AMBIGUOUS, f"{len(rows)} rows that are no copies have the key that it names: {places}."
     if line.leaves_out:
         if line.value == LEAVE_OUT_COPIES and len(rows) == 1:
             return State.ALREADY_SO, ""
-        now = [stood_hash(filed, line.key, "", rows[:1])] if filed.secret else []
+        texts = [filed.text(rows[0]), with_old_key(filed.text(rows[0]), line.key, filed.table.key)]
+        now = [_row_hash(filed, line.key, text) for text in texts] if filed.secret else []
     else:
         if lacking := [index for index in rows if not filed.has(index, line.column)]:
             shown = filed.sheet(lacking[0]).shown
@@ -176,9 +185,9 @@ def _judged(line: Correction, filed: Filed, rows: Sequence[int]) -> tuple[State,
     return State.NOT_THERE, f"{filed.row_place(rows[0])}: {what} has changed since it was corrected."
 
 
-def _are_one(line: Correction, filed: Filed, rows: Sequence[int]) -> bool:
+def _are_one(line: Correction, filed: Filed, rows: Sequence[int], key: str) -> bool:
     """One row, copies of one that has a key, or for a cell of a patient all rows that repeat the patient."""
-    by_key = line.key == filed.keys[rows[0]]
+    by_key = key == filed.keys[rows[0]]
     repeated = by_key and filed.table.name == "patients" and line.column and line.column not in filed.table.key
     return bool(repeated) or filed.are_one(rows)
 
@@ -195,7 +204,7 @@ def stood_class(filed: Filed, column: str, rows: Sequence[int]) -> str:
 def stood_hash(filed: Filed, key: str, column: str, rows: Sequence[int]) -> str:
     """The keyed hash of what stands in a cell, in all rows of its key, or of the whole row."""
     if not column:
-        return keyed_hash(filed.secret, filed.table.name, key, ROW, filed.text(rows[0]))
+        return _row_hash(filed, key, filed.text(rows[0]))
     of_column = filed.table.columns[column]
     texts = {canonical(filed.cells(index).get(column), of_column) for index in rows}
     return _hash_of(filed, key, column, texts)
@@ -203,6 +212,10 @@ def stood_hash(filed: Filed, key: str, column: str, rows: Sequence[int]) -> str:
 
 def _hash_of(filed: Filed, key: str, column: str, texts: Iterable[str]) -> str:
     return keyed_hash(filed.secret, filed.table.name, key, column, sorted(texts))
+
+
+def _row_hash(filed: Filed, key: str, text: list[list[str]]) -> str:
+    return keyed_hash(filed.secret, filed.table.name, key, ROW, text)
 
 
 def _tell_not_verified(live: Sequence[Correction], laid: Laid) -> None:
@@ -244,7 +257,8 @@ def _new_keys(laid: Laid, name: str, parent: Filed) -> dict[str, Correction]:
     key = parent.table.key[0]
     old_keys = parent.texts(key)
     changed = {index: line for (table, index, column), line in laid.cells.items() if (table, column) == (name, key)}
-    new: dict[str, Correction] = {}
+    # Corrected by the centre, too: its other files may have the old one still.
+    new = {old: line for (table, old), line in laid.keys_in_file.items() if table == name and old not in parent.by_key}
     for index, line in changed.items():
         old = old_keys[index]
         rows = [row for row in parent.by_key.get(parent.keys[index], [index]) if (name, row) not in laid.left_out]

@@ -27,6 +27,12 @@ class Oddity(Enum):
     DISGUISED = "disguised"  # a number whose format shows another one, or nothing
 
 
+class Absent(Enum):
+    """A cell that study.yaml calls missing: as good as empty, but not what the centre left blank."""
+
+    SAID = "empty"
+
+
 @dataclass(frozen=True)
 class Refused:
     """A cell that a form of reading could not take, in the place of a value."""
@@ -135,7 +141,7 @@ def letters(position: int) -> str:
 
 def is_blank(cell: object) -> bool:
     """Empty, or a text of blanks."""
-    return cell is None or (isinstance(cell, str) and not cell.strip(BLANKS))
+    return cell is None or cell is Absent.SAID or (isinstance(cell, str) and not cell.strip(BLANKS))
 
 
 def all_blank(cells: Sequence[object]) -> bool:

@@ -89,7 +89,7 @@ class Sheet:
         origin = self.origins[position]
         if not isinstance(origin, np.ndarray):
             return origin
-        return int(origin[at]) if at is not None else None
+        return None if at is None or origin[at] < 0 else int(origin[at])
 
     def without(self, rows: Collection[int]) -> Sheet:
         """The sheet without some of its rows."""

@@ -60,6 +60,12 @@ def read_workbook(source: Source, table: str) -> Grid:
     return Grid(place, True, records, layout, remarks)
 
 
+def title_read(source: Source, table: str) -> str:
+    """The title of the sheet that `read_workbook` reads; raises what it raises."""
+    with Workbook(source.path, source.told_file) as book:
+        return _chosen_sheet(book.sheets, source, table, source.told_file)[0].title
+
+
 def _chosen_sheet(sheets: Sequence[SheetPart], source: Source, table: str, book: str) -> tuple[SheetPart, list[Remark]]:
     wanted = (source.sheet or table).strip()
     where = f"{PLAN_FILE}, tables, {table}"

@@ -9,21 +9,18 @@ import numpy as np
 from liftseries.base.errors import did_you_mean
 from liftseries.intake.cells.cells import read_cell
 from liftseries.intake.cells.units import factor_of, units_known
-from liftseries.intake.files.grid import SheetFault, is_blank
+from liftseries.intake.files.grid import Absent, SheetFault, is_blank
 from liftseries.intake.files.sheet import Sheet
 from liftseries.intake.forms.cells import (
     Counts,
     filled_empty,
-    in_unit,
     joined,
     meanings,
-    one_of,
-    part_of,
     prefixed,
     text_words,
-    with_decimal_mark,
     without_word,
 )
+from liftseries.intake.forms.numbers import in_unit, one_of, part_of, with_decimal_mark
 from liftseries.intake.told.verdicts import Fault
 from liftseries.study.forms import PREFIXED, ColumnForm, folded_name
 from liftseries.study.reading import Reading
@@ -45,6 +42,7 @@ class Columns:
     counts: dict[str, Counts] = field(default_factory=dict)  # by column; "" for rows
     faults: list[SheetFault] = field(default_factory=list)
     constant: list[str] = field(default_factory=list)
+    taken: set[str] = field(default_factory=set)  # folded names of the file's columns that a table takes, or ignored
 
     def counted(self, column: str) -> Counts:
         return self.counts.setdefault(column, Counts())
@@ -78,8 +76,10 @@ def make_column(made: Columns, name: str) -> None:
     ):
         if (built := built_column(made, name, form)) is not None:
             made.cells[name], made.origins[name] = built
+        _own_column_is_taken(made, name)
         return
     if name in {key for group in forms.each.get(table.name, ()) for key in (*group.numbers, *group.columns)}:
+        _own_column_is_taken(made, name)
         return
     stands = made.positions.get(folded_name(name), [])
     value = forms.constants.get(table.name, {}).get(name)
@@ -103,6 +103,14 @@ def make_column(made: Columns, name: str) -> None:
             made.constant.append(name)
 
 
+def _own_column_is_taken(made: Columns, name: str) -> None:
+    """A column of the file that bears the table's own name, while another one is named for it, must not vanish."""
+    if folded_name(name) in made.positions and folded_name(name) not in made.taken:
+        message = f"{made.sheet.shown} has the column {name} too, and `columns` takes another one for it."
+        advice = "Name it under `ignore`, or take the entry out."
+        made.fault("column_is_taken_or_ignored", f"{made.table.name}: {message} {advice}")
+
+
 def _constant(made: Columns, name: str, value: object) -> None:
     verdict = read_cell(value, made.table.columns[name], made.reading)
     if isinstance(verdict, Fault):
@@ -121,7 +129,7 @@ def built_column(made: Columns, name: str, form: ColumnForm) -> tuple[np.ndarray
     column, counts = made.table.columns[name], made.counted(name)
     pieces = [meanings(made.sheet.columns[at], form, counts) for at in stands]
     if form.part:
-        pieces = [part_of(piece, form.part, counts) for piece in pieces]
+        pieces = [part_of(piece, form.part, column, made.reading, counts) for piece in pieces]
     if form.join is None:
         pieces = [_by_decimal_mark(made, name, piece) for piece in pieces]
     if form.unit:
@@ -129,7 +137,7 @@ def built_column(made: Columns, name: str, form: ColumnForm) -> tuple[np.ndarray
             known = ", ".join(dict.fromkeys(units_known(column)))
             made.fault("unit_is_known", f"{name}: `{form.unit}` is no unit that is known for it; these are: {known}.")
             return None
-        pieces = [in_unit(piece, form.unit, column, counts) for piece in pieces]
+        pieces = [in_unit(piece, form.unit, column, made.reading, counts) for piece in pieces]
     if form.join is not None:
         # `Regio 16` is tooth 16 in a site's id as in its tooth: another sheet may well write 16 alone.
         teeth = _sources_of_teeth(made)
@@ -137,8 +145,8 @@ def built_column(made: Columns, name: str, form: ColumnForm) -> tuple[np.ndarray
             without_word(piece, counts) if folded_name(source) in teeth else piece
             for source, piece in zip(form.sources, pieces, strict=True)
         ]
-        return joined(pieces, form.join, counts), stands[0]
-    cells = one_of(pieces, form.take, column, counts) if form.take else pieces[0]
+        return joined(pieces, form.join, made.reading, counts), stands[0]
+    cells = one_of(pieces, form.take, column, made.reading, counts) if form.take else pieces[0]
     return (without_word(cells, counts) if column.notation else cells), stands[0]
 
 
@@ -154,20 +162,28 @@ def _by_decimal_mark(made: Columns, name: str, cells: np.ndarray) -> np.ndarray:
     return with_decimal_mark(cells, mark) if mark and of_numbers else cells
 
 
+def confirm_words(made: Columns, name: str) -> None:
+    """Words of a text column, such as centre, as `reading.levels` says."""
+    if made.table.columns[name].type == "text" and name in made.reading.levels:
+        made.cells[name] = text_words(made.cells[name], made.reading.levels[name], made.counted(name))
+
+
 def finish_column(made: Columns, name: str) -> None:
-    """What holds for a column wherever it comes from: words of texts, the prefix, what an empty cell means."""
-    forms, column, counts = made.reading.forms, made.table.columns[name], made.counted(name)
-    if column.type == "text" and name in made.reading.levels:
-        made.cells[name] = text_words(made.cells[name], made.reading.levels[name], counts)
+    """What holds for a column wherever it comes from: the prefix, what an empty cell means."""
+    forms, counts = made.reading.forms, made.counted(name)
     if name in PREFIXED and forms.prefix:
         made.cells[name] = prefixed(made.cells[name], forms.prefix, made.reading, counts)
     value = forms.empty_means.get(made.table.name, {}).get(name)
     if value is not None:
         made.cells[name] = filled_empty(made.cells[name], value, counts)
+    called_missing = np.array([cell is Absent.SAID for cell in made.cells[name]], dtype=bool)
+    if called_missing.any():  # as a word under `not_recorded` would be
+        absent = UNKNOWN if UNKNOWN in made.table.columns[name].levels else None
+        made.cells[name] = np.where(called_missing, absent, made.cells[name])
 
 
 def check_what_is_said(made: Columns) -> None:
     for name in made.reading.forms.empty_means.get(made.table.name, {}):
-        if name not in made.cells:
+        if name not in made.cells and (made.table.name, name) not in made.reading.forms.common_empty_means:
             message = f"`empty_means` names {name} of {made.table.name}, and {made.sheet.shown} has no such column."
             made.fault("empty_means_a_column", f"{message} Use `constants` or `not_collected`, or correct the name.")

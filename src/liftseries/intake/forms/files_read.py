@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
+from liftseries.intake.files.grid import SheetFault, Unreadable, is_blank
 from liftseries.intake.files.sheet import Sheet, read_sheet
-from liftseries.intake.forms.mapped import mapped
+from liftseries.intake.files.workbooks import title_read
+from liftseries.intake.forms.mapped import mapped, no_such_word
+from liftseries.intake.forms.rows import words_without_rows
 from liftseries.study.forms import folded_name
 from liftseries.study.plan_files import Source
 from liftseries.study.reading import Reading
@@ -22,6 +26,9 @@ class FilesRead:
     schema: Mapping[str, Table]
     tables: Mapping[str, tuple[Source, ...]]  # of the study
     _seen: dict[str, Sheet] = field(default_factory=dict)
+    _told: set[tuple[Path, str]] = field(default_factory=set)  # sheets whose faults and decisions are told
+    _places: dict[tuple[str, str], tuple[Path, str]] = field(default_factory=dict)
+    _unmet: dict[tuple[str, str], list[str]] = field(default_factory=dict)
 
     def sheets_of(self, source: Source, table: Table, reading: Reading) -> tuple[Sheet, Sheet]:
         """A table's file as it stands, and as the table's own sheet; one and the same where no form says otherwise.
@@ -31,17 +38,49 @@ class FilesRead:
         Unreadable
             See `read_sheet`.
         """
-        naming = {name: self.schema[name] for name in self._naming(source)} or {table.name: table}
-        sheet = self._sheet(source, table, naming, reading)
-        # Of a workbook without `#`, each table reads the sheet of its own name, if there is one.
-        own_sheet = source.path.suffix.lower() in WORKBOOKS and not source.sheet and sheet.shown != source.told_file
-        sharing = {table.name: table} if own_sheet else naming
+        sharing = {name: self.schema[name] for name in self._naming(source, table)} or {table.name: table}
+        sheet = self._sheet(source, table, sharing, reading)
         if len(sharing) == 1 and not _asks_for_forms(table, reading):
             return sheet, sheet
-        return sheet, mapped(sheet, table, reading, sharing)
+        result = mapped(sheet, table, reading, sharing)
+        return sheet, replace(result, faults=[*result.faults, *self._words_of_all(source, sheet, table, reading)])
 
-    def _naming(self, source: Source) -> list[str]:
-        return [name for name in self.schema if source.label in {each.label for each in self.tables.get(name, ())}]
+    def _naming(self, source: Source, table: Table) -> list[str]:
+        """The tables that read the very sheet, whatever name study.yaml gives it."""
+
+        def is_it(other: Source, name: str) -> bool:
+            if (other.label, name) == (source.label, table.name):
+                return True
+            same_file = other.path.name == source.path.name  # before any workbook is opened for it
+            return same_file and self._place(other, name) == self._place(source, table.name)
+
+        return [name for name in self.schema if any(is_it(other, name) for other in self.tables.get(name, ()))]
+
+    def _place(self, source: Source, table: str) -> tuple[Path, str]:
+        """The file, and of a workbook the title of the sheet that a table reads of it."""
+        if (source.label, table) not in self._places:
+            path, title = source.path.resolve(), ""
+            if path.suffix.lower() in WORKBOOKS and path.is_file():
+                try:
+                    title = title_read(source, table)
+                except (Unreadable, OSError):
+                    title = f"#{table}"  # none; the reader tells of it
+            self._places[source.label, table] = path, title
+        return self._places[source.label, table]
+
+    def _words_of_all(self, source: Source, sheet: Sheet, table: Table, reading: Reading) -> list[SheetFault]:
+        """Words under `only_rows` that are said of all files, once the last one is read and no row of any has them."""
+        forms, faults = reading.forms, []
+        headers = {folded_name(cell): at for at, cell in enumerate(sheet.header) if not is_blank(cell)}
+        for name, words in forms.only_rows.get(table.name, {}).items():
+            if folded_name(name) not in forms.common:
+                continue
+            left = self._unmet.setdefault((table.name, name), list(words))
+            if (at := headers.get(folded_name(name))) is not None:
+                left[:] = words_without_rows(sheet.columns[at], left)
+            if source == self.tables[table.name][-1] and len(left) < len(words):
+                faults += [no_such_word(reading, table.name, name, word) for word in left]
+        return faults
 
     def _sheet(self, source: Source, table: Table, naming: Mapping[str, Table], reading: Reading) -> Sheet:
         forms = reading.forms
@@ -53,8 +92,12 @@ class FilesRead:
         sheet = read_sheet(
             source, table.name, names if len(naming) > 1 or sources else table.columns, reading.hidden, forms
         )
-        if len(naming) > 1 and (source.sheet or source.path.suffix.lower() not in WORKBOOKS):
-            self._seen[source.label] = replace(sheet, decisions=[], faults=[])  # these are told once
+        if len(naming) > 1:
+            place, told_once = self._place(source, table.name), replace(sheet, decisions=[], faults=[])
+            sheet = told_once if place in self._told else sheet
+            self._told.add(place)
+            if source.sheet or source.path.suffix.lower() not in WORKBOOKS:
+                self._seen[source.label] = told_once
         return sheet
 
 

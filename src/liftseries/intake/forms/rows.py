@@ -6,13 +6,14 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from liftseries.intake.cells.cells import spelled
+from liftseries.intake.cells.cells import read_cell, spelled
+from liftseries.intake.cells.columns import value_of
 from liftseries.intake.cells.numbers import number_in
 from liftseries.intake.cells.words import all_folded, word_in
 from liftseries.intake.files.grid import Refused, is_blank
-from liftseries.intake.forms.cells import blanks, per_distinct, says_nothing
-from liftseries.study.reading import Reading
-from liftseries.study.schema import Table
+from liftseries.intake.forms.cells import per_distinct, says_no_value, says_nothing
+from liftseries.study.reading import Reading, folded
+from liftseries.study.schema import Column, Table
 
 
 def rows_named(cells: Sequence[np.ndarray], words: Sequence[Sequence[str]], n_rows: int) -> np.ndarray:
@@ -22,6 +23,12 @@ def rows_named(cells: Sequence[np.ndarray], words: Sequence[Sequence[str]], n_ro
         known = all_folded(tuple(meant))
         chosen &= per_distinct(column, lambda cell, known=known: word_in(cell) in known)[0].astype(bool)
     return chosen
+
+
+def words_without_rows(cells: np.ndarray, words: Sequence[str]) -> list[str]:
+    """Those of the words that stand in none of the cells."""
+    there = set(per_distinct(cells, word_in)[0])
+    return [word for word in words if folded(word) not in there]
 
 
 def key_texts(columns: Mapping[str, np.ndarray], table: Table) -> list[tuple] | None:
@@ -43,7 +50,12 @@ def key_texts(columns: Mapping[str, np.ndarray], table: Table) -> list[tuple] | 
 
 
 def one_row_a_key(
-    columns: dict[str, np.ndarray], table: Table, keys: list[tuple], repeated: Mapping[str, str], rows: np.ndarray
+    columns: dict[str, np.ndarray],
+    table: Table,
+    keys: list[tuple],
+    repeated: Mapping[str, str],
+    rows: np.ndarray,
+    reading: Reading,
 ) -> tuple[np.ndarray, dict[str, np.ndarray], int]:
     """One row of those that have the same key; cells that contradict each other are refused.
 
@@ -54,6 +66,7 @@ def one_row_a_key(
     keys : of each row, see `key_texts`; a row without one stays
     repeated : column -> first, last
     rows : the rows' numbers in the file
+    reading : a word for a missing value is as good as an empty cell, and cells compare as the levels that they mean
 
     Returns
     -------
@@ -73,17 +86,19 @@ def one_row_a_key(
     kept[which[::-1]] = np.arange(len(keys))[::-1]
     result, n_filled = {}, 0
     for name, cells in columns.items():
-        filled = np.flatnonzero(~blanks(cells))
+        empty = says_no_value(cells, table.columns[name], reading)
+        filled, worded = np.flatnonzero(~empty), np.flatnonzero(empty & np.array([c is not None for c in cells]))
         ends = repeated.get(name, "")
-        order = filled if ends == "last" else filled[::-1]
         chosen = np.full(len(of_key), -1, dtype=np.intp)
-        chosen[which[order]] = order  # the last written holds: the first row, or the last
+        for order in (worded, filled):  # the last written holds: a value, of the first row or the last
+            order = order if ends == "last" else order[::-1]
+            chosen[which[order]] = order
         column = np.empty(len(of_key), dtype=object)
         there = chosen >= 0
         column[there] = cells[chosen[there]]
         n_filled += int((chosen[there] != kept[there]).sum())
         if not ends and name not in table.key:
-            _refuse_contradictions(column, cells, filled, chosen, which, name, rows)
+            _refuse_contradictions(column, cells, filled, chosen, which, table.columns[name], rows, reading)
         result[name] = column
     return kept, result, n_filled
 
@@ -94,22 +109,30 @@ def _refuse_contradictions(
     filled: np.ndarray,
     chosen: np.ndarray,
     which: np.ndarray,
-    name: str,
+    of: Column,
     rows: np.ndarray,
+    reading: Reading,
 ) -> None:
-    texts, _ = per_distinct(cells, _compared)
-    first = chosen[which[filled]]
-    unlike = filled[texts[filled] != texts[first]]
-    for at in unlike[::-1]:
-        held = chosen[which[at]]
+    """What stands there is the set of all that the rows say, in whatever order the file has them."""
+    texts, _ = per_distinct(cells, lambda cell: _compared(cell, of, reading))
+    unlike = filled[texts[filled] != texts[chosen[which[filled]]]]
+    told: dict[int, int] = {}
+    for at in unlike.tolist():
+        told.setdefault(int(which[at]), at)
+    stood: dict[int, set[str]] = {key: set() for key in told}
+    for at in filled[np.isin(which[filled], list(told))].tolist():
+        stood[int(which[at])].add(str(texts[at]))
+    for key, at in told.items():
         message = (
-            f"row {rows[at]} has the same key and another {name}. Correct one of the two, or write "
+            f"row {rows[at]} has the same key and another {of.name}. Correct one of the two, or write "
             "`repeated: first` or `repeated: last` at this column, under `columns`."
         )
-        column[which[at]] = Refused("rows_of_a_key_agree", message, "text", cells[held])
+        column[key] = Refused("rows_of_a_key_agree", message, "text", " / ".join(sorted(stood[key])))
 
 
-def _compared(cell: object) -> object:
+def _compared(cell: object, of: Column, reading: Reading) -> object:
+    if of.type != "text" and (value := value_of(read_cell(cell, of, reading))) is not None:
+        return value
     number = number_in(cell)
     return number if number is not None else word_in(cell) if isinstance(cell, str) else str(cell)
 

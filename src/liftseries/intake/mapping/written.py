@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import difflib
+import itertools
+import re
 import shutil
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -19,6 +21,7 @@ from liftseries.study.plan_files import PLAN_FILE, file_of, load_written, source
 from liftseries.study.schema import EVERY_TABLE, Table, read_schema
 
 FOLDER = "reading"
+DRAFTED_FOR = re.compile(r"# How (.+) is read, drafted from its headers;")
 
 
 @dataclass(frozen=True)
@@ -60,7 +63,7 @@ def map_file(folder: Path, file: str, update: bool) -> Mapped:
     schema = schema_of(folder)
     names = {name for table in schema.values() for name in table.columns}
     seen = look_at(source_of(label, folder), names)
-    draft, path = drafted(seen, schema), folder / FOLDER / f"{_stem(label)}.yaml"
+    draft, path = drafted(seen, schema), _reading_path(folder, label)
     if not path.exists():
         path.parent.mkdir(exist_ok=True)
         write_text(path, draft.text)
@@ -93,9 +96,47 @@ def _inside(folder: Path, file: str) -> str:
     raise UsageError(f"{name}: there is no such file in {folder}. Copy it there, or correct its name.")
 
 
-def _stem(label: str) -> str:
-    stem, sheet = Path(file_of(label)).stem, label.partition("#")[2]
-    return f"{stem}_{sheet}" if sheet else stem
+def _reading_path(folder: Path, label: str) -> Path:
+    """Where the reading of a file stands: as study.yaml says, else under the first name that no other file's has."""
+    readings = _readings_said(folder)
+    if label in readings:
+        return folder / readings[label]
+    paths = (folder / FOLDER / f"{name}.yaml" for name in _names(label))
+    others = {(folder / path).resolve() for path in readings.values()}
+    return next(path for path in paths if path.resolve() not in others and _is_of(path, label))
+
+
+def _readings_said(folder: Path) -> dict[str, str]:
+    """The files of reading that study.yaml names, by label, as far as it can be read."""
+    try:
+        files = load_written(folder / PLAN_FILE, PLAN_FILE, "start one with `liftseries new`").get("files")
+    except StudyError:
+        return {}
+    files = files if isinstance(files, dict) else {}
+    inside = {str(label): entry for label, entry in files.items() if isinstance(entry, str)}
+    return {
+        label: entry
+        for label, entry in inside.items()
+        if (folder / entry).parent.resolve() == (folder / FOLDER).resolve()
+    }
+
+
+def _names(label: str) -> Iterator[str]:
+    """What a reading may be called: `north`, `north_xlsx`, `hospital_north_xlsx`, `north_2` …"""
+    path, sheet = Path(file_of(label)), label.partition("#")[2]
+    behind = f"_{sheet}" if sheet else ""
+    yield path.stem + behind
+    yield f"{path.stem}_{path.suffix.lstrip('.')}{behind}"
+    yield "_".join([*path.parent.parts, path.stem, path.suffix.lstrip(".")]) + behind
+    yield from (f"{path.stem}{behind}_{number}" for number in itertools.count(2))
+
+
+def _is_of(path: Path, label: str) -> bool:
+    """Whether a reading may be the file's: it is not there yet, or does not say that it was drafted for another one."""
+    if not path.exists():
+        return True
+    said = DRAFTED_FOR.match(path.read_text(encoding="utf-8-sig", errors="replace"))
+    return said is None or said[1] == label
 
 
 def _add_headers(path: Path, there: str, seen: LookedAt) -> int:
