@@ -13,6 +13,7 @@ import time
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 from liftseries.base.errors import MACHINE_FAULTS, MachineFault, Problem, StudyError
@@ -27,10 +28,12 @@ from liftseries.engine.processes import (
     at_work_in,
     die_with_this,
     end,
+    end_after_its_jobs,
     end_with_children,
     ended_by_sigterm,
     is_marked,
 )
+from liftseries.engine.profiles import jobs_elsewhere
 from liftseries.engine.provenance import MANIFEST
 from liftseries.engine.standing import is_up_to_date, remove_edited, take_out_of_the_future
 from liftseries.engine.warm import warmed
@@ -56,15 +59,18 @@ class RunFailed(Exception):
     """A job failed for a reason that is no study problem: the fault is ours. Carries the job's log."""
 
 
-def run(plan: Plan, cores: int, force: bool = False, tell: bool = True) -> bool:
+def run(
+    plan: Plan, cores: int | None, force: bool = False, tell: bool = True, profile: Path | None = None
+) -> bool:
     """Brings the outputs up to date.
 
     Parameters
     ----------
     plan
-    cores : how many jobs may run side by side
+    cores : how many jobs may run side by side; None with a profile: as many as it says
     force : do everything again
     tell : each job as it begins, on standard error
+    profile : folder of a profile of Snakemake that says where jobs run; None: beside this process
 
     Returns
     -------
@@ -85,7 +91,7 @@ def run(plan: Plan, cores: int, force: bool = False, tell: bool = True) -> bool:
             return False
         keep_earlier(plan)
         _recover(plan, tell)
-        _start_snakemake(plan, cores, force, tell)
+        _start_snakemake(plan, _command(plan, cores, force, profile), tell, is_elsewhere=profile is not None)
     return True
 
 
@@ -134,25 +140,28 @@ def _recover(plan: Plan, tell: bool) -> None:
         shutil.rmtree(locks)  # as `snakemake --unlock` does: nobody else is at work here
 
 
-def _command(plan: Plan, cores: int) -> list[str]:
+def _command(plan: Plan, cores: int | None, force: bool, profile: Path | None) -> list[str]:
     return [
         sys.executable, "-m", "snakemake",
         "--snakefile", str(folder("workflow") / "Snakefile"),
         "--configfile", str(plan.folder / PLAN_FILE),
-        "--cores", str(cores),
+        *(["--cores", str(cores)] if cores else []),
+        *(["--profile", str(profile)] if profile else []),
         "--workflow-profile", "none",
         "--scheduler", "greedy",
         "--rerun-incomplete",
         "--nocolor",
+        *(["--forceall"] if force else []),
     ]  # fmt: skip
 
 
-def _start_snakemake(plan: Plan, cores: int, force: bool, tell: bool) -> None:
+def _start_snakemake(plan: Plan, command: list[str], tell: bool, is_elsewhere: bool) -> None:
     log = plan.output / SNAKEMAKE_LOG
     log.parent.mkdir(parents=True, exist_ok=True)
-    command = _command(plan, cores) + (["--forceall"] if force else [])
     told: list[str] = []
-    with warmed(plan.output, {**os.environ, MARK: "1", "PYTHONUNBUFFERED": "1"}) as environment, ended_by_sigterm():
+    environment = {**os.environ, MARK: "1", "PYTHONUNBUFFERED": "1"}
+    prepared = jobs_elsewhere(plan, environment) if is_elsewhere else warmed(plan.output, environment)
+    with prepared as environment, ended_by_sigterm():
         process = subprocess.Popen(
             command,
             cwd=plan.output,
@@ -161,7 +170,8 @@ def _start_snakemake(plan: Plan, cores: int, force: bool, tell: bool) -> None:
             stderr=subprocess.STDOUT,
             encoding="utf-8",
             errors="replace",
-            preexec_fn=die_with_this if sys.platform == "linux" else None,
+            preexec_fn=partial(die_with_this, is_elsewhere) if sys.platform == "linux" else None,
+            start_new_session=is_elsewhere,  # a key's signal reaches it through us, once
         )
         try:
             with log.open("w", encoding="utf-8") as file:
@@ -170,6 +180,8 @@ def _start_snakemake(plan: Plan, cores: int, force: bool, tell: bool) -> None:
                         print(line, file=sys.stderr, flush=True)
             status = process.wait()
         except BaseException:  # an interruption, or a disk that takes no log
+            if is_elsewhere:
+                end_after_its_jobs(process)
             end_with_children(process.pid)
             process.wait()
             raise
@@ -208,8 +220,12 @@ def _why(output: Path, told: list[str], status: int) -> Exception:
         return StudyError([], screen=(output / PROBLEMS).read_text(encoding="utf-8"))
     words = (output / SNAKEMAKE_LOG).read_text(encoding="utf-8")
     logs = [output / name for name in re.findall(r"log: (\S+\.log)", words)]
-    told = [path.read_text(encoding="utf-8").strip() for path in logs if path.is_file()]
-    return RunFailed("\n".join(filter(None, told)) or words)
+    said = {path: path.read_text(encoding="utf-8", errors="replace").strip() for path in logs if path.is_file()}
+    for line in "\n".join(said.values()).splitlines():  # a cluster's own log holds what a job said elsewhere
+        if line.startswith(MACHINE):
+            return MachineFault(line.removeprefix(MACHINE))
+    told = [text for path, text in said.items() if text and ".snakemake" not in path.parts]
+    return RunFailed("\n".join(told) or words)
 
 
 def has_nothing_to_do(study: Path, output: Path) -> bool:
