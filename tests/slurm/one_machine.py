@@ -80,7 +80,8 @@ def cluster(folder: Path) -> Iterator[dict[str, str]]:
     for name in ("controller", "node"):
         (folder / name).mkdir()
     configuration = folder / "slurm.conf"
-    environment = {**os.environ, "PATH": path(), "SLURM_CONF": str(configuration)}
+    search = os.pathsep.join([str(_step_starter(folder, configuration)), path()])
+    environment = {**os.environ, "PATH": search, "SLURM_CONF": str(configuration)}
     configuration.write_text(
         CONFIGURATION.format(
             folder=folder,
@@ -97,6 +98,15 @@ def cluster(folder: Path) -> Iterator[dict[str, str]]:
             daemons.enter_context(_running(command, environment, folder))
         _wait_until_idle(environment, folder)
         yield environment
+
+
+def _step_starter(folder: Path, configuration: Path) -> Path:
+    """A folder with an srun of its own: Snakemake's executor takes SLURM_CONF away from it, as if it named no cluster."""
+    starter = folder / "bin" / "srun"
+    starter.parent.mkdir()
+    starter.write_text(f'#!/bin/sh\nSLURM_CONF={configuration} exec {shutil.which("srun", path=path())} "$@"\n')
+    starter.chmod(0o755)
+    return starter.parent
 
 
 def _node(environment: dict[str, str]) -> str:

@@ -57,7 +57,7 @@ rule find_oddities:
         asked=[plan.data_until, plan.lift_base_radius_mm, plan.as_written["accepted_oddities"]],
         code=code_of("intake/oddities", "geometry/floor.py", "study", "schemas"),
     group:
-        "tables"
+        "report"
     resources:
         **requested("find_oddities", size),
     message:

@@ -70,7 +70,7 @@ rule write_clean:
         extra_columns=plan.extra_columns,
         code=code_of("base/outputs.py", "engine/spine.py", "forms", "study", "schemas"),
     group:
-        "tables"
+        "report"
     resources:
         **requested("write_clean", size),
     message:

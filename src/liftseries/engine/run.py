@@ -41,6 +41,7 @@ from liftseries.study.plan import Plan
 from liftseries.study.plan_files import PLAN_FILE
 
 LOCK = ".lock"
+AGAIN = "A job has failed and is tried again."
 SNAKEMAKE_LOG = Path("logs/snakemake.log")
 MOST_NAMED = 5  # analyses that the last words of a run name, and files
 # What Snakemake says, and the machine's fault behind it.
@@ -176,7 +177,9 @@ def _start_snakemake(plan: Plan, command: list[str], tell: bool, is_elsewhere: b
         try:
             with log.open("w", encoding="utf-8") as file:
                 for line in _kept(_noting(process.stdout, told), file):
-                    if tell:
+                    if line == AGAIN and (plan.output / PROBLEMS).is_file():
+                        end_after_its_jobs(process)  # a study's problem stays, however often a job is tried
+                    elif tell:
                         print(line, file=sys.stderr, flush=True)
             status = process.wait()
         except BaseException:  # an interruption, or a disk that takes no log
@@ -207,6 +210,8 @@ def _kept(lines: Iterable[str], file) -> Iterator[str]:
         elif job := re.match(r"Job \d+: (.+)", line):
             n_started += 1
             yield f"[{n_started}/{total}] {job[1]}"
+        elif line.startswith("Trying to restart job"):
+            yield AGAIN
 
 
 def _why(output: Path, told: list[str], status: int) -> Exception:

@@ -8,8 +8,7 @@ from multiprocessing.connection import Client
 from types import SimpleNamespace
 
 from liftseries.base.errors import MACHINE_FAULTS
-from liftseries.engine.job import MACHINE, PROBLEMS, Job, do
-from liftseries.engine.processes import MARK
+from liftseries.engine.job import MACHINE, Job, do
 from liftseries.engine.warm import ADDRESS
 
 
@@ -27,8 +26,6 @@ def run(snakemake) -> None:
         wildcards=SimpleNamespace(**dict(snakemake.wildcards.items())),
         log=str(snakemake.log[0]),
     )
-    if MARK in os.environ and PROBLEMS.exists():
-        sys.exit(1)  # a cluster tries a failed job again, but a study's problem stays
     status, told = ask(job) or do(job)
     if told:
         print(f"{MACHINE}{told}", file=sys.stderr)
