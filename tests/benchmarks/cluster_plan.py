@@ -23,7 +23,7 @@ from liftseries.engine.requests import measured
 
 ROOT = Path(__file__).parents[2]
 SITES = (10_000, 100_000, 1_000_000, 10_000_000)
-MB_A_SITE = 0.00095  # of the demo's tables as CSV
+MB_A_SITE = 0.00086  # of the demo's tables as CSV
 START = 15.0  # seconds
 JOB = re.compile(r'^\s*(\d+)\[label = "(\w+)', re.M)
 WAITS = re.compile(r"^\s*(\d+) -> (\d+)", re.M)
@@ -31,7 +31,13 @@ WAITS = re.compile(r"^\s*(\d+) -> (\d+)", re.M)
 
 def jobs() -> tuple[dict[str, str], dict[str, set[str]]]:
     """Job -> its rule, and job -> those it waits for."""
-    command = ["snakemake", "--snakefile", ROOT / "workflow/Snakefile", "--configfile", ROOT / "synthetic_data/study.yaml"]
+    command = [
+        "snakemake",
+        "--snakefile",
+        ROOT / "workflow/Snakefile",
+        "--configfile",
+        ROOT / "synthetic_data/study.yaml",
+    ]
     done = subprocess.run(
         [sys.executable, "-m", *command, "--dag", "--forceall"], capture_output=True, encoding="utf-8", check=True
     )
@@ -112,7 +118,11 @@ def main() -> None:
     asked = arguments.parse_args()
     rules, needs = jobs()
     print("| sites | CSV, MB | " + " | ".join(f"{n} nodes, min" for n in asked.nodes), end="")
-    print(" | longest way, min | all jobs, min | of the longest way | largest job, GB |\n" + "|---" * (6 + len(asked.nodes)) + "|")
+    print(
+        " | longest way, min | all jobs, min | of the longest way | largest job, GB |\n"
+        + "|---" * (6 + len(asked.nodes))
+        + "|"
+    )
     for sites in SITES:
         mb = sites * MB_A_SITE
         found = [simulated(rules, needs, mb, n, asked.cores, asked.memory) for n in asked.nodes]

@@ -19,33 +19,25 @@ from pathlib import Path
 import pandas as pd
 import yaml
 
+from liftseries.intake.study import read_study
+from liftseries.study.plan import read_plan
+
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "synthetic_data"
 TABLES = ("patients", "sites", "steps", "visits", "instruments", "stops")
 KEYS = ("patient_id", "site_id", "operator")
 NOTES = "NOTES_OF_JOBS"
-# Comes before Snakemake's script in its process, and notes at the end which rule it did, its peak memory and its time.
+# Comes before Snakemake's script in its process, and notes at the end which rule it did, its peak memory and time of the processor.
 NOTING = f"""
-import atexit, json, os, resource, sys, time
-began = time.time()
+import atexit, json, os, resource, sys
 def note():
     job = getattr(sys.modules["__main__"], "snakemake", None)
     if job is not None:
-        mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        used = resource.getrusage(resource.RUSAGE_SELF)
         with open(os.environ["{NOTES}"], "a") as notes:
-            notes.write(json.dumps([job.rule, mb, time.time() - began]) + "\\n")
+            notes.write(json.dumps([job.rule, used.ru_maxrss / 1024, used.ru_utime + used.ru_stime]) + "\\n")
 atexit.register(note)
 """
-
-
-def read(label: str) -> pd.DataFrame:
-    """A table of the demo as text."""
-    name, _, sheet = label.partition("#")
-    if name.endswith(".parquet"):
-        return pd.read_parquet(DEMO / name).astype("string")
-    if sheet:
-        return pd.read_excel(DEMO / name, sheet_name=sheet, dtype="string")
-    return pd.read_csv(DEMO / name, dtype="string")
 
 
 def write_series(folder: Path, copies: int) -> float:
@@ -53,9 +45,9 @@ def write_series(folder: Path, copies: int) -> float:
     plan = yaml.safe_load((DEMO / "study.yaml").read_text(encoding="utf-8"))
     plan["plan"]["audit"].pop("expected", None)
     folder.mkdir(parents=True)
+    read = read_study(read_plan(DEMO)).tables
     for name in TABLES:
-        labels = plan["tables"][name]
-        table = pd.concat([read(label) for label in ([labels] if isinstance(labels, str) else labels)])
+        table = read[name]
         ids = [column for column in KEYS if column in table]
         if ids:
             table = pd.concat([table.assign(**{one: f"k{k}-" + table[one] for one in ids}) for k in range(copies)])
@@ -66,7 +58,7 @@ def write_series(folder: Path, copies: int) -> float:
 
 
 def costs(study: Path) -> pd.DataFrame:
-    """Peak MB and seconds of each rule's dearest job, of a run of a study."""
+    """Peak MB and seconds of the processor of each rule's dearest job, of a run of a study."""
     notes, profile = study.parent / f"{study.name}.notes", study.parent / "profile"
     for folder, name, words in ((profile, "config.yaml", "cores: 1\n"), (profile, "sitecustomize.py", NOTING)):
         folder.mkdir(exist_ok=True)

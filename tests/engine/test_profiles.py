@@ -33,7 +33,9 @@ def test_what_is_wrong_with_a_profile_is_told(tmp_path):
         profile_folder("slrum")
     with pytest.raises(UsageError, match="no profile"):
         profile_folder(str(tmp_path))
-    with pytest.raises(UsageError, match='"nowhere_known".*not installed: pip install "snakemake-executor-plugin-nowhere'):
+    with pytest.raises(
+        UsageError, match='"nowhere_known".*not installed: pip install "snakemake-executor-plugin-nowhere'
+    ):
         profile_folder(own(tmp_path, "executor: nowhere_known\n"))
     for words in ("- a list\n", "{", "\0"):
         with pytest.raises(UsageError, match="a profile of Snakemake is needed"):

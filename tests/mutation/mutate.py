@@ -91,6 +91,7 @@ def tried(folder: Path, files: list[str], tests: list[str], most: int) -> dict[s
 
 def changed() -> list[str]:
     """Sources that differ from the merge base with origin/main; on main itself, from the commit before."""
+
     def git(*words: str) -> str:
         return subprocess.run(["git", *words], cwd=ROOT, capture_output=True, encoding="utf-8").stdout.strip()
 
@@ -106,7 +107,9 @@ def work(options: argparse.Namespace) -> list[tuple[str, list[str]]]:
         return [(name, SLICES[name]["files"]) for name in options.slices or SLICES]
     files = changed()
     of_slices = {
-        name: [path for path in files if any(fnmatch(path, pattern) for pattern in one["files"]) and (ROOT / path).exists()]
+        name: [
+            path for path in files if any(fnmatch(path, pattern) for pattern in one["files"]) and (ROOT / path).exists()
+        ]
         for name, one in SLICES.items()
     }
     return [(name, paths) for name, paths in of_slices.items() if paths]

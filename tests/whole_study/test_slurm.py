@@ -46,7 +46,9 @@ def submitted(study: Path, environment: dict[str, str], profile: str = "slurm") 
 def hashes(study: Path) -> dict[str, str]:
     """Of manifest.json and of all that it names, as they lie there."""
     last = last_manifest(study / "output")
-    return output_hashes(study / "output", ["manifest.json", "ro-crate-metadata.json", *last["outputs"], *last["between"]])
+    return output_hashes(
+        study / "output", ["manifest.json", "ro-crate-metadata.json", *last["outputs"], *last["between"]]
+    )
 
 
 def test_a_cluster_gives_the_same_bytes(demo, slurm, tmp_path):

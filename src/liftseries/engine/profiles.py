@@ -54,7 +54,9 @@ def profile_folder(named: str) -> Path:
         raise UsageError(f'the executor "{executor}" of profile "{named}" is not installed: pip install "{package}"')
     if executor in ANSWERS and not _is_well(ANSWERS[executor]):
         command = ANSWERS[executor][0]
-        message = f'{command} does not answer. Start a run with profile "{named}" where jobs of {executor} are submitted'
+        message = (
+            f'{command} does not answer. Start a run with profile "{named}" where jobs of {executor} are submitted'
+        )
         raise UsageError(f"{message}, and try `{command}` there.")
     return path
 

@@ -30,7 +30,9 @@ def measured() -> dict[str, Any]:
 def size_mb(plan: Plan) -> float:
     """What the study's tables take as CSV, MB; files that are packed count for what they hold."""
     sizes = {path: path.stat().st_size for path in plan.files() if path.is_file()}
-    return sum(size * (measured()["packed"] if path.suffix.lower() in PACKED else 1) for path, size in sizes.items()) / 1e6
+    return (
+        sum(size * (measured()["packed"] if path.suffix.lower() in PACKED else 1) for path, size in sizes.items()) / 1e6
+    )
 
 
 def requested(rule: str, size: float) -> dict[str, Callable[..., int]]:

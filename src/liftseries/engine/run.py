@@ -60,9 +60,7 @@ class RunFailed(Exception):
     """A job failed for a reason that is no study problem: the fault is ours. Carries the job's log."""
 
 
-def run(
-    plan: Plan, cores: int | None, force: bool = False, tell: bool = True, profile: Path | None = None
-) -> bool:
+def run(plan: Plan, cores: int | None, force: bool = False, tell: bool = True, profile: Path | None = None) -> bool:
     """Brings the outputs up to date.
 
     Parameters
