@@ -1,7 +1,8 @@
 """requirements.cdx.json: the core's lock as a bill of materials (CycloneDX), the same bytes for the same lock.
 
-`python3 make.py lock` runs it with cyclonedx-bom. That tool's bill is kept but for what names a registry or the line of the
-lock, which also holds the hashes; the direct dependencies come from pyproject.toml. The result is held to CycloneDX's own schema.
+`python3 make.py lock` runs it with cyclonedx-bom. That tool's bill is kept but for what names a registry or the line of
+the lock, which also holds the hashes; the direct dependencies come from pyproject.toml. The result is held to
+CycloneDX's own schema.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The quick core of the tests with the oldest and the newest libraries that pyproject.toml allows, by version of Python.
+"""The quick core of the tests with the oldest and the newest libraries that pyproject.toml allows, by Python.
 
     python tests/versions.py [--python 3.11 3.14] [--keep FOLDER]
 
@@ -24,8 +24,9 @@ RESOLUTIONS = {"oldest": "lowest-direct", "newest": "highest"}
 TOOLS = ("pytest>=9", "hypothesis>=6.150")
 # Arithmetic, reading, models and one whole run with its report; no second program and nothing that takes minutes.
 CORE = (
-    "tests/geometry", "tests/estimators", "tests/study", "tests/intake/cells", "tests/intake/files", "tests/models/gain",
-    "tests/report/test_pages.py", "tests/report/test_docx.py", "tests/whole_study/test_examples_of_a_run.py",
+    "tests/geometry/test_ladder.py", "tests/geometry/test_deviations.py", "tests/estimators", "tests/study",
+    "tests/intake/cells", "tests/intake/files/test_workbooks.py", "tests/models/gain", "tests/report/test_pages.py",
+    "tests/report/test_docx.py", "tests/whole_study/test_examples_of_a_run.py",
 )  # fmt: skip
 SHOWN = ("pandas", "numpy", "scipy", "pyarrow", "matplotlib", "snakemake")
 

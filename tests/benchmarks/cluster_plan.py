@@ -1,11 +1,11 @@
-"""How long a run would take on a cluster, from the measured costs of `workflow/requests.yaml`: a list scheduling of its jobs.
+"""How long a run would take on a cluster: list scheduling of its jobs, from the costs in `workflow/requests.yaml`.
 
     python tests/benchmarks/cluster_plan.py [--nodes 1 10 100] [--cores 16] [--memory 64]
 
-The jobs and what waits for what are Snakemake's own, of the demo with all three reports. A job takes base + factor × MB;
-those that are ready start in the order of the longest way to the end, each on one core of a node that has the memory left.
-Each waits START seconds for its submission, two starts of Snakemake and the question whether it has ended. Beyond the sizes at which
-costs were measured they are drawn out as a line, which is the weakest point of it.
+The jobs and what waits for what are Snakemake's own, of the demo with all three reports. A job takes base + factor ×
+MB; those that are ready start in the order of the longest way to the end, each on one core of a node that has the
+memory left. Each waits START seconds for its submission, two starts of Snakemake and the question whether it has ended.
+Beyond the sizes at which costs were measured they are drawn out as a line, which is the weakest point of it.
 """
 
 from __future__ import annotations

@@ -2,8 +2,8 @@
 
     python tests/benchmarks/requests.py [--copies 1 16] [--keep FOLDER]
 
-The demo's patients are copied so often, under names of their own; all three reports are built, on one core, each job in a
-Python of its own as on a cluster. Prints the rules of `workflow/requests.yaml`.
+The demo's patients are copied so often, under names of their own; all three reports are built, on one core, each job in
+a Python of its own as on a cluster. Prints the rules of `workflow/requests.yaml`.
 """
 
 from __future__ import annotations
@@ -27,7 +27,8 @@ DEMO = ROOT / "synthetic_data"
 TABLES = ("patients", "sites", "steps", "visits", "instruments", "stops")
 KEYS = ("patient_id", "site_id", "operator")
 NOTES = "NOTES_OF_JOBS"
-# Comes before Snakemake's script in its process, and notes at the end which rule it did, its peak memory and time of the processor.
+# Comes before Snakemake's script in its process, and notes at the end which rule it did, its peak memory and time of
+# the processor.
 NOTING = f"""
 import atexit, json, os, resource, sys
 def note():

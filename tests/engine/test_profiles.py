@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -29,12 +30,12 @@ def test_a_profile_of_ones_own_is_its_folder(tmp_path, name):
 
 
 def test_what_is_wrong_with_a_profile_is_told(tmp_path):
-    with pytest.raises(UsageError, match='no profile "slrum".*Did you mean "slurm"'):
+    with pytest.raises(UsageError, match=r'no profile "slrum".*Did you mean "slurm"'):
         profile_folder("slrum")
     with pytest.raises(UsageError, match="no profile"):
         profile_folder(str(tmp_path))
     with pytest.raises(
-        UsageError, match='"nowhere_known".*not installed: pip install "snakemake-executor-plugin-nowhere'
+        UsageError, match=r'"nowhere_known".*not installed: pip install "snakemake-executor-plugin-nowhere'
     ):
         profile_folder(own(tmp_path, "executor: nowhere_known\n"))
     for words in ("- a list\n", "{", "\0"):
@@ -73,7 +74,7 @@ def test_jobs_elsewhere_go_by_the_hashes_that_the_run_began_with(tmp_path):
 
 def test_the_note_goes_however_a_run_ends(tmp_path):
     plan = read_plan(write_study(tmp_path / "study"))
-    with pytest.raises(KeyboardInterrupt), jobs_elsewhere(plan, {}):
+    with suppress(KeyboardInterrupt), jobs_elsewhere(plan, {}):
         assert json.loads((plan.output / BEGUN).read_text(encoding="utf-8")) == input_hashes(plan)
         raise KeyboardInterrupt
     assert not (plan.output / BEGUN).exists()

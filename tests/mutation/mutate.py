@@ -1,8 +1,8 @@
 """Mutation testing by mutmut, in slices: does a test notice when a line of the code is changed?
 
-    python tests/mutation/mutate.py geometry                  # a slice of slices.toml, to its end
-    python tests/mutation/mutate.py --changed --most 60       # what changed against the merge base, at most so many mutants
-    python tests/mutation/mutate.py geometry --most 200 --keep FOLDER     # and mutmut's own folder, for `mutmut show NAME`
+    python tests/mutation/mutate.py geometry               # a slice of slices.toml, to its end
+    python tests/mutation/mutate.py --changed --most 60    # of what changed against the merge base
+    python tests/mutation/mutate.py geometry --most 200 --keep FOLDER    # for `mutmut show NAME` there
 
 Prints how many mutants were killed and the names of the survivors. mutmut works in a folder of its own, in which the
 checkout's tests and shipped folders are links. A sample is every so-manieth mutant by name, the same at each run.
@@ -24,6 +24,8 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 SLICES = tomllib.loads((Path(__file__).parent / "slices.toml").read_text(encoding="utf-8"))
 LINKED = ("tests", "schemas", "reports", "workflow", "synthetic_data")
+# Lines whose mutants are mostly the same program: a type that the data have already.
+SAME = [r"= np\.asarray\("]
 NEEDED_BY_TESTS = ("pythonpath", "addopts")
 # mutmut's exit codes: https://github.com/boxed/mutmut, mutmut/utils/format_utils.py
 OUTCOMES = {0: "survived", 1: "killed", 3: "killed", 33: "no test", 34: "skipped", 36: "timed out", 24: "timed out"}
@@ -34,7 +36,7 @@ def outcome(code: int | None) -> str:
     return "not run" if code is None else OUTCOMES.get(code, "timed out" if code in (152, 255) else "killed")
 
 
-def prepare(folder: Path, files: list[str], tests: list[str]) -> None:
+def prepare(folder: Path, files: list[str], tests: list[str], without: list[str]) -> None:
     """mutmut's folder: links to what the tests need, and a pyproject.toml of its own."""
     (folder / "mutants").mkdir(parents=True)
     (folder / "src").symlink_to(ROOT / "src")
@@ -45,7 +47,11 @@ def prepare(folder: Path, files: list[str], tests: list[str]) -> None:
         "source_paths": ["src"],
         "only_mutate": files,
         "pytest_add_cli_args_test_selection": tests,
-        "pytest_add_cli_args": ["-p", "no:cacheprovider", "-p", "no:xdist"],
+        "pytest_add_cli_args": [
+            *("-p", "no:cacheprovider", "-p", "no:xdist"),
+            *(word for test in without for word in ("--deselect", test)),
+        ],
+        "do_not_mutate_patterns": SAME,
         "use_git_change_detection": False,
     }
     lines = ["[tool.mutmut]", *(f"{key} = {json.dumps(value)}" for key, value in own.items())]
@@ -73,9 +79,9 @@ def every(names: list[str], most: int) -> list[str]:
     return names if len(names) <= most else [names[k * len(names) // most] for k in range(most)]
 
 
-def tried(folder: Path, files: list[str], tests: list[str], most: int) -> dict[str, str]:
-    """Mutant -> what became of it."""
-    prepare(folder, files, tests)
+def tried(folder: Path, files: list[str], one: dict[str, list[str]], most: int) -> dict[str, str]:
+    """Mutant -> what became of it; of some files of a slice."""
+    prepare(folder, files, one["tests"], one.get("without", []))
     first = mutmut(folder, "run", "--max-children", "1", "none_has_this_name")  # makes them and times the tests
     names = every([*codes(folder)], most)
     if not names:
@@ -131,7 +137,7 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as made:
             folder = (options.keep or Path(made)) / name
             print(f"{name}: {', '.join(files)}", flush=True)
-            found = tried(folder, files, SLICES[name]["tests"], max(1, options.most // len(chosen)))
+            found = tried(folder, files, SLICES[name], max(1, options.most // len(chosen)))
         counts = Counter(found.values())
         noticed = counts["killed"] + counts["timed out"]
         print(f"{name}: {noticed} of {len(found)} noticed, {noticed / len(found):.0%}: {dict(counts)}")

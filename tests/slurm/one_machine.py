@@ -101,7 +101,7 @@ def cluster(folder: Path) -> Iterator[dict[str, str]]:
 
 
 def _step_starter(folder: Path, configuration: Path) -> Path:
-    """A folder with an srun of its own: Snakemake's executor takes SLURM_CONF away from it, as if it named no cluster."""
+    """A folder with an srun of its own, from which Snakemake's executor takes SLURM_CONF away."""
     starter = folder / "bin" / "srun"
     starter.parent.mkdir()
     starter.write_text(f'#!/bin/sh\nSLURM_CONF={configuration} exec {shutil.which("srun", path=path())} "$@"\n')

@@ -12,7 +12,7 @@ from pathlib import Path
 from liftseries.base.errors import Terminated
 
 WARM = "liftseries.engine.warm"
-CALLED_BACK = 30
+CALLED_BACK = 30  # seconds
 MARK = "LIFTSERIES_RUN"  # in the environment of everything that a run starts
 
 
@@ -67,7 +67,7 @@ def die_with_this(is_elsewhere: bool) -> None:
 
 
 def end_after_its_jobs(process) -> None:
-    """Lets Snakemake call back the jobs that it has submitted; returns when it has ended, or has not in CALLED_BACK s."""
+    """Lets Snakemake call back the jobs that it has submitted, for CALLED_BACK seconds at most."""
     process.send_signal(signal.SIGINT)
     with suppress(subprocess.TimeoutExpired):
         process.wait(CALLED_BACK)

@@ -1,7 +1,7 @@
 """Runs whose jobs run elsewhere: the profile of Snakemake that says where, and what such jobs have to be told.
 
-A profile is a folder with Snakemake's `config.yaml`. Jobs and the run share a file system, on which the study, its output
-folder and the installed Python lie at the same paths. They start a Python of their own: the warm process is the
+A profile is a folder with Snakemake's `config.yaml`. Jobs and the run share a file system, on which the study, its
+output folder and the installed Python lie at the same paths. They start a Python of their own: the warm process is the
 machine's on which the run was started.
 """
 
