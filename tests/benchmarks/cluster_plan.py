@@ -128,7 +128,7 @@ def main() -> None:
         found = [simulated(rules, needs, mb, n, asked.cores, asked.memory) for n in asked.nodes]
         one = found[-1]
         walls = " | ".join(f"{each['wall'] / 60:.1f}" for each in found)
-        beyond = f" (too large for a node: {', '.join(one['unfit'])})" if one["unfit"] else ""
+        beyond = f" ({len(one['unfit'])} rules too large for a node)" if one["unfit"] else ""
         print(
             f"| {sites:,} | {mb:,.0f} | {walls} | {one['longest'] / 60:.1f} | {one['work'] / 60:.1f} | {one['worst']} |"
             f" {one['memory']:.1f}{beyond} |"

@@ -77,7 +77,7 @@ def costs(study: Path) -> pd.DataFrame:
 def line(small: float, large: float, sizes: list[float], least: float) -> list[float]:
     """Base and factor a MB through two measurements; a base below `least` is noise."""
     factor = max(0.0, (large - small) / (sizes[1] - sizes[0]))
-    return [round(max(least, small - factor * sizes[0]), 1), round(factor, 2)]
+    return [round(float(max(least, small - factor * sizes[0])), 1), round(float(factor), 2)]
 
 
 def main() -> None:
