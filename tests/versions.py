@@ -25,7 +25,7 @@ TOOLS = ("pytest>=9", "hypothesis>=6.150")
 # Arithmetic, reading, models and one whole run with its report; no second program and nothing that takes minutes.
 CORE = (
     "tests/geometry/test_deviations.py", "tests/estimators/test_kaplan_meier.py", "tests/estimators/test_cox.py",
-    "tests/estimators/test_firth.py", "tests/study/test_schema.py", "tests/study/test_plan.py",
+    "tests/estimators/test_gee.py", "tests/study/test_schema.py", "tests/study/test_plan.py",
     "tests/intake/cells/test_cells.py", "tests/intake/files/test_reading.py", "tests/models/gain/test_gain.py",
     "tests/report/test_docx.py", "tests/whole_study/test_examples_of_a_run.py",
 )  # fmt: skip

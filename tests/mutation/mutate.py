@@ -96,12 +96,12 @@ def tried(folder: Path, files: list[str], one: dict[str, list[str]], most: int) 
 
 
 def changed() -> list[str]:
-    """Sources that differ from the merge base with origin/main; on main itself, from the commit before."""
+    """Sources that differ from the merge base with main; on main itself, from the commit before."""
 
     def git(*words: str) -> str:
         return subprocess.run(["git", *words], cwd=ROOT, capture_output=True, encoding="utf-8").stdout.strip()
 
-    head, base = git("rev-parse", "HEAD"), git("merge-base", "HEAD", "origin/main")
+    head, base = git("rev-parse", "HEAD"), git("merge-base", "HEAD", "origin/main") or git("merge-base", "HEAD", "main")
     if not base or base == head:
         base = git("rev-parse", "HEAD~1")
     return [path for path in git("diff", "--name-only", base or head).splitlines() if path.endswith(".py")]
