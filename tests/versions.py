@@ -27,7 +27,7 @@ CORE = (
     "tests/geometry/test_deviations.py", "tests/estimators/test_kaplan_meier.py", "tests/estimators/test_cox.py",
     "tests/estimators/test_gee.py", "tests/study/test_schema.py", "tests/study/test_plan.py",
     "tests/intake/cells/test_cells.py", "tests/intake/files/test_reading.py", "tests/models/gain/test_gain.py",
-    "tests/whole_study/test_kinds.py::test_rows_are_set_aside_and_counted",
+    "tests/whole_study/test_changes.py::test_a_second_run_tells_what_changed_and_a_third_keeps_it",
 )  # fmt: skip
 COMPILED = ("pandas", "numpy", "scipy", "pyarrow", "matplotlib", "statsmodels", "typst", "python-calamine", "fonttools")
 SHOWN = ("pandas", "numpy", "scipy", "pyarrow", "matplotlib", "snakemake")
