@@ -14,6 +14,7 @@ from liftseries.intake.centres import centres_of
 from liftseries.intake.corrections.lines import Corrections, read_corrections
 from liftseries.intake.draft.corrected_cells import corrected_cells, lines_table
 from liftseries.intake.draft.draft import NEVER_EMPTY, Draft
+from liftseries.intake.draft.filled_cells import filled_cells
 from liftseries.intake.draft.opened import stacked
 from liftseries.intake.draft.stack import draft_table
 from liftseries.intake.oddities.found import FoundOddity, with_places
@@ -41,6 +42,7 @@ class Intake:
     not_applicable: dict[str, pd.DataFrame]
     corrections: pd.DataFrame  # a row a line of corrections.csv: line, table, key, column, person, state
     corrected: pd.DataFrame  # a row a corrected cell: see `corrected_cells`
+    filled: pd.DataFrame  # a row an empty cell of an outcome that was taken for an answer: see `filled_cells`
     proposed_reading: dict  # what study.yaml may confirm of words that were refused, as its section `reading`
     centres: list[str]  # of each of the findings, for lists that go to a centre; "" where nobody can tell
     causes: list[Cause]  # the findings by cause, the most blocking first
@@ -236,6 +238,7 @@ def _taken_in(plan: Plan, names: Iterable[str], corrected: bool = True) -> tuple
         },
         corrections=lines_table(drafts, corrections),
         corrected=corrected_cells(drafts),
+        filled=filled_cells(drafts, kept),
         proposed_reading=proposed_reading(fault for draft in drafts.values() for fault in draft.faults),
         centres=[centre_of(finding) for finding in in_order(findings)],
         causes=problems_by_cause(findings),

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.intake.cells.numbers import value_class
-from liftseries.intake.corrections.corrected import State
+from liftseries.intake.corrections.chains import State
 from liftseries.intake.corrections.lines import Correction
 from liftseries.intake.corrections.rows import Filed
 from liftseries.intake.files.headers import Header

@@ -42,6 +42,8 @@ class Columns:
     counts: dict[str, Counts] = field(default_factory=dict)  # by column; "" for rows
     faults: list[SheetFault] = field(default_factory=list)
     constant: list[str] = field(default_factory=list)
+    said: dict[str, tuple[str, str, str]] = field(default_factory=dict)  # column without one in the file -> its count
+    filled: dict[str, np.ndarray] = field(default_factory=dict)  # see `Sheet.filled`
     taken: set[str] = field(default_factory=set)  # folded names of the file's columns that a table takes, or ignored
 
     def counted(self, column: str) -> Counts:
@@ -94,9 +96,7 @@ def make_column(made: Columns, name: str) -> None:
         _constant(made, name, value)
     elif is_absent:
         absent = UNKNOWN if UNKNOWN in column.levels else None
-        made.counted(name).add(
-            "not_collected", "no column", f"missing: {absent or 'not collected'}", len(made.sheet.rows)
-        )
+        made.said[name] = "not_collected", "no column", f"missing: {absent or 'not collected'}"
         if absent:
             made.cells[name] = np.full(len(made.sheet.rows), absent, dtype=object)
             made.origins[name] = None
@@ -118,7 +118,7 @@ def _constant(made: Columns, name: str, value: object) -> None:
     made.cells[name] = np.full(len(made.sheet.rows), value, dtype=object)
     made.origins[name] = None
     made.constant.append(name)
-    made.counted(name).add("constant", "no column", f"{value} in every row", len(made.sheet.rows))
+    made.said[name] = "constant", "no column", f"{value} in every row"
 
 
 def built_column(made: Columns, name: str, form: ColumnForm) -> tuple[np.ndarray, int] | None:
@@ -175,7 +175,7 @@ def finish_column(made: Columns, name: str) -> None:
         made.cells[name] = prefixed(made.cells[name], forms.prefix, made.reading, counts)
     value = forms.empty_means.get(made.table.name, {}).get(name)
     if value is not None:
-        made.cells[name] = filled_empty(made.cells[name], value, counts)
+        made.cells[name], made.filled[name] = filled_empty(made.cells[name], value, counts)
     called_missing = np.array([cell is Absent.SAID for cell in made.cells[name]], dtype=bool)
     if called_missing.any():  # as a word under `not_recorded` would be
         absent = UNKNOWN if UNKNOWN in made.table.columns[name].levels else None
