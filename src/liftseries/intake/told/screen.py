@@ -210,14 +210,41 @@ def paste_of(cause: Cause, proposed: Mapping) -> dict:
     return {}
 
 
-def json_of(causes: Sequence[Cause], decisions: Sequence[Cause], proposed: Mapping, status: int) -> dict:
-    """As schemas/check_json.yaml describes it."""
+def json_of(
+    causes: Sequence[Cause], decisions: Sequence[Cause], proposed: Mapping, status: int, odd: Mapping | None = None
+) -> dict:
+    """As schemas/check_json.yaml describes it; `odd` is what `oddities_as_json` gives, nothing where no table was read."""
     return {
         "status": status,
         "problems": sum(cause.count for cause in causes),
         "causes": [{**_as_dict(cause), "remedy": cause.remedy, "paste": paste_of(cause, proposed)} for cause in causes],
         "decisions": [_as_dict(cause) for cause in decisions],
+        **(odd or {"oddities": [], "accepted_keys_without_an_oddity": {}}),
     }
+
+
+def oddities_as_json(
+    open_ones: Sequence[Cause],
+    accepted: Sequence[Cause],
+    rules: Mapping[str, tuple[str, str]],
+    without: Mapping[str, int],
+) -> dict:
+    """The oddities as schemas/check_json.yaml describes them.
+
+    Parameters
+    ----------
+    open_ones, accepted : by rule, table, file and column
+    rules : name -> its threshold and reason, in the order in which they are listed
+    without : rule -> keys that are accepted and fit no oddity
+    """
+    place = {name: at for at, name in enumerate(rules)}
+    told = [(cause, False) for cause in open_ones] + [(cause, True) for cause in accepted]
+    told.sort(key=lambda one: (place[one[0].rule], one[1]))
+    listed = [
+        {**_as_dict(cause), "accepted": is_accepted, **dict(zip(("threshold", "reason"), rules[cause.rule], strict=True))}
+        for cause, is_accepted in told
+    ]
+    return {"oddities": listed, "accepted_keys_without_an_oddity": dict(without)}
 
 
 def _as_dict(cause: Cause) -> dict:
