@@ -83,7 +83,12 @@ def test_json_lists_what_is_odd_and_changes_no_status(tmp_path, capsys):
     before = {cause["rule"] for cause in plain["oddities"]}
     (torque,) = (cause for cause in odd["oddities"] if cause["rule"] == "torque_high")
     assert "torque_high" not in before
-    assert (torque["file"], torque["column"], torque["count"], torque["accepted"]) == ("sites.csv", "torque_ncm", 1, False)
+    assert (torque["file"], torque["column"], torque["count"], torque["accepted"]) == (
+        "sites.csv",
+        "torque_ncm",
+        1,
+        False,
+    )
     assert torque["told"][0]["places"] == ["sites.csv, row 2, torque_ncm"]
     assert "80" in torque["threshold"]
 

@@ -1,4 +1,4 @@
-"""Which empty cells of outcomes were filled, rows between those of `header_rows`, counts of what stands in the tables."""
+"""Empty cells of outcomes that were filled, rows between those of `header_rows`, counts of what the tables hold."""
 
 from __future__ import annotations
 

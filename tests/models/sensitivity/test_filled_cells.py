@@ -28,9 +28,7 @@ def visits(cases):
     """At 12 months all seen, s0 to s3 failed; s1 with an infection."""
     status = ["failed" if k < 4 else "functioning" for k in range(len(cases))]
     complication = ["infection" if k == 1 else "none" for k in range(len(cases))]
-    return pd.DataFrame(
-        {"site_id": cases["site_id"], "months": 12.0, "status": status, "complication": complication}
-    )
+    return pd.DataFrame({"site_id": cases["site_id"], "months": 12.0, "status": status, "complication": complication})
 
 
 def cells(table, column, sites, months=np.nan):

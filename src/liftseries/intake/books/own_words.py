@@ -9,13 +9,13 @@ from liftseries.intake.cells.cells import read_cell
 from liftseries.intake.cells.columns import value_of
 from liftseries.intake.cells.numbers import number_in
 from liftseries.intake.corrections.rows import Filed, canonical
-from liftseries.intake.files.grid import Absent
+from liftseries.intake.files.grid import Absent, Refused
 from liftseries.intake.forms.cells import Counts, meanings
+from liftseries.intake.forms.columns import when_missing
 from liftseries.intake.forms.numbers import in_unit
 from liftseries.intake.told.verdicts import Fault
 from liftseries.study.forms import ColumnForm
 from liftseries.study.reading import Reading
-from liftseries.study.schema import UNKNOWN
 
 UNCLEAR = (
     "a word of its file that there means another value than in the dictionary. Type a value that both take alike, or "
@@ -46,8 +46,11 @@ def in_own_words(value: str, filed: Filed, index: int, column: str, reading: Rea
             meant = (in_unit(taken, form.unit, of_column, reading, counts) if form.unit else taken)[0]
     if meant is None:
         return value, ""
-    level = UNKNOWN if UNKNOWN in of_column.levels else ""
-    meant = level if meant is Absent.SAID else shown(meant)
+    if meant is Absent.SAID:
+        meant = when_missing(of_column)
+        if isinstance(meant, Refused):
+            return value, meant.message
+    meant = shown(meant)
     plain = read_cell(value, of_column, reading)
     in_dictionary = None if isinstance(plain, Fault) or of_column.type == "text" else value_of(plain)
     if in_dictionary is not None and canonical(in_dictionary, of_column) != canonical(meant, of_column):

@@ -1,4 +1,4 @@
-"""Cells of outcomes that were empty and were taken for an answer, by `empty_means`; an analysis is made without them."""
+"""Cells of outcomes that were empty and were taken for an answer, by `empty_means`; analyses are made without them."""
 
 from __future__ import annotations
 

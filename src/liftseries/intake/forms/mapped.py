@@ -103,9 +103,7 @@ def mapped(sheet: Sheet, table: Table, reading: Reading, sharing: Mapping[str, T
         rows_of, at_row = _one_row_each(made, rows_of, at_row, repeated)
     for name in list(made.cells):
         finish_column(made, name)
-    for name, what in made.said.items():
-        made.counted(name).add(*what, len(rows_of))
-    check_what_is_said(made)
+    check_what_is_said(made, len(rows_of))
     return _as_sheet(made, rows_of, at_row, named_elsewhere(sharing, reading), is_first)
 
 

@@ -213,7 +213,7 @@ def paste_of(cause: Cause, proposed: Mapping) -> dict:
 def json_of(
     causes: Sequence[Cause], decisions: Sequence[Cause], proposed: Mapping, status: int, odd: Mapping | None = None
 ) -> dict:
-    """As schemas/check_json.yaml describes it; `odd` is what `oddities_as_json` gives, nothing where no table was read."""
+    """As schemas/check_json.yaml describes it; `odd` as `oddities_as_json` gives it, None where no table was read."""
     return {
         "status": status,
         "problems": sum(cause.count for cause in causes),
@@ -241,7 +241,11 @@ def oddities_as_json(
     told = [(cause, False) for cause in open_ones] + [(cause, True) for cause in accepted]
     told.sort(key=lambda one: (place[one[0].rule], one[1]))
     listed = [
-        {**_as_dict(cause), "accepted": is_accepted, **dict(zip(("threshold", "reason"), rules[cause.rule], strict=True))}
+        {
+            **_as_dict(cause),
+            "accepted": is_accepted,
+            **dict(zip(("threshold", "reason"), rules[cause.rule], strict=True)),
+        }
         for cause, is_accepted in told
     ]
     return {"oddities": listed, "accepted_keys_without_an_oddity": dict(without)}

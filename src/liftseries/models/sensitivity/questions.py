@@ -107,8 +107,7 @@ QUESTIONS = (
         analyses=(
             Analysis(
                 "sensitivity.filled_cells",
-                "outcomes without the cells that were empty in their file and were taken for an answer "
-                "(`empty_means`)",
+                "outcomes without the cells that were empty in their file and were taken for an answer (`empty_means`)",
                 {
                     "patients": "as the quoted row of perforation.rate or complications.rate, those cells not recorded",
                     "corrected": "as the quoted row of survival.km, without the visits whose status was empty",

@@ -84,7 +84,10 @@ def empty_outcomes(material: Material) -> tuple[str, str]:
     rows = material.rows(FILLED_CELLS)
     rows = rows[rows["estimate"].notna() & ~below_gate(rows)]
     shares = [_share(row) for _, row in rows.iterrows()]
-    told = [say("closing.empty_outcome", columns=columns), *([say("closing.empty_without", shares=shares)] * bool(shares))]
+    told = [
+        say("closing.empty_outcome", columns=columns),
+        *([say("closing.empty_without", shares=shares)] * bool(shares)),
+    ]
     return " ".join(told), "; ".join(source(row) for _, row in rows.iterrows())
 
 
