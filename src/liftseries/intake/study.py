@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -23,7 +24,7 @@ from liftseries.intake.only_files import is_named, only_of
 from liftseries.intake.screens import screen_of
 from liftseries.intake.told.causes import Cause
 from liftseries.intake.told.decisions import Decision, decisions_table
-from liftseries.intake.told.findings import Finding, as_problems, as_table, in_order, told_once
+from liftseries.intake.told.findings import Finding, Problems, as_problems, as_table, in_order, told_once
 from liftseries.intake.told.screen import decisions_by_rule, problems_by_cause
 from liftseries.study.plan import Plan
 from liftseries.study.schema import AUDIT_TABLES, EVERY_TABLE, TABLES, Table
@@ -34,8 +35,8 @@ class Intake:
     """What came in."""
 
     tables: dict[str, pd.DataFrame]  # the rows kept, by their keys; columns in the schema's order, the study's own last
-    findings: pd.DataFrame  # a row a problem: the columns of set_aside, and `place`
-    set_aside: pd.DataFrame  # a row a refused row and reason, as in the contract
+    found: Sequence[Finding]  # the problems, in file order
+    lines: Sequence[Finding]  # why rows were set aside
     counts: pd.DataFrame  # a row a file: table, file, read, kept, set_aside
     decisions: pd.DataFrame  # a row a decision, see `Decision`; also on rows set aside
     # By table, of the shape of its rows kept: true where a cell is empty because there is nothing to record.
@@ -44,12 +45,29 @@ class Intake:
     corrected: pd.DataFrame  # a row a corrected cell: see `corrected_cells`
     filled: pd.DataFrame  # a row an empty cell of an outcome that was taken for an answer: see `filled_cells`
     proposed_reading: dict  # what study.yaml may confirm of words that were refused, as its section `reading`
-    centres: list[str]  # of each of the findings, for lists that go to a centre; "" where nobody can tell
+    centre_of: Callable[[Finding], str]  # of a problem, for lists that go to a centre; "" where nobody can tell
     causes: list[Cause]  # the findings by cause, the most blocking first
     decided: list[Cause]  # the decisions by rule, the most frequent first
     places: dict[str, pd.DataFrame]  # table -> `file, row` of its rows kept
     kept: dict[str, np.ndarray]  # table -> where each of its rows kept stands among those read, set aside or not
     place_of: Callable[[str, int, str], str]  # table, row kept and column -> `cases.xlsx, sheet sites, cell C7`
+
+    # Tables of a row a problem are made when they are asked for: there may be hundreds of thousands.
+
+    @cached_property
+    def findings(self) -> pd.DataFrame:
+        """A row a problem: the columns of set_aside, and `place`."""
+        return as_table(self.found, "place")
+
+    @cached_property
+    def centres(self) -> list[str]:
+        """The centre of each of the findings."""
+        return [self.centre_of(finding) for finding in self.found]
+
+    @cached_property
+    def set_aside(self) -> pd.DataFrame:
+        """A row a refused row and reason, as in the contract."""
+        return as_table(self.lines)
 
 
 def read_study(plan: Plan, corrections: bool = True) -> Intake:
@@ -108,22 +126,20 @@ def check_study(plan: Plan, only: Sequence[str] = (), corrections: bool = True) 
         study.yaml names no such file.
     """
     if not only:
-        intake, findings = _taken_in(plan, EVERY_TABLE, corrections)
-        return intake, as_problems(findings)
+        intake, _ = _taken_in(plan, EVERY_TABLE, corrections)
+        return intake, Problems(intake.found)
     intake, findings = _taken_in(only_of(plan, only), EVERY_TABLE, corrections)
     counts, decisions = (
         table[table["file"].map(lambda file: is_named(file, only)).astype(bool)]
         for table in (intake.counts, intake.decisions)
     )
     told = [finding for finding in findings if is_named(finding.file, only)]
-    centres = dict(zip(map(id, in_order(findings)), intake.centres, strict=True))
     return (
         replace(
             intake,
             counts=counts,
             decisions=decisions,
-            findings=as_table(told, "place"),
-            centres=[centres[id(finding)] for finding in in_order(told)],
+            found=in_order(told),
             causes=problems_by_cause(told),
             decided=decisions_by_rule(Decision(*row) for row in decisions.itertuples(index=False, name=None)),
         ),
@@ -228,8 +244,8 @@ def _taken_in(plan: Plan, names: Iterable[str], corrected: bool = True) -> tuple
     kept = {name: _kept_in_order(draft, gone[name]) for name, draft in drafts.items()}
     intake = Intake(
         tables={name: draft.frame.iloc[kept[name]].reset_index(drop=True) for name, draft in drafts.items()},
-        findings=as_table(findings, "place"),
-        set_aside=as_table(lines),
+        found=in_order(findings),
+        lines=lines,
         counts=counts,
         decisions=decisions_table(decisions),
         not_applicable={
@@ -240,7 +256,7 @@ def _taken_in(plan: Plan, names: Iterable[str], corrected: bool = True) -> tuple
         corrected=corrected_cells(drafts),
         filled=filled_cells(drafts, kept),
         proposed_reading=proposed_reading(fault for draft in drafts.values() for fault in draft.faults),
-        centres=[centre_of(finding) for finding in in_order(findings)],
+        centre_of=centre_of,
         causes=problems_by_cause(findings),
         decided=decisions_by_rule(decisions),
         places={name: draft.places().iloc[kept[name]].reset_index(drop=True) for name, draft in drafts.items()},
@@ -286,7 +302,7 @@ def _counted(draft: Draft, gone: np.ndarray) -> pd.DataFrame:
 def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft], set_aside: Mapping[str, np.ndarray]) -> None:
     """Every row read is kept or listed as set aside; else the fault is ours and must not pass in silence."""
     for name, draft in drafts.items():
-        listed = intake.set_aside.loc[intake.set_aside["table"] == name, ["file", "row"]].drop_duplicates()
+        listed = {(line.file, line.row) for line in intake.lines if line.table == name}
         counts = intake.counts[intake.counts["table"] == name]
         read = sum(len(sheet.rows) for sheet in draft.as_filed.values())
         # A row of a file may be several of the table, see forms of reading.

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Protocol
 
 MOST_PLACES = 5
@@ -114,14 +115,19 @@ def causes_of(items: Iterable[Told], by: Sequence[str] = BY_CAUSE) -> list[Cause
     return [Cause(*key, sorted(found.values(), key=lambda variant: -variant.count)) for key, found in groups.items()]
 
 
-def _add(variants: dict[str, Variant], item: Told) -> None:
-    told, remedy = parted(item.message)
-    if item.rule in OF_THE_HEADER and item.column:
-        told = told.replace(f": {item.column}", "")  # the columns are listed behind it
-    alike = NUMBER.sub("#", told)
-    variant = variants.get(alike)
+@lru_cache(maxsize=64)  # thousands of cells in a row may have the same message
+def _taken_apart(message: str, listed_column: str) -> tuple[str, str, str, float]:
+    """What stood there, the remedy, the wording without its numbers, and the number that it begins with."""
+    told, remedy = parted(message)
+    if listed_column:
+        told = told.replace(f": {listed_column}", "")  # the columns are listed behind it
     first = NUMBER.match(told)
-    number = float(first[0]) if first else 0.0
+    return told, remedy, NUMBER.sub("#", told), float(first[0]) if first else 0.0
+
+
+def _add(variants: dict[str, Variant], item: Told) -> None:
+    told, remedy, alike, number = _taken_apart(item.message, item.column if item.rule in OF_THE_HEADER else "")
+    variant = variants.get(alike)
     if variant is None:
         variant = variants[alike] = Variant(told, remedy, lowest=number, highest=number)
     variant.count += getattr(item, "n_cells", 1)  # a decision may count many cells
