@@ -301,8 +301,10 @@ def _counted(draft: Draft, gone: np.ndarray) -> pd.DataFrame:
 
 def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft], set_aside: Mapping[str, np.ndarray]) -> None:
     """Every row read is kept or listed as set aside; else the fault is ours and must not pass in silence."""
+    listed: dict[str, set[tuple[str, int]]] = {name: set() for name in drafts}
+    for line in intake.lines:
+        listed[line.table].add((line.file, line.row))
     for name, draft in drafts.items():
-        listed = {(line.file, line.row) for line in intake.lines if line.table == name}
         counts = intake.counts[intake.counts["table"] == name]
         read = sum(len(sheet.rows) for sheet in draft.as_filed.values())
         # A row of a file may be several of the table, see forms of reading.
@@ -310,5 +312,5 @@ def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft], set_aside: 
         labels = [source.told for source in draft.sources]
         gone |= {(labels[draft.file_no[at]], int(draft.rows[at])) for at in np.flatnonzero(set_aside[name])}
         kept, n_gone = len(intake.tables[name]), int(counts["set_aside"].sum())
-        if not (read == counts["read"].sum() == kept + n_gone and len(listed) == len(gone)):
-            raise AssertionError(f"{name}: {read} rows read, {kept} kept, {n_gone} set aside, {len(listed)} listed")
+        if not (read == counts["read"].sum() == kept + n_gone and len(listed[name]) == len(gone)):
+            raise AssertionError(f"{name}: {read} rows read, {kept} kept, {n_gone} set aside, {len(listed[name])} listed")

@@ -172,6 +172,17 @@ def test_groups_above_the_names_of_a_csv_are_still_found(tmp_path):
     assert "header_rows: [1, 2]" in draft_of(tmp_path, "file.csv")
 
 
+@pytest.mark.parametrize(
+    ("group", "is_certain"), [("Implantat", True), ("Gegenseite", False), ("Nachsorge", False), ("OP", True)]
+)
+def test_a_name_under_a_group_is_certain_where_the_group_is_of_the_site(tmp_path, group, is_certain):
+    """A torque of the other side, and an ISQ at a recall, are not the site's."""
+    text = f"Patient;;{group};\nNr.;Alter;Drehmoment;ISQ\nP1;54;30;70\nP2;61;35;71\nP3;47;25;60\n"
+    (tmp_path / "file.csv").write_text(text, encoding="utf-8")
+    draft = draft_of(tmp_path, "file.csv")
+    assert (f'isq: "{group} ISQ"' in draft) == is_certain
+
+
 # ── the words themselves ────────────────────────────────────────────────────────────────────────
 def test_no_name_means_two_columns_of_a_table_for_sure():
     for table in SCHEMA.values():
@@ -181,8 +192,8 @@ def test_no_name_means_two_columns_of_a_table_for_sure():
 
 def test_every_entry_is_a_column_and_every_name_a_text():
     assert set(written()["headers"]) <= NAMES
-    for group in written()["groups"].values():
-        assert set(group) <= NAMES
+    for group in written()["groups"]:
+        assert {*group.get("only", ()), *group.get("except", ())} <= NAMES
     for lists in written()["headers"].values():
         assert all(isinstance(name, str) and bare(name) for of in lists.values() for name in of)
 

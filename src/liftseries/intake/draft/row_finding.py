@@ -20,21 +20,13 @@ class RowFinding:
     rule, index, column, message, partner : as of `Finding`; `column` is empty where the whole row is meant
     """
 
-    __slots__ = ("_draft", "column", "index", "message", "partner", "rule")
+    __slots__ = ("_draft", "column", "file", "index", "message", "partner", "rule", "table")
     stops_the_run = False
 
     def __init__(self, draft: Draft, rule: str, index: int, column: str, message: str, partner: int | None = None):
         self._draft, self.rule, self.column, self.message = draft, rule, column, message
         self.index, self.partner = int(index), None if partner is None else int(partner)
-
-    @property
-    def table(self) -> str:
-        return self._draft.table.name
-
-    @property
-    def file(self) -> str:
-        draft = self._draft
-        return draft.sheets[draft.file_no[self.index]].source.told
+        self.table, self.file = draft.table.name, draft.sheets[draft.file_no[index]].source.told
 
     @property
     def row(self) -> int:

@@ -58,7 +58,7 @@ def drafted(file: LookedAt, schema: Mapping[str, Table]) -> Draft:
         lines += [f"  {name}:", *section] if section else []
         placed |= headers
     placed |= {kinds.header} if kinds and kinds.certain else set()
-    questions = _questions(file, tables, schema, found, kinds)
+    questions = _questions(file, tables, schema, found, made, kinds)
     head = [f"# How {file.name} is read, drafted from its headers; `liftseries check` refuses it while a ? is left."]
     head += [f"# Ask the centre: {question}" for question in questions]
     rows = _only_rows(kinds, tables) if kinds else []
@@ -224,6 +224,7 @@ def _questions(
     tables: list[str],
     schema: Mapping[str, Table],
     found: Mapping[str, Mapping[str, list[Match]]],
+    made: Mapping[str, Mapping[str, Proposal]],
     kinds: RowKinds | None,
 ) -> tuple[str, ...]:
     """What no file tells."""
@@ -244,6 +245,7 @@ def _questions(
         asked.append(f"does {shown} mean that a value is missing? (`not_recorded` or `not_applicable`)")
     for name in tables:
         missing = [c for c, column in schema[name].columns.items() if not column.may_be_absent and not found[name][c]]
+        missing = [c for c in missing if c not in made[name]]
         missing = [c for c in missing if not (name == "visits" and visits_in_columns(file.columns, schema[name]))]
         if missing and not (name == "visits" and missing == ["months"]):
             asked.append(f"{name}: where is {', '.join(missing)}? (a column, `constants`, or `not_collected`)")

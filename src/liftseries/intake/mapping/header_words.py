@@ -55,18 +55,22 @@ def possible_names(column: Column) -> frozenset[str]:
     return frozenset(map(bare, written()["headers"].get(column.name, {}).get(MAYBE, ())))
 
 
-@cache
-def _groups() -> Mapping[str, frozenset[str]]:
-    """Word of a group -> the columns that it heads."""
-    columns = written()["groups"]
-    return {
-        bare(word): frozenset(columns[group]) for group, words in written()["group_words"].items() for word in words
-    }
-
-
 def heads(group: str, column: Column) -> bool:
     """Whether columns of a group of that name may be called this one without the group's name."""
-    return column.name in _groups().get(bare(group), ())
+    return any(
+        column.name in entry.get("only", (column.name,)) and column.name not in entry.get("except", ())
+        for entry in written()["groups"]
+        if bare(group) in map(bare, entry["words"])
+    )
+
+
+def without_group(name: str) -> str:
+    """A name without that of the group that it begins with, where that is a group that names no site or side."""
+    words = name.split()
+    for at in range(1, len(words)):
+        if any(bare(" ".join(words[:at])) in map(bare, entry["words"]) for entry in written()["groups"]):
+            return " ".join(words[at:])
+    return name
 
 
 @cache

@@ -15,7 +15,7 @@ from liftseries.intake.cells.numbers import number_in
 from liftseries.intake.files.grid import is_blank
 from liftseries.intake.forms.cells import blanks
 from liftseries.intake.forms.numbers import PARTS
-from liftseries.intake.mapping.header_words import bare, tokens, written
+from liftseries.intake.mapping.header_words import bare, tokens, without_group, written
 from liftseries.intake.mapping.matching import OF_THE_KIND, FileColumn, Match, could_hold
 from liftseries.study.schema import Column, Table
 
@@ -108,7 +108,7 @@ def _of_two_columns(columns: list[FileColumn], table: Table) -> Iterator[Proposa
         stems: dict[str, list[FileColumn]] = {}
         for column in columns:
             if could_hold(column, of_table) >= OF_THE_KIND and len(column.cells) >= FEWEST:
-                for stem in {stem for stem, _ in _sides(column.name)}:
+                for stem in {stem for stem, _ in _sides(column)}:
                     stems.setdefault(stem, []).append(column)
         pairs = [(stem, *of) for stem, of in stems.items() if stem in sure | maybe and _is_pair(of)]
         for stem, first, second in pairs:
@@ -117,9 +117,9 @@ def _of_two_columns(columns: list[FileColumn], table: Table) -> Iterator[Proposa
                 yield Proposal(name, (first.name, second.name), ("take", take), certain)
 
 
-def _sides(name: str) -> Iterator[tuple[str, str]]:
+def _sides(column: FileColumn) -> Iterator[tuple[str, str]]:
     """What is left of a name without a word for a side, and that word."""
-    words = bare(name).split()
+    words = bare(without_group(column.name) if column.in_group else column.name).split()
     sides = {str(side) for pair in written()["sides"] for side in pair}
     for at, word in enumerate(words):
         if word in sides:
@@ -130,7 +130,7 @@ def _is_pair(columns: list[FileColumn]) -> bool:
     """Two columns whose names are alike but for the two words of one pair of sides."""
     if len(columns) != 2:
         return False
-    first, second = ({side for _, side in _sides(column.name)} for column in columns)
+    first, second = ({side for _, side in _sides(column)} for column in columns)
     pairs = [set(map(str, pair)) for pair in written()["sides"]]
     return any({a, b} == pair for a in first for b in second for pair in pairs)
 

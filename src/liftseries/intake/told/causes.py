@@ -50,11 +50,13 @@ class Variant:
     told: str  # of the first cell
     remedy: str
     count: int = 0
+    n_items: int = 0  # a decision may count many cells
     places: list[str] = field(default_factory=list)  # the first five
     columns: list[str] = field(default_factory=list)  # theirs
     lowest: float = 0.0  # of the number that every wording begins with
     highest: float = 0.0
     differs: bool = False
+    differs_behind: bool = False  # in a number that no wording begins with
 
     @property
     def words(self) -> str:
@@ -62,7 +64,7 @@ class Variant:
         told = self.told.rstrip(".")
         if not self.differs:
             return told
-        if self.lowest < self.highest and (first := NUMBER.match(told)):
+        if self.lowest < self.highest and not self.differs_behind and (first := NUMBER.match(told)):
             return f"{self.lowest:g} … {self.highest:g}{told[first.end() :]}"
         return f"such as: {told}"
 
@@ -130,9 +132,11 @@ def _add(variants: dict[str, Variant], item: Told) -> None:
     variant = variants.get(alike)
     if variant is None:
         variant = variants[alike] = Variant(told, remedy, lowest=number, highest=number)
-    variant.count += getattr(item, "n_cells", 1)  # a decision may count many cells
+    variant.count, variant.n_items = variant.count + getattr(item, "n_cells", 1), variant.n_items + 1
     variant.lowest, variant.highest = min(variant.lowest, number), max(variant.highest, number)
-    variant.differs |= told != variant.told
+    if told != variant.told:
+        variant.differs = True
+        variant.differs_behind |= NUMBER.sub("", told, count=1) != NUMBER.sub("", variant.told, count=1)
     if len(variant.places) < MOST_PLACES:
         variant.places.append(item.place)
         variant.columns.append(item.column)

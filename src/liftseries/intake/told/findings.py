@@ -51,6 +51,9 @@ class Problems(Sequence[Problem]):
             return [self[one] for one in range(*at.indices(len(self)))]
         return Problem(self._findings[at].place, self._findings[at].message)
 
+    def __repr__(self) -> str:
+        return repr(list(self))
+
     def __eq__(self, other: object) -> bool:
         return list(self) == other
 

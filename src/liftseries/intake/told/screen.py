@@ -22,6 +22,7 @@ from liftseries.study.schema import read_schema
 SCREEN_LINES, WIDTH = 60, 110
 FEWEST_LINES = 24  # for causes, whatever else there is to tell
 MOST_WORDINGS, MOST_DECISIONS = 3, 8
+MOST_DECIDED = 3  # places of a decision
 ODD_LINES = 36  # for oddities of a study without a problem
 IDENTIFIER_RULES = ("text_is_no_identifier", "header_is_no_identifier", "study_names_nobody")
 OWN_WORD = "a text that is none of"
@@ -123,9 +124,11 @@ def decision_lines(decisions: Sequence[Cause]) -> list[str]:
     n = sum(cause.count for cause in decisions)
     lines = [f"{counted(n, 'decision')} on what is not simply what it shows; --decisions FILE.csv lists them:"]
     for cause in decisions[:MOST_DECISIONS]:
-        variant = cause.variants[0]
-        where = "; ".join(variant.places[:3]) + (f" and {cause.count - 3} more" if cause.count > 3 else "")
-        lines += _wrapped(f"{cause.count} × {variant.words} [{cause.rule}]: {where}", "   ", "     ")
+        places = list(dict.fromkeys(place for variant in cause.variants for place in variant.places))
+        n_items = sum(variant.n_items for variant in cause.variants)
+        more = (len(places) if n_items <= MOST_PLACES else n_items) - MOST_DECIDED
+        where = "; ".join(places[:MOST_DECIDED]) + (f" and {more} more" if more > 0 else "")
+        lines += _wrapped(f"{cause.count} × {cause.variants[0].words} [{cause.rule}]: {where}", "   ", "     ")
     if rest := decisions[MOST_DECISIONS:]:
         lines.append(f"   and {counted(len(rest), 'rule')} more, {sum(cause.count for cause in rest)} times")
     return lines
