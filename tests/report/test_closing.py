@@ -8,6 +8,7 @@ import pytest
 
 from liftseries.models.questions import QUESTIONS, questions_for
 from liftseries.models.shared.results import DESIGN_EFFECT
+from liftseries.report.closing.as_read import reading_told
 from liftseries.report.closing.checklist import ITEMS, checklist
 from liftseries.report.closing.index import HEADINGS, design_effects, in_short, lines_of, terms_in_short
 from liftseries.report.closing.limits import few_events, goes_with_protocol, limits, three_limits
@@ -293,3 +294,19 @@ def test_nothing_is_said_where_no_cell_was_empty_or_the_column_is_no_outcome(mat
     of_septum = read_as(materials["full"], {"sites": {"septum": "no"}})
     assert three_limits(of_septum) == plain
     assert "no for septum" in " ".join(block.text for block in limits(of_septum))
+
+
+def test_what_leaves_the_house_of_how_files_are_read_names_no_file_and_no_word_of_one(materials):
+    each = [{"months": 6, "status": {"from": "Zustand 6m", "words": {"weg": "failed"}}}]
+    entries = {
+        "empty_means": OF_PERFORATION,
+        "not_collected": {"sites": ["septum"]},
+        "columns": {"visits": {"each": each}},
+    }
+    told = reading_told({"reading": {}, "read_as": {"north.csv": entries | {"prefix": "N"}}})
+    assert not any(word in str(told) for word in ("north", "Zustand", "weg", "'N'"))
+    text = " ".join(
+        block.text for block in limits(replace(materials["full"], plan=materials["full"].plan | {"read_as": told}))
+    )
+    assert "never recorded septum" in text
+    assert "headed by a month" in text

@@ -313,4 +313,6 @@ def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft], set_aside: 
         gone |= {(labels[draft.file_no[at]], int(draft.rows[at])) for at in np.flatnonzero(set_aside[name])}
         kept, n_gone = len(intake.tables[name]), int(counts["set_aside"].sum())
         if not (read == counts["read"].sum() == kept + n_gone and len(listed[name]) == len(gone)):
-            raise AssertionError(f"{name}: {read} rows read, {kept} kept, {n_gone} set aside, {len(listed[name])} listed")
+            raise AssertionError(
+                f"{name}: {read} rows read, {kept} kept, {n_gone} set aside, {len(listed[name])} listed"
+            )

@@ -26,6 +26,7 @@ from liftseries.release.leaving import leaving
 from liftseries.release.ledger import Ledger
 from liftseries.release.rows import enter_rows
 from liftseries.release.words import told_words
+from liftseries.report.closing.as_read import reading_told
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import WITHHELD, WITHHELD_COUNT, few_of
 
@@ -173,7 +174,7 @@ def masked_material(
 
 def released_plan(plan: Mapping) -> dict:
     """The plan without names of files, and without the words of the study's own tables."""
-    told = {section: plan[section] for section in PLAN_SECTIONS if section in plan}
+    told = {section: plan[section] for section in PLAN_SECTIONS if section in plan} | {"read_as": reading_told(plan)}
     # How many files a table has is no secret; which is what the report asks for.
     return told | {"tables": {table: ["not told"] * len(files) for table, files in plan.get("tables", {}).items()}}
 

@@ -21,6 +21,23 @@ def _sections(material: Material) -> list[Mapping[str, Any]]:
     return [material.plan.get("reading", {}), *material.plan.get("read_as", {}).values()]
 
 
+def reading_told(plan: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
+    """What the sentences below need of how files are read, without the name or a word of any file."""
+    sections = [plan.get("reading", {}), *plan.get("read_as", {}).values()]
+    groups = [((one.get("columns") or {}).get("visits") or {}).get(EACH) or () for one in sections]
+    return {
+        f"file {number}": {
+            **{form: one.get(form) or {} for form in ("empty_means", "not_collected")},
+            "columns": {"visits": {EACH: [{MONTHS: group[MONTHS]} for group in of if _is_planned(group)]}},
+        }
+        for number, (one, of) in enumerate(zip(sections, groups, strict=True), start=1)
+    }
+
+
+def _is_planned(group: Mapping[str, Any]) -> bool:
+    return isinstance(group.get(MONTHS), int | float)
+
+
 def _entries(material: Material, form: str) -> Iterator[tuple[str, Any]]:
     for section in _sections(material):
         for names in (section.get(form) or {}).values():
@@ -45,8 +62,7 @@ def planned_months(material: Material) -> str:
         for section in _sections(material)
         for group in ((section.get("columns") or {}).get("visits") or {}).get(EACH) or ()
     ]
-    nominal = any(isinstance(group.get(MONTHS), int | float) for group in groups)
-    return say("closing.planned_months") if nominal else ""
+    return say("closing.planned_months") if any(map(_is_planned, groups)) else ""
 
 
 def _meant(material: Material, of_outcomes: bool) -> dict[str, list[str]]:
