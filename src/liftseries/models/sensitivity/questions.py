@@ -112,6 +112,7 @@ QUESTIONS = (
                     "patients": "as the quoted row of perforation.rate or complications.rate, those cells not recorded",
                     "corrected": "as the quoted row of survival.km, without the visits whose status was empty",
                 },
+                behind=f"{BEHIND}:filled_cells",
             ),
         ),
         purposes=("publication", "comparison", "audit"),
