@@ -19,6 +19,7 @@ from liftseries.disclosure.suppression import Protection, protect
 from liftseries.models.questions import tables_that_may_leave
 from liftseries.models.shared.population import Population
 from liftseries.release.before import Before
+from liftseries.release.bounds import with_bounds
 from liftseries.release.digits import rounded
 from liftseries.release.entries import RESULTS, Behinds, behind_rows, enter_tables, is_core
 from liftseries.release.groups import told_groups
@@ -166,7 +167,7 @@ def masked_material(
         masking = _Masking(name, rules, table, behind[name], ledger, gone, few, smallest_cell)
         tables[name] = masking.masked()
         told.append(masking.tally())
-    tables[RESULTS] = told_words(tables[RESULTS], smallest_cell)
+    tables[RESULTS] = with_bounds(told_words(tables[RESULTS], smallest_cell))
     material = replace(whole, tables=tables, plan=released_plan(whole.plan), inputs={}, figures={})
     return material, pd.DataFrame(told)
 
@@ -207,7 +208,7 @@ class _Masking:
                 values = pd.to_numeric(table[column]).astype(float)
                 away = goes | self._p_goes(column, went)
                 self.n_numbers += int((away & values.notna().to_numpy(bool)).sum())
-                table[column] = rounded(values.mask(away), column, table.get("scale"))
+                table[column] = rounded(values.mask(away), column, table.get("scale"), self._n_of_shares)
             if "problem" in table and "estimate" in rule.numbers:
                 had = pd.to_numeric(self.table["estimate"]).notna().to_numpy(bool)
                 table.loc[goes & had, "problem"] = WITHHELD
@@ -225,9 +226,17 @@ class _Masking:
             elif name is not None and name not in self.gone:
                 told.append(float(value))
             else:
-                told.append(few_of(self.smallest_cell) if name in self.few else WITHHELD_COUNT)
+                below = self.smallest_cell if name in self.few else self.ledger.told_below.get(name)
+                told.append(few_of(below) if below else WITHHELD_COUNT)
                 self.n_withheld += self._is_core[row]
         return pd.Series(told, index=values.index, dtype=float)
+
+    @cached_property
+    def _n_of_shares(self) -> np.ndarray:
+        """How many sites each row is of that is an exact function of counts, a share; NaN of the others."""
+        shares = [one if one is not None and one.gives_away else None for one in self.behind]
+        groups = [one and (one.group if one.group is not None else one.rests_on[0]) for one in shares]
+        return np.array([np.nan if group is None else group.sum() for group in groups], float)
 
     @cached_property
     def _is_core(self) -> list[bool]:

@@ -75,9 +75,10 @@ SENTENCES: dict[str, str] = {
         "Of {implants:# implant|# implants} in {patients:# patient|# patients} none failed; at the planned months too "
         "few were at risk to state survival."
     ),
+    "under": ", under {share:percent}",
     "page_one_counts": (
         "{failures:# implant|# implants} failed[[, of {implants:# implant|# implants} in "
-        "{patients:# patient|# patients}]]."
+        "{patients:# patient|# patients}]]{under}."
     ),
     "sure": "{at_risk:# implant|# implants} at risk at month {month}; Kaplan-Meier, patients as clusters",
     "sure_bound": (
