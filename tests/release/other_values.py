@@ -12,6 +12,7 @@ from liftseries.models.questions import tables_that_may_leave
 from liftseries.release import bundle
 from liftseries.release.masking import Masked, masked_material
 from liftseries.report.kit.material import Material
+from liftseries.report.kit.numbers import WITHHELD
 
 
 def other(values: pd.Series) -> pd.Series:
@@ -30,7 +31,7 @@ def with_other_values(masked: Masked) -> Masked:
             hidden = values.notna() & (told[column].isna() | withheld_count).to_numpy(bool)
             table[column] = values.where(~hidden, other(values))
         if name == "results":
-            went = told["estimate"].isna().to_numpy(bool)
+            went = told["problem"].eq(WITHHELD).to_numpy(bool)
             for column in ("note", "problem"):
                 table[column] = table[column].astype(object).mask(went, "a remark on three patients")
         tables[name] = table

@@ -12,12 +12,15 @@ from dataclasses import replace
 from liftseries.release.check import attacked
 from liftseries.release.masking import Masked, masked_material
 
+EVENTS = "n_events"  # the column of the counts that a question asks for; the others say of how many
+
 
 def with_answers(masked: Masked, smallest_cell: int) -> Masked:
     """The same, with a bound for each count that a headline question asks for and that is withheld without one."""
     withheld = masked.ledger.withheld(masked.protection.withheld - masked.protection.told_as_few)
     n_sites = masked.ledger.population.n_sites
-    for name in sorted(masked.ledger.headline & withheld):
+    asked = {name for (_, _, column), name in masked.ledger.cells.items() if column == EVENTS}
+    for name in sorted(masked.ledger.headline & asked & withheld):
         value = masked.ledger.entries[name].value
         for below in range((value // smallest_cell + 1) * smallest_cell, n_sites, smallest_cell):
             tried = _told_below(masked, name, below, smallest_cell)

@@ -7,11 +7,14 @@ the interval of the count as it is, rounded. *Consequence:* it holds for whateve
 
 from __future__ import annotations
 
+import math
+
 import pandas as pd
 
 from liftseries.base.remarks import WITHHELD_COUNT, remark
 from liftseries.estimators.proportion import largest_risk
-from liftseries.release.digits import rounded
+from liftseries.release.digits import SHARE, SHARE_OF_FEW
+from liftseries.report.kit.numbers import FEW_SITES
 
 RISK = "risk"  # the scale of shares of sites with an event
 BOUND = "bound_of_few"  # the remark
@@ -28,7 +31,8 @@ def with_bounds(results: pd.DataFrame) -> pd.DataFrame:
     found = results.copy()
     for at in results.index[told & results["n_events"].lt(WITHHELD_COUNT) & results["scale"].eq(RISK)]:
         few, n_patients, n_sites = (int(results.at[at, name]) for name in ("n_events", "n_patients", "n_sites"))
-        bound = pd.Series([largest_risk(n_patients, min(-few - 1, n_patients))])
-        found.loc[at, ["conf_low", "conf_high"]] = 0.0, rounded(bound, "share", None, pd.Series([n_sites])).iloc[0]
+        digits = 10.0 ** (SHARE_OF_FEW if n_sites < FEW_SITES else SHARE)
+        bound = math.ceil(digits * largest_risk(n_patients, min(-few - 1, n_patients))) / digits  # up: it is a bound
+        found.loc[at, ["conf_low", "conf_high"]] = 0.0, bound
         found.at[at, "note"] = remark(BOUND, most=-few - 1)
     return found

@@ -56,7 +56,7 @@ def attacked(masked: Masked, smallest_cell: int) -> Attacked:
     needed = {name: (1.0, max(smallest_cell - 1.0, n + (n >= smallest_cell))) for name, n in value.items()}
     targets = told_apart(counts, patients, values, needed)
     targets.insert(1, "value", targets["name"].map(value))
-    parts = [targets, enumerated(masked.material, masked.whole, smallest_cell)]
+    parts = [targets, enumerated(masked, smallest_cell)]
     targets = pd.concat([part for part in parts if len(part)], ignore_index=True) if any(map(len, parts)) else targets
     return Attacked(
         len({name.rpartition(" | ")[0] for name, value in values.items() if isinstance(value, int)}),

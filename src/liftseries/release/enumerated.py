@@ -18,7 +18,8 @@ from liftseries.disclosure.enumeration import Range, counts_agreeing, degrees_of
 from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.estimators.proportion import largest_risk
 from liftseries.release.digits import SHARE
-from liftseries.report.kit.material import Material
+from liftseries.release.masking import Masked
+from liftseries.report.kit.numbers import FEW_SITES
 from liftseries.report.kit.tables.cells import PERCENT_SCALES, RATIO_SCALES
 
 COLUMNS = ["name", "value", "lower", "upper", "recovered"]
@@ -26,17 +27,18 @@ HALF_SHARE, HALF = 0.5 * 10.0**-SHARE, 0.005  # of a share of many sites; of any
 LARGEST_LOG = 50.0
 
 
-def enumerated(shown: Material, whole: Material, smallest_cell: int) -> pd.DataFrame:
+def enumerated(masked: Masked, smallest_cell: int) -> pd.DataFrame:
     """Counts behind curves and intervals that are not told: `name, value, lower, upper, recovered`.
 
     Parameters
     ----------
-    shown, whole : as it leaves, and with nothing withheld; the same rows
+    masked : what leaves
     smallest_cell : k
         Recovered is a number of failures of 1 to k - 1 that cannot be 1, or cannot be k - 1; a number of patients that
         is known to within fewer than k.
     """
-    found = [*_patients(shown.results, whole.results, smallest_cell), *_failures(shown, whole, smallest_cell)]
+    patients = _patients(masked.material.results, masked.whole.results, smallest_cell)
+    found = [*patients, *_failures(masked, smallest_cell)]
     return pd.DataFrame(found, columns=COLUMNS)
 
 
@@ -80,16 +82,21 @@ def _rounded_from(value: float, scale: str) -> Range:
     return value - half, value + half
 
 
-def _failures(shown: Material, whole: Material, k: int) -> Iterator[tuple]:
+def _failures(masked: Masked, k: int) -> Iterator[tuple]:
     """Failures between the months at which a curve is told."""
-    curves, at_risk = shown.table("survival_curves"), shown.table("survival_at_risk")
-    at_risk = at_risk.assign(true=whole.table("survival_at_risk")["n_failed"].to_numpy(float))
-    told = curves.merge(at_risk, on=["subset", "months"]) if len(curves) and len(at_risk) else curves.iloc[:0]
-    for subset, rows in told.groupby("subset") if len(told) else ():
+    curves, at_risk = masked.material.table("survival_curves"), masked.material.table("survival_at_risk")
+    if curves.empty or at_risk.empty:
+        return
+    behind = masked.behind["survival_curves"]
+    failed = [one.gives_away[0].members for one in behind]
+    told = curves.assign(row=range(len(curves))).merge(at_risk, on=["subset", "months"])
+    for subset, rows in told.groupby("subset"):
         rows = rows[rows["survival"].notna() & rows["n_at_risk"].gt(0)].sort_values("months")
         for one, other in zip(rows.iloc[:-1].itertuples(), rows.iloc[1:].itertuples(), strict=True):
             numbers = (one.n_at_risk, other.n_at_risk)
-            low, high = failures_between(one.survival, other.survival, numbers, HALF)
-            true = other.true - one.true
+            half = HALF if behind[one.row].group.sum() < FEW_SITES else HALF_SHARE
+            low, high = failures_between(one.survival, other.survival, numbers, half)
+            between = failed[other.row] & ~failed[one.row]
+            is_small = 1 <= masked.ledger.population.n_patients(between) < k
             name = f"failures of {subset} from month {one.months:g} to {other.months:g}"
-            yield name, true, low, high, 1 <= true < k and (low > 1 or high < k - 1)
+            yield name, int(between.sum()), low, high, is_small and (low > 1 or high < k - 1)

@@ -134,6 +134,7 @@ SENTENCES: dict[str, str] = {
         "At risk just before the month / failed before it / censored before it. A failure found in the month itself is "
         "still at risk just before it, and is counted as found by that month in the text."
     ),
+    "at_risk_alone_note": "At risk just before the month; who failed in the month is still among them.",
     "follow_up_note": (
         "Known: examined within 3 months of the month, or failed or died by then. Failed or died, lost to follow-up "
         "and never seen are of the implants due; the others missed that visit and were seen later."
