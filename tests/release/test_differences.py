@@ -50,7 +50,7 @@ def test_what_three_parts_of_one_table_leave_of_a_total_is_a_target():
 def without_log(n_neither: int) -> list[Count]:
     """Sites, those with a log, those of known perforation, those of both, each in a table of its own."""
     has_log = PATIENTS < 40
-    known = (PATIENTS >= 15) & (PATIENTS < N - n_neither)
+    known = (PATIENTS >= 15) & (N - n_neither > PATIENTS)
     sets = {"series": PATIENTS >= 0, "depth": has_log, "perforation": known, "depth.perforation": has_log & known}
     return [Count(f"{name} | {name}", members, table=name) for name, members in sets.items()]
 

@@ -33,7 +33,7 @@ from liftseries.report.kit.numbers import WITHHELD, WITHHELD_COUNT, few_of
 PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words
 TOTAL_COSTS = 1000.0  # what withholding the size of the series costs, where another count costs as many estimates
 AN_ANSWER_COSTS = 50.0  # a count that the first page answers with
-A_COUNT_COSTS, A_HEADLINE_COSTS = 2.0, 5.0  # as many estimates as the count itself, and one that the report quotes
+A_COUNT_COSTS, A_HEADLINE_COSTS = 0.3, 12.0  # as many estimates as the count itself, and one that the report quotes
 MOST_FEW = 1 / 3  # of the different counts; our convention
 
 
