@@ -47,6 +47,19 @@ def test_what_three_parts_of_one_table_leave_of_a_total_is_a_target():
     assert left_of(counts[:3]) == []
 
 
+@pytest.mark.parametrize("n_groups", [2, 3])
+def test_patients_who_stand_in_two_groups_are_a_target(n_groups):
+    """16 + 8 + 10 of 33: one patient has sites in two groups, and is counted in both."""
+    groups = [np.arange(N) // (N // n_groups) == k for k in range(n_groups)]
+    groups[1] = groups[1] | (PATIENTS == 0)
+    sets = [PATIENTS >= 0, *groups]
+    counts = [Count(f"{k} | t", members, "patients", table="t") for k, members in enumerate(sets)]
+    (found,) = left_of(counts)
+    assert np.flatnonzero(found.members).tolist() == [0]
+    apart = [counts[0], replace(counts[1], members=counts[1].members & (PATIENTS > 0)), *counts[2:]]
+    assert left_of(apart) == []
+
+
 def without_log(n_neither: int) -> list[Count]:
     """Sites, those with a log, those of known perforation, those of both, each in a table of its own."""
     has_log = PATIENTS < 40

@@ -2,7 +2,8 @@
 
 647 sites of which 644 were followed tell of three that were not; 47 perforations, 30 where drilling went as planned and
 13 where it did not, tell of four without a log; 100 sites less 60 with a log, less 80 of known perforation, and 43 of
-both again, tell of three that have neither. Each such group is a target of the attack, and what it is worked out from
+both again, tell of three that have neither; 16, 8 and 10 patients under three protocols, 33 in all, tell of one who had
+two of them. Each such group is a target of the attack, and what it is worked out from
 is a table of its own: a reader sees these counts side by side.
 """
 
@@ -52,7 +53,7 @@ class _Shown:
 
 
 def small_differences(counts: Sequence[Count], patients: np.ndarray, smallest_cell: int) -> list[Count]:
-    """What is left of a count when others that it contains are taken off, where that is few patients.
+    """What is left of a count when others that it contains are taken off, or stands in two of them, where it is few.
 
     Parameters
     ----------
@@ -128,19 +129,30 @@ def _few_left(shown: _Shown, enough: np.ndarray, most: int) -> Iterator[Found]:
                     continue
                 taken = (one, other, shared)
             yield int(large), taken, sets[large] & ~sets[one] & ~sets[other]
+        twice = (rest == 0) & apart & (both > 0) & (both < most)
+        for i, j in zip(*np.nonzero(np.triu(twice, 1)), strict=True):
+            yield int(large), (int(parts[i]), int(parts[j])), sets[parts[i]] & sets[parts[j]]
         yield from _less_three(shown, int(large), parts, most)
 
 
 def _less_three(shown: _Shown, large: int, parts: np.ndarray, most: int) -> Iterator[Found]:
-    """A set less three that share nothing, all of one table."""
+    """A set less three that share nothing, or what stands in two of three that make it up, all of one table."""
     for table in sorted(shown.tables[large]):
         beside = np.array([part for part in parts if table in shown.tables[part]], int)
         if not 3 <= len(beside) <= MOST_PARTS:
             continue
-        apart = np.triu(shown.common[np.ix_(beside, beside)] == 0, 1)
+        of_two = shown.common[np.ix_(beside, beside)]
+        apart = np.triu(of_two == 0, 1)
         size = shown.sizes[beside]
         rest = shown.sizes[large] - size[:, None, None] - size[:, None] - size
         three = apart[:, :, None] & apart[None] & apart[:, None, :] & (rest > 0) & (rest < most)
         for at in np.argwhere(three):
             taken = tuple(int(part) for part in beside[at])
             yield large, taken, shown.sets[large] & ~shown.sets[list(taken)].any(axis=0)
+        within = of_two == np.minimum(size[:, None], size)
+        ordered = np.triu(~within, 1)
+        twice = ordered[:, :, None] & ordered[None] & ordered[:, None, :] & (rest < 0) & (rest > -most)
+        for at in np.argwhere(twice):
+            times = shown.sets[beside[at]].sum(axis=0)
+            if times.max() == 2 and np.array_equal(times > 0, shown.sets[large]):
+                yield large, tuple(int(part) for part in beside[at]), times == 2

@@ -53,6 +53,7 @@ class Ledger:
     cells : table, row and column -> name of the count that is printed there
     unprinted : names of counts that are printed nowhere and anybody can work out: of groups that are not told
     headline : names of counts of the headline estimates of the whole series: the last that go
+    quoted : names of counts that those estimates are worked out from
     known : names of counts that are told whatever else is withheld, by rows that leave the house
     before : what earlier releases told; None where there was none
     told_below : name of a count that is withheld -> what it is told to be below all the same
@@ -64,6 +65,7 @@ class Ledger:
     cells: dict[tuple[str, int, str], str] = field(default_factory=dict)
     unprinted: set[str] = field(default_factory=set)
     headline: set[str] = field(default_factory=set)
+    quoted: set[str] = field(default_factory=set)
     known: set[str] = field(default_factory=set)
     before: Before | None = None
     told_below: dict[str, int] = field(default_factory=dict)

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.disclosure.coarsening import Coarsened
-from liftseries.disclosure.counts import Count, n_patients_behind
+from liftseries.disclosure.counts import Count
 from liftseries.disclosure.declared import MANY_PATIENTS, Behind, Rule, TableRules
 from liftseries.disclosure.suppression import Protection, protect
 from liftseries.models.questions import tables_that_may_leave
@@ -24,6 +24,7 @@ from liftseries.release.digits import rounded
 from liftseries.release.entries import RESULTS, Behinds, behind_rows, enter_tables, is_core
 from liftseries.release.groups import told_groups
 from liftseries.release.leaving import leaving
+from liftseries.release.headline import headline_alone
 from liftseries.release.ledger import Ledger
 from liftseries.release.rows import enter_rows
 from liftseries.release.words import told_words
@@ -112,8 +113,7 @@ def protection_of(
 ) -> Protection:
     """What is withheld of a ledger's counts.
 
-    Where most are of few patients, or one cannot be hidden otherwise, all but those of the headline questions; where
-    one cannot be hidden even then, all.
+    Where most are of few patients, or one cannot be hidden otherwise, all but those of the headline questions.
 
     What would be left of such a series tells little, and looking for it is slow: nearly every count hangs on another.
     """
@@ -122,20 +122,7 @@ def protection_of(
         protection = protect(counts, ledger.patients, smallest_cell, weights=costs)
         if protection.intervals["protected"].all():
             return protection
-    kept = ledger.headline
-    fewer = [
-        count if count.fixed or count.name.rpartition(" | ")[0] in kept else replace(count, published=False)
-        for count in counts
-    ]
-    protection = protect(fewer, ledger.patients, smallest_cell, weights=costs)
-    small = {count.name for count in counts if n_patients_behind(count, ledger.patients) < smallest_cell}
-    every = {count.name for count in counts if count.published and not count.fixed}
-    gone = every - {count.name for count in fewer if count.published}
-    few, intervals = protection.told_as_few, protection.intervals
-    if not intervals["protected"].all():
-        gone, few, intervals = every, frozenset(), intervals.iloc[:0]
-    gone = gone | protection.withheld
-    return Protection(frozenset(gone & small), frozenset(gone - small), few, intervals)
+    return headline_alone(ledger, counts, smallest_cell)
 
 
 def _costs(whole: Material, behind: Behinds, ledger: Ledger, counts: Sequence[Count]) -> dict[str, float]:
@@ -144,7 +131,7 @@ def _costs(whole: Material, behind: Behinds, ledger: Ledger, counts: Sequence[Co
     for headline, one in zip(whole.results["headline"].astype(bool), behind[RESULTS], strict=True):
         for name in {ledger.name_of(counted) for counted in one.gives_away} - {None} if one else ():
             costs[name] += A_HEADLINE_COSTS if headline else 1.0
-    for name in ledger.headline:
+    for name in ledger.headline | ledger.quoted:
         costs[name] += AN_ANSWER_COSTS
     shown = {count.name: costs.get(count.name.rpartition(" | ")[0], 0.0) / len_of for count, len_of in _tables(counts)}
     return shown | {count.name: TOTAL_COSTS / len_of for count, len_of in _tables(counts) if count.members.all()}
