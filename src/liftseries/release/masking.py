@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.disclosure.coarsening import Coarsened
-from liftseries.disclosure.counts import Count
+from liftseries.disclosure.counts import Count, n_patients_behind
 from liftseries.disclosure.declared import MANY_PATIENTS, Behind, Rule, TableRules
 from liftseries.disclosure.suppression import Protection, protect
 from liftseries.models.questions import tables_that_may_leave
@@ -23,8 +23,8 @@ from liftseries.release.bounds import with_bounds
 from liftseries.release.digits import rounded
 from liftseries.release.entries import RESULTS, Behinds, behind_rows, enter_tables, is_core
 from liftseries.release.groups import told_groups
-from liftseries.release.leaving import leaving
 from liftseries.release.headline import headline_alone
+from liftseries.release.leaving import leaving
 from liftseries.release.ledger import Ledger
 from liftseries.release.rows import enter_rows
 from liftseries.release.words import told_words
@@ -35,7 +35,7 @@ PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the 
 TOTAL_COSTS = 1000.0  # what withholding the size of the series costs, where another count costs as many estimates
 AN_ANSWER_COSTS = 50.0  # a count that the first page answers with
 A_COUNT_COSTS, A_HEADLINE_COSTS = 0.3, 12.0  # as many estimates as the count itself, and one that the report quotes
-MOST_FEW = 1 / 3  # of the different counts; our convention
+MOST_FEW, MOST_TARGETS = 1 / 3, 1 / 2  # of the different counts, printed or left by others; our convention
 
 
 @dataclass(frozen=True)
@@ -118,7 +118,9 @@ def protection_of(
     What would be left of such a series tells little, and looking for it is slow: nearly every count hangs on another.
     """
     few = [entry for entry in ledger.entries.values() if 1 <= entry.n_patients < smallest_cell]
-    if len(few) <= MOST_FEW * len(ledger.entries):
+    targets = {count.name for count in counts if n_patients_behind(count, ledger.patients) < smallest_cell}
+    hangs_together = len({name.rpartition(" | ")[0] for name in targets}) > MOST_TARGETS * len(ledger.entries)
+    if len(few) <= MOST_FEW * len(ledger.entries) and not hangs_together:
         protection = protect(counts, ledger.patients, smallest_cell, weights=costs)
         if protection.intervals["protected"].all():
             return protection
