@@ -24,7 +24,6 @@ ON_ONE_WORKER = {
         "whole_study/test_crate.py",
         "whole_study/test_order_of_rows.py",
         "whole_study/test_release_of_a_run.py",
-        "whole_study/test_slurm.py",
     ],
     "three_centres": ["whole_study/test_three_centres.py"],
     "faults": ["faults"],

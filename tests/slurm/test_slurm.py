@@ -1,4 +1,7 @@
-"""The demo on a real SLURM of this machine: the same bytes as where it was run alone, and what becomes of failures."""
+"""The demo on a real SLURM of this machine: the same bytes as where it was run alone, and what becomes of failures.
+
+They wait for the cluster most of their time, so they are asked for by LIFTSERIES_SLURM=1 and run beside the others.
+"""
 
 from __future__ import annotations
 
@@ -11,28 +14,30 @@ from pathlib import Path
 import pytest
 import yaml
 from slurm.one_machine import cluster, is_installed
-from whole_study.conftest import Said, copy_demo
+from whole_study.conftest import Said, copy_demo, liftseries
 
 from liftseries.base.home import folder
 from liftseries.engine.provenance import output_hashes
 from liftseries.engine.standing import last_manifest
 
-if not os.environ.get("CI"):
-    pytestmark = pytest.mark.skipif(not is_installed(), reason="needs SLURM: munge, slurm-client, slurmctld, slurmd")
+pytestmark = pytest.mark.skipif(
+    not os.environ.get("LIFTSERIES_SLURM"), reason="asked for by LIFTSERIES_SLURM=1, see tests/README.md"
+)
 
 
 @pytest.fixture(scope="module")
 def slurm(tmp_path_factory) -> dict[str, str]:
+    assert is_installed(), "needs SLURM: munge, slurm-client, slurmctld, slurmd"
     with cluster(tmp_path_factory.mktemp("slurm")) as environment:
         yield environment
 
 
 @pytest.fixture(scope="module")
 def quick(tmp_path_factory) -> str:
-    """A profile of one's own: that of slurm, with one more try and the shortest wait."""
+    """A profile of one's own: that of slurm, with three more tries and the shortest wait."""
     shipped = (folder("workflow") / "profiles" / "slurm" / "config.yaml").read_text(encoding="utf-8")
     own = tmp_path_factory.mktemp("profile") / "config.yaml"
-    changes = {"retries": 1, "slurm-init-seconds-before-status-checks": 1}
+    changes = {"retries": 3, "slurm-init-seconds-before-status-checks": 1}
     own.write_text(yaml.safe_dump(yaml.safe_load(shipped) | changes), encoding="utf-8")
     return str(own.parent)
 
@@ -51,8 +56,9 @@ def hashes(study: Path) -> dict[str, str]:
     )
 
 
-def test_a_cluster_gives_the_same_bytes(demo, slurm, tmp_path):
-    alone, _ = demo
+def test_a_cluster_gives_the_same_bytes(slurm, tmp_path):
+    alone = copy_demo(tmp_path / "alone")
+    assert liftseries("run", alone).status == 0
     study = copy_demo(tmp_path / "elsewhere")
     said = submitted(study, slurm)
     assert said.status == 0, said.err
@@ -63,7 +69,7 @@ def test_a_cluster_gives_the_same_bytes(demo, slurm, tmp_path):
     assert str(study) not in (study / "output" / "manifest.json").read_text(encoding="utf-8")
 
 
-def test_a_study_with_a_problem_fails_once_and_in_its_own_words(slurm, quick, tmp_path):
+def test_a_study_with_a_problem_is_not_tried_to_the_end_and_fails_in_its_own_words(slurm, quick, tmp_path):
     study = copy_demo(tmp_path / "broken")
     sites = study / "heath_sites.csv"
     sites.write_text(sites.read_text(encoding="utf-8").replace(",guided,", ",sideways,", 1), encoding="utf-8")
@@ -72,7 +78,9 @@ def test_a_study_with_a_problem_fails_once_and_in_its_own_words(slurm, quick, tm
     assert "heath_sites.csv" in said.err
     assert "Traceback" not in said.err
     told = (study / "output" / "logs" / "snakemake.log").read_text(encoding="utf-8")
-    assert told.count("has been submitted") == 1
+    # Snakemake may have submitted the next try before it is called back; not all four.
+    assert told.count("has been submitted") <= 2
+    assert waited_for(lambda: not active(slurm))
 
 
 def test_an_interrupted_run_calls_its_jobs_back(slurm, quick, tmp_path):
