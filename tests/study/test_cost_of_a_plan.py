@@ -56,3 +56,24 @@ def test_a_plan_that_is_a_pipe_is_not_waited_for(tmp_path):
     assert folders_of(tmp_path) == (tmp_path, None)
     with pytest.raises(StudyError, match="is no file, but a folder, a pipe or a device"):
         read_plan(tmp_path)
+
+
+TABLES = "tables: {patients: %s, sites: sites.csv, instruments: instruments.csv, stops: stops.csv}\n"
+NAMES = ", ".join(f"c{at}" for at in range(30_000))
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (TABLES % f"[{NAMES}]", "tables, patients: 30000 entries; at most 2000 are taken"),
+        ("plan: {resamples: 99999999999}\n", "plan, resamples: 99999999999 is too large; the limit is 1000000"),
+        ("plan: {survival_months: [1.0e+38]}\n", "plan, survival_months, entry 1: 1e\\+38 is too large"),
+        (f"plan: {{gain_terms: [{NAMES}]}}\n", "plan, gain_terms: 30000 entries; at most 100"),
+        (f"extra_columns: {{sites: {{{NAMES}}}}}\n", "extra_columns, sites: 30000 entries; at most 500"),
+    ],
+    ids=["files", "resamples", "months", "terms", "columns"],
+)
+def test_a_plan_that_asks_for_more_than_ends_is_refused(tmp_path, text, told):
+    (tmp_path / "study.yaml").write_text(text, encoding="utf-8")
+    with pytest.raises(StudyError, match=told):
+        read_plan(tmp_path)
