@@ -6,7 +6,6 @@ import csv
 import os
 import re
 import shutil
-import signal
 import subprocess
 import sys
 import time
@@ -15,13 +14,14 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from liftseries.base.errors import MACHINE_FAULTS, MachineFault, Problem, StudyError
+from liftseries.base.errors import Problem, StudyError
 from liftseries.base.home import folder
 from liftseries.base.numbers import counted
 from liftseries.base.outputs import remove_unfinished
 from liftseries.base.remarks import NOTHING_RECORDED
 from liftseries.engine.earlier import keep_earlier
-from liftseries.engine.job import MACHINE, PROBLEMS
+from liftseries.engine.heard import Heard
+from liftseries.engine.job import PROBLEMS
 from liftseries.engine.processes import (
     MARK,
     at_work_in,
@@ -40,16 +40,6 @@ from liftseries.study.plan_files import PLAN_FILE
 LOCK = ".lock"
 SNAKEMAKE_LOG = Path("logs/snakemake.log")
 MOST_NAMED = 5  # analyses that the last words of a run name, and files
-# What Snakemake says, and the machine's fault behind it.
-OF_SNAKEMAKE = {
-    "No space left on device": "disk_full",
-    "Disk quota exceeded": "disk_full",
-    "Read-only file system": "not_writable",
-    "Permission denied": "not_writable",
-    "Cannot allocate memory": "memory",
-    "died with <Signals.SIGKILL": "killed",
-    "clock skew": "clock",
-}
 
 
 class RunFailed(Exception):
@@ -151,7 +141,7 @@ def _start_snakemake(plan: Plan, cores: int, force: bool, tell: bool) -> None:
     log = plan.output / SNAKEMAKE_LOG
     log.parent.mkdir(parents=True, exist_ok=True)
     command = _command(plan, cores) + (["--forceall"] if force else [])
-    told: list[str] = []
+    heard = Heard()
     with warmed(plan.output, {**os.environ, MARK: "1", "PYTHONUNBUFFERED": "1"}) as environment, ended_by_sigterm():
         process = subprocess.Popen(
             command,
@@ -165,7 +155,7 @@ def _start_snakemake(plan: Plan, cores: int, force: bool, tell: bool) -> None:
         )
         try:
             with log.open("w", encoding="utf-8") as file:
-                for line in _kept(_noting(process.stdout, told), file):
+                for line in _kept(heard.noted(process.stdout), file):
                     if tell:
                         print(line, file=sys.stderr, flush=True)
             status = process.wait()
@@ -174,15 +164,7 @@ def _start_snakemake(plan: Plan, cores: int, force: bool, tell: bool) -> None:
             process.wait()
             raise
     if status:
-        raise _why(plan.output, told, status)
-
-
-def _noting(lines: Iterable[str], told: list[str]) -> Iterator[str]:
-    """The lines, those of them noted that tell of the machine: a full disk takes no log."""
-    for line in lines:
-        if line.startswith(MACHINE) or any(words in line for words in OF_SNAKEMAKE):
-            told.append(line.strip())
-        yield line
+        raise heard.machine_fault(status) or _why(plan.output)
 
 
 def _kept(lines: Iterable[str], file) -> Iterator[str]:
@@ -197,13 +179,8 @@ def _kept(lines: Iterable[str], file) -> Iterator[str]:
             yield f"[{n_started}/{total}] {job[1]}"
 
 
-def _why(output: Path, told: list[str], status: int) -> Exception:
-    """What a run failed of: the machine, the study, or us."""
-    for line in told:
-        kind = next((kind for words, kind in OF_SNAKEMAKE.items() if words in line), None)
-        return MachineFault(MACHINE_FAULTS[kind] if kind else line.removeprefix(MACHINE))
-    if status == -signal.SIGKILL:
-        return MachineFault(MACHINE_FAULTS["killed"])
+def _why(output: Path) -> Exception:
+    """What a run failed of that was not the machine: the study, or us."""
     if (output / PROBLEMS).is_file():
         return StudyError([], screen=(output / PROBLEMS).read_text(encoding="utf-8"))
     words = (output / SNAKEMAKE_LOG).read_text(encoding="utf-8")

@@ -105,6 +105,7 @@ def _do(caller: Connection) -> None:
 
     signal.signal(signal.SIGCHLD, signal.SIG_DFL)
     job = caller.recv()
+    caller.send(os.getpid())
     threading.Thread(target=_end_with, args=[caller], daemon=True).start()
     ended = do(job)
     with suppress(OSError):
