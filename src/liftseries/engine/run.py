@@ -39,6 +39,8 @@ from liftseries.study.plan_files import PLAN_FILE
 
 LOCK = ".lock"
 SNAKEMAKE_LOG = Path("logs/snakemake.log")
+# All but `source-cache`, which would lie in the home of the user: there may be none that can be written.
+KEPT_HERE = ("input-output", "persistence", "software-deployment", "sources", "storage-local-copies")
 MOST_NAMED = 5  # analyses that the last words of a run name, and files
 
 
@@ -134,6 +136,7 @@ def _command(plan: Plan, cores: int) -> list[str]:
         "--scheduler", "greedy",
         "--rerun-incomplete",
         "--nocolor",
+        "--shared-fs-usage", *KEPT_HERE,
     ]  # fmt: skip
 
 
