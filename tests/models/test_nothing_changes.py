@@ -1,4 +1,4 @@
-"""What may change no answer, asked of every question at once: names, an unknown outcome; and what twice the patients do.
+"""What may change no answer, asked of every question at once: names, an unknown outcome; and twice the patients.
 
 Two invented series, so that each question is fitted ten times in all.
 """
@@ -53,8 +53,8 @@ NEARLY = {
     **dict.fromkeys([
         ("perforation.firth", "profile"), ("perforation.firth", "jackknife"),
         ("perforation.firth", "profile_or_jackknife"), ("perforation.risk", "firth"),
-        ("perforation.risk_band", "firth"), ("perforation.risk_difference", "firth"), ("perforation.risk_lift", "firth"),
-        ("survival.firth_cox", "profile"), ("survival.firth_cox", "jackknife"),
+        ("perforation.risk_band", "firth"), ("perforation.risk_difference", "firth"),
+        ("perforation.risk_lift", "firth"), ("survival.firth_cox", "profile"), ("survival.firth_cox", "jackknife"),
         ("survival.firth_cox", "profile_or_jackknife"),
     ], "Firth's penalty weighs half as much; the jackknife deletes a smaller share"),
     **dict.fromkeys([

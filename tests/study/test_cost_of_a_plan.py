@@ -39,7 +39,9 @@ def test_a_plan_that_costs_more_than_its_length_or_hides_something_is_refused(tm
         read_plan(tmp_path)
 
 
-@pytest.mark.parametrize("title", ["Höhe & Länge, 4 mm", "上顎洞", '"a\\tb"', '"*no alias"', '"!no tag"', "9" * 41 + "a"])
+@pytest.mark.parametrize(
+    "title", ["Höhe & Länge, 4 mm", "上顎洞", '"a\\tb"', '"*no alias"', '"!no tag"', "9" * 41 + "a"]
+)
 def test_an_innocent_title_is_taken(tmp_path, title):
     assert read_plan(write_study(tmp_path, plan=f"study:\n  title: {title}")).title
 

@@ -57,14 +57,13 @@ MACHINE_FAULTS = {
     "disk_full": f"The disk is full. Make room on it. {GO_ON}",
     "not_writable": f"A file or folder cannot be written. See who may write there and on that disk. {GO_ON}",
     "no_temporary_folder": (
-        "There is no folder for temporary files that can be written. Set TMPDIR to one on a disk with room. "
-        f"{GO_ON}"
+        f"There is no folder for temporary files that can be written. Set TMPDIR to one on a disk with room. {GO_ON}"
     ),
     "disk_damaged": "The disk does not give or take data. Save what is on it, and go on with another one.",
     "memory": f"There is not enough memory. Close other programs, or add `--cores 1` to a run. {GO_ON}",
     "killed": (
-        "A job was ended from outside, most likely because memory ran out. Close other programs, or add `--cores 1` to a run. "
-        f"{GO_ON}"
+        "A job was ended from outside, most likely because memory ran out. Close other programs, or add `--cores 1` "
+        f"to a run. {GO_ON}"
     ),
     "clock": f"The clock was set back while the run was on. {GO_ON}",
     "too_many_files": f"Too many files are open on this machine. Close other programs. {GO_ON}",

@@ -79,13 +79,13 @@ def sha256(path: Path) -> str:
     return digest.hexdigest()
 
 
-def _opened(path: Path) -> BinaryIO:
+@contextmanager
+def _opened(path: Path) -> Iterator[BinaryIO]:
     """A file on a disk, open for reading; nothing is waited for."""
-    file = open(path, "rb", opener=_without_waiting)
-    if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
-        file.close()
-        raise OSError(errno.EINVAL, "a pipe or a device", str(path))
-    return file
+    with open(path, "rb", opener=_without_waiting) as file:
+        if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+            raise OSError(errno.EINVAL, "a pipe or a device", str(path))
+        yield file
 
 
 def _without_waiting(path: str, flags: int) -> int:

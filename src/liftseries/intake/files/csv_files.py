@@ -110,7 +110,9 @@ def _records(text: str, delimiter: str, label: str, first_line: int) -> list[lis
             records.append(record)
     except csv.Error as error:
         if "field larger" in str(error):
-            message = f"a cell of more than {LONGEST_TEXT} characters. Close the quotation mark before it, or shorten it."
+            message = (
+                f"a cell of more than {LONGEST_TEXT} characters. Close the quotation mark before it, or shorten it."
+            )
         else:
             message = "a quotation mark is not closed, or text follows the closing one. Mend the quotes."
         raise Unreadable(f"{label}, line {reader.line_num + first_line - 1}", message) from None

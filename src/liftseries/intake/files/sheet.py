@@ -161,11 +161,9 @@ def _check_opens(source: Source, table: str) -> None:
     try:
         if path.is_dir():
             raise Unreadable(where, f"{name}: is a folder, not a file. Name a file in it.", "file_is_there")
-        if path.exists() and not path.is_file():
-            raise Unreadable(where, f"{name}: {NO_FILE}", "file_is_there")
         if not path.is_file():
-            message = f"{name}: there is no such file. Correct the name or add the file."
-            raise Unreadable(where, message, "file_is_there")
+            message = NO_FILE if path.exists() else "there is no such file. Correct the name or add the file."
+            raise Unreadable(where, f"{name}: {message}", "file_is_there")
         content(path, 0)
     except OSError as error:
         message = f"cannot be opened ({error.strerror}). Correct its name or who may read it."
