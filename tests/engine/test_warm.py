@@ -147,3 +147,14 @@ def test_the_process_dies_with_its_run(tmp_path):
         (process,) = set(psutil.Process().children()) - before
         assert process.is_running()
     assert not process.is_running()
+
+
+def test_one_that_looks_for_nothing_ends_with_its_run_too(tmp_path):
+    """A library that waits for memory while it is loaded, which may be for ever."""
+    (tmp_path / "pandas.py").write_text("while True:\n    pass\n", encoding="utf-8")
+    before = set(psutil.Process().children())
+    with warmed(tmp_path, {**os.environ, "PYTHONPATH": os.pathsep.join([str(tmp_path), *sys.path])}):
+        (process,) = set(psutil.Process().children()) - before
+        time.sleep(1)
+        assert process.is_running()
+    assert not process.is_running()

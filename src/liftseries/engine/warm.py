@@ -62,6 +62,9 @@ def warmed(output: Path, environment: dict[str, str]) -> Iterator[dict[str, str]
             yield environment | {ADDRESS: address}
         finally:
             process.stdin.close()
+            # It may not look: a library that finds no memory while it is loaded tries for ever.
+            with suppress(ProcessLookupError):
+                os.killpg(process.pid, signal.SIGKILL)
             process.wait()
 
 
