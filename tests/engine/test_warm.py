@@ -6,6 +6,7 @@ import errno
 import os
 import re
 import resource
+import socket
 import sys
 import tempfile
 import time
@@ -147,6 +148,15 @@ def test_the_process_dies_with_its_run(tmp_path):
         (process,) = set(psutil.Process().children()) - before
         assert process.is_running()
     assert not process.is_running()
+
+
+def test_a_job_waits_no_longer_than_libraries_may_take(tmp_path, monkeypatch):
+    with socket.socket(socket.AF_UNIX) as door:
+        door.bind(str(tmp_path / "jobs"))
+        door.listen()
+        monkeypatch.setenv(ADDRESS, str(tmp_path / "jobs"))
+        monkeypatch.setattr("liftseries.engine.script.LONGEST_LOAD", 0.1)
+        assert ask(job(tmp_path, "note_process")) == (1, MACHINE_FAULTS["not_loaded"])
 
 
 def test_one_that_looks_for_nothing_ends_with_its_run_too(tmp_path):

@@ -65,6 +65,10 @@ MACHINE_FAULTS = {
         "A job was ended from outside, most likely because memory ran out. Close other programs, or add `--cores 1` "
         f"to a run. {GO_ON}"
     ),
+    "not_loaded": (
+        "The libraries were not loaded within ten minutes, most likely because memory ran out. Close other programs. "
+        f"{GO_ON}"
+    ),
     "clock": f"The clock was set back while the run was on. {GO_ON}",
     "too_many_files": f"Too many files are open on this machine. Close other programs. {GO_ON}",
     "no_fonts": "The fonts of the figures are not there or are damaged. Install liftseries and its libraries again.",

@@ -12,6 +12,7 @@ from liftseries.base.errors import MACHINE_FAULTS, memory_taken
 from liftseries.engine.job import MACHINE, Job, do
 from liftseries.engine.warm import ADDRESS
 
+LONGEST_LOAD = 600.0  # seconds until the warm process takes a job
 LOOKED_EVERY = 0.2  # seconds, at what a job takes of the memory
 
 
@@ -53,6 +54,8 @@ def ask(job) -> tuple[int, str] | None:
     with warm:
         try:
             warm.send(job)
+            if not warm.poll(LONGEST_LOAD):  # libraries that find no memory may look for it for ever
+                return 1, MACHINE_FAULTS["not_loaded"]
             process = warm.recv()
             while not warm.poll(LOOKED_EVERY):
                 most = max(most, memory_of(process))
