@@ -82,7 +82,7 @@ def sha256(path: Path) -> str:
 @contextmanager
 def _opened(path: Path) -> Iterator[BinaryIO]:
     """A file on a disk, open for reading; nothing is waited for."""
-    with open(path, "rb", opener=_without_waiting) as file:
+    with open(str(path), "rb", opener=_without_waiting) as file:
         if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
             raise OSError(errno.EINVAL, "a pipe or a device", str(path))
         yield file
