@@ -3,8 +3,8 @@
     python tests/benchmarks/problems.py [20000 100000]
 
 One process a line; the study of the tests, its patients and sites repeated under keys of their own, one cell of each
-site wrong (a height out of range) or four (a patient who is not there, a tooth, a word for a level too). The ratio is
-what to read.
+site wrong (a height out of range) or four (a patient who is not there, a tooth, a word for a level too). The right
+heights are as many different ones as the wrong: a reader looks at each different cell once. The ratio is what to read.
 """
 
 from __future__ import annotations
@@ -39,6 +39,7 @@ def measure(n_sites: int, n_wrong: int) -> None:
         table = table.iloc[[i % len(table) for i in numbers]].reset_index(drop=True)
         table = table.assign(site_id=[f"S{i}" for i in numbers], patient_id=[f"P{i}" for i in numbers])
         table = table.assign(operator_case_no=[str(i + 1) for i in numbers])
+        table = table.assign(rbh_max_mm=[f"{8 + i / n_sites:.5f}" for i in numbers])  # as many as the wrong ones
         faults = {
             "rbh_max_mm": [f"{21 + i / n_sites:.5f}" for i in numbers],
             "patient_id": [f"Q{i}" for i in numbers],

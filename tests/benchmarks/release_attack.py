@@ -1,6 +1,6 @@
 """What a release tells, and what an attack on it recovers: by the size of the series, its failures and its labels.
 
-    python tests/benchmarks/release_attack.py [STUDY]
+    python tests/benchmarks/release_attack.py [STUDY …]
 
 A made-up series a row, and where a study with a finished run is named, that one too. "Attacked": counts of fewer than
 five patients, printed or left by two that are; "recovered": those that an attacker can tell from 1 or from 4; "told":
@@ -21,9 +21,12 @@ sys.path += [str(Path(__file__).parents[1] / room) for room in ("release", "repo
 import made_series
 from release_series import SMALLEST_CELL, made_series_of
 
+from liftseries.geometry.deviations import DEVIATIONS
+from liftseries.release.answers import with_answers
 from liftseries.release.check import attacked
 from liftseries.release.masking import mask
 
+OF_A_LOG = ("achieved_first_mm", "achieved_last_mm", "ended", "as_drilled", *DEVIATIONS)
 SERIES = {
     "40 patients": {"n_patients": 40},
     "60 patients": {"n_patients": 60},
@@ -33,11 +36,14 @@ SERIES = {
     "60 patients, 4 failures": {"n_patients": 60, "failures": 4},
     "60 patients, a protocol that one has": {"n_patients": 60, "label": ("protocol", 1)},
     "60 patients, a centre of three": {"n_patients": 60, "label": ("centre", 3)},
+    "60 patients, logs of three": {"n_patients": 60, "logs": 3},
+    "12 patients": {"n_patients": 12},
+    "5,000 patients": {"n_patients": 5000},
 }
 
 
-def made(n_patients: int, failures: int | None = None, label: tuple[str, int] | None = None):
-    """A made-up series of so many failures at most, and of a column's label that so many patients have."""
+def made(n_patients: int, failures: int | None = None, label: tuple[str, int] | None = None, logs: int | None = None):
+    """A made-up series of so many failures at most, of a column's label that so many patients have, of so many logs."""
     of_cases, of_visits = made_series.made_cases, made_series.made_visits
 
     def cases(*options) -> pd.DataFrame:
@@ -45,6 +51,9 @@ def made(n_patients: int, failures: int | None = None, label: tuple[str, int] | 
         if label:
             few = table["patient_id"].isin(table["patient_id"].unique()[: label[1]])
             table[label[0]] = table[label[0]].astype(object).where(~few, "other")
+        if logs is not None:
+            without = ~table["patient_id"].isin(table["patient_id"].unique()[:logs])
+            table.loc[without, [column for column in OF_A_LOG if column in table]] = pd.NA
         return table
 
     def visits(*options) -> pd.DataFrame:
@@ -63,7 +72,7 @@ def made(n_patients: int, failures: int | None = None, label: tuple[str, int] | 
 def row(name: str, material, population) -> str:
     """A row of the table."""
     started = time.perf_counter()
-    masked = mask(material, population, SMALLEST_CELL)
+    masked = with_answers(mask(material, population, SMALLEST_CELL), SMALLEST_CELL)
     hidden = time.perf_counter() - started
     started = time.perf_counter()
     found = attacked(masked, SMALLEST_CELL)

@@ -66,6 +66,40 @@ def test_json_is_as_it_is_described(tmp_path, changes, capsys):
     assert told["problems"] == sum(cause["count"] for cause in told["causes"])
 
 
+ODD = {"sites": cell(2, "torque_ncm", "95"), "visits": cell(4, "marginal_bone_mm", "6")}
+
+
+def as_json(folder_of, capsys, changes, plan=""):
+    main(["check", str(write_study(folder_of, changes, plan=plan)), "--json"])
+    told = json.loads(capsys.readouterr().out)
+    described = yaml.safe_load((folder("schemas") / "check_json.yaml").read_text(encoding="utf-8"))
+    jsonschema.Draft202012Validator(described).validate(told)
+    return told
+
+
+def test_json_lists_what_is_odd_and_changes_no_status(tmp_path, capsys):
+    plain, odd = as_json(tmp_path / "plain", capsys, {}), as_json(tmp_path / "odd", capsys, ODD)
+    assert plain["status"] == odd["status"] == 0
+    before = {cause["rule"] for cause in plain["oddities"]}
+    (torque,) = (cause for cause in odd["oddities"] if cause["rule"] == "torque_high")
+    assert "torque_high" not in before
+    assert (torque["file"], torque["column"], torque["count"], torque["accepted"]) == (
+        "sites.csv",
+        "torque_ncm",
+        1,
+        False,
+    )
+    assert torque["told"][0]["places"] == ["sites.csv, row 2, torque_ncm"]
+    assert "80" in torque["threshold"]
+
+
+def test_json_tells_accepted_oddities_apart_and_keys_that_fit_none(tmp_path, capsys):
+    accepted = "accepted_oddities: [{rule: torque_high, keys: [s1, s99], why: seen, by: dm1, date: 2025-03-04}]"
+    told = as_json(tmp_path / "study", capsys, ODD, accepted)
+    assert [cause["accepted"] for cause in told["oddities"] if cause["rule"] == "torque_high"] == [True]
+    assert told["accepted_keys_without_an_oddity"] == {"torque_high": 1}
+
+
 def test_list_has_a_sheet_a_centre_and_no_text_of_a_cell(study, tmp_path, capsys):
     book, table = tmp_path / "problems.xlsx", tmp_path / "problems.csv"
     assert main(["check", str(study), "--list", str(book), "--list", str(table)]) == 1

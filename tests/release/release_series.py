@@ -15,6 +15,7 @@ from made_series import PLAN, Series, made_readings, made_series
 from liftseries.base.outputs import write_csv
 from liftseries.models.files import file_of
 from liftseries.models.shared.population import Population
+from liftseries.release.answers import with_answers
 from liftseries.release.masking import Masked, mask
 from liftseries.report.kit.material import Material, read_material
 
@@ -25,6 +26,7 @@ KINDS = {
     "tiny": {"n_patients": 2, "seed": 4},
     "empty": {"n_patients": 0, "seed": 6},
 }
+HUNDRED_AND_TWENTY = "hundred and twenty"
 FORTY_WITHOUT_VISITS = "forty without visits"  # of which many counts are shown
 
 
@@ -39,13 +41,16 @@ class Made:
     @cached_property
     def masked(self) -> Masked:
         """Looked for when first asked for: it takes its time."""
-        return mask(self.whole, self.population, SMALLEST_CELL)
+        return with_answers(mask(self.whole, self.population, SMALLEST_CELL), SMALLEST_CELL)
 
 
 @cache
 def made_of(kind: str) -> Made:
     """A series of a kind, made once."""
-    more = {FORTY_WITHOUT_VISITS: {"n_patients": 40, "seed": 8, "visits": False, "log": False}}
+    more = {
+        FORTY_WITHOUT_VISITS: {"n_patients": 40, "seed": 8, "visits": False, "log": False},
+        HUNDRED_AND_TWENTY: {"n_patients": 120, "seed": 8},
+    }
     return made_series_of(**(KINDS | more)[kind])
 
 

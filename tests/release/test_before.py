@@ -11,12 +11,13 @@ from release_series import SMALLEST_CELL, made_of
 from studies import write_study
 
 from liftseries.base.errors import StudyError
+from liftseries.base.outputs import write_csv
 from liftseries.models.series import describe
 from liftseries.models.shared.population import Population
 from liftseries.release.before import FOLDER, HOUSE, keys_of, read_before, record, told_before
 from liftseries.release.check import attacked
 from liftseries.release.masking import Masked, mask
-from liftseries.release.recorded import check_record, told_counts
+from liftseries.release.recorded import check_read_back, check_record, told_counts
 from liftseries.study.plan import read_plan
 
 
@@ -103,10 +104,34 @@ def test_a_lower_smallest_cell_is_refused(released, plan):
 
 def test_a_bundle_whose_record_is_lost_is_refused(plan):
     (plan.folder / "release").mkdir()
-    (plan.folder / "release" / "told.csv").write_text("set\n")
+    write_told(plan, "another")
     with pytest.raises(StudyError, match="is lost"):
         check_record(plan, pd.DataFrame(columns=["run", "smallest_cell", "rows"]), "first", with_rows=False)
     check_record(plan, pd.DataFrame(columns=["run", "smallest_cell", "rows"]), "first", with_rows=False, first=True)
+
+
+def write_told(plan, run: str, n: int = 60) -> pd.DataFrame:
+    """The record in a bundle of so many patients, of a run."""
+    told, _ = told_counts(masked_of(population_of(n)), plan.smallest_cell, run, False)
+    (plan.folder / "release").mkdir(exist_ok=True)
+    write_csv(plan.folder / "release" / "told.csv", told)
+    return told
+
+
+def test_a_lost_record_is_read_back_from_the_bundle_of_the_same_run(plan):
+    """The same run gives the same sets again."""
+    told = write_told(plan, "this")
+    check_record(plan, told_before(plan.folder), "this", with_rows=False)
+    check_read_back(plan, told)
+    with pytest.raises(StudyError, match="the other variant"):
+        check_record(plan, told_before(plan.folder), "this", with_rows=True)
+
+
+def test_a_bundle_that_tells_other_counts_is_not_read_back(plan):
+    write_told(plan, "this", n=80)
+    told, _ = told_counts(masked_of(population_of(60)), plan.smallest_cell, "this", False)
+    with pytest.raises(StudyError, match="says other counts"):
+        check_read_back(plan, told)
 
 
 def test_a_release_whose_sets_are_lost_is_no_ground_for_another(released):

@@ -2,32 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pandas as pd
 import pytest
-from release_series import FORTY_WITHOUT_VISITS, SMALLEST_CELL, made_of
+from other_values import bytes_of, with_other_undeclared, with_other_values
+from release_series import FORTY_WITHOUT_VISITS, HUNDRED_AND_TWENTY, SMALLEST_CELL, made_of
 
 from liftseries.models.questions import tables_that_may_leave
-from liftseries.release import bundle
-from liftseries.release.masking import Masked, masked_material
+from liftseries.release.masking import mask
 
-
-def with_other_values(masked: Masked) -> Masked:
-    """The same bundle from tables in which each withheld count and number is another one."""
-    tables = dict(masked.whole.tables)
-    for name, rules in tables_that_may_leave().items():
-        table, told = masked.whole.table(name).copy(), masked.material.table(name)
-        for column in (column for column in rules.numbers if column in table and column not in rules.labels):
-            values = pd.to_numeric(table[column]).astype(float)
-            withheld_count = told[column].lt(0) & (column in rules.counts)
-            hidden = values.notna() & (told[column].isna() | withheld_count).to_numpy(bool)
-            table[column] = values.where(~hidden, values * 3 + 7)
-        tables[name] = table
-    whole = replace(masked.whole, tables=tables)
-    material, withheld = masked_material(whole, masked.behind, masked.ledger, masked.protection, SMALLEST_CELL)
-    return replace(masked, material=material, whole=whole, withheld=withheld)
+KINDS_OF_FILES = {".html", ".csv", ".svg", ".pdf", ".png", ".docx"}
 
 
 @pytest.mark.parametrize("kind", [FORTY_WITHOUT_VISITS, "sixty"])
@@ -41,14 +25,23 @@ def test_withheld_values_change_no_table_that_leaves(kind):
     assert changed > 100
 
 
-def test_withheld_values_change_no_byte_of_the_bundle(tmp_path):
-    masked, written = made_of("dozen").masked, []
-    for room, one in ((tmp_path / "one", masked), (tmp_path / "other", with_other_values(masked))):
-        bundle._write(room, one, SMALLEST_CELL, rows_leave=False)
-        files = [path for path in sorted(room.rglob("*")) if path.suffix in (".html", ".csv", ".svg")]
-        written.append({str(path.relative_to(room)): path.read_bytes() for path in files})
-    assert len(written[0]) > 10
-    assert written[0] == written[1]
+@pytest.mark.parametrize("kind", ["dozen", HUNDRED_AND_TWENTY])
+def test_withheld_values_change_no_byte_of_the_bundle(tmp_path, kind):
+    """Of pages, tables, pictures in every form; a made-up series with visits, logs, failures and labels."""
+    masked = made_of(kind).masked
+    one, other = bytes_of(masked, tmp_path / "one"), bytes_of(with_other_values(masked), tmp_path / "other")
+    assert {name[name.rindex(".") :] for name in one} >= KINDS_OF_FILES
+    assert [name for name in {*one, *other} if one.get(name) != other.get(name)] == []
+
+
+def test_what_no_declaration_lets_leave_changes_nothing():
+    """Tables, columns of numbers, standard errors, names of files and their hashes."""
+    made = made_of(FORTY_WITHOUT_VISITS)
+    other = mask(with_other_undeclared(made.whole), made.population, SMALLEST_CELL).material
+    assert other.plan == made.masked.material.plan
+    assert other.inputs == made.masked.material.inputs
+    for name, table in made.masked.material.tables.items():
+        pd.testing.assert_frame_equal(table, other.tables[name], check_dtype=False)
 
 
 def _numbers(table: pd.DataFrame) -> np.ndarray:

@@ -9,12 +9,10 @@ import pandas as pd
 import pytest
 from release_series import SMALLEST_CELL, made_of
 
-from liftseries.disclosure.counts import Count
 from liftseries.models.gain.behind import stability
 from liftseries.models.series import describe
 from liftseries.models.shared.behind import Row
 from liftseries.models.shared.population import Population
-from liftseries.release.ledger import small_differences
 from liftseries.release.masking import mask
 
 N = 60
@@ -89,21 +87,6 @@ def test_nested_sets_are_targets_two_totals_that_differ_by_two_are_not_both_told
     assert rows.loc["perforation", "n_missing"] == -SMALLEST_CELL
     assert set(rows["n_known"]) != {58, 60}
     assert rows["n_known"].lt(0).any()
-
-
-def test_what_two_parts_leave_of_a_total_is_a_target_though_nobody_prints_it():
-    """47 perforations, 30 where drilling went as planned and 13 where it did not: four without a log."""
-    patients = np.arange(N)
-    part = np.repeat(["planned", "deviating", "no log", "none"], [30, 13, 4, N - 47])
-    counts = [Count(name, np.isin(part, levels), table="t") for name, levels in {
-        "all": ["planned", "deviating", "no log"], "planned": ["planned"], "deviating": ["deviating"],
-    }.items()]  # fmt: skip
-    (found,) = small_differences(counts, patients, SMALLEST_CELL)
-    assert (found.members == (part == "no log")).all()
-    assert not found.published
-    assert small_differences(counts[:2], patients, SMALLEST_CELL) == []
-    counts[2] = replace(counts[2], members=np.isin(part, ["planned", "deviating"]))  # it shares with the other part
-    assert [int(one.members.sum()) for one in small_differences(counts, patients, SMALLEST_CELL)] == [4]
 
 
 def test_where_no_value_of_a_group_is_known_all_of_it_is_missing():

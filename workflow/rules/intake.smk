@@ -19,6 +19,7 @@ rule check_tables:
         set_aside="set_aside.csv",
         decisions="decisions.csv",
         corrected="checked/corrected.csv",
+        filled_cells=file_of("filled_cells"),
     log:
         "logs/check_tables.log",
     params:

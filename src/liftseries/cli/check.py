@@ -99,7 +99,7 @@ def _check(options: argparse.Namespace) -> int:
         write_problems(intake.findings, intake.centres, path)
     status = 1 if problems or not_taken else 0
     if options.json:
-        _print_json(intake, status)
+        _print_json(plan, intake, status)
     elif status:
         _tell_problems(plan, intake, options, not_taken)
     else:
@@ -121,10 +121,21 @@ def _tell_plan(error: StudyError, as_json: bool) -> int:
     return 1
 
 
-def _print_json(intake: Intake, status: int) -> None:
-    from liftseries.intake.told.screen import json_of
+def _print_json(plan: Plan, intake: Intake, status: int) -> None:
+    from liftseries.intake.oddities.found import keys_without_an_oddity
+    from liftseries.intake.study import oddities_of
+    from liftseries.intake.told.causes import causes_of
+    from liftseries.intake.told.screen import json_of, oddities_as_json
+    from liftseries.study.oddities import accepted_keys, oddity_rules
 
-    told = json_of(intake.causes, intake.decided, intake.proposed_reading, status)
+    found = oddities_of(plan, intake)
+    odd = oddities_as_json(
+        causes_of(one for one in found if not one.accepted),
+        causes_of(one for one in found if one.accepted),
+        {name: (rule.threshold, rule.reason) for name, rule in oddity_rules().items()},
+        keys_without_an_oddity(found, accepted_keys(plan.accepted_oddities)),
+    )
+    told = json_of(intake.causes, intake.decided, intake.proposed_reading, status, odd)
     print(json.dumps(told, indent=2, ensure_ascii=False))
 
 

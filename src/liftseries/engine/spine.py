@@ -33,6 +33,7 @@ def check_tables(job: Job) -> None:
     write_csv(job.outputs.set_aside, intake.set_aside)
     write_csv(job.outputs.decisions, intake.decisions)
     write_csv(job.outputs.corrected, counts_of_corrected(intake.corrected))
+    write_csv(job.outputs.filled_cells, intake.filled)
     places = [place.assign(table=name) for name, place in intake.places.items()]
     write_parquet(job.outputs.places, pd.concat(places, ignore_index=True))
 

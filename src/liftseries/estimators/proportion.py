@@ -16,12 +16,12 @@ TAIL = (1 - CONF_LEVEL) / 2.0
 NO_STD_ERROR = 1e-10  # a standard error this small is rounding about zero
 
 
-def largest_risk(n: int) -> float:
-    """The risk of which no event in n independent chances is still 5 % likely: 1 - 0.05^(1/n), about 3 / n.
+def largest_risk(n: int, n_events: int = 0) -> float:
+    """The risk of which so few events in n independent chances are still 5 % likely: of none 1 - 0.05^(1/n), about 3/n.
 
-    Source: Clopper and Pearson 1934 at no event; Hanley and Lippman-Hand 1983, doi:10.1001/jama.1983.03330370053031.
+    Source: Clopper and Pearson 1934; at no event Hanley and Lippman-Hand 1983, doi:10.1001/jama.1983.03330370053031.
     """
-    return float(1 - (1 - CONF_LEVEL) ** (1 / n))
+    return float(betaincinv(n_events + 1, n - n_events, CONF_LEVEL)) if n_events < n else 1.0
 
 
 @dataclass(frozen=True)

@@ -51,7 +51,8 @@ def narrowed(intake: Intake, lines: Iterable[Finding], centre_of: Callable[[Find
     """
     at = _positions(intake.tables, centre)
     places = {name: _at(table, at[name]) for name, table in intake.places.items()}
-    set_aside = as_table(line for line in lines if line.table in WHOLE or centre_of(line) == centre)
+    lines = [line for line in lines if line.table in WHOLE or centre_of(line) == centre]
+    set_aside = as_table(lines)
     left = [table.assign(table=name) for name, table in places.items()] + [set_aside]
     rows = pd.concat([table[["table", "file", "row"]] for table in left], ignore_index=True).drop_duplicates()
     counts = _counted(intake.counts, places, set_aside)
@@ -63,7 +64,7 @@ def narrowed(intake: Intake, lines: Iterable[Finding], centre_of: Callable[[Find
         not_applicable={name: _at(table, at[name]) for name, table in intake.not_applicable.items()},
         places=places,
         place_of=lambda name, row, column: intake.place_of(name, int(at[name][row]), column),
-        set_aside=set_aside,
+        lines=lines,
         counts=counts,
         decisions=decisions[of_files | _among(decisions, rows, ["table", "file", "row"])].reset_index(drop=True),
         corrected=intake.corrected[_among(intake.corrected, rows, ["table", "file", "row"])].reset_index(drop=True),

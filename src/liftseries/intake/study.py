@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -14,40 +14,19 @@ from liftseries.intake.centres import centres_of
 from liftseries.intake.corrections.lines import Corrections, read_corrections
 from liftseries.intake.draft.corrected_cells import corrected_cells, lines_table
 from liftseries.intake.draft.draft import NEVER_EMPTY, Draft
+from liftseries.intake.draft.filled_cells import filled_cells
 from liftseries.intake.draft.opened import stacked
 from liftseries.intake.draft.stack import draft_table
 from liftseries.intake.oddities.found import FoundOddity, with_places
 from liftseries.intake.one_centre import narrowed
 from liftseries.intake.only_files import is_named, only_of
 from liftseries.intake.screens import screen_of
-from liftseries.intake.told.causes import Cause
 from liftseries.intake.told.decisions import Decision, decisions_table
-from liftseries.intake.told.findings import Finding, as_problems, as_table, in_order, told_once
+from liftseries.intake.told.findings import Finding, Problems, as_problems, in_order, told_once
+from liftseries.intake.told.intake import Intake
 from liftseries.intake.told.screen import decisions_by_rule, problems_by_cause
 from liftseries.study.plan import Plan
 from liftseries.study.schema import AUDIT_TABLES, EVERY_TABLE, TABLES, Table
-
-
-@dataclass(frozen=True)
-class Intake:
-    """What came in."""
-
-    tables: dict[str, pd.DataFrame]  # the rows kept, by their keys; columns in the schema's order, the study's own last
-    findings: pd.DataFrame  # a row a problem: the columns of set_aside, and `place`
-    set_aside: pd.DataFrame  # a row a refused row and reason, as in the contract
-    counts: pd.DataFrame  # a row a file: table, file, read, kept, set_aside
-    decisions: pd.DataFrame  # a row a decision, see `Decision`; also on rows set aside
-    # By table, of the shape of its rows kept: true where a cell is empty because there is nothing to record.
-    not_applicable: dict[str, pd.DataFrame]
-    corrections: pd.DataFrame  # a row a line of corrections.csv: line, table, key, column, person, state
-    corrected: pd.DataFrame  # a row a corrected cell: see `corrected_cells`
-    proposed_reading: dict  # what study.yaml may confirm of words that were refused, as its section `reading`
-    centres: list[str]  # of each of the findings, for lists that go to a centre; "" where nobody can tell
-    causes: list[Cause]  # the findings by cause, the most blocking first
-    decided: list[Cause]  # the decisions by rule, the most frequent first
-    places: dict[str, pd.DataFrame]  # table -> `file, row` of its rows kept
-    kept: dict[str, np.ndarray]  # table -> where each of its rows kept stands among those read, set aside or not
-    place_of: Callable[[str, int, str], str]  # table, row kept and column -> `cases.xlsx, sheet sites, cell C7`
 
 
 def read_study(plan: Plan, corrections: bool = True) -> Intake:
@@ -106,22 +85,20 @@ def check_study(plan: Plan, only: Sequence[str] = (), corrections: bool = True) 
         study.yaml names no such file.
     """
     if not only:
-        intake, findings = _taken_in(plan, EVERY_TABLE, corrections)
-        return intake, as_problems(findings)
+        intake, _ = _taken_in(plan, EVERY_TABLE, corrections)
+        return intake, Problems(intake.found)
     intake, findings = _taken_in(only_of(plan, only), EVERY_TABLE, corrections)
     counts, decisions = (
         table[table["file"].map(lambda file: is_named(file, only)).astype(bool)]
         for table in (intake.counts, intake.decisions)
     )
     told = [finding for finding in findings if is_named(finding.file, only)]
-    centres = dict(zip(map(id, in_order(findings)), intake.centres, strict=True))
     return (
         replace(
             intake,
             counts=counts,
             decisions=decisions,
-            findings=as_table(told, "place"),
-            centres=[centres[id(finding)] for finding in in_order(told)],
+            found=in_order(told),
             causes=problems_by_cause(told),
             decided=decisions_by_rule(Decision(*row) for row in decisions.itertuples(index=False, name=None)),
         ),
@@ -226,8 +203,8 @@ def _taken_in(plan: Plan, names: Iterable[str], corrected: bool = True) -> tuple
     kept = {name: _kept_in_order(draft, gone[name]) for name, draft in drafts.items()}
     intake = Intake(
         tables={name: draft.frame.iloc[kept[name]].reset_index(drop=True) for name, draft in drafts.items()},
-        findings=as_table(findings, "place"),
-        set_aside=as_table(lines),
+        found=in_order(findings),
+        lines=lines,
         counts=counts,
         decisions=decisions_table(decisions),
         not_applicable={
@@ -236,8 +213,9 @@ def _taken_in(plan: Plan, names: Iterable[str], corrected: bool = True) -> tuple
         },
         corrections=lines_table(drafts, corrections),
         corrected=corrected_cells(drafts),
+        filled=filled_cells(drafts, kept),
         proposed_reading=proposed_reading(fault for draft in drafts.values() for fault in draft.faults),
-        centres=[centre_of(finding) for finding in in_order(findings)],
+        centre_of=centre_of,
         causes=problems_by_cause(findings),
         decided=decisions_by_rule(decisions),
         places={name: draft.places().iloc[kept[name]].reset_index(drop=True) for name, draft in drafts.items()},
@@ -282,8 +260,10 @@ def _counted(draft: Draft, gone: np.ndarray) -> pd.DataFrame:
 
 def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft], set_aside: Mapping[str, np.ndarray]) -> None:
     """Every row read is kept or listed as set aside; else the fault is ours and must not pass in silence."""
+    listed: dict[str, set[tuple[str, int]]] = {name: set() for name in drafts}
+    for line in intake.lines:
+        listed[line.table].add((line.file, line.row))
     for name, draft in drafts.items():
-        listed = intake.set_aside.loc[intake.set_aside["table"] == name, ["file", "row"]].drop_duplicates()
         counts = intake.counts[intake.counts["table"] == name]
         read = sum(len(sheet.rows) for sheet in draft.as_filed.values())
         # A row of a file may be several of the table, see forms of reading.
@@ -291,5 +271,7 @@ def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft], set_aside: 
         labels = [source.told for source in draft.sources]
         gone |= {(labels[draft.file_no[at]], int(draft.rows[at])) for at in np.flatnonzero(set_aside[name])}
         kept, n_gone = len(intake.tables[name]), int(counts["set_aside"].sum())
-        if not (read == counts["read"].sum() == kept + n_gone and len(listed) == len(gone)):
-            raise AssertionError(f"{name}: {read} rows read, {kept} kept, {n_gone} set aside, {len(listed)} listed")
+        if not (read == counts["read"].sum() == kept + n_gone and len(listed[name]) == len(gone)):
+            raise AssertionError(
+                f"{name}: {read} rows read, {kept} kept, {n_gone} set aside, {len(listed[name])} listed"
+            )

@@ -24,6 +24,7 @@ SPINE = {
     "sites_not_applicable": "checked/sites_not_applicable.parquet",
     "set_aside": "set_aside.csv",
     "corrected": "checked/corrected.csv",
+    "filled_cells": "checked/filled_cells.csv",  # of outcomes, empty in their file and taken for an answer
     "oddities": "oddities.csv",
     "odd_sites": f"{WORK}/odd_sites.csv",
     "ladder_cases": f"{WORK}/ladder_cases.csv",

@@ -71,7 +71,7 @@ def read_reading(path: Path | None, schema: Mapping[str, Table], study: Path | N
     StudyError
         With every problem of the file.
     """
-    content = words_as_text(load_written(path, WHERE, START)) if path else {}
+    content = words_as_text(load_written(path, WHERE, START, comments_do=True)) if path else {}
     if left := list(doubts(content)):
         message = f"{len(left)} of its entries are still questions (`?`): {'; '.join(left[:5])}. Answer or delete them."
         raise StudyError([Problem(WHERE, message)])

@@ -29,6 +29,7 @@ from liftseries.disclosure.declared import MEDIAN_NEEDS, QUARTILES_NEED
 from liftseries.engine.provenance import MANIFEST, versions
 from liftseries.engine.run import alone_in
 from liftseries.engine.standing import is_up_to_date
+from liftseries.release.answers import with_answers
 from liftseries.release.before import RECORD as RECORD_OF_COUNTS
 from liftseries.release.before import read_before, told_before
 from liftseries.release.before import record as record_release
@@ -36,7 +37,7 @@ from liftseries.release.check import attacked
 from liftseries.release.figures import draw_figures
 from liftseries.release.masking import Masked, mask, withheld_columns
 from liftseries.release.population import read_population
-from liftseries.release.recorded import check_record, told_counts
+from liftseries.release.recorded import check_read_back, check_record, told_counts
 from liftseries.release.rows import advice_of, can_be_counted, rows_of
 from liftseries.report.kit.declarations import KeptIn, Purpose
 from liftseries.report.kit.material import Withheld, read_material, with_figures
@@ -99,9 +100,12 @@ def release(plan: Plan, with_rows: bool = False, *, first: bool = False, lower_c
         if rows_leave and (masked.tells_no_count or attacked(masked, plan.smallest_cell).recovered):
             rows_leave = False
             masked = mask(whole, population, plan.smallest_cell, before=before)
+        masked = with_answers(masked, plan.smallest_cell)
         step("Trying to work out what is withheld")
         _check_protected(plan, masked)
         counts_told, sets = told_counts(masked, plan.smallest_cell, run, with_rows)
+        if before_this.empty and not first:
+            check_read_back(plan, counts_told)
         record = _record(plan, masked, rows_leave)
     with remake_folder(folder) as room:
         _write(room, masked, plan.smallest_cell, rows_leave)

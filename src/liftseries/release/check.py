@@ -12,6 +12,7 @@ import pandas as pd
 from liftseries.base.remarks import WITHHELD_COUNT
 from liftseries.disclosure.attack import told_apart
 from liftseries.disclosure.counts import n_patients_behind, value_of
+from liftseries.release.enumerated import enumerated
 from liftseries.release.masking import Masked, tables_of
 
 
@@ -24,6 +25,7 @@ class Attacked:
     n_known : different counts that a reader has
     targets : one row a count of 1 to k - 1 patients: `name, value, lower, upper, recovered`
         Not recovered is one that can be 1, and k - 1; of k sites of few patients or more, one site more than it is.
+        Then what curves and intervals tell of counts, see `enumerated`.
     """
 
     n_known: int
@@ -45,11 +47,17 @@ def attacked(masked: Masked, smallest_cell: int) -> Attacked:
         values[count.name] = value_of(count, patients) if count.fixed else None
         if count.published and not count.fixed:
             values[count.name] = shown.get(count.name.rpartition(" | ")[0])
-    few = [count for count in counts if not count.fixed and 1 <= n_patients_behind(count, patients) < smallest_cell]
-    value = {count.name: value_of(count, patients) for count in few}
+    few = {
+        count.name.rpartition(" | ")[0]: count  # seen in several tables, it is one target
+        for count in counts
+        if not count.fixed and 1 <= n_patients_behind(count, patients) < smallest_cell
+    }
+    value = {count.name: value_of(count, patients) for count in few.values()}
     needed = {name: (1.0, max(smallest_cell - 1.0, n + (n >= smallest_cell))) for name, n in value.items()}
     targets = told_apart(counts, patients, values, needed)
     targets.insert(1, "value", targets["name"].map(value))
+    parts = [targets, enumerated(masked, smallest_cell)]
+    targets = pd.concat([part for part in parts if len(part)], ignore_index=True) if any(map(len, parts)) else targets
     return Attacked(
         len({name.rpartition(" | ")[0] for name, value in values.items() if isinstance(value, int)}),
         targets,

@@ -66,6 +66,7 @@ def enter_tables(
                 ledger.enter((name, position), one, seen_in)
                 if name == RESULTS and (printed.analysis, printed.method) in ANSWERED and printed.subset == WHOLE:
                     ledger.headline |= {ledger.cells[name, position, column] for column in one.counts}
+                    ledger.quoted |= {ledger.name_of(counted) for counted in one.gives_away}
     for group in untold:
         if group.table == RESULTS and not is_core(group.row):
             continue

@@ -6,7 +6,7 @@ however far apart they are printed. What is not in the ledger is not printed.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -16,6 +16,7 @@ from liftseries.disclosure.counts import Count
 from liftseries.disclosure.declared import Behind, Counted, Unit
 from liftseries.models.shared.population import Population
 from liftseries.release.before import Before
+from liftseries.release.differences import small_differences
 
 Place = tuple[str, int]  # a table and a row of it
 Key = tuple[str, bytes]
@@ -52,8 +53,10 @@ class Ledger:
     cells : table, row and column -> name of the count that is printed there
     unprinted : names of counts that are printed nowhere and anybody can work out: of groups that are not told
     headline : names of counts of the headline estimates of the whole series: the last that go
+    quoted : names of counts that those estimates are worked out from
     known : names of counts that are told whatever else is withheld, by rows that leave the house
     before : what earlier releases told; None where there was none
+    told_below : name of a count that is withheld -> what it is told to be below all the same
     """
 
     population: Population
@@ -62,8 +65,10 @@ class Ledger:
     cells: dict[tuple[str, int, str], str] = field(default_factory=dict)
     unprinted: set[str] = field(default_factory=set)
     headline: set[str] = field(default_factory=set)
+    quoted: set[str] = field(default_factory=set)
     known: set[str] = field(default_factory=set)
     before: Before | None = None
+    told_below: dict[str, int] = field(default_factory=dict)
     _names: dict[Key, str] = field(default_factory=dict)
 
     @property
@@ -147,50 +152,3 @@ class Ledger:
     def withheld(self, counts: Iterable[str]) -> set[str]:
         """The names here of counts that the protection withholds."""
         return {count.rpartition(" | ")[0] for count in counts}
-
-
-def small_differences(counts: Sequence[Count], patients: np.ndarray, smallest_cell: int) -> list[Count]:
-    """What is left of a count when one or two others that it contains are taken off, where that is few patients.
-
-    647 sites of which 644 were followed tell of three that were not, though nobody prints a three; 47 perforations of
-    which 30 were where drilling went as planned and 13 where it did not tell of four without a log.
-    """
-    found: dict[Key, Count] = {}
-    for unit in ("sites", "patients"):
-        tables: dict[bytes, set[str]] = {}
-        distinct: dict[bytes, np.ndarray] = {}
-        for count in (count for count in counts if count.unit == unit):
-            key = np.packbits(count.members).tobytes()
-            distinct[key] = count.members
-            tables.setdefault(key, set()).add(count.table)
-        if not distinct:
-            continue
-        keys, sets = list(distinct), np.array(list(distinct.values()))
-        sizes = sets.sum(axis=1)
-        common = sets.astype(np.float32) @ sets.T.astype(np.float32)
-        most = smallest_cell * int(np.bincount(patients).max(initial=1))
-        for large, *taken in _few_left(common, sizes, most):
-            rest = sets[large] & ~sets[taken].any(axis=0)
-            key = np.packbits(rest).tobytes()
-            if key in distinct or len(np.unique(patients[rest])) >= smallest_cell:
-                continue
-            # In a table of the larger one, of all where there is one.
-            seen_in = sorted(set.intersection(*(tables[keys[k]] for k in (large, *taken)))) or sorted(
-                tables[keys[large]]
-            )
-            name = f"difference {len(found)}"
-            found.setdefault((unit, key), Count(name, rest, unit, published=False, table=seen_in[0]))
-    return list(found.values())
-
-
-def _few_left(common: np.ndarray, sizes: np.ndarray, most: int) -> Iterator[tuple[int, ...]]:
-    """Sets less one that they contain, then less two that share nothing, where fewer sites than `most` are left."""
-    within = (common == sizes[:, None]) & (sizes[:, None] < sizes[None, :])
-    left = sizes[None, :] - sizes[:, None]
-    yield from ((large, small) for small, large in zip(*np.nonzero(within & (left < most)), strict=True))
-    for large in range(len(sizes)):
-        parts = np.flatnonzero(within[:, large])
-        both = sizes[large] - sizes[parts][:, None] - sizes[parts][None, :]
-        apart = np.triu(common[np.ix_(parts, parts)] == 0)
-        for one, other in zip(*np.nonzero(apart & (both > 0) & (both < most)), strict=True):
-            yield large, parts[one], parts[other]

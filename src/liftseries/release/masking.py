@@ -19,21 +19,24 @@ from liftseries.disclosure.suppression import Protection, protect
 from liftseries.models.questions import tables_that_may_leave
 from liftseries.models.shared.population import Population
 from liftseries.release.before import Before
+from liftseries.release.bounds import with_bounds
 from liftseries.release.digits import rounded
 from liftseries.release.entries import RESULTS, Behinds, behind_rows, enter_tables, is_core
 from liftseries.release.groups import told_groups
+from liftseries.release.headline import headline_alone
 from liftseries.release.leaving import leaving
 from liftseries.release.ledger import Ledger
 from liftseries.release.rows import enter_rows
 from liftseries.release.words import told_words
+from liftseries.report.closing.as_read import reading_told
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import WITHHELD, WITHHELD_COUNT, few_of
 
 PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words
 TOTAL_COSTS = 1000.0  # what withholding the size of the series costs, where another count costs as many estimates
 AN_ANSWER_COSTS = 50.0  # a count that the first page answers with
-A_COUNT_COSTS, A_HEADLINE_COSTS = 2.0, 5.0  # as many estimates as the count itself, and one that the report quotes
-MOST_FEW = 1 / 3  # of the different counts; our convention
+A_COUNT_COSTS, A_HEADLINE_COSTS = 0.3, 12.0  # as many estimates as the count itself, and one that the report quotes
+MOST_FEW, MOST_TARGETS = 1 / 3, 1 / 2  # of the different counts, printed or left by others; our convention
 
 
 @dataclass(frozen=True)
@@ -111,30 +114,18 @@ def protection_of(
 ) -> Protection:
     """What is withheld of a ledger's counts.
 
-    Where most are of few patients, or one cannot be hidden otherwise, all but those of the headline questions; where
-    one cannot be hidden even then, all.
+    Where most are of few patients, or one cannot be hidden otherwise, all but those of the headline questions.
 
     What would be left of such a series tells little, and looking for it is slow: nearly every count hangs on another.
     """
     few = [entry for entry in ledger.entries.values() if 1 <= entry.n_patients < smallest_cell]
-    if len(few) <= MOST_FEW * len(ledger.entries):
+    targets = {count.name for count in counts if n_patients_behind(count, ledger.patients) < smallest_cell}
+    hangs_together = len({name.rpartition(" | ")[0] for name in targets}) > MOST_TARGETS * len(ledger.entries)
+    if len(few) <= MOST_FEW * len(ledger.entries) and not hangs_together:
         protection = protect(counts, ledger.patients, smallest_cell, weights=costs)
         if protection.intervals["protected"].all():
             return protection
-    kept = ledger.headline
-    fewer = [
-        count if count.fixed or count.name.rpartition(" | ")[0] in kept else replace(count, published=False)
-        for count in counts
-    ]
-    protection = protect(fewer, ledger.patients, smallest_cell, weights=costs)
-    small = {count.name for count in counts if n_patients_behind(count, ledger.patients) < smallest_cell}
-    every = {count.name for count in counts if count.published and not count.fixed}
-    gone = every - {count.name for count in fewer if count.published}
-    few, intervals = protection.told_as_few, protection.intervals
-    if not intervals["protected"].all():
-        gone, few, intervals = every, frozenset(), intervals.iloc[:0]
-    gone = gone | protection.withheld
-    return Protection(frozenset(gone & small), frozenset(gone - small), few, intervals)
+    return headline_alone(ledger, counts, smallest_cell)
 
 
 def _costs(whole: Material, behind: Behinds, ledger: Ledger, counts: Sequence[Count]) -> dict[str, float]:
@@ -143,7 +134,7 @@ def _costs(whole: Material, behind: Behinds, ledger: Ledger, counts: Sequence[Co
     for headline, one in zip(whole.results["headline"].astype(bool), behind[RESULTS], strict=True):
         for name in {ledger.name_of(counted) for counted in one.gives_away} - {None} if one else ():
             costs[name] += A_HEADLINE_COSTS if headline else 1.0
-    for name in ledger.headline:
+    for name in ledger.headline | ledger.quoted:
         costs[name] += AN_ANSWER_COSTS
     shown = {count.name: costs.get(count.name.rpartition(" | ")[0], 0.0) / len_of for count, len_of in _tables(counts)}
     return shown | {count.name: TOTAL_COSTS / len_of for count, len_of in _tables(counts) if count.members.all()}
@@ -166,14 +157,14 @@ def masked_material(
         masking = _Masking(name, rules, table, behind[name], ledger, gone, few, smallest_cell)
         tables[name] = masking.masked()
         told.append(masking.tally())
-    tables[RESULTS] = told_words(tables[RESULTS], smallest_cell)
+    tables[RESULTS] = with_bounds(told_words(tables[RESULTS], smallest_cell))
     material = replace(whole, tables=tables, plan=released_plan(whole.plan), inputs={}, figures={})
     return material, pd.DataFrame(told)
 
 
 def released_plan(plan: Mapping) -> dict:
     """The plan without names of files, and without the words of the study's own tables."""
-    told = {section: plan[section] for section in PLAN_SECTIONS if section in plan}
+    told = {section: plan[section] for section in PLAN_SECTIONS if section in plan} | {"read_as": reading_told(plan)}
     # How many files a table has is no secret; which is what the report asks for.
     return told | {"tables": {table: ["not told"] * len(files) for table, files in plan.get("tables", {}).items()}}
 
@@ -207,7 +198,7 @@ class _Masking:
                 values = pd.to_numeric(table[column]).astype(float)
                 away = goes | self._p_goes(column, went)
                 self.n_numbers += int((away & values.notna().to_numpy(bool)).sum())
-                table[column] = rounded(values.mask(away), column, table.get("scale"))
+                table[column] = rounded(values.mask(away), column, table.get("scale"), self._n_of_shares)
             if "problem" in table and "estimate" in rule.numbers:
                 had = pd.to_numeric(self.table["estimate"]).notna().to_numpy(bool)
                 table.loc[goes & had, "problem"] = WITHHELD
@@ -225,9 +216,17 @@ class _Masking:
             elif name is not None and name not in self.gone:
                 told.append(float(value))
             else:
-                told.append(few_of(self.smallest_cell) if name in self.few else WITHHELD_COUNT)
+                below = self.smallest_cell if name in self.few else self.ledger.told_below.get(name)
+                told.append(few_of(below) if below else WITHHELD_COUNT)
                 self.n_withheld += self._is_core[row]
         return pd.Series(told, index=values.index, dtype=float)
+
+    @cached_property
+    def _n_of_shares(self) -> np.ndarray:
+        """How many sites each row is of that is an exact function of counts, a share; NaN of the others."""
+        shares = [one if one is not None and one.gives_away else None for one in self.behind]
+        groups = [one and (one.group if one.group is not None else one.rests_on[0]) for one in shares]
+        return np.array([np.nan if group is None else group.sum() for group in groups], float)
 
     @cached_property
     def _is_core(self) -> list[bool]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 
 from liftseries.base.errors import Problem, StudyError
-from liftseries.release.before import FOLDER, RECORD
+from liftseries.release.before import COLUMNS, FOLDER, RECORD
 from liftseries.release.check import shown_values
 from liftseries.release.masking import Masked
 from liftseries.study.plan import Plan
@@ -20,7 +22,7 @@ def check_record(
     Parameters
     ----------
     plan
-    told : what all releases told
+    told : what all releases told; where that record is lost, what the bundle says of itself is read back
     run : the hash of the run's manifest
     with_rows : the variant
     first : nothing has left the house yet
@@ -31,12 +33,14 @@ def check_record(
     StudyError
         Any of these.
     """
-    problem = ""
-    if told.empty and not first and (plan.folder / "release" / RECORD).is_file():
+    problem, back = "", told_in_bundle(plan.folder)
+    if told.empty and not first and back is not None and set(back["run"]) - {run}:
         problem = (
-            f"was released before, and the folder {FOLDER}/ that says what was told is lost. Put it back, or "
-            "release with --first if that bundle never left the house."
+            f"was released before, and the folder {FOLDER}/ that says what was told is lost. Put it back; or run the "
+            f"study as it was then and release it once more, as release/{RECORD} is read back then; or release with "
+            "--first if that bundle never left the house."
         )
+    told = back if told.empty and back is not None and not first else told
     same = told[told["run"].eq(run)]
     if len(same) and same["rows"].astype(bool).ne(with_rows).any():
         problem = "was released in the other variant (with or without --rows); the two together tell more than each."
@@ -47,6 +51,38 @@ def check_record(
         )
     if problem:
         raise StudyError([Problem(str(plan.folder), problem)])
+
+
+def told_in_bundle(folder: Path) -> pd.DataFrame | None:
+    """What the bundle that lies in a study's folder says it tells; None where there is none."""
+    path = folder / "release" / RECORD
+    if not path.is_file():
+        return None
+    told = pd.read_csv(path, dtype=str, keep_default_na=False).reindex(columns=list(COLUMNS), fill_value="")
+    smallest_cell = pd.to_numeric(told["smallest_cell"], errors="coerce")
+    return told.assign(smallest_cell=smallest_cell, rows=told["rows"].eq("True"))
+
+
+def check_read_back(plan: Plan, told: pd.DataFrame) -> None:
+    """A record that is made again must be that of the bundle: else what that told is not known.
+
+    Parameters
+    ----------
+    plan
+    told : of the release about to be recorded
+
+    Raises
+    ------
+    StudyError
+        The bundle tells other counts.
+    """
+    back = told_in_bundle(plan.folder)
+    if back is not None and not back.astype(str).equals(told[list(COLUMNS)].astype(str).reset_index(drop=True)):
+        message = (
+            f"says other counts than this run gives, so that what was told cannot be read back from it. Put the folder "
+            f"{FOLDER}/ back, or release with --first if that bundle never left the house."
+        )
+        raise StudyError([Problem(str(plan.folder / "release" / RECORD), message)])
 
 
 def told_counts(masked: Masked, smallest_cell: int, run: str, with_rows: bool) -> tuple[pd.DataFrame, dict]:

@@ -74,7 +74,7 @@ def _loaded(entry: str, folder: Path, where: str) -> Any:
     if not path.resolve().is_relative_to(folder.resolve()) or path.suffix.lower() not in (".yaml", ".yml"):
         message = "is no .yaml file inside the study folder. Name one, such as reading/north.yaml."
         raise StudyError([Problem(f"{PLAN_FILE}, files", message)])
-    return load_written(path, where, "`liftseries map` drafts one")
+    return load_written(path, where, "`liftseries map` drafts one", comments_do=True)
 
 
 def _still_doubtful(left: list[str]) -> str:

@@ -32,7 +32,7 @@ def doubts(entries: Any, where: tuple[str, ...] = ()) -> Iterator[str]:
     """The entries of a draft that still hold a `?`, each by the keys that lead to it."""
     if isinstance(entries, Mapping):
         for key, entry in entries.items():
-            if key not in ("not_recorded", "not_applicable", "missing", "only_rows"):
+            if key not in ("not_recorded", "not_applicable", "missing", "only_rows") or _is_doubt(entry):
                 yield from doubts(entry, (*where, str(key)))
             if _is_doubt(key) and "words" not in where and "levels" not in where:
                 yield ", ".join((*where, str(key)))

@@ -83,13 +83,14 @@ def labels_read(filled: Mapping[str, Any], study: Path) -> list[str]:
     return list(dict.fromkeys(label for labels in files_read(filled, study).values() for label in labels))
 
 
-def load_written(path: Path, name: str, start: str) -> dict[str, Any]:
+def load_written(path: Path, name: str, start: str, comments_do: bool = False) -> dict[str, Any]:
     """What a YAML file of the study holds.
 
     Parameters
     ----------
     path, name : the file, and what it is called in messages
     start : how one is begun
+    comments_do : a file of comments alone says that there is nothing to say; one without a byte may be a broken copy
 
     Raises
     ------
@@ -117,6 +118,8 @@ def load_written(path: Path, name: str, start: str) -> dict[str, Any]:
         raise StudyError([Problem(place, f"not YAML: {error.problem}. Mend the line.")]) from None
     except (yaml.YAMLError, ValueError, RecursionError):
         raise StudyError([Problem(name, "not YAML. Write it as plain UTF-8 text.")]) from None
+    if written is None and comments_do and data.strip():
+        return {}
     if not isinstance(written, dict):
         needed = "`tables` at least is needed" if name == PLAN_FILE else "write some, or take it out of `files`"
         raise StudyError([Problem(name, f"holds no keys; {needed}.")])

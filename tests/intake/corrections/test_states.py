@@ -15,7 +15,6 @@ from corrected_studies import (
     states,
     tables_of,
     withdrawing,
-    write_lines,
 )
 from correction_books import problems
 from hypothesis import HealthCheck, given, settings
@@ -51,18 +50,6 @@ def test_every_state_is_counted(tmp_path, capsys):
     said = capsys.readouterr()
     assert "6 lines of corrections.csv: 1 superseded, 1 applied, 1 withdrawn, 1 already so, 2 not there." in said.out
     assert said.out.count("no row of patients has the key that it names") == 1
-
-
-def test_a_chain_of_lines_ends_in_the_last_and_withdrawing_it_gives_back_what_was_sent(tmp_path):
-    chain = [line(value="a"), line(value="b", number=2, supersedes="1"), line(value="c", number=3, supersedes="2")]
-    study = corrected_study(tmp_path, *chain)
-    assert states(study) == {1: "superseded", 2: "superseded", 3: "applied"}
-    assert tables_of(study)["patients"]["centre"][0] == "c"
-    write_lines(study, *chain, withdrawing(4, 3))
-    assert states(study) == {1: "superseded", 2: "superseded", 3: "withdrawn"}
-    assert tables_of(study)["patients"]["centre"][0] == "north"
-    write_lines(study, *chain, withdrawing(4, 3), line(value="d", number=5, supersedes="4"))
-    assert tables_of(study)["patients"]["centre"][0] == "d"
 
 
 def test_a_later_line_of_a_cell_holds_also_where_it_does_not_say_so(tmp_path):

@@ -116,3 +116,18 @@ def test_a_reading_that_study_yaml_names_for_another_file_is_left_to_it(three, c
     assert main(["map", str(three), "west.xlsx"]) == 0
     assert '"west.xlsx": "reading/west_xlsx.yaml"' in capsys.readouterr().out
     assert (three / "reading" / "west.yaml").read_bytes() == before
+
+
+def test_a_draft_of_a_file_with_the_dictionarys_own_header_may_end_up_without_a_key(three, capsys):
+    """Its one question answered by deleting the line, as it says; a reading without a byte may be a broken copy."""
+    (three / "plain.csv").write_text("patient_id,centre,age_years,sex\np1,north,54,female\n", encoding="utf-8")
+    (three / "study.yaml").write_text("tables: {patients: plain.csv}\n", encoding="utf-8")
+    assert main(["map", str(three), "plain.csv", "--add"]) == 0
+    path = three / "reading" / "plain.yaml"
+    kept = [line for line in path.read_text(encoding="utf-8").splitlines() if line.startswith("#")]
+    path.write_text("\n".join(kept) + "\n", encoding="utf-8")
+    main(["check", str(three)])
+    assert "holds no keys" not in capsys.readouterr().out
+    path.write_bytes(b"")
+    main(["check", str(three)])
+    assert "holds no keys" in capsys.readouterr().out

@@ -77,6 +77,23 @@ def test_a_cell_called_missing_is_not_filled_as_an_empty_one(tmp_path):
     assert read_septa(tmp_path / "b") == ["unknown", "no", "yes", "no"]
 
 
+def test_a_cell_called_missing_is_empty_where_nobody_needs_a_value(tmp_path):
+    """The stage of a tear: `unknown` would say that there was one."""
+    stages = {"sites": lambda sites: sites.assign(perforation_stage=["-", "-", "lifting", "-"])}
+    forms = "columns: {sites: {perforation_stage: {from: perforation_stage, missing: ['-']}}}"
+    assert told(tmp_path, f"{{sites.csv: {{{forms}}}}}", stages) == []
+    assert read_study(read_plan(tmp_path)).tables["sites"]["perforation_stage"].isna().tolist() == [1, 1, 0, 1]
+
+
+def test_nor_is_it_what_an_empty_cell_means(tmp_path):
+    """Without a word on placement the implant came the same day; a `?` does not say so."""
+    placed = {"sites": lambda sites: sites.assign(placement=["?", "", "staged", "none"])}
+    forms = "columns: {sites: {placement: {from: placement, missing: ['?']}}}"
+    (problem,) = told(tmp_path, f"{{sites.csv: {{{forms}}}}}", placed)
+    assert "row 2" in problem
+    assert "means same_day" in problem
+
+
 @pytest.mark.parametrize("said", ["missing: ['-']", ""])
 def test_nor_where_one_of_several_columns_is_taken(tmp_path, said):
     two = {"sites": lambda sites: sites.assign(a=["-", "", "0.2", "-"], b=["-", "", "-", "0.4"])}

@@ -9,6 +9,8 @@ from studies import added, cell, cells, write_study
 from liftseries.intake.screens import screen_of
 from liftseries.intake.study import check_study
 from liftseries.intake.told.causes import Item, causes_of, common_place, listed, parted
+from liftseries.intake.told.decisions import Decision
+from liftseries.intake.told.screen import decision_lines
 from liftseries.study.plan import read_plan
 
 
@@ -33,6 +35,23 @@ def test_wordings_that_differ_in_numbers_are_one_and_other_columns_are_not():
     assert [variant.count for variant in one.variants] == [7, 1]
     assert one.variants[0].words == "2 … 8 is below 16"
     assert one.variants[0].places == [f"p.csv, row {row}, age_years" for row in range(2, 7)]
+
+
+def test_a_range_is_told_only_where_nothing_else_differs():
+    """`5 … 19 of the 5 sites` would be no range of anything."""
+    (one,) = causes_of(item(n, f"{n} of the {of} sites have it.") for n, of in ((5, 5), (19, 19), (7, 9)))
+    assert one.variants[0].words == "such as: 5 of the 5 sites have it"
+    (alike,) = causes_of(item(n, f"{n} of the 20 sites have it.") for n in (5, 19))
+    assert alike.variants[0].words == "5 … 19 of the 20 sites have it"
+
+
+def test_a_decision_of_many_cells_is_counted_once_and_its_places_once():
+    decided = [
+        Decision("sites", "a.csv", None, "", "a.csv", f"{n} times: a row of another table", "no row", "only_rows", n)
+        for n in (386, 83)
+    ]
+    (cause,) = causes_of(decided, by=("rule",))
+    assert decision_lines([cause])[1].strip() == "469 × a row of another table: no row [only_rows]: a.csv"
 
 
 def test_items_of_one_rule_may_be_one_cause():

@@ -57,8 +57,9 @@ def _paragraphs(plan: Plan, found: Refused, name: str) -> list[tuple[str, str]]:
         (
             "What to do",
             "Type the right value over the wrong one. Every cell of a row may be corrected but the grey ones; lists "
-            "are offered where only certain values are allowed. Decimal point or comma, both are read. Clear a cell "
-            "that has no value. Leave what you cannot settle as it is: it stays refused and is told again.",
+            "are offered where only certain values are allowed, and the words of your own file are understood too. "
+            "Decimal point or comma, both are read. Clear a cell that has no value. Leave what you cannot settle as it "
+            "is: it stays refused and is told again.",
         ),
         (
             "Who and why",

@@ -17,6 +17,7 @@ from liftseries.base.errors import Problem, StudyError, UsageError
 from liftseries.intake.books.dependants import dependants, told_of
 from liftseries.intake.books.first_sheet import README_SHEET
 from liftseries.intake.books.marks import parsed, row_mark, study_mark
+from liftseries.intake.books.own_words import in_own_words
 from liftseries.intake.books.returned_sheet import (
     ReturnedRow,
     cannot_be_taken,
@@ -42,6 +43,7 @@ from liftseries.intake.draft.opened import opened
 from liftseries.intake.files.grid import Oddity, is_blank
 from liftseries.intake.identifiers.kinds import Role
 from liftseries.study.plan import Plan
+from liftseries.study.reading import Reading
 
 Told = list[tuple[str, str]]  # (place, what depends on it)
 
@@ -230,10 +232,14 @@ def _changes(
                 yield name, "", place, message
             continue
         value, stood = returned(cell), (then.value(table, index, name), now.value(table, index, name))
-        same = value in map(shown, stood) or canonical(value, column) in (canonical(old, column) for old in stood)
+        unclear, same = "", value in map(shown, stood)
+        if not same:
+            reading = study.plan.readings.get(filed.sheet(index).source.label, Reading())
+            value, unclear = in_own_words(value, filed, index, name, reading)
+            same = not unclear and canonical(value, column) in (canonical(old, column) for old in stood)
         if not isinstance(cell, Oddity) and (same or study.was_taken(table, row.text(KEY), name, value, last_line)):
             continue
-        yield name, value, place, cannot_be_taken(cell) or identifying(study.plan, table, name, value)
+        yield name, value, place, cannot_be_taken(cell) or unclear or identifying(study.plan, table, name, value)
 
 
 def _who_cannot_be_taken(row: ReturnedRow, reason: str, person: str) -> Iterator[Problem]:

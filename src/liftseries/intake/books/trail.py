@@ -8,7 +8,8 @@ from dataclasses import replace
 
 from liftseries.base.errors import Problem, StudyError, UsageError
 from liftseries.intake.corrections.by_row import Converted, convert, has_lines_by_row
-from liftseries.intake.corrections.corrected import State, lay_over, stood_class, stood_hash
+from liftseries.intake.corrections.chains import State, lines_that_hold
+from liftseries.intake.corrections.corrected import lay_over, stood_class, stood_hash
 from liftseries.intake.corrections.lines import (
     WITHDRAW,
     Correction,
@@ -90,7 +91,7 @@ def _renewed(plan: Plan, corrections: Corrections) -> list[Correction]:
 
 
 def withdraw(plan: Plan, numbers: Iterable[int], person: str, reason: str) -> int:
-    """Takes lines back by new ones; gives how many.
+    """Takes lines back by new ones; gives how many. What a line came in the place of holds again.
 
     Parameters
     ----------
@@ -109,8 +110,7 @@ def withdraw(plan: Plan, numbers: Iterable[int], person: str, reason: str) -> in
         if told:
             raise UsageError(f"{what} holds {told}")
     corrections = sound_corrections(plan)
-    gone = {line.supersedes for line in corrections.lines}
-    hold = {line.line: line for line in corrections.lines if not line.withdraws and line.line not in gone}
+    hold = {line.line: line for line in lines_that_hold(corrections.lines)[0]}
     numbers = list(dict.fromkeys(numbers))
     if unknown := [number for number in numbers if number not in hold]:
         told = ", ".join(map(str, unknown))

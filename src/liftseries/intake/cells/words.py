@@ -37,12 +37,18 @@ LEVEL_WORDS: Mapping[str, tuple[str, ...]] = {
     "yes": ("y", "1", "x", "true", "t", "+", "positive", "pos", "present", "ja", "j", "oui", "o", "si", "sí", "sim"),
     "no": ("n", "0", "false", "f", "negative", "neg", "absent", "nein", "nee", "non", "não", "nao"),
     "unknown": ("unk", "uk", "nk", "not known", "unbekannt", "inconnu", "desconocido", "sconosciuto", "onbekend"),
-    "female": ("f", "w", "woman", "weiblich", "frau", "femme", "mujer", "donna", "vrouw"),
+    "female": ("f", "w", "woman", "weiblich", "frau", "femme", "mujer", "donna", "v", "vrouw"),
     "male": ("m", "man", "männlich", "mann", "homme", "hombre", "uomo"),
-    "never": ("non-smoker", "nonsmoker", "non smoker", "never smoker", "nichtraucher", "nie", "jamais", "nunca"),
-    "former": ("ex", "ex-smoker", "ex smoker", "former smoker", "past", "exraucher", "früher", "ehemals", "ancien"),
-    "current": ("smoker", "current smoker", "raucher"),
-    "none": ("no", "n", "0", "nil", "nein", "keine", "non", "aucun", "nessuno", "ninguno"),
+    "never": (
+        "non-smoker", "nonsmoker", "non smoker", "never smoker",
+        "nichtraucher", "nie", "jamais", "nunca", "nooit", "niet-roker",
+    ),
+    "former": (
+        "ex", "ex-smoker", "ex smoker", "former smoker", "past",
+        "exraucher", "früher", "ehemals", "ancien", "gestopt",
+    ),
+    "current": ("smoker", "current smoker", "raucher", "actuel", "fumeur", "roker"),
+    "none": ("no", "n", "0", "nil", "nein", "keine", "non", "aucun", "aucune", "geen", "nessuno", "ninguno"),
 }  # fmt: skip
 
 

@@ -47,8 +47,8 @@ def _check_reference(draft: Draft, column: str, parent: Draft) -> None:
         # As many keys of the parent cannot be read: these may well be the ones that are missed.
         draft.sound[column][dangling] = False
         return
+    message = f"stands in no row of {parent.table.name}. Correct it, or add the row there."
     for index in np.flatnonzero(dangling):
-        message = f"stands in no row of {parent.table.name}. Correct it, or add the row there."
         draft.find("reference_is_known", index, column, message)
 
 

@@ -42,8 +42,9 @@ def check_rows(draft: Draft) -> None:
         column, values = draft.table.columns[name], table[name]
         # Asked one by one: pandera's list of failures takes five times as long as reading.
         passed = pd.concat([check(values.dropna()).check_output for check in schema.checks], axis="columns")
-        for index in passed.index[~passed.all(axis="columns")]:
-            rule, message = _cell_message(values[index], column)
+        failed = passed.index[~passed.all(axis="columns")]
+        for index, value in zip(failed, values[failed], strict=True):
+            rule, message = _cell_message(value, column)
             draft.find(rule, index, name, message)
     told_missing = set()
     for check in row_checks(draft.table):

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from enum import Enum
 
 import numpy as np
 
 from liftseries.intake.cells.numbers import value_class
+from liftseries.intake.corrections.chains import State, lines_that_hold
 from liftseries.intake.corrections.lines import LEAVE_OUT_COPIES, Correction, Corrections, finding_of_line
 from liftseries.intake.corrections.new_keys import keys_given, new_key, with_old_key
 from liftseries.intake.corrections.rows import Filed, canonical
@@ -24,18 +24,6 @@ from liftseries.study.plan_files import CORRECTIONS_FILE, KEY_FILE
 
 STOOD = {"empty": "an empty cell", "integer": "a whole number", "error": "an error of the workbook"}
 SEVERAL, ROW = "several", "row"  # classes of what stood there beside those of one cell
-
-
-class State(Enum):
-    """What became of a line at this reading."""
-
-    APPLIED = "applied"
-    ALREADY_SO = "already so"
-    NOT_THERE = "not there"
-    AMBIGUOUS = "ambiguous"
-    SUPERSEDED = "superseded"
-    WITHDRAWN = "withdrawn"
-    NOT_VERIFIED = "not verified"  # the key is lost, or a person wrote the line, and nobody said --trust
 
 
 @dataclass
@@ -89,7 +77,7 @@ def lay_over(tables: Mapping[str, Filed], corrections: Corrections) -> Laid:
     corrections
     """
     laid = Laid(tables)
-    live = _live(corrections.lines, laid)
+    live, laid.states = lines_that_hold(corrections.lines)
     given = keys_given(live, tables)
     for line in live:
         if line.table in tables:
@@ -102,22 +90,6 @@ def lay_over(tables: Mapping[str, Filed], corrections: Corrections) -> Laid:
     for (table, index), line in laid.left_out.items():
         laid.decisions.append(_decision(line, tables[table], index, ""))
     return laid
-
-
-def _live(lines: Iterable[Correction], laid: Laid) -> list[Correction]:
-    """The lines in whose place no other has come, by number."""
-    live: dict[int, Correction] = {}
-    of_cell: dict[tuple[str, str, str], int] = {}
-    for line in lines:
-        if (earlier := live.pop(line.supersedes or 0, None)) is not None:
-            laid.states[earlier.line] = State.WITHDRAWN if line.withdraws else State.SUPERSEDED
-        if line.withdraws:
-            continue
-        cell = (line.table, line.key, line.column)
-        if (earlier := live.pop(of_cell.get(cell, 0), None)) is not None:
-            laid.states[earlier.line] = State.SUPERSEDED
-        live[line.line], of_cell[cell] = line, line.line
-    return list(live.values())
 
 
 # ── a line ──────────────────────────────────────────────────────────────────────────────────────

@@ -10,10 +10,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from liftseries.intake.cells.numbers import value_class
-from liftseries.intake.corrections.corrected import State
+from liftseries.intake.corrections.chains import State
 from liftseries.intake.corrections.lines import Correction
 from liftseries.intake.corrections.rows import Filed
+from liftseries.intake.draft.row_finding import RowFinding
 from liftseries.intake.files.headers import Header
 from liftseries.intake.files.sheet import Sheet
 from liftseries.intake.told.decisions import Decision
@@ -40,7 +40,7 @@ class Draft:
     file_no: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))
     rows: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=int))  # as a spreadsheet shows them
     repeated: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=bool))  # another row has the same key
-    findings: list[Finding] = field(default_factory=list)
+    findings: list[Finding | RowFinding] = field(default_factory=list)
     decisions: list[Decision] = field(default_factory=list)
     faults: list[tuple[str, Fault]] = field(default_factory=list)  # by column: what cells came to on their own
     # By column: empty because there is nothing to record, not because nobody did.
@@ -110,24 +110,9 @@ class Draft:
             file_no, int(self.rows[index]), column, self.headers[file_no].positions.get(column), int(index)
         )
 
-    def finding(self, rule: str, index: int, column: str, message: str, partner: int | None = None) -> Finding:
+    def finding(self, rule: str, index: int, column: str, message: str, partner: int | None = None) -> RowFinding:
         """A finding on a cell, or on a whole row where `column` is empty."""
-        sheet, row = self.sheets[self.file_no[index]], int(self.rows[index])
-        position = self.headers[self.file_no[index]].positions.get(column)
-        in_row = len(sheet.header) if column and position is None else -1 if position is None else position
-        return Finding(
-            table=self.table.name,
-            file=sheet.source.told,
-            row=row,
-            column=column,
-            value_class=value_class(self.raw[column][index]) if column else "text",
-            rule=rule,
-            message=message,
-            place=self._place(int(self.file_no[index]), row, column, position, index),
-            order=self._order(self.file_no[index], row, in_row),
-            index=int(index),
-            partner=None if partner is None else int(partner),
-        )
+        return RowFinding(self, rule, index, column, message, partner)
 
     def find(
         self,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from liftseries.intake.files.grid import BLANKS, Grid, Unreadable, is_blank
+from liftseries.base.numbers import counted
+from liftseries.intake.files.grid import BLANKS, Grid, Remark, Unreadable, is_blank, spoken
 
 
 def joined_header(grid: Grid, rows: Sequence[int]) -> list[object]:
@@ -38,6 +39,19 @@ def joined_header(grid: Grid, rows: Sequence[int]) -> list[object]:
     if not any(names):
         raise Unreadable(grid.shown, "the rows that `header_rows` names are empty. Correct the rows.")
     return list(names)
+
+
+def tell_rows_beside(grid: Grid, beside: Sequence[int], header_rows: Sequence[int]) -> None:
+    """Filled rows above the column names, or between those that `header_rows` names, which nobody reads."""
+    between = [row for row in beside if header_rows and row > header_rows[0]]
+    above = len(beside) - len(between)
+    if above:
+        stood, rule = f"{counted(above, 'filled row')} above the column names", "header_is_the_row_of_column_names"
+        grid.remarks.append(Remark(None, None, stood, "a title, no part of the table", rule))
+    if between:
+        stood = f"{counted(len(between), 'filled row')} between the rows of `header_rows`, row {spoken(between)}"
+        taken_for = "neither names nor data; name it there where it holds names"
+        grid.remarks.append(Remark(None, None, stood, taken_for, "row_between_header_rows_is_not_read"))
 
 
 def _name(grid: Grid, row: int, position: int) -> str:

@@ -6,7 +6,7 @@ row 2. What a file shows otherwise than it holds is settled by a rule and told a
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -27,7 +27,7 @@ from liftseries.intake.files.grid import (
 )
 from liftseries.intake.files.header_line import NAMES, header_at, more_header, name_in
 from liftseries.intake.files.joined_and_hidden import settle_hidden_columns, settle_hidden_rows, settle_merges
-from liftseries.intake.files.joined_header import joined_header
+from liftseries.intake.files.joined_header import joined_header, tell_rows_beside
 from liftseries.intake.files.parquet_files import read_parquet
 from liftseries.intake.files.workbooks import read_workbook
 from liftseries.intake.told.decisions import Decision
@@ -59,6 +59,7 @@ class Sheet:
     # Which columns of the file this table answers for -> the table's column made of it; empty: nobody's, or ignored.
     named: dict[int, str] | None = None
     not_collected: tuple[str, ...] = ()  # columns that study.yaml says nobody recorded
+    filled: Mapping[str, np.ndarray] = field(default_factory=dict)  # column -> rows whose cell was empty: `empty_means`
 
     def row_place(self, row: int) -> str:
         return f"{self.shown}, row {row}"
@@ -108,6 +109,7 @@ class Sheet:
                 for position, origin in self.origins.items()
             },
             ragged={now_at[at]: length for at, length in self.ragged.items() if at in now_at},
+            filled={name: rows[kept] for name, rows in self.filled.items()},
         )
 
 
@@ -195,10 +197,7 @@ def _sheet(
     else:
         header_row, header = seen[header_at([cells for _, cells in seen], names)]
     beside = {row: cells for row, cells in numbered if row < header_row and row not in header_rows}
-    if beside:
-        stood = f"{len(beside)} filled row{'s' if len(beside) > 1 else ''} above the column names"
-        rule = "header_is_the_row_of_column_names"
-        grid.remarks.append(Remark(None, None, stood, "a title, no part of the table", rule))
+    tell_rows_beside(grid, list(beside), header_rows)
     settle_merges(grid, header_row, [row for row, _ in numbered if row > header_row], bool(header_rows))
     below = [(row, cells) for row, cells in seen if row > header_row]
     no_data = _no_data(grid, header, header_row, below, names) if names else {}

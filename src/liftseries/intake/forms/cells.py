@@ -142,13 +142,13 @@ def text_words(cells: np.ndarray, words: Mapping[str, str], counts: Counts) -> n
     return meanings(cells, ColumnForm((), words=words), counts)
 
 
-def filled_empty(cells: np.ndarray, value: object, counts: Counts) -> np.ndarray:
-    """Empty cells as what study.yaml says that they mean; not those that it calls missing."""
+def filled_empty(cells: np.ndarray, value: object, counts: Counts) -> tuple[np.ndarray, np.ndarray]:
+    """Empty cells as what study.yaml says that they mean, and which they are; not those that it calls missing."""
     empty = blanks(cells) & np.array([cell is not Absent.SAID for cell in cells], dtype=bool)
     if not empty.any():
-        return cells
+        return cells, empty
     cells = cells.copy()
     cells[empty] = value
     shown = plain(value) if isinstance(value, int | float) else str(value)
     counts.add("empty_means", "an empty cell", shown, empty.sum())
-    return cells
+    return cells, empty

@@ -9,7 +9,7 @@ import numpy as np
 from liftseries.base.errors import did_you_mean
 from liftseries.intake.cells.cells import read_cell
 from liftseries.intake.cells.units import factor_of, units_known
-from liftseries.intake.files.grid import Absent, SheetFault, is_blank
+from liftseries.intake.files.grid import Absent, Refused, SheetFault, is_blank
 from liftseries.intake.files.sheet import Sheet
 from liftseries.intake.forms.cells import (
     Counts,
@@ -24,7 +24,7 @@ from liftseries.intake.forms.numbers import in_unit, one_of, part_of, with_decim
 from liftseries.intake.told.verdicts import Fault
 from liftseries.study.forms import PREFIXED, ColumnForm, folded_name
 from liftseries.study.reading import Reading
-from liftseries.study.schema import UNKNOWN, Table
+from liftseries.study.schema import UNKNOWN, Column, Table
 
 TOOTH = "tooth"  # the one column whose cells may name what they are, in words beside the number
 
@@ -42,6 +42,8 @@ class Columns:
     counts: dict[str, Counts] = field(default_factory=dict)  # by column; "" for rows
     faults: list[SheetFault] = field(default_factory=list)
     constant: list[str] = field(default_factory=list)
+    said: dict[str, tuple[str, str, str]] = field(default_factory=dict)  # column without one in the file -> its count
+    filled: dict[str, np.ndarray] = field(default_factory=dict)  # see `Sheet.filled`
     taken: set[str] = field(default_factory=set)  # folded names of the file's columns that a table takes, or ignored
 
     def counted(self, column: str) -> Counts:
@@ -94,9 +96,7 @@ def make_column(made: Columns, name: str) -> None:
         _constant(made, name, value)
     elif is_absent:
         absent = UNKNOWN if UNKNOWN in column.levels else None
-        made.counted(name).add(
-            "not_collected", "no column", f"missing: {absent or 'not collected'}", len(made.sheet.rows)
-        )
+        made.said[name] = "not_collected", "no column", f"missing: {absent or 'not collected'}"
         if absent:
             made.cells[name] = np.full(len(made.sheet.rows), absent, dtype=object)
             made.origins[name] = None
@@ -118,7 +118,7 @@ def _constant(made: Columns, name: str, value: object) -> None:
     made.cells[name] = np.full(len(made.sheet.rows), value, dtype=object)
     made.origins[name] = None
     made.constant.append(name)
-    made.counted(name).add("constant", "no column", f"{value} in every row", len(made.sheet.rows))
+    made.said[name] = "constant", "no column", f"{value} in every row"
 
 
 def built_column(made: Columns, name: str, form: ColumnForm) -> tuple[np.ndarray, int] | None:
@@ -175,14 +175,28 @@ def finish_column(made: Columns, name: str) -> None:
         made.cells[name] = prefixed(made.cells[name], forms.prefix, made.reading, counts)
     value = forms.empty_means.get(made.table.name, {}).get(name)
     if value is not None:
-        made.cells[name] = filled_empty(made.cells[name], value, counts)
+        made.cells[name], made.filled[name] = filled_empty(made.cells[name], value, counts)
     called_missing = np.array([cell is Absent.SAID for cell in made.cells[name]], dtype=bool)
-    if called_missing.any():  # as a word under `not_recorded` would be
-        absent = UNKNOWN if UNKNOWN in made.table.columns[name].levels else None
-        made.cells[name] = np.where(called_missing, absent, made.cells[name])
+    if called_missing.any():
+        made.cells[name] = made.cells[name].copy()
+        made.cells[name][called_missing] = when_missing(made.table.columns[name])
 
 
-def check_what_is_said(made: Columns) -> None:
+def when_missing(column: Column) -> object:
+    """What a cell that `missing` names comes to: no value, and `unknown` where every row needs one."""
+    if column.when_empty:
+        message = (
+            f"a cell that `missing` names, and an empty one here means {column.when_empty}. Say under `words` what it "
+            "means, or correct the cell."
+        )
+        return Refused("value_is_given", message, "text")
+    return UNKNOWN if column.required and UNKNOWN in column.levels else None
+
+
+def check_what_is_said(made: Columns, n_rows: int) -> None:
+    """Counts what is the same in all rows of the table; tells of `empty_means` for a column that is not there."""
+    for name, what in made.said.items():
+        made.counted(name).add(*what, n_rows)
     for name in made.reading.forms.empty_means.get(made.table.name, {}):
         if name not in made.cells and (made.table.name, name) not in made.reading.forms.common_empty_means:
             message = f"`empty_means` names {name} of {made.table.name}, and {made.sheet.shown} has no such column."

@@ -103,7 +103,7 @@ def mapped(sheet: Sheet, table: Table, reading: Reading, sharing: Mapping[str, T
         rows_of, at_row = _one_row_each(made, rows_of, at_row, repeated)
     for name in list(made.cells):
         finish_column(made, name)
-    check_what_is_said(made)
+    check_what_is_said(made, len(rows_of))
     return _as_sheet(made, rows_of, at_row, named_elsewhere(sharing, reading), is_first)
 
 
@@ -252,6 +252,7 @@ def _as_sheet(made: Columns, rows: np.ndarray, at_row: np.ndarray, taken: Collec
         read_by=made.reading.where,
         named=_named(made, taken, is_first),
         not_collected=made.reading.forms.not_collected.get(made.table.name, ()),
+        filled={name: empty for name, empty in made.filled.items() if empty.any()},
         faults=[*sheet.faults, *made.faults],
     )
     return replace(result, decisions=[*sheet.decisions, *_decisions(made, result)])

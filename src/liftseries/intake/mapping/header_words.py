@@ -1,81 +1,86 @@
-"""What centres call the columns of the dictionary, in several languages (common practice, no source)."""
+"""What centres call columns, groups of them, rows and months: schemas/header_words.yaml, typed. Code knows no word."""
 
 from __future__ import annotations
 
+import re
+import unicodedata
 from collections.abc import Mapping
+from functools import cache
+from typing import Any
 
-HEADER_WORDS: Mapping[str, tuple[str, ...]] = {
-    "patient_id": (
-        "patient", "patient no", "patient number", "patient nr", "pat nr", "pat id", "patienten nr",
-        "patientennummer", "pseudonym", "no patient", "id patient", "paciente",
-    ),
-    "site_id": (
-        "site", "case", "case id", "case no", "fall", "fall nr", "stelle", "implantat nr", "implant id",
-        "implant no", "site no", "no implant", "cas",
-    ),
-    "centre": ("center", "zentrum", "clinic", "klinik", "praxis", "centro"),
-    "age_years": ("age", "alter", "age at surgery", "âge", "edad", "età"),
-    "sex": ("gender", "geschlecht", "sexe", "sexo", "sesso"),
-    "smoking": ("smoker", "smoking status", "raucher", "rauchen", "tabac", "fumeur", "fumador", "tabaco"),
-    "diabetes": ("diabetes mellitus", "diabète", "zucker"),
-    "periodontitis": ("pa", "parodontitis", "periodontal disease", "parodontite", "periodontitis"),
-    "operator": ("surgeon", "operateur", "behandler", "chirurg", "opérateur", "chirurgien", "operador", "cirujano"),
-    "operator_case_no": (
-        "operator case number", "case count", "lfd nr", "laufende nummer", "fallzahl", "numéro du cas",
-    ),
-    "surgery_year": ("year", "year of surgery", "jahr", "op jahr", "année", "année op", "año"),
-    "tooth": ("regio", "region", "zahn", "fdi", "tooth no", "position", "dent", "diente"),
-    "approach": ("zugang", "guided or freehand", "guided/freehand", "abord", "vorgehen"),
-    "protocol": ("protokoll", "technique", "technik", "protocole", "protocolo"),
-    "rbh_min_mm": (
-        "rbh min", "lowest height", "min height", "höhe min", "min höhe", "hauteur min", "rbh lowest",
-        "altura min",
-    ),
-    "rbh_max_mm": (
-        "rbh max", "highest height", "max height", "höhe max", "max höhe", "hauteur max", "rbh highest",
-        "altura max",
-    ),
-    "soft_tissue_mm": ("soft tissue", "mucosa", "schleimhaut", "gingiva", "muqueuse"),
-    "ridge_width_mm": ("ridge width", "kammbreite", "kieferkammbreite", "largeur de crête", "width of ridge"),
-    "sinus_width_mm": ("sinus width", "sinusbreite", "largeur du sinus"),
-    "membrane_mm": ("membrane", "membrane thickness", "membrandicke", "schneider", "épaisseur membrane"),
-    "septum": ("septa", "septum", "underwood", "cloison"),
-    "implant_diameter_mm": (
-        "diameter", "implant diameter", "durchmesser", "implantatdurchmesser", "ø", "diamètre", "diámetro",
-    ),
-    "implant_length_mm": ("length", "implant length", "länge", "implantatlänge", "longueur", "longitud"),
-    "platform_depth_mm": (
-        "platform", "platform depth", "tiefe", "schultertiefe", "profondeur plateforme", "platform below crest",
-    ),
-    "guide_offset_mm": ("offset", "guide offset", "schablone", "hülsenabstand", "sleeve offset"),
-    "fluid_ml": ("fluid", "fluid volume", "flüssigkeit", "volume liquide"),
-    "graft_ml": ("graft volume", "augmentatvolumen", "volume greffe"),
-    "graft": ("graft material", "augmentat", "knochenersatz", "greffe", "injerto", "biomaterial"),
-    "perforation": (
-        "perforated", "tear", "membrane perforation", "perforation ja/nein", "riss", "membranriss", "perforación",
-    ),
-    "perforation_test": ("test", "tear test", "dichtigkeit", "dichtigkeitsprüfung", "perforationstest"),
-    "perforation_stage": ("stage", "when noticed", "zeitpunkt"),
-    "perforation_mm": ("tear size", "perforation size", "rissgröße", "taille perforation"),
-    "perforation_management": ("management", "tear management", "versorgung", "prise en charge"),
-    "lift_method": ("lift", "method", "methode", "lift method", "méthode"),
-    "bone_quality": ("bone class", "knochenqualität", "quality", "lekholm zarb", "qualité osseuse"),
-    "placement": ("placed", "insertion", "implantation", "pose"),
-    "torque_ncm": ("torque", "insertion torque", "drehmoment", "eindrehmoment", "couple"),
-    "isq": ("isq", "stability", "stabilität"),
-    "healing": ("heilung", "einheilung", "cicatrisation", "healing mode"),
-    "loading_months": ("loading", "belastung", "mise en charge"),
-    "bone_height_post_mm": ("height post", "post", "höhe post", "post op height", "hauteur post"),
-    "months": ("month", "monate", "monat", "mois", "time", "meses", "follow up"),
-    "status": ("state", "zustand", "statut", "implant status", "estado"),
-    "bone_height_mm": ("bone", "bone height", "knochenhöhe", "hauteur osseuse"),
-    "marginal_bone_mm": ("marginal bone", "bone level", "level", "randknochen", "knochenniveau", "niveau osseux"),
-    "complication": ("complications", "komplikation", "event", "événement"),
-    "step_no": ("step", "schritt", "pass", "étape"),
-    "instrument_id": ("instrument", "drill", "bohrer", "foret"),
-    "stop_id": ("stop", "anschlag", "butée"),
-    "intended_depth_mm": ("intended depth", "solltiefe"),
-    "speed_rpm": ("speed", "drehzahl", "vitesse"),
-    "finding": ("befund", "open", "constat"),
-    "read_depth_mm": ("read depth", "messtiefe", "gauge depth"),
-}  # fmt: skip
+from liftseries.base.home import folder
+from liftseries.base.plain_yaml import load_shipped_yaml
+from liftseries.study.schema import Column
+
+MAYBE = "maybe"
+UNIT = re.compile(r"[(\[]\s*([^)\]]{1,8})\s*[)\]]|\b(mm|cm|ml|cc|ncm|rpm|years?|jahre)\s*$", re.IGNORECASE)
+
+
+def bare(name: object) -> str:
+    """A name as it is compared: without a unit in brackets, signs, letter case and runs of blanks."""
+    text = unicodedata.normalize("NFKC", UNIT.sub(" ", str(name))).casefold().replace("_", " ")
+    return " ".join(re.sub(r"[^\w/ø ]", " ", text).split())
+
+
+def unit_of(name: str) -> str:
+    """The unit that a name ends in, or has in brackets; empty where it has none."""
+    found = UNIT.search(name)
+    return (found[1] or found[2] or "").strip() if found else ""
+
+
+def tokens(name: object) -> list[str]:
+    """The words and numbers of a name, signs and units with them."""
+    return re.findall(r"[^\W\d_]+|\d+", unicodedata.normalize("NFKC", str(name)).casefold())
+
+
+@cache
+def written() -> Mapping[str, Any]:
+    """The file as it stands."""
+    return load_shipped_yaml((folder("schemas") / "header_words.yaml").read_text(encoding="utf-8"))
+
+
+@cache
+def sure_names(column: Column) -> frozenset[str]:
+    """Names that mean this column: its own, and those of other languages; what may mean something else is not here."""
+    lists = written()["headers"].get(column.name, {})
+    own = re.sub(r"_(mm|ml|deg|months|rpm|ncm|years)$", "", column.name)
+    names = {bare(name) for name in (column.title, own)}
+    names |= {bare(name) for key, entries in lists.items() if key != MAYBE for name in entries}
+    return frozenset({bare(column.name)} | (names - possible_names(column)))
+
+
+@cache
+def possible_names(column: Column) -> frozenset[str]:
+    """Names that may mean this column, or something else."""
+    return frozenset(map(bare, written()["headers"].get(column.name, {}).get(MAYBE, ())))
+
+
+def heads(group: str, column: Column) -> bool:
+    """Whether columns of a group of that name may be called this one without the group's name."""
+    return any(
+        column.name in entry.get("only", (column.name,)) and column.name not in entry.get("except", ())
+        for entry in written()["groups"]
+        if bare(group) in map(bare, entry["words"])
+    )
+
+
+def without_group(name: str) -> str:
+    """A name without that of the group that it begins with, where that is a group that names no site or side."""
+    words = name.split()
+    for at in range(1, len(words)):
+        if any(bare(" ".join(words[:at])) in map(bare, entry["words"]) for entry in written()["groups"]):
+            return " ".join(words[at:])
+    return name
+
+
+@cache
+def at_months() -> re.Pattern[str]:
+    """Names such as `bone 6m` and `status 5y`, in parts: stem, n, unit."""
+    units = sorted((unit for units in written()["months"].values() for unit in units), key=len, reverse=True)
+    shown = "|".join(map(re.escape, units))
+    return re.compile(rf"(?P<stem>.*?\D)[\s_(\-]*(?P<n>\d{{1,3}})\s*(?P<unit>{shown})\b\.?\)?\s*", re.IGNORECASE)
+
+
+def months_of(number: str, unit: str) -> int:
+    """`5`, `y`: 60."""
+    return int(number) * next(months for months, units in written()["months"].items() if unit.casefold() in units)

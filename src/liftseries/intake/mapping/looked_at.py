@@ -94,15 +94,15 @@ def _header_rows(source: Source, forms: Forms) -> tuple[int, ...]:
     if ending in (".xlsx", ".xlsm"):
         grid = read_workbook(source, "")
         wide = [merge for merge in grid.layout.merges if merge.right > merge.left and merge.top == merge.bottom]
-        rows = sorted({merge.top for merge in wide if _all_texts(grid, merge.top + 1)})
+        tops = sorted({merge.top for merge in wide if _all_texts(grid, merge.top + 1)})
+        rows = [top for at, top in enumerate(tops) if top == tops[0] + at]  # a title may be merged above the groups
         return (rows[-1], rows[-1] + 1) if rows and rows[-1] <= 20 and _n_texts(grid, rows[-1]) > 1 else ()
     if ending in (".csv", ".txt") and source.path.is_file():
         grid = read_csv(source, forms.encoding, forms.separator)
-        for row in range(1, min(len(grid.records), 5)):
-            top = grid.records[row - 1]
-            gaps = sum(is_blank(cell) for cell in top)
-            if _n_texts(grid, row) > 1 and gaps >= 2 and _all_texts(grid, row + 1) and _n_texts(grid, row + 1) > gaps:
-                return (row, row + 1)
+        row = next((row for row in range(1, min(len(grid.records), 5)) if _n_texts(grid, row) > 1), 0)
+        gaps = sum(is_blank(cell) for cell in grid.records[row - 1]) if row else 0
+        if gaps >= 2 and _all_texts(grid, row + 1) and _n_texts(grid, row + 1) > gaps:
+            return (row, row + 1)
     return ()
 
 

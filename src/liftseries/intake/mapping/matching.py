@@ -1,4 +1,9 @@
-"""A file's headers held against the dictionary: by name, unit in brackets, and what the cells look like."""
+"""A file's headers held against the dictionary: by name, unit in brackets, and what the cells look like.
+
+**Certain** is a header that the dictionary or `schemas/header_words.yaml` calls by that column's name alone, whose unit
+and cells are of its kind, and that is no other column's of the table. Names that are only alike, and cells that look
+like those of a column, are questions.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +12,7 @@ import re
 import unicodedata
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -16,19 +21,24 @@ from liftseries.intake.cells.units import factor_of
 from liftseries.intake.cells.words import level_meant, missing_word, word_in
 from liftseries.intake.files.grid import is_blank
 from liftseries.intake.forms.cells import WORD_BESIDE_TOOTH
-from liftseries.intake.mapping.header_words import HEADER_WORDS
+from liftseries.intake.mapping.header_words import (
+    at_months,
+    bare,
+    heads,
+    months_of,
+    possible_names,
+    sure_names,
+    unit_of,
+)
 from liftseries.study.schema import Column, Table
 
-CERTAIN, LIKELY = 0.95, 0.72  # of a name's likeness to what the column is called
+CERTAIN, LIKELY = 1.0, 0.72  # of a name's likeness to what the column is called
+ALIKE = 0.94  # what names that are only alike come to at most
 OF_THE_KIND = 0.8  # share of the filled cells that the column could hold
 LOOKED_AT = 500  # different cells of a column
 MOST_SHAPE = 14  # characters
-BRACKETS = re.compile(r"[(\[]\s*([^)\]]{1,8})\s*[)\]]|\b(mm|cm|ml|cc|ncm|rpm|years?|jahre)\s*$", re.IGNORECASE)
-AT_MONTHS = re.compile(
-    r"(?P<stem>.*?\D)[\s_(\-]*(?P<n>\d{1,3})\s*(?P<unit>m|mo|months?|monate?|mois|y|yrs?|years?|j|jahre?|ans?)\b\.?\)?\s*",
-    re.IGNORECASE,
-)
-IN_YEARS = ("y", "j", "a")
+SAY_LITTLE = {"yes", "no", "unknown", "none", "other", "mixed"}  # levels of many columns
+FEWEST_TEETH = 3  # different ones, for numbers to look like teeth
 
 
 @dataclass(frozen=True)
@@ -39,11 +49,11 @@ class FileColumn:
     cells: tuple[object, ...]  # filled and different, at most LOOKED_AT
     n_filled: int
     in_group: bool = False  # its name begins with that of a group of columns
+    rows: np.ndarray = field(default_factory=lambda: np.empty(0, object), compare=False, repr=False)  # all its cells
 
     @property
     def unit(self) -> str:
-        found = BRACKETS.search(self.name)
-        return (found[1] or found[2] or "").strip() if found else ""
+        return unit_of(self.name)
 
     @property
     def shape(self) -> str:
@@ -56,7 +66,7 @@ def file_column(name: str, cells: np.ndarray, in_group: bool = False) -> FileCol
     """A column of a file by its name and raw cells, shape (n_rows,)."""
     filled = [cell for cell in cells.tolist() if not is_blank(cell) and cell == cell]
     different = dict.fromkeys((type(cell), cell) for cell in filled)
-    return FileColumn(name, tuple(cell for _, cell in list(different)[:LOOKED_AT]), len(filled), in_group)
+    return FileColumn(name, tuple(cell for _, cell in list(different)[:LOOKED_AT]), len(filled), in_group, cells)
 
 
 def shape_of(cell: object) -> str:
@@ -68,26 +78,29 @@ def shape_of(cell: object) -> str:
     return shape if len(shape) <= MOST_SHAPE else f"{shape[: MOST_SHAPE - 1]}…"
 
 
-def likeness_of(found: FileColumn, column: Column) -> float:
-    """How much a column of a file is what one of the dictionary is called; the name of its group may be left out."""
-    words = found.name.split()
-    names = [" ".join(words[at:]) for at in range(len(words) if found.in_group else 1)]
-    return max(likeness(name, column) for name in names)
+def likeness_of(found: FileColumn, column: Column) -> tuple[float, bool]:
+    """How much a column of a file is what one of the dictionary is called, and whether its name means that one alone.
+
+    Under a group's name the column's own may stand alone, where that group heads such columns; else that is a question.
+    """
+    like, is_sure = likeness(found.name, column)
+    words = found.name.split() if found.in_group else []
+    for at in range(1, len(words)):
+        part, is_sure_part = likeness(" ".join(words[at:]), column)
+        is_sure_part = is_sure_part and heads(" ".join(words[:at]), column)
+        like, is_sure = max((like, is_sure), (part, is_sure_part), key=lambda one: (one[1], one[0]))
+    return like, is_sure
 
 
-def likeness(name: str, column: Column) -> float:
-    """How much a header is what a column is called, 0 to 1: its name, its title, words of other languages."""
-    bare = _bare(name)
-    called = {_bare(word) for word in (column.name, column.title, *HEADER_WORDS.get(column.name, ()))}
-    called |= {_bare(re.sub(r"_(mm|ml|deg|months|rpm|ncm|years)$", "", column.name))}
-    if bare in called:
-        return 1.0
-    return 0.94 * max(difflib.SequenceMatcher(None, bare, word).ratio() for word in called)
-
-
-def _bare(name: str) -> str:
-    text = unicodedata.normalize("NFKC", BRACKETS.sub(" ", name)).casefold().replace("_", " ")
-    return " ".join(re.sub(r"[^\w/ø ]", " ", text).split())
+def likeness(name: str, column: Column) -> tuple[float, bool]:
+    """How much a header is what a column is called, 0 to 1, and whether it means that column alone."""
+    called = bare(name)
+    if called in sure_names(column):
+        return CERTAIN, True
+    if called in possible_names(column):
+        return CERTAIN, False
+    names = sure_names(column) | possible_names(column)
+    return ALIKE * max(difflib.SequenceMatcher(None, called, word).ratio() for word in names), False
 
 
 def could_hold(found: FileColumn, column: Column) -> float:
@@ -116,6 +129,25 @@ def _could_be(cell: object, column: Column, unit: str) -> bool:
     return (lowest is None or number >= lowest) and (column.at_most is None or number <= column.at_most)
 
 
+def _has_another_unit(found: FileColumn, column: Column, every: Mapping[str, Column]) -> bool:
+    """Whether the header's unit is one of other columns and none of this one."""
+    unit = found.unit
+    return bool(unit) and factor_of(column, unit) is None and any(factor_of(of, unit) for of in every.values())
+
+
+def looks_like(found: FileColumn, column: Column) -> bool:
+    """Whether cells alone make a column a candidate: teeth, or levels that few columns have."""
+    if len(found.cells) < 2 or could_hold(found, column) < OF_THE_KIND:
+        return False
+    if column.notation:
+        return len(found.cells) >= FEWEST_TEETH
+    own = {str(level) for level in column.levels} - SAY_LITTLE
+    if column.type != "category" or not own:
+        return False
+    seen = {level_meant(cell, column)[1] or word_in(cell) for cell in found.cells}
+    return len(seen & own) >= 2
+
+
 @dataclass(frozen=True)
 class Match:
     """A header for a column; `certain` where it needs no question."""
@@ -128,17 +160,25 @@ class Match:
 def matches(columns: list[FileColumn], table: Table) -> dict[str, list[Match]]:
     """For each column of a table the headers that may be it, the likeliest first."""
     found: dict[str, list[Match]] = {}
+    meant: Counter[str] = Counter()  # header -> columns of the table whose name it has, and whose cells it could be
     for name, column in table.columns.items():
         scored = []
         for each in columns:
-            like = likeness_of(each, column)
-            if like >= LIKELY:
+            like, is_sure = likeness_of(each, column)
+            if _has_another_unit(each, column, table.columns):
+                continue
+            if like >= LIKELY or looks_like(each, column):
                 right = could_hold(each, column) >= OF_THE_KIND
-                scored.append(Match(each.name, like, like >= CERTAIN and right))
-        scored.sort(key=lambda match: -match.score)
+                meant[each.name] += like == CERTAIN and right
+                scored.append(Match(each.name, like, is_sure and right))
+        scored.sort(key=lambda match: (-match.certain, -match.score))
         if sum(match.certain for match in scored) > 1:
             scored = [Match(match.header, match.score, False) for match in scored]
         found[name] = scored
+    found = {
+        name: [Match(one.header, one.score, one.certain and meant[one.header] == 1) for one in of]
+        for name, of in found.items()
+    }
     taken = {of[0].header for of in found.values() if of and of[0].certain}
     return {
         name: of if of and of[0].certain else [match for match in of if match.header not in taken]
@@ -146,18 +186,21 @@ def matches(columns: list[FileColumn], table: Table) -> dict[str, list[Match]]:
     }
 
 
-def visits_in_columns(columns: list[FileColumn], table: Table) -> dict[float, dict[str, list[str]]]:
-    """Columns such as `bone 6m` and `status 5y`: months -> column of the table -> headers."""
-    groups: dict[float, dict[str, list[str]]] = {}
+def visits_in_columns(columns: list[FileColumn], table: Table) -> dict[int, dict[str, list[Match]]]:
+    """Columns such as `bone 6m` and `status 5y`: months -> column of the table -> headers.
+
+    Beside a month a name that may mean a column of visits means it, where it may mean no other of them; it is certain
+    where the cells are of that kind, and no other header has its name and month.
+    """
+    groups: dict[int, dict[str, list[Match]]] = {}
+    own = {name: column for name, column in table.columns.items() if name not in table.key}
     for each in columns:
-        parts = AT_MONTHS.fullmatch(each.name.strip())
-        if not parts:
-            continue
-        months = int(parts["n"]) * (12 if parts["unit"].lower().startswith(IN_YEARS) else 1)
-        likely = {name: likeness(parts["stem"], column) for name, column in table.columns.items()}
-        best = max(likely, key=lambda name: likely[name])
-        if likely[best] >= LIKELY and best not in table.key:
-            groups.setdefault(months, {}).setdefault(best, []).append(each.name)
+        parts = at_months().fullmatch(each.name.strip())
+        named = [name for name in own if parts and likeness(parts["stem"], own[name])[0] == CERTAIN]
+        fit = [name for name in named if could_hold(each, own[name]) >= OF_THE_KIND]
+        if len(found := fit or named) == 1:
+            of_month = groups.setdefault(months_of(parts["n"], parts["unit"]), {})
+            of_month.setdefault(found[0], []).append(Match(each.name, CERTAIN, bool(fit)))
     return groups if len(groups) > 1 or any(len(group) > 1 for group in groups.values()) else {}
 
 

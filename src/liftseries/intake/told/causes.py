@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Protocol
 
 MOST_PLACES = 5
@@ -49,11 +50,13 @@ class Variant:
     told: str  # of the first cell
     remedy: str
     count: int = 0
+    n_items: int = 0  # a decision may count many cells
     places: list[str] = field(default_factory=list)  # the first five
     columns: list[str] = field(default_factory=list)  # theirs
     lowest: float = 0.0  # of the number that every wording begins with
     highest: float = 0.0
     differs: bool = False
+    differs_behind: bool = False  # in a number that no wording begins with
 
     @property
     def words(self) -> str:
@@ -61,7 +64,7 @@ class Variant:
         told = self.told.rstrip(".")
         if not self.differs:
             return told
-        if self.lowest < self.highest and (first := NUMBER.match(told)):
+        if self.lowest < self.highest and not self.differs_behind and (first := NUMBER.match(told)):
             return f"{self.lowest:g} … {self.highest:g}{told[first.end() :]}"
         return f"such as: {told}"
 
@@ -114,19 +117,26 @@ def causes_of(items: Iterable[Told], by: Sequence[str] = BY_CAUSE) -> list[Cause
     return [Cause(*key, sorted(found.values(), key=lambda variant: -variant.count)) for key, found in groups.items()]
 
 
-def _add(variants: dict[str, Variant], item: Told) -> None:
-    told, remedy = parted(item.message)
-    if item.rule in OF_THE_HEADER and item.column:
-        told = told.replace(f": {item.column}", "")  # the columns are listed behind it
-    alike = NUMBER.sub("#", told)
-    variant = variants.get(alike)
+@lru_cache(maxsize=64)  # thousands of cells in a row may have the same message
+def _taken_apart(message: str, listed_column: str) -> tuple[str, str, str, float]:
+    """What stood there, the remedy, the wording without its numbers, and the number that it begins with."""
+    told, remedy = parted(message)
+    if listed_column:
+        told = told.replace(f": {listed_column}", "")  # the columns are listed behind it
     first = NUMBER.match(told)
-    number = float(first[0]) if first else 0.0
+    return told, remedy, NUMBER.sub("#", told), float(first[0]) if first else 0.0
+
+
+def _add(variants: dict[str, Variant], item: Told) -> None:
+    told, remedy, alike, number = _taken_apart(item.message, item.column if item.rule in OF_THE_HEADER else "")
+    variant = variants.get(alike)
     if variant is None:
         variant = variants[alike] = Variant(told, remedy, lowest=number, highest=number)
-    variant.count += getattr(item, "n_cells", 1)  # a decision may count many cells
+    variant.count, variant.n_items = variant.count + getattr(item, "n_cells", 1), variant.n_items + 1
     variant.lowest, variant.highest = min(variant.lowest, number), max(variant.highest, number)
-    variant.differs |= told != variant.told
+    if told != variant.told:
+        variant.differs = True
+        variant.differs_behind |= NUMBER.sub("", told, count=1) != NUMBER.sub("", variant.told, count=1)
     if len(variant.places) < MOST_PLACES:
         variant.places.append(item.place)
         variant.columns.append(item.column)

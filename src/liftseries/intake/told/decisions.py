@@ -33,7 +33,7 @@ class Decision:
 
     @property
     def message(self) -> str:
-        return f"{self.stood}: {self.taken_for}."
+        return f"{self.stood.removeprefix(f'{self.n_cells} times: ')}: {self.taken_for}."
 
 
 def decisions_table(decisions: Iterable[Decision]) -> pd.DataFrame:

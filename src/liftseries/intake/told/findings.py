@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from operator import attrgetter
 
 import pandas as pd
 
@@ -36,9 +37,32 @@ class Finding:
         return self.index is None
 
 
-def as_problems(findings: Iterable[Finding]) -> list[Problem]:
+class Problems(Sequence[Problem]):
+    """Findings, in file order, as problems for the user, each made when it is asked for."""
+
+    def __init__(self, in_file_order: Sequence[Finding]):
+        self._findings = in_file_order
+
+    def __len__(self) -> int:
+        return len(self._findings)
+
+    def __getitem__(self, at):
+        if isinstance(at, slice):
+            return [self[one] for one in range(*at.indices(len(self)))]
+        return Problem(self._findings[at].place, self._findings[at].message)
+
+    def __repr__(self) -> str:
+        return repr(list(self))
+
+    def __eq__(self, other: object) -> bool:
+        return list(self) == other
+
+    __hash__ = None
+
+
+def as_problems(findings: Iterable[Finding]) -> Problems:
     """In file order."""
-    return [Problem(finding.place, finding.message) for finding in in_order(findings)]
+    return Problems(in_order(findings))
 
 
 def told_once(findings: Iterable[Finding]) -> list[Finding]:
@@ -46,19 +70,21 @@ def told_once(findings: Iterable[Finding]) -> list[Finding]:
     seen: set[tuple[str, str]] = set()
     kept = []
     for finding in findings:
-        told = (file_of(finding.file), finding.message)
-        if not (finding.rule in FILE_RULES and told in seen):
-            kept.append(finding)
-        seen.add(told)
+        if finding.rule in FILE_RULES:
+            told = (file_of(finding.file), finding.message)
+            if told in seen:
+                continue
+            seen.add(told)
+        kept.append(finding)
     return kept
 
 
 def in_order(findings: Iterable[Finding]) -> list[Finding]:
-    return sorted(findings, key=lambda finding: finding.order)
+    return sorted(findings, key=attrgetter("order"))
 
 
 def as_table(findings: Iterable[Finding], *more: str) -> pd.DataFrame:
     """The contract's columns of set_aside.csv and those named, a row a finding."""
     columns = (*SET_ASIDE_COLUMNS, *more)
-    rows = [[getattr(finding, column) for column in columns] for finding in in_order(findings)]
+    rows = list(map(attrgetter(*columns), in_order(findings)))
     return pd.DataFrame(rows, columns=columns).astype({"row": "Int64"})

@@ -22,6 +22,7 @@ from liftseries.study.schema import read_schema
 SCREEN_LINES, WIDTH = 60, 110
 FEWEST_LINES = 24  # for causes, whatever else there is to tell
 MOST_WORDINGS, MOST_DECISIONS = 3, 8
+MOST_DECIDED = 3  # places of a decision
 ODD_LINES = 36  # for oddities of a study without a problem
 IDENTIFIER_RULES = ("text_is_no_identifier", "header_is_no_identifier", "study_names_nobody")
 OWN_WORD = "a text that is none of"
@@ -123,9 +124,11 @@ def decision_lines(decisions: Sequence[Cause]) -> list[str]:
     n = sum(cause.count for cause in decisions)
     lines = [f"{counted(n, 'decision')} on what is not simply what it shows; --decisions FILE.csv lists them:"]
     for cause in decisions[:MOST_DECISIONS]:
-        variant = cause.variants[0]
-        where = "; ".join(variant.places[:3]) + (f" and {cause.count - 3} more" if cause.count > 3 else "")
-        lines += _wrapped(f"{cause.count} × {variant.words} [{cause.rule}]: {where}", "   ", "     ")
+        places = list(dict.fromkeys(place for variant in cause.variants for place in variant.places))
+        n_items = sum(variant.n_items for variant in cause.variants)
+        more = (len(places) if n_items <= MOST_PLACES else n_items) - MOST_DECIDED
+        where = "; ".join(places[:MOST_DECIDED]) + (f" and {more} more" if more > 0 else "")
+        lines += _wrapped(f"{cause.count} × {cause.variants[0].words} [{cause.rule}]: {where}", "   ", "     ")
     if rest := decisions[MOST_DECISIONS:]:
         lines.append(f"   and {counted(len(rest), 'rule')} more, {sum(cause.count for cause in rest)} times")
     return lines
@@ -210,14 +213,45 @@ def paste_of(cause: Cause, proposed: Mapping) -> dict:
     return {}
 
 
-def json_of(causes: Sequence[Cause], decisions: Sequence[Cause], proposed: Mapping, status: int) -> dict:
-    """As schemas/check_json.yaml describes it."""
+def json_of(
+    causes: Sequence[Cause], decisions: Sequence[Cause], proposed: Mapping, status: int, odd: Mapping | None = None
+) -> dict:
+    """As schemas/check_json.yaml describes it; `odd` as `oddities_as_json` gives it, None where no table was read."""
     return {
         "status": status,
         "problems": sum(cause.count for cause in causes),
         "causes": [{**_as_dict(cause), "remedy": cause.remedy, "paste": paste_of(cause, proposed)} for cause in causes],
         "decisions": [_as_dict(cause) for cause in decisions],
+        **(odd or {"oddities": [], "accepted_keys_without_an_oddity": {}}),
     }
+
+
+def oddities_as_json(
+    open_ones: Sequence[Cause],
+    accepted: Sequence[Cause],
+    rules: Mapping[str, tuple[str, str]],
+    without: Mapping[str, int],
+) -> dict:
+    """The oddities as schemas/check_json.yaml describes them.
+
+    Parameters
+    ----------
+    open_ones, accepted : by rule, table, file and column
+    rules : name -> its threshold and reason, in the order in which they are listed
+    without : rule -> keys that are accepted and fit no oddity
+    """
+    place = {name: at for at, name in enumerate(rules)}
+    told = [(cause, False) for cause in open_ones] + [(cause, True) for cause in accepted]
+    told.sort(key=lambda one: (place[one[0].rule], one[1]))
+    listed = [
+        {
+            **_as_dict(cause),
+            "accepted": is_accepted,
+            **dict(zip(("threshold", "reason"), rules[cause.rule], strict=True)),
+        }
+        for cause, is_accepted in told
+    ]
+    return {"oddities": listed, "accepted_keys_without_an_oddity": dict(without)}
 
 
 def _as_dict(cause: Cause) -> dict:

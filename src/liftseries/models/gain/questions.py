@@ -69,6 +69,7 @@ QUESTIONS = (
                 "marginal bone level: mixed model on months and healing, mean and share beyond 2 mm at each month",
                 MODELS | MEANS,
                 headline=("corrected", "patients"),
+                core=("patients",),
                 behind=f"{BEHIND}:marginal",
             ),
         ),

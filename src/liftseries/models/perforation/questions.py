@@ -222,6 +222,7 @@ QUESTIONS = (
                 "largest diameter of the tears: number, mean, quartiles, largest",
                 DESCRIBED,
                 headline=("patients",),
+                core=("patients",),
                 behind=f"{RECORDED}:size",
             ),
             Analysis(

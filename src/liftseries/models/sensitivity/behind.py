@@ -4,6 +4,7 @@
 |---|---|
 | sensitivity.detection | as perforation.rate |
 | sensitivity.detection_contrast | the same, of both levels compared |
+| sensitivity.filled_cells | nobody whom a release could count: which cells were empty stays in the house |
 | sensitivity.lost_implants, sensitivity.tipping_point | implants failed by the month, and those lost by then |
 """
 
@@ -29,6 +30,10 @@ def detection_contrast(p: Population, row: Row) -> Behind:
     used = groups[0] | groups[1]
     counted = (*groups, *(group & p.perforated for group in groups))
     return behind_estimate(used, used & p.perforated, gives_away=tuple(Counted(group) for group in counted))
+
+
+def filled_cells(p: Population, row: Row) -> None:
+    """Sites without an empty cell: set beside all sites they would tell how many had one, so the row stays."""
 
 
 def alike(p: Population, row: Row) -> Behind:

@@ -99,6 +99,25 @@ QUESTIONS = (
         ),
     ),
     Question(
+        name="sensitivity_filled_cells",
+        says="empty cells taken for an answer",
+        function="liftseries.models.sensitivity.filled_cells:fit_sensitivity_filled_cells",
+        reads={"cases": "cases", "visits": "visits", "filled": "filled_cells"},
+        asks={"months": "survival_months"},
+        analyses=(
+            Analysis(
+                "sensitivity.filled_cells",
+                "outcomes without the cells that were empty in their file and were taken for an answer (`empty_means`)",
+                {
+                    "patients": "as the quoted row of perforation.rate or complications.rate, those cells not recorded",
+                    "corrected": "as the quoted row of survival.km, without the visits whose status was empty",
+                },
+                behind=f"{BEHIND}:filled_cells",
+            ),
+        ),
+        purposes=("publication", "comparison", "audit"),
+    ),
+    Question(
         name="second_opinion",
         says="a second opinion from other libraries",
         function="liftseries.models.sensitivity.second_opinion:fit_second_opinion",

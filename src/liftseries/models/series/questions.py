@@ -77,6 +77,7 @@ QUESTIONS = (
                 "mean, quartiles",
                 DESCRIBED,
                 headline=("patients",),
+                core=("patients",),
                 behind=f"{RECORDED}:surgery",
             ),
             Analysis(

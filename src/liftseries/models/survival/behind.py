@@ -175,29 +175,29 @@ def _complete_cases(p: Population, implants: pd.DataFrame, terms: Sequence[str])
 
 
 def at_risk(p: Population, row) -> Behind:
-    """Implants still followed at a month, failed and censored before it."""
+    """Implants still followed at a month."""
     part = p.followed & p.subset(row.subset)
-    before = part & (p.months < row.months)
-    counts = {
-        "n_at_risk": Counted(part & ~before),
-        "n_failed": Counted(before & p.failed),
-        "n_censored": Counted(before & ~p.failed),
-    }
-    return Behind(counts, group=part, seen_in=_beside(row.subset))
+    still = part & (p.months >= row.months)
+    return Behind({"n_at_risk": Counted(still)}, group=part, seen_in=_beside(row.subset))
 
 
 def at_planned_months(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
-    """The numbers at risk at the start and at the months of the plan: of each further month a failure would be told."""
+    """The numbers at risk at the start and at the months of the plan: of each further month a failure would be told.
+
+    Those failed before a month stay in the house: beside survival, which counts those of the month itself, they would
+    tell how many failed in it.
+    """
     results, at_risk = tables["results"], tables["survival_at_risk"]
     planned = pd.to_numeric(results.loc[results["analysis"].eq("survival.km"), "term"]).unique()
-    return at_risk.loc[at_risk["months"].isin([0, *planned])].reset_index(drop=True)
+    told = at_risk.loc[at_risk["months"].isin([0, *planned])].reset_index(drop=True)
+    return told.assign(n_failed=np.nan, n_censored=np.nan)
 
 
 def curves_at_months(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
-    """Each subset's survival curve just before each month of the table of numbers at risk.
+    """Each subset's survival curve at each month of the table of numbers at risk.
 
-    A curve steps at every failure, so each step is a record. Just before a month it is worked out from those who failed
-    before that month, a count that the table of numbers at risk prints: so the curve needs no count of its own.
+    A curve steps at every failure, so each step is a record. At a month of the plan it is the estimate of results.csv,
+    worked out from those who failed by that month: so the curve needs no count of its own.
     """
     curves, months_told = tables["survival_curves"], at_planned_months(tables)[["subset", "months"]]
     rows = []
@@ -205,18 +205,17 @@ def curves_at_months(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
         curve = curves.loc[curves["subset"].eq(subset)].sort_values("months")
         if curve.empty or months > curve["months"].iloc[-1]:
             continue  # too few are at risk
-        steps = curve.loc[curve["months"].lt(months)]
+        steps = curve.loc[curve["months"].le(months)]
         told = steps[CURVE_COLUMNS[2:]].iloc[-1].tolist() if len(steps) else [1.0, float("nan"), float("nan")]
         rows.append((subset, months, *told))
     return pd.DataFrame(rows, columns=CURVE_COLUMNS)
 
 
 def curve(p: Population, row) -> Behind:
-    """Who failed before a month, and who was still followed."""
+    """Who failed by a month, and who was still followed."""
     part = p.followed & p.subset(row.subset)
-    failed = part & p.failed & (p.months < row.months)
-    steps = [0.0, *p.months[failed], *(month for month in p.plan["survival_months"] if month < row.months)]
-    away = (Counted(failed), *_bound_of(p, failed, part & (p.months >= max(steps))))
+    failed = part & p.failed & (p.months <= row.months)
+    away = (Counted(failed), *_bound_of(p, failed, part & (p.months >= row.months)))
     still = part & (p.months >= row.months)
     return Behind(gives_away=away, rests_on=(still,), group=part, seen_in=_beside(row.subset))
 

@@ -97,7 +97,7 @@ COMPLICATIONS = Question(
             "patients and sites with each kind of complication at any visit",
             OF_COMPLICATIONS,
             headline=("patients",),
-            core=("patients",),
+            core=("patients", "sites"),
             behind=f"{BEHIND}:complications",
         ),
         Analysis(
@@ -105,7 +105,7 @@ COMPLICATIONS = Question(
             "the same at the visits up to month 12",
             OF_COMPLICATIONS,
             headline=("patients",),
-            core=("patients",),
+            core=("patients", "sites"),
             behind=f"{BEHIND}:complications",
         ),
     ),

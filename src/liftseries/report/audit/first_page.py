@@ -20,6 +20,7 @@ from liftseries.report.audit.units import (
     units,
     why_not,
 )
+from liftseries.report.closing.as_read import empty_outcomes
 from liftseries.report.kit.blocks import Answer, Answers, Block, Listing, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import decimal, listed, missing, percent
@@ -36,6 +37,9 @@ def blocks(writer: Writer) -> Iterable[Block]:
     material = writer.material
     yield Paragraph(about(material), lead=say("audit_page.lead_about"))
     yield Paragraph(policy(material), lead=say("audit_page.lead_policy"))
+    read, rows = empty_outcomes(material)
+    if read:
+        yield Paragraph(read, rows, say("closing.lead_reading"))
     if received := cases_received(material):
         yield Paragraph(received, lead=say("audit_page.lead_received"))
     found = findings(material)

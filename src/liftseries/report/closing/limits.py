@@ -11,7 +11,7 @@ import pandas as pd
 
 from liftseries.models.shared.design import INTERCEPT
 from liftseries.models.shared.gates import SPLINE
-from liftseries.report.closing.as_read import empty_means, not_collected, planned_months
+from liftseries.report.closing.as_read import empty_means, empty_outcomes, not_collected, planned_months
 from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.entangled import entangled
 from liftseries.report.kit.material import Material
@@ -37,7 +37,7 @@ OUTCOMES = {
 def three_limits(material: Material) -> tuple[str, ...]:
     """The limits of the first page, each one short sentence."""
     told = (
-        empty_means(material, of_outcomes=True),
+        empty_outcomes(material)[0],
         goes_with_protocol(material) or say("closing.not_randomised"),
         few_events(material),
         lost(material)[0],
@@ -64,12 +64,12 @@ def limits(material: Material) -> Iterable[Paragraph]:
         (
             "closing.lead_reading",
             (
-                empty_means(material, of_outcomes=True),
-                empty_means(material, of_outcomes=False),
+                empty_outcomes(material)[0],
+                empty_means(material),
                 not_collected(material),
                 planned_months(material),
             ),
-            "",
+            empty_outcomes(material)[1],
         ),
         ("closing.lead_log", (from_a_log(material),), ""),
         ("closing.lead_many", (say("closing.many_numbers"),), ""),

@@ -67,6 +67,7 @@ SUBJECTS = {
     "sensitivity_evalue": "closing.of_unmeasured",
     "sensitivity_detection": "closing.of_overlooked",
     "sensitivity_lost": "closing.of_lost",
+    "sensitivity_filled_cells": "closing.of_filled_cells",
 }
 FAILURES = {
     "closing.of_failed_terms",

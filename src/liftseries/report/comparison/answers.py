@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from liftseries.models.comparison.balance import BALANCE, EFFECTIVE_PATIENTS, NEAR_EDGE, SAMPLE
 from liftseries.models.comparison.strength import DETECTABLE, EVALUE_ANALYSIS
+from liftseries.report.closing.as_read import empty_outcomes
 from liftseries.report.comparison.compared import OUTCOMES, Comparison, comparison_of
 from liftseries.report.comparison.sentences import difference, margin_in_words, verdict, written
 from liftseries.report.kit.blocks import Answer, Answers, Block, Listing, Paragraph
@@ -250,7 +251,7 @@ def patients_needed(n_patients: float, detectable: float, margin: float) -> int:
 
 def limits(material: Material, comparison: Comparison) -> tuple[str, ...]:
     """What the comparison cannot tell."""
-    told = [say("comparison.limit_not_randomised")]
+    told = [say("comparison.limit_not_randomised"), *filter(None, empty_outcomes(material)[:1])]
     rows = material.left_out
     rows = rows[rows["analysis"].eq(comparison.primary.analysis) & rows["subset"].eq("all")]
     if len(rows):

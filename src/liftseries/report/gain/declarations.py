@@ -20,7 +20,10 @@ REPORT_FIGURES = (
             "Mean bone gain and marginal bone level at the recalls, n below; filled: as quoted, with 95% interval, "
             "patients as clusters; bars: one standard deviation. Not joined, as the sites change."
         ),
-        released=Released(),
+        released=Released(
+            "Mean bone gain and marginal bone level at the recalls, n below where it is told; filled: as quoted, with "
+            "95% interval, patients as clusters; bars: one standard deviation. Not joined, as the sites change."
+        ),
         has_narrow=True,
     ),
 )

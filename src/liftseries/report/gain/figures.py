@@ -154,7 +154,9 @@ def _draw(axes, panel: Panel, panel_mm: float) -> None:
 
 
 def _numbers_below(axes, means: pd.DataFrame, apart: float) -> None:
-    """How many each mean is of; by turns in two lines, so that neighbours do not touch."""
+    """How many each mean is of; by turns in two lines, so that neighbours do not touch. None where none is told."""
+    if means["n"].map(is_withheld).all():
+        return
     last = [-np.inf, -np.inf]
     for place, (month, n) in enumerate(zip(means["months"], means["n"], strict=True)):
         line = place % 2

@@ -27,6 +27,7 @@ COLUMNS = {
     "counts": "table file read kept set_aside",
     "set_aside": "table file row column value_class rule message",
     "corrected": "table column cells rows people",
+    "filled_cells": "table column site_id months",
     "oddities": "table file row column rule message accepted",
     "ladder_cases": "case site_label approach step_no deviations",
     "since_earlier": "table new gone changed",

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from contextvars import ContextVar
 
 import pandas as pd
 
@@ -15,6 +16,8 @@ from liftseries.base.remarks import WITHHELD, WITHHELD_COUNT
 
 MINUS = "−"
 NOT_ESTIMATED = "not estimated"
+LEAVES: ContextVar[bool] = ContextVar("leaves", default=False)  # whether what is written leaves the house
+FEW_SITES = 200  # below so many a share that leaves is a whole per cent
 
 
 def missing(value) -> bool:
@@ -73,9 +76,11 @@ def ratio(value: float) -> str:
 
 
 def percent(share: float) -> str:
-    """A share as percent, one decimal."""
+    """A share as percent, one decimal; none where it leaves the house as a whole per cent."""
     if missing(share):
         return ""
+    if LEAVES.get() and 0 < share < 1 and abs(100 * share - round(100 * share)) < 1e-9:
+        return f"{100 * share:.0f}%"
     text = f"{100 * share:.1f}"
     if text == "0.0" and share > 0:
         return "<0.1%"
@@ -128,7 +133,9 @@ def share_of(n, total) -> str:
         return ""
     if is_withheld(n) or is_withheld(total):
         return f"{count(n)} of {count(total)}"
-    return f"{count(n)} of {count(total)}" + (f" ({percent(int(n) / int(total))})" if int(total) else "")
+    share = int(n) / int(total) if int(total) else math.nan
+    share = round(share, 2) if LEAVES.get() and int(total) < FEW_SITES and 0.005 <= share < 0.995 else share
+    return f"{count(n)} of {count(total)}" + (f" ({percent(share)})" if int(total) else "")
 
 
 def counted(n, one: str, many: str | None = None) -> str:

@@ -19,11 +19,21 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from contextvars import ContextVar
 from string import Formatter
 from typing import Any
 
-from liftseries.report.kit.numbers import count, decimal, is_few, is_withheld, listed, missing, p_value, percent, ratio
+from liftseries.report.kit.numbers import (
+    LEAVES,
+    count,
+    decimal,
+    is_few,
+    is_withheld,
+    listed,
+    missing,
+    p_value,
+    percent,
+    ratio,
+)
 from liftseries.report.languages.english import TEMPLATES
 
 WRITTEN: dict[str, Callable[[Any], str]] = {
@@ -43,17 +53,16 @@ class Untold(str):
 
 UNTOLD = Untold("")
 PART = re.compile(r"(\[\[.*?\]\])")  # of a template, which goes alone
-_LEAVES: ContextVar[bool] = ContextVar("leaves", default=False)
 
 
 @contextmanager
 def words_that_leave() -> Iterator[None]:
     """Within it a sentence goes of which a number is missing; elsewhere that is an error."""
-    token = _LEAVES.set(True)
+    token = LEAVES.set(True)
     try:
         yield
     finally:
-        _LEAVES.reset(token)
+        LEAVES.reset(token)
 
 
 def say(name: str, /, **holes: Any) -> str:
@@ -103,10 +112,10 @@ def _is_untold(value: Any, kind: str) -> bool:
     """Whether a hole would be filled with what may not be told."""
     if kind == "and":
         parts = list(value)
-        return (bool(parts) or _LEAVES.get()) and all(isinstance(part, Untold) for part in parts)
+        return (bool(parts) or LEAVES.get()) and all(isinstance(part, Untold) for part in parts)
     if "|" in kind or kind == "count":
         return is_withheld(value) and not is_few(value)
-    return _LEAVES.get() and missing(value)
+    return LEAVES.get() and missing(value)
 
 
 def _filled(name: str, kind: str, value: Any) -> str:

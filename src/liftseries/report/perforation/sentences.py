@@ -52,7 +52,7 @@ def may_be_compared(row) -> bool:
 
 def is_bound(row) -> bool:
     """Whether a share has a one-sided bound alone."""
-    return "one_sided_bound" in names_in(row["note"])
+    return bool({"one_sided_bound", "bound_of_few"} & names_in(row["note"]))
 
 
 def of_one_patient(row) -> bool:
@@ -62,14 +62,14 @@ def of_one_patient(row) -> bool:
 
 def bound_of(row) -> str:
     """`at most 3.3%`."""
-    if row["estimate"] == 0:
+    if missing(row["estimate"]) or row["estimate"] == 0:
         return say("perforation.at_most", share=row["conf_high"])
     return say("perforation.at_least", share=row["conf_low"])
 
 
 def share_words(row) -> str:
     """`7.3% (5.4% to 9.7%)`; `at most 9.5%` where nothing was seen; nothing where there is no interval."""
-    if missing(row["estimate"]) or missing(row["conf_low"]):
+    if missing(row["conf_low"]) or (missing(row["estimate"]) and not is_bound(row)):
         return ""
     return bound_of(row) if is_bound(row) else interval(*limits(row), percent)
 

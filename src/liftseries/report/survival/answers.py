@@ -33,7 +33,8 @@ def survival(material: Material) -> Answer | None:
     if rows.empty:
         if km["problem"].eq(WITHHELD).any():
             if not is_withheld(n) or is_few(n):
-                return Answer(say("survival.answer_survival"), say("survival.page_one_counts", failures=n, **people))
+                told = say("survival.page_one_counts", failures=n, under=_under(n, row["n_sites"]), **people)
+                return Answer(say("survival.answer_survival"), told)
             return Answer(say("survival.answer_survival"), say("survival.withheld_all"))
         text = (
             say("survival.page_one_short", failures=n, **people) if n else say("survival.page_one_short_none", **people)
@@ -51,6 +52,12 @@ def survival(material: Material) -> Answer | None:
     return Answer(say("survival.answer_survival"), text, sure, sources)
 
 
+def _under(n_failures: int, n_sites: int) -> str:
+    """`, under 17.2%`, where fewer than a number of implants have failed; else nothing."""
+    few = is_few(n_failures) and n_sites > -n_failures
+    return say("survival.under", share=-n_failures / n_sites) if few else ""
+
+
 def failure(material: Material) -> Answer | None:
     """What goes with failure: the quoted hazard ratios; where there are none, that failures are too few."""
     n = n_failures(material)
@@ -59,7 +66,7 @@ def failure(material: Material) -> Answer | None:
     rows = quoted_hazards(material)
     if len(rows):
         return _associations(material, rows)
-    if is_withheld(n):
+    if is_withheld(n) and not (is_few(n) and -n <= RATIO):
         return None
     counted = value_of(material, "followup.failures", "all")
     trace = "" if counted is None else source(counted)

@@ -88,17 +88,16 @@ def numbers_at_risk_table(material: Material, words: Words) -> Content | None:
     if not months:
         return None
     subsets = list(dict.fromkeys(table["subset"])) if may_be_set_side_by_side(material) else ["all"]
-    cells = {
-        (r.subset, r.months): f"{count(r.n_at_risk)} / {count(r.n_failed)} / {count(r.n_censored)}"
-        for r in table.itertuples(index=False)
-    }
+    alone = bool(table[["n_failed", "n_censored"]].isna().all(axis=None))
+    shown = ["n_at_risk"] if alone else ["n_at_risk", "n_failed", "n_censored"]
+    cells = {(row["subset"], row["months"]): " / ".join(map(count, row[shown])) for _, row in table.iterrows()}
     rows = [
         (implants(subset, words), *(cells.get((subset, month), NOT_QUOTED) for month in months)) for subset in subsets
     ]
     return content_of(
         ("Implants", *(f"Month {month:g}" for month in months)),
         rows,
-        say("survival.at_risk_note"),
+        say("survival.at_risk_alone_note" if alone else "survival.at_risk_note"),
     )
 
 

@@ -78,7 +78,7 @@ def estimate(row) -> str:
     """The estimate with its interval; its problem in words where there is none."""
     if missing(row["estimate"]):
         if row["problem"] == WITHHELD:
-            return WITHHELD
+            return WITHHELD if missing(row["conf_high"]) else f"at most {written(str(row['scale']))(row['conf_high'])}"
         problem = "" if missing(row["problem"]) else Words().problem(row["problem"])
         return f"{NOT_ESTIMATED}: {problem}" if problem else NOT_ESTIMATED
     write = written(str(row["scale"]))

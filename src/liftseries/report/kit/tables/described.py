@@ -32,7 +32,7 @@ def share_cells(label: str, row) -> Cells:
 def share_interval(row) -> str:
     """The interval of a share, `at most …` where it is a bound; empty where there is none."""
     if row["problem"] == WITHHELD:
-        return WITHHELD
+        return WITHHELD if missing(row["conf_high"]) else f"at most {percent(row['conf_high'])}"
     if missing(row["conf_low"]):
         return ""
     if remarked(row, "one_sided_bound"):

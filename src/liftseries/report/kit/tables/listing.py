@@ -11,6 +11,7 @@ from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count, p_value
 from liftseries.report.kit.quoted import below_gate, quoted_in
 from liftseries.report.kit.tables.cells import TRACE, Content, Display, content_of, design_effect, estimate, numbers
+from liftseries.report.kit.tables.making import without_untold
 from liftseries.report.kit.words import trace_of
 
 
@@ -62,4 +63,5 @@ def rows_behind(material: Material, figure: Figure, quoted_alone: bool) -> Displ
         ("Estimate of", lambda row: material.words.term(row["term"], str(row["note"]))),
     )
     content = listing_table(material, rows, labels, "Estimate (95% interval)")
+    content = without_untold(content) if content and material.withheld else content
     return Display(f"{figure.name}_rows", "", **vars(content)) if content else None

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from liftseries.base.named import function_named
 from liftseries.report.kit.declarations import KeptIn, Table
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import WITHHELD
+from liftseries.report.kit.numbers import WITHHELD, counted, listed
 from liftseries.report.kit.tables.cells import Content, Display
+
+NOTHING = re.compile(rf"\b({WITHHELD}|of)\b|[–/,\s]")  # what a cell of numbers withheld is made of, and no more
 
 
 def make_tables(tables: Sequence[Table], material: Material) -> dict[str, Display]:
@@ -27,18 +30,39 @@ def make_tables(tables: Sequence[Table], material: Material) -> dict[str, Displa
 
 
 def without_untold(content: Content) -> Content | None:
-    """Without columns, and then rows, in which nothing is told; None where no row is left."""
-    kept = [0, *(k for k in range(1, len(content.columns)) if not _nothing_told(row[k] for row in content.rows))]
+    """Without columns, and then rows, in which nothing is told, which the note counts; None where no row is left.
+
+    A row that is empty but for its name heads those below it, and goes with the last of them.
+    """
+    columns = range(1, len(content.columns))
+    kept = [0, *(k for k in columns if not _nothing_told(row[k] for row in content.rows))]
     rows = [tuple(row[k] for k in kept) for row in content.rows]
-    told = [k for k, row in enumerate(rows) if not _nothing_told(row[1:])]
-    if not told or len(kept) == 1:
+    heads = [_heads(row) for row in content.rows]
+    told = [k for k, row in enumerate(rows) if not heads[k] and not _nothing_told(row[1:])]
+    if not told:
         return None
-    keys = tuple(content.keys[k] for k in told) if content.keys else ()
+    gone = {"columns": len(content.columns) - len(kept), "rows": len(rows) - sum(heads) - len(told)}
+    first_below = {max((h for h in range(k) if heads[h]), default=-1) for k in told}
+    stay = sorted({*told, *(k for k in first_below if k >= 0)})
+    keys = tuple(content.keys[k] for k in stay) if content.keys else ()
     return replace(
-        content, columns=tuple(content.columns[k] for k in kept), rows=tuple(rows[k] for k in told), keys=keys
+        content,
+        columns=tuple(content.columns[k] for k in kept),
+        rows=tuple(rows[k] for k in stay),
+        note=" ".join(filter(None, (content.note, _left_out(**gone)))),
+        keys=keys,
     )
 
 
+def _heads(row: Sequence[str]) -> bool:
+    return not any(row[1:])
+
+
 def _nothing_told(cells: Iterable[str]) -> bool:
-    filled = [cell for cell in cells if cell]
-    return bool(filled) and all(cell == WITHHELD for cell in filled)
+    return not any(NOTHING.sub("", cell) for cell in cells)
+
+
+def _left_out(columns: int, rows: int) -> str:
+    """A sentence that counts what went."""
+    gone = [counted(n, one) for n, one in ((rows, "row"), (columns, "column")) if n]
+    return f"Left out, as nothing of it may be told: {listed(gone)}." if gone else ""

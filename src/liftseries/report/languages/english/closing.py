@@ -21,6 +21,11 @@ SENTENCES: dict[str, str] = {
         "In some files an empty cell was taken for an answer on an outcome ({columns:and}), so that what nobody "
         "recorded there counts as seen."
     ),
+    "empty_outcome_cells": "{meant} ({cells:# cell|# cells})",
+    "empty_without": "Without these cells: {shares:and}.",
+    "empty_perforation": "{share} of sites perforated",
+    "empty_survival": "survival at month {months:g} {share}",
+    "empty_complication": "{share} of patients with a complication",
     "not_randomised": "Nothing was randomised: a difference between groups can come from who was chosen for which.",
     "chosen": (
         "Who was treated how was decided by people who saw the patient, so that a difference between groups can come "
@@ -173,6 +178,7 @@ SENTENCES: dict[str, str] = {
     "of_unmeasured": "what an unmeasured cause could explain",
     "of_overlooked": "what overlooked perforations would change",
     "of_lost": "what implants lost to follow-up would change",
+    "of_filled_cells": "what empty cells taken for an answer would change",
     # ── supplement: methods that belong to no outcome ──────────────────────────────────────────────────────────
     "lead_clustering": "Clustering",
     "clustering": (

@@ -75,9 +75,10 @@ SENTENCES: dict[str, str] = {
         "Of {implants:# implant|# implants} in {patients:# patient|# patients} none failed; at the planned months too "
         "few were at risk to state survival."
     ),
+    "under": ", under {share:percent}",
     "page_one_counts": (
         "{failures:# implant|# implants} failed[[, of {implants:# implant|# implants} in "
-        "{patients:# patient|# patients}]]."
+        "{patients:# patient|# patients}]]{under}."
     ),
     "sure": "{at_risk:# implant|# implants} at risk at month {month}; Kaplan-Meier, patients as clusters",
     "sure_bound": (
@@ -133,6 +134,7 @@ SENTENCES: dict[str, str] = {
         "At risk just before the month / failed before it / censored before it. A failure found in the month itself is "
         "still at risk just before it, and is counted as found by that month in the text."
     ),
+    "at_risk_alone_note": "At risk just before the month; who failed in the month is still among them.",
     "follow_up_note": (
         "Known: examined within 3 months of the month, or failed or died by then. Failed or died, lost to follow-up "
         "and never seen are of the implants due; the others missed that visit and were seen later."

@@ -1,0 +1,102 @@
+"""The attack on curves and intervals: what they tell of counts that are withheld, by enumeration.
+
+An estimate leaves where the counts are told that it is worked out from; so little should be left to find here. This
+takes nothing of that for granted: it reads what is printed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+
+from liftseries.base.remarks import names_in
+from liftseries.disclosure.declared import MANY_PATIENTS
+from liftseries.disclosure.enumeration import Range, counts_agreeing, degrees_of_freedom, failures_between
+from liftseries.estimators.intervals import CONF_LEVEL
+from liftseries.estimators.proportion import largest_risk
+from liftseries.release.digits import SHARE
+from liftseries.release.masking import Masked
+from liftseries.report.kit.numbers import FEW_SITES
+from liftseries.report.kit.tables.cells import PERCENT_SCALES, RATIO_SCALES
+
+COLUMNS = ["name", "value", "lower", "upper", "recovered"]
+HALF_SHARE, HALF = 0.5 * 10.0**-SHARE, 0.005  # of a share of many sites; of any other number, and of a p
+LARGEST_LOG = 50.0
+
+
+def enumerated(masked: Masked, smallest_cell: int) -> pd.DataFrame:
+    """Counts behind curves and intervals that are not told: `name, value, lower, upper, recovered`.
+
+    Parameters
+    ----------
+    masked : what leaves
+    smallest_cell : k
+        Recovered is a number of failures of 1 to k - 1 that cannot be 1, or cannot be k - 1; a number of patients that
+        is known to within fewer than k.
+    """
+    patients = _patients(masked.material.results, masked.whole.results, smallest_cell)
+    found = [*patients, *_failures(masked, smallest_cell)]
+    return pd.DataFrame(found, columns=COLUMNS)
+
+
+def _patients(results: pd.DataFrame, whole: pd.DataFrame, k: int) -> Iterator[tuple]:
+    """Numbers of patients behind intervals by t beside their p, and behind bounds of one side."""
+    most = int(pd.to_numeric(whole["n_patients"]).max()) if len(whole) else 0
+    patients = pd.to_numeric(whole["n_patients"]).to_numpy(float)
+    for at, row in enumerate(results.itertuples(index=False)):
+        if row.n_patients >= 0 or pd.isna(row.estimate) or pd.isna(row.conf_low):
+            continue
+        if "one_sided_bound" in names_in(row.note):
+            low, high = _agreeing_bound(row, most)
+        elif pd.notna(row.p_value):
+            low, high = _agreeing_t(row, most)
+        else:
+            continue
+        if math.isnan(low) or high >= MANY_PATIENTS:  # from there on the printed digits are those of the normal one
+            high = math.inf
+        yield f"patients of row {at}", patients[at], low, high, high - low < k
+
+
+def _agreeing_bound(row, most: int) -> Range:
+    told = row.conf_high if row.estimate == 0 else 1 - row.conf_low
+    n = [n for _, n in counts_agreeing(lambda x, n: [largest_risk(n) if x == 0 else -1.0], [told], HALF, most)]
+    return (min(n), max(n)) if n else (math.nan, math.nan)
+
+
+def _agreeing_t(row, most: int) -> Range:
+    numbers = [_rounded_from(value, row.scale) for value in (row.estimate, row.conf_low, row.conf_high)]
+    p = (0.0, 0.01) if row.p_value == 0 else (row.p_value - HALF, row.p_value + HALF)
+    return degrees_of_freedom(*numbers, p, max(most, MANY_PATIENTS), CONF_LEVEL)
+
+
+def _rounded_from(value: float, scale: str) -> Range:
+    """What the full number may be."""
+    if scale in RATIO_SCALES and abs(value) < LARGEST_LOG:
+        ratio = np.exp(value)
+        half = HALF if ratio < 100 else 0.5
+        return float(np.log(max(ratio - half, 1e-9))), float(np.log(ratio + half))
+    half = HALF_SHARE if scale in PERCENT_SCALES else HALF
+    return value - half, value + half
+
+
+def _failures(masked: Masked, k: int) -> Iterator[tuple]:
+    """Failures between the months at which a curve is told."""
+    curves, at_risk = masked.material.table("survival_curves"), masked.material.table("survival_at_risk")
+    if curves.empty or at_risk.empty:
+        return
+    behind = masked.behind["survival_curves"]
+    failed = [one.gives_away[0].members for one in behind]
+    told = curves.assign(row=range(len(curves))).merge(at_risk, on=["subset", "months"])
+    for subset, rows in told.groupby("subset"):
+        rows = rows[rows["survival"].notna() & rows["n_at_risk"].gt(0)].sort_values("months")
+        for one, other in zip(rows.iloc[:-1].itertuples(), rows.iloc[1:].itertuples(), strict=True):
+            numbers = (one.n_at_risk, other.n_at_risk)
+            half = HALF if behind[one.row].group.sum() < FEW_SITES else HALF_SHARE
+            low, high = failures_between(one.survival, other.survival, numbers, half)
+            between = failed[other.row] & ~failed[one.row]
+            is_small = 1 <= masked.ledger.population.n_patients(between) < k
+            name = f"failures of {subset} from month {one.months:g} to {other.months:g}"
+            yield name, int(between.sum()), low, high, is_small and (low > 1 or high < k - 1)

@@ -1,0 +1,81 @@
+"""A series so small that nearly every count hangs on another: what it tells is its size and the headline's counts.
+
+*Situation:* of twelve patients two counts in three are of few; to look for the fewest that hide them takes minutes and
+leaves little. *Choice:* nothing is told but the counts that a headline question asks for, each only where the attack
+then recovers nothing, the size of the series first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from liftseries.disclosure.attack import told_apart
+from liftseries.disclosure.counts import Count, n_patients_behind, value_of
+from liftseries.disclosure.suppression import Protection
+from liftseries.release.ledger import Ledger
+
+INTERVALS = ["name", "value", "patients", "lower", "upper", "needed_lower", "needed_upper", "protected"]
+
+
+def headline_alone(ledger: Ledger, counts: Sequence[Count], smallest_cell: int) -> Protection:
+    """All withheld but what is known, and as many of the headline's counts as the attack allows.
+
+    Parameters
+    ----------
+    ledger
+    counts : of the ledger, as the protection takes them
+    smallest_cell : k
+    """
+    trial = _Trial(ledger, counts, smallest_cell)
+    by_size = sorted(ledger.headline, key=lambda name: (-ledger.entries[name].value, name))
+    kept: set[str] = set(by_size)
+    if trial.recovers(kept):
+        kept = set()
+        for name in by_size:
+            kept |= set() if trial.recovers(kept | {name}) else {name}
+    few = {name for name in kept if trial.is_few(name)}
+    published = [count for count in counts if count.published and not count.fixed]
+    gone = {count.name for count in published if _base(count) not in kept - few}
+    small = {count.name for count in published if n_patients_behind(count, ledger.patients) < smallest_cell}
+    told = frozenset(count.name for count in published if _base(count) in few)
+    return Protection(frozenset(gone & small), frozenset(gone - small), told, pd.DataFrame(columns=INTERVALS))
+
+
+class _Trial:
+    """The attack on some of the headline's counts, told exactly or, of few patients, as few."""
+
+    def __init__(self, ledger: Ledger, counts: Sequence[Count], smallest_cell: int):
+        self.ledger, self.counts, self.smallest_cell = ledger, counts, smallest_cell
+        self.value = {count.name: value_of(count, ledger.patients) for count in counts}
+        self.known = {count.name: self.value[count.name] for count in counts if count.fixed}
+        few = {
+            _base(count): count.name
+            for count in counts
+            if not count.fixed and 1 <= n_patients_behind(count, ledger.patients) < smallest_cell
+        }
+        highest = smallest_cell - 1.0
+        self.needed = {
+            name: (1.0, max(highest, n + (n >= smallest_cell))) for name in few.values() for n in [self.value[name]]
+        }
+
+    def is_few(self, name: str) -> bool:
+        """Whether a count is told as few."""
+        return 1 <= self.ledger.entries[name].n_patients < self.smallest_cell
+
+    def recovers(self, kept: set[str]) -> bool:
+        """Whether a small count can be told once these are."""
+        values: dict[str, int | tuple[int, int] | None] = dict(self.known)
+        for count in self.counts:
+            if count.published and not count.fixed and _base(count) in kept:
+                exact = self.value[count.name]
+                if self.is_few(_base(count)):
+                    values[count.name] = (0, self.smallest_cell - 1) if exact < self.smallest_cell else None
+                else:
+                    values[count.name] = exact
+        return bool(told_apart(self.counts, self.ledger.patients, values, self.needed)["recovered"].any())
+
+
+def _base(count: Count) -> str:
+    return count.name.rpartition(" | ")[0] or count.name

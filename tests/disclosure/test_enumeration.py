@@ -1,0 +1,69 @@
+"""What curves, exact intervals and a p beside its interval tell of the counts behind them."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from liftseries.disclosure.enumeration import counts_agreeing, degrees_of_freedom, failures_between
+from liftseries.estimators.proportion import exact, largest_risk, wilson
+
+DIGIT = 0.0005
+
+
+def test_failures_of_a_curve_of_which_nobody_is_censored_are_told_exactly():
+    """Survival 0.98 and then 0.95 of a hundred: five failed, two before and three between."""
+    assert failures_between(1.0, 0.98, (100, 98), DIGIT) == (2, 2)
+    assert failures_between(0.98, 0.95, (98, 95), DIGIT) == (3, 3)
+
+
+def test_failures_are_told_less_well_the_more_are_censored():
+    """Three failures among 100 to 20 at risk: 0.97 at the best, (19 / 20)³ at the worst."""
+    fewest, most = failures_between(1.0, 0.97, (100, 20), DIGIT)
+    assert (fewest, most) == (1, 3)
+
+
+def test_where_the_curve_is_level_nobody_failed():
+    assert failures_between(0.95, 0.95, (60, 40), DIGIT) == (0, 0)
+    assert failures_between(0.95, 0.95, (6000, 4000), DIGIT)[1] > 0  # one failure of so many takes less than a digit
+
+
+@pytest.mark.parametrize("interval", [exact, wilson])
+def test_an_interval_and_its_share_give_both_counts_back(interval):
+    printed = np.round([3 / 41, *interval(3, 41)], 3)
+    assert counts_agreeing(lambda x, n: [x / n, *interval(x, n)], printed, DIGIT, 60) == [(3, 41)]
+
+
+def test_a_bound_of_one_side_gives_the_number_of_patients_back():
+    printed = round(largest_risk(20), 3)
+    assert counts_agreeing(lambda x, n: [largest_risk(n) if x == 0 else -1], [printed], DIGIT, 60) == [(0, 20)]
+
+
+def test_the_bound_of_few_is_that_of_the_exact_interval():
+    """4 of 60: the limit of which 4 or fewer are 5 % likely."""
+    bound = largest_risk(60, 4)
+    assert stats.binom.cdf(4, 60, bound) == pytest.approx(0.05)
+    assert largest_risk(60) == pytest.approx(1 - 0.05 ** (1 / 60))
+
+
+def told_by_t(df: int, digits: int) -> tuple[float, float]:
+    """Degrees of freedom that agree with an estimate of 1 and a standard error of 0.6 to so many decimals."""
+    half = stats.t.ppf(0.975, df) * 0.6
+    p = 2 * stats.t.sf(1 / 0.6, df)
+    at = 0.5 * 10.0**-digits
+    numbers = [(round(x, digits) - at, round(x, digits) + at) for x in (1.0, 1 - half, 1 + half, p)]
+    return degrees_of_freedom(*numbers, 400, 0.95)
+
+
+def test_estimate_interval_and_p_in_full_leave_one_number_of_degrees_of_freedom():
+    assert told_by_t(11, 6) == (11, 11)
+
+
+def test_two_decimals_leave_many():
+    few, many = told_by_t(40, 2)
+    assert few <= 40 - 5
+    assert many >= 40 + 5
+    assert math.isnan(degrees_of_freedom((1.0, 1.0), (0.9, 0.9), (1.1, 1.1), (0.5, 0.6), 50, 0.95)[0])
