@@ -57,6 +57,7 @@ def ask(job) -> tuple[int, str] | None:
             if not warm.poll(LONGEST_LOAD):  # libraries that find no memory may look for it for ever
                 return 1, MACHINE_FAULTS["not_loaded"]
             process = warm.recv()
+            most = memory_of(process)
             while not warm.poll(LOOKED_EVERY):
                 most = max(most, memory_of(process))
             return warm.recv()
