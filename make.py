@@ -3,7 +3,7 @@
 python3 make.py demo    the demo series to its report
 python3 make.py test    the tests
 python3 make.py setup   the environment alone, tests included
-python3 make.py lock    renews both lock files (needs uv)
+python3 make.py lock    renews both lock files and the bill of materials (needs uv)
 """
 
 import hashlib
@@ -62,7 +62,7 @@ def pip(*arguments: str | Path) -> None:
 
 
 def lock() -> None:
-    """Both lock files: every package with its hashes, no registry host."""
+    """Both lock files, every package with its hashes, and the core's bill of materials; no registry host."""
     options = [
         "--universal",
         "--generate-hashes",
@@ -79,6 +79,8 @@ def lock() -> None:
         "pyproject.toml",
         "--extra",
         "test",
+        "--extra",
+        "slurm",
         "--group",
         "build",
         "-c",
@@ -87,6 +89,8 @@ def lock() -> None:
         "-o",
         TESTS,
     )
+    # Without uv's own project mode, which would write a lock of its own.
+    run("uv", "run", "--no-project", "--quiet", "--with", "cyclonedx-bom==7.5.0", "python", ".ci/bill_of_materials.py")
 
 
 def run(*command: str | Path) -> None:

@@ -147,7 +147,7 @@ def test_geometry_and_models_open_no_file():
 def test_top_level_is_as_agreed():
     assert {name.split("/")[0] for name in tracked() if not name.startswith(".")} == {
         "README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml", "requirements.txt", "make.py",
-        "workflow", "src", "schemas", "tests", "reports", "synthetic_data",
+        "workflow", "src", "schemas", "tests", "reports", "synthetic_data", "docs", "requirements.cdx.json",
     }  # fmt: skip
 
 

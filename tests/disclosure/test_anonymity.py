@@ -15,6 +15,7 @@ from liftseries.disclosure.anonymity import (
     patient_classes,
     patients_below,
     quasi_identifiers,
+    record_classes,
     smallest_class,
 )
 from liftseries.disclosure.coarsening import Lattice, coarsened_tables, search
@@ -265,3 +266,13 @@ def test_own_columns_identify_when_the_study_says_so():
     entry = {"type": "category", "levels": ["teacher", "other"], "identifies": "quasi"}
     schema = read_schema({"patients": {"occupation": entry, "note": {"type": "text"}}})
     assert quasi_identifiers(schema["patients"])[-1] == "occupation"
+
+
+def test_patients_of_whom_nothing_is_known_are_alike_but_for_how_many_sites_they_have():
+    nothing = np.empty((3, 0), int)
+    alike = record_classes(nothing, np.empty((0, 0), int), np.empty(0, int))
+    assert (alike.tolist(), alike.dtype.kind) == ([0, 0, 0], "i")
+    classes = record_classes(nothing, np.empty((4, 0), int), np.array([0, 0, 2, -1]))
+    assert len(set(classes.tolist())) == 3
+    nobody = class_sizes(record_classes(nothing[:0], np.empty((0, 0), int), np.empty(0, int)))
+    assert (nobody.size, nobody.dtype.kind) == (0, "i")

@@ -59,6 +59,52 @@ def test_a_curve_worked_by_hand():
     assert std_error[0] == 0
 
 
+def test_the_hand_counts_failures_given_as_numbers():
+    """Columns of 0 and 1 are no positions: failed at 2 (twice) and 4, censored at 3 and 5."""
+    months, failed = [2, 2, 3, 4, 5], [1, 1, 0, 1, 0]
+    fit = kaplan_meier(months, failed, np.arange(5))
+    np.testing.assert_array_equal(fit.n_failed, [2, 1])
+    assert fit.n_failed.dtype.kind == "i"
+    at_risk, n_failed, n_censored = numbers_at(months, failed, [2, 2.5, 4, 5, 6])
+    np.testing.assert_array_equal(n_failed, [0, 2, 2, 3, 3])
+    np.testing.assert_array_equal(n_censored, [0, 0, 1, 1, 2])
+    np.testing.assert_array_equal(at_risk, [5, 3, 2, 1, 0])
+
+
+@pytest.mark.parametrize(("months", "last_survival"), [([3], 0.0), ([3, 5], 0.5)])
+def test_a_curve_that_came_down_to_0_stays_there_and_another_ends_with_its_last_implant(months, last_survival):
+    fit = kaplan_meier(months, [True, *[False] * (len(months) - 1)], np.arange(len(months)))
+    survival, std_error = fit.at([2.9, months[-1], months[-1] + 1])
+    np.testing.assert_allclose(survival, [1, last_survival, 0 if last_survival == 0 else np.nan])
+    assert std_error[0] == 0
+    assert np.isnan(std_error[-1])  # at 0, and beyond the end: not known
+    assert std_error.dtype.kind == "f"
+
+
+def test_where_the_first_failure_is_the_last_but_others_went_before_the_curve_is_0_for_good():
+    """Two steps, 2/3 and 0: only the last decides whether the curve goes on."""
+    fit = kaplan_meier([1, 2, 2], [True, True, True], np.arange(3))
+    np.testing.assert_allclose(fit.survival, [2 / 3, 0])
+    np.testing.assert_array_equal(fit.at([9])[0], [0])
+
+
+def test_limits_stand_only_strictly_between_0_and_1():
+    """S = 0.5, s = 0.1: z s / (S |log S|) on the log(-log) scale, by hand."""
+    low, high = log_log_interval([0.5, 0.0, 1.0, 0.5], [0.1, 0.1, 0.1, np.nan], critical=2.0)
+    width = 2 * 0.1 / (0.5 * np.log(2))
+    np.testing.assert_allclose([low[0], high[0]], [0.5 ** np.exp(width), 0.5 ** np.exp(-width)])
+    assert np.isnan([*low[1:], *high[1:]]).all()
+
+
+def test_a_difference_that_is_rounding_alone_is_no_variance_and_a_small_true_one_is():
+    """Two patients alike, each with one implant lost of two at the same month, cancel; 10^5 that do not are kept."""
+    two = kaplan_meier([1, 1, 2, 2], [True, True, False, False], [0, 1, 0, 1])
+    np.testing.assert_array_equal(two.std_error, [0])
+    n = 100_000
+    many = kaplan_meier(np.r_[1, np.full(n - 1, 2)], np.arange(n) == 0, np.arange(n))
+    np.testing.assert_allclose(many.std_error, np.sqrt((1 - 1 / n) / n) * np.sqrt(1 / n), rtol=1e-9)
+
+
 def test_two_implants_that_always_share_their_fate_count_as_one():
     months, failed, _ = simulated(40, seed=1)
     once = kaplan_meier(months, failed, np.arange(len(months)))

@@ -104,7 +104,7 @@ def test_what_is_killed_leaves_nothing_running_and_nothing_cut_off(study, tmp_pa
     said = ended(run)
     assert said.status in WAYS[way], said
     assert "Traceback" not in said.err
-    if way is disturbed.kill_job:  # the step, and what it is most likely of; what it had taken, where it lived to be looked at
+    if way is disturbed.kill_job:  # the step, and what it is most likely of
         assert re.search(r"(?m)^[^\[\n]+: A job was ended from outside, most likely because memory ran out", said.err)
     assert not left_running(study)
     assert not partial_files(study / "output")

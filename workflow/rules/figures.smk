@@ -18,6 +18,10 @@ for room, figures in figures_of(plan.purpose).items():
             purposes=plan.purpose,
             plan=plan_read_by(figures, plan.as_written),
             code=code_behind(*functions_drawing(figures)),
+        group:
+            "report"
+        resources:
+            **requested(f"draw_{room}", size),
         message:
             f"Drawing: {ROOMS[room].lower()}"
         script:

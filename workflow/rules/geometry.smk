@@ -19,6 +19,10 @@ rule derive_depths:
         does="liftseries.engine.spine:derive_depths",
         limits={limit.name: getattr(plan, limit.name) for limit in fields(Limits)},
         code=code_of("geometry"),
+    group:
+        "tables"
+    resources:
+        **requested("derive_depths", size),
     message:
         "Recomputing depths, ladders and deviations"
     script:
@@ -40,6 +44,10 @@ rule join_cases:
         rbh_bands_mm=plan.rbh_bands_mm,
         lift_bands_mm=plan.lift_bands_mm,
         code=code_of("models/shared/cases.py"),
+    group:
+        "tables"
+    resources:
+        **requested("join_cases", size),
     message:
         "Joining sites, patients and depths"
     script:
@@ -67,6 +75,10 @@ rule read_as_filed:
         rbh_bands_mm=plan.rbh_bands_mm,
         lift_bands_mm=plan.lift_bands_mm,
         code=code_of("intake", "study", "schemas", "geometry", "models/shared/cases.py"),
+    group:
+        "tables"
+    resources:
+        **requested("read_as_filed", size),
     message:
         "Reading the study as first filed"
     script:
@@ -88,6 +100,10 @@ rule follow_up:
     params:
         does="liftseries.engine.spine:follow_up",
         code=code_of("models/shared/follow_up.py", "models/shared/outcomes.py"),
+    group:
+        "tables"
+    resources:
+        **requested("follow_up", size),
     message:
         "Following the implants"
     script:

@@ -33,6 +33,10 @@ rule check_tables:
         invalid_rows=plan.invalid_rows,
         of_centre=plan.centre,
         code=code_of("intake", "study", "schemas"),
+    group:
+        "tables"
+    resources:
+        **requested("check_tables", size),
     message:
         "Checking the tables"
     script:
@@ -53,6 +57,10 @@ rule find_oddities:
         does="liftseries.engine.spine:find_oddities",
         asked=[plan.data_until, plan.lift_base_radius_mm, plan.as_written["accepted_oddities"]],
         code=code_of("intake/oddities", "geometry/floor.py", "study", "schemas"),
+    group:
+        "report"
+    resources:
+        **requested("find_oddities", size),
     message:
         "Looking for oddities"
     script:
@@ -79,6 +87,10 @@ rule check_audit_tables:
         read_as=plan.as_written["read_as"],
         code=code_of("intake", "study", "schemas"),
     priority: 1  # before what takes long, so that a fault is told soon
+    group:
+        "tables"
+    resources:
+        **requested("check_audit_tables", size),
     message:
         "Checking actions, replies and changes"
     script:

@@ -21,6 +21,10 @@ for job in (*quick_jobs(plan), *pooling_jobs(plan)):
             asked=job.asked,
             drawn=job.drawn,
             code=code_behind(*job.functions) + code_of("engine/answer.py"),
+        group:
+            "answers" if not job.drawn else "report"
+        resources:
+            **requested(job.name, size),
         message:
             job.message
         script:
@@ -45,6 +49,10 @@ for question in resampling(questions_asked):
             asked=asked_of_draws(question, plan),
             n=plan_value(plan, question.draws.n),
             code=code_behind(*functions_of(question)) + code_of("engine/answer.py"),
+        group:
+            "resamples"
+        resources:
+            **requested(f"{question.name}_draws", size),
         message:
             f"Resampling from {{wildcards.first}}: {question.says}"
         script:

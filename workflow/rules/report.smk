@@ -45,6 +45,10 @@ rule collect_results:
     params:
         does="liftseries.engine.spine:collect_results",
         code=code_of("base/outputs.py", "engine/spine.py"),
+    group:
+        "report"
+    resources:
+        **requested("collect_results", size),
     message:
         "Collecting results.csv"
     script:
@@ -65,6 +69,10 @@ rule write_clean:
         folder="clean",
         extra_columns=plan.extra_columns,
         code=code_of("base/outputs.py", "engine/spine.py", "forms", "study", "schemas"),
+    group:
+        "report"
+    resources:
+        **requested("write_clean", size),
     message:
         "Writing the tables as they were read"
     script:
@@ -87,6 +95,10 @@ if earlier:
             plan=plan.as_written,
             earlier=earlier,
             code=code_of("base", "engine/earlier.py", "study", "schemas"),
+        group:
+            "report"
+        resources:
+            **requested("find_changes", size),
         message:
             "Comparing with the run before"
         script:
@@ -108,6 +120,10 @@ rule write_models:
         folder="models",
         models=[name for question in questions_asked for name in question.fits],
         code=code_of("base/outputs.py", "engine/spine.py", "models/shared/follow_up.py", "reports"),
+    group:
+        "report"
+    resources:
+        **requested("write_models", size),
     message:
         "Writing what refits the models"
     script:
@@ -131,6 +147,10 @@ rule report:
         begun=begun,
         versions=versions(),
         code=code_of("base", "geometry", "intake", "models", "report", "reports", "study", "schemas"),
+    group:
+        "report"
+    resources:
+        **requested("report", size),
     message:
         "Writing the report"
     script:
@@ -170,6 +190,10 @@ rule write_manifest:
         begun=begun,
         versions=versions(),
         code=all_code(),
+    group:
+        "report"
+    resources:
+        **requested("write_manifest", size),
     message:
         "Writing the manifest"
     script:

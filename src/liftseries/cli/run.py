@@ -18,7 +18,11 @@ def add_run(commands) -> None:
     """The command and its arguments, among `commands` of the parser."""
     command = add_command(commands, "run", help="check, recompute, model and report", example="run synthetic_data")
     add_study(command)
-    command.add_argument("--cores", type=count, default=os.cpu_count() or 1, help="jobs side by side (default: all)")
+    command.add_argument("--cores", type=count, help="jobs side by side (default: all)")
+    command.add_argument(
+        "--profile", default="", metavar="X",
+        help="where jobs run: slurm, or the folder of a profile of Snakemake (default: here)",
+    )  # fmt: skip
     command.add_argument("--force", action="store_true", help="do everything again, changed or not")
     command.add_argument(
         "--centre", default="", metavar="X",
@@ -57,10 +61,13 @@ def _run_centre(options: argparse.Namespace) -> int:
 
 
 def _brought_up_to_date(plan: Plan, options: argparse.Namespace, started: float) -> int:
+    from liftseries.engine.profiles import profile_folder
     from liftseries.engine.run import RunFailed, run, took, what_to_look_at
 
+    profile = profile_folder(options.profile) if options.profile else None
+    cores = options.cores or (None if profile else os.cpu_count() or 1)
     try:
-        changed = run(plan, options.cores, options.force, not options.quiet)
+        changed = run(plan, cores, options.force, not options.quiet, profile)
     except RunFailed as error:
         print(error, file=sys.stderr)
         print(OUR_FAULT, file=sys.stderr)

@@ -31,4 +31,10 @@ changes ends the run; `ro-crate-metadata.json` and manifest.json are written fro
 **An unchanged run does not start Snakemake.** *Situation:* looking costs Snakemake about 1.6 times its own `--version`.
 *Choice:* compare `manifest.json` first. *Rival:* Snakemake's Python interface in our process, thinly documented.
 *Consequence:* all that the run rests on is looked at each time, milliseconds for a series of this kind.
+
+**Jobs elsewhere.** *Situation:* 10^6 sites want a cluster, whose jobs start when the study may have changed and die
+where no process of ours sees it. *Choice:* a profile of Snakemake, an executor of its own; the hashes of the inputs
+noted when the run begins; a killed run's Snakemake gets SIGINT, with which it calls its jobs back. *Rival:* a scheduler
+of ours, or each job hashing the study anew. *Consequence:* a shared file system, no warm process, and jobs grouped,
+since each submission starts Snakemake twice.
 """

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -11,6 +12,7 @@ from pathlib import Path
 from liftseries.base.errors import Terminated
 
 WARM = "liftseries.engine.warm"
+CALLED_BACK = 30  # seconds
 MARK = "LIFTSERIES_RUN"  # in the environment of everything that a run starts
 
 
@@ -52,11 +54,23 @@ def end_with_children(pid: int) -> None:
         end([*parent.children(recursive=True), parent])
 
 
-def die_with_this() -> None:
-    """Snakemake ends when this process is killed; what its jobs write is whole or gone. prctl(2), PR_SET_PDEATHSIG."""
+def die_with_this(is_elsewhere: bool) -> None:
+    """Snakemake ends when this process is killed; what its jobs write is whole or gone. prctl(2), PR_SET_PDEATHSIG.
+
+    Parameters
+    ----------
+    is_elsewhere : whether its jobs run on other machines; then it is left the time to call them back
+    """
     import ctypes
 
-    ctypes.CDLL(None).prctl(1, signal.SIGKILL)
+    ctypes.CDLL(None).prctl(1, signal.SIGINT if is_elsewhere else signal.SIGKILL)
+
+
+def end_after_its_jobs(process) -> None:
+    """Lets Snakemake call back the jobs that it has submitted, for CALLED_BACK seconds at most."""
+    process.send_signal(signal.SIGINT)
+    with suppress(subprocess.TimeoutExpired):
+        process.wait(CALLED_BACK)
 
 
 @contextmanager

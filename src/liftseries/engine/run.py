@@ -12,25 +12,28 @@ import time
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
-from liftseries.base.errors import Problem, StudyError
+from liftseries.base.errors import MachineFault, Problem, StudyError
 from liftseries.base.home import folder
 from liftseries.base.numbers import counted
 from liftseries.base.outputs import remove_unfinished
 from liftseries.base.remarks import NOTHING_RECORDED
 from liftseries.engine.earlier import keep_earlier
 from liftseries.engine.heard import Heard
-from liftseries.engine.job import PROBLEMS
+from liftseries.engine.job import MACHINE, PROBLEMS
 from liftseries.engine.processes import (
     MARK,
     at_work_in,
     die_with_this,
     end,
+    end_after_its_jobs,
     end_with_children,
     ended_by_sigterm,
     is_marked,
 )
+from liftseries.engine.profiles import jobs_elsewhere
 from liftseries.engine.provenance import MANIFEST
 from liftseries.engine.standing import is_up_to_date, remove_edited, take_out_of_the_future
 from liftseries.engine.warm import warmed
@@ -38,6 +41,7 @@ from liftseries.study.plan import Plan
 from liftseries.study.plan_files import PLAN_FILE
 
 LOCK = ".lock"
+AGAIN = "A job has failed and is tried again."
 SNAKEMAKE_LOG = Path("logs/snakemake.log")
 # All but `source-cache`, which would lie in the home of the user: there may be none that can be written.
 KEPT_HERE = ("input-output", "persistence", "software-deployment", "sources", "storage-local-copies")
@@ -48,15 +52,16 @@ class RunFailed(Exception):
     """A job failed for a reason that is no study problem: the fault is ours. Carries the job's log."""
 
 
-def run(plan: Plan, cores: int, force: bool = False, tell: bool = True) -> bool:
+def run(plan: Plan, cores: int | None, force: bool = False, tell: bool = True, profile: Path | None = None) -> bool:
     """Brings the outputs up to date.
 
     Parameters
     ----------
     plan
-    cores : how many jobs may run side by side
+    cores : how many jobs may run side by side; None with a profile: as many as it says
     force : do everything again
     tell : each job as it begins, on standard error
+    profile : folder of a profile of Snakemake that says where jobs run; None: beside this process
 
     Returns
     -------
@@ -77,7 +82,7 @@ def run(plan: Plan, cores: int, force: bool = False, tell: bool = True) -> bool:
             return False
         keep_earlier(plan)
         _recover(plan, tell)
-        _start_snakemake(plan, cores, force, tell)
+        _start_snakemake(plan, _command(plan, cores, force, profile), tell, is_elsewhere=profile is not None)
     return True
 
 
@@ -126,26 +131,28 @@ def _recover(plan: Plan, tell: bool) -> None:
         shutil.rmtree(locks)  # as `snakemake --unlock` does: nobody else is at work here
 
 
-def _command(plan: Plan, cores: int) -> list[str]:
+def _command(plan: Plan, cores: int | None, force: bool, profile: Path | None) -> list[str]:
     return [
         sys.executable, "-m", "snakemake",
         "--snakefile", str(folder("workflow") / "Snakefile"),
         "--configfile", str(plan.folder / PLAN_FILE),
-        "--cores", str(cores),
+        *(["--cores", str(cores)] if cores else []),
+        *(["--profile", str(profile)] if profile else []),
         "--workflow-profile", "none",
         "--scheduler", "greedy",
         "--rerun-incomplete",
         "--nocolor",
-        "--shared-fs-usage", *KEPT_HERE,
+        *(["--forceall"] if force else []),
+        *([] if profile else ["--shared-fs-usage", *KEPT_HERE]),
     ]  # fmt: skip
 
 
-def _start_snakemake(plan: Plan, cores: int, force: bool, tell: bool) -> None:
+def _start_snakemake(plan: Plan, command: list[str], tell: bool, is_elsewhere: bool) -> None:
     log = plan.output / SNAKEMAKE_LOG
     log.parent.mkdir(parents=True, exist_ok=True)
-    command = _command(plan, cores) + (["--forceall"] if force else [])
-    heard = Heard()
-    with warmed(plan.output, {**os.environ, MARK: "1", "PYTHONUNBUFFERED": "1"}) as environment, ended_by_sigterm():
+    heard, environment = Heard(), {**os.environ, MARK: "1", "PYTHONUNBUFFERED": "1"}
+    prepared = jobs_elsewhere(plan, environment) if is_elsewhere else warmed(plan.output, environment)
+    with prepared as environment, ended_by_sigterm():
         process = subprocess.Popen(
             command,
             cwd=plan.output,
@@ -154,15 +161,20 @@ def _start_snakemake(plan: Plan, cores: int, force: bool, tell: bool) -> None:
             stderr=subprocess.STDOUT,
             encoding="utf-8",
             errors="replace",
-            preexec_fn=die_with_this if sys.platform == "linux" else None,
+            preexec_fn=partial(die_with_this, is_elsewhere) if sys.platform == "linux" else None,
+            start_new_session=is_elsewhere,  # a key's signal reaches it through us, once
         )
         try:
             with log.open("w", encoding="utf-8") as file:
                 for line in _kept(heard.noted(process.stdout), file):
-                    if tell:
+                    if line == AGAIN and (plan.output / PROBLEMS).is_file():
+                        end_after_its_jobs(process)  # a study's problem stays, however often a job is tried
+                    elif tell:
                         print(line, file=sys.stderr, flush=True)
             status = process.wait()
         except BaseException:  # an interruption, or a disk that takes no log
+            if is_elsewhere:
+                end_after_its_jobs(process)
             end_with_children(process.pid)
             process.wait()
             raise
@@ -180,16 +192,22 @@ def _kept(lines: Iterable[str], file) -> Iterator[str]:
         elif job := re.match(r"Job \d+: (.+)", line):
             n_started += 1
             yield f"[{n_started}/{total}] {job[1]}"
+        elif line.startswith("Trying to restart job"):
+            yield AGAIN
 
 
 def _why(output: Path) -> Exception:
-    """What a run failed of that was not the machine: the study, or us."""
+    """What a run failed of, where Snakemake did not tell of the machine: the study, the machine of a job, or us."""
     if (output / PROBLEMS).is_file():
         return StudyError([], screen=(output / PROBLEMS).read_text(encoding="utf-8"))
     words = (output / SNAKEMAKE_LOG).read_text(encoding="utf-8")
     logs = [output / name for name in re.findall(r"log: (\S+\.log)", words)]
-    told = [path.read_text(encoding="utf-8").strip() for path in logs if path.is_file()]
-    return RunFailed("\n".join(filter(None, told)) or words)
+    said = {path: path.read_text(encoding="utf-8", errors="replace").strip() for path in logs if path.is_file()}
+    for line in "\n".join(said.values()).splitlines():  # a cluster's own log holds what a job said elsewhere
+        if line.startswith(MACHINE):
+            return MachineFault(line.removeprefix(MACHINE))
+    told = [text for path, text in said.items() if text and ".snakemake" not in path.parts]
+    return RunFailed("\n".join(told) or words)
 
 
 def has_nothing_to_do(study: Path, output: Path) -> bool:
