@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import ast
 import json
+import re
 import shutil
+import sys
+from importlib.metadata import packages_distributions
 
 import pytest
 
 from liftseries.base import home
 from liftseries.engine import provenance, standing
+from liftseries.engine.crate import FORMATS
 
 
 @pytest.fixture
@@ -53,3 +58,44 @@ def test_a_run_is_no_longer_up_to_date_once_a_file_came_that_study_yaml_need_not
     assert standing.is_up_to_date(study, output)
     (study / "responses.csv").write_text("year,unit\n", encoding="utf-8")
     assert standing.is_up_to_date(study, output) != reads
+
+
+# ── libraries and bytes ─────────────────────────────────────────────────────────────────────────────────────
+
+ROOMS_OF_BYTES = ("base", "estimators", "geometry", "intake", "models", "report", "engine")
+# Libraries that these rooms import and that put nothing into a file.
+NO_BYTES = {"filelock", "jsonschema", "psutil", "pyyaml", "python-stdnum", "markupsafe"}
+
+
+def test_every_library_that_a_run_calls_is_named_with_the_kinds_whose_bytes_it_may_change():
+    """A new import is named in `MAY_CHANGE`, so that a manifest tells its version, or here as one without bytes."""
+    files = [file for room in ROOMS_OF_BYTES for file in (provenance.PACKAGE / room).rglob("*.py")]
+    nodes = [node for file in files for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))]
+    roots = {name.name for node in nodes if isinstance(node, ast.Import) for name in node.names}
+    roots |= {node.module for node in nodes if isinstance(node, ast.ImportFrom) and node.module and not node.level}
+    called = packages_distributions()
+    roots = {root.partition(".")[0] for root in roots} - {*sys.stdlib_module_names, "liftseries"}
+    found = {name.lower() for root in roots for name in called.get(root, [root])}
+    assert found >= {"pandas", "typst"}
+    assert found <= {*provenance.MAY_CHANGE, *NO_BYTES}
+
+
+def test_every_kind_of_file_that_a_run_leaves_is_one_that_a_library_may_change():
+    kinds = {kind for kinds in provenance.MAY_CHANGE.values() for kind in kinds}
+    assert {*FORMATS} - kinds <= {".py", ".R", ".yaml"}  # shipped as they are
+
+
+def test_the_changelog_names_the_versions_of_the_lock():
+    """A lock that takes another version fails here until the changelog says so to those who compare bytes."""
+    home = provenance.PACKAGE.parents[1]
+    lock = (home / "requirements.txt").read_text(encoding="utf-8")
+    told = (home / "CHANGELOG.md").read_text(encoding="utf-8")
+    (line,) = re.findall(r"(?s)- \*\*Bytes\*\* rest on .*?(?=\n- |\n\n)", told)
+    said = dict(re.findall(r"([a-z][\w-]+) (\d[\d.]*\d(?: / \d[\d.]*\d)*)", " ".join(line.split())))
+    for library in provenance.MAY_CHANGE:
+        locked = sorted(set(re.findall(rf"(?m)^{library}==(\S+)", lock)))
+        assert said.get(library) == " / ".join(locked), library
+
+
+def test_a_manifest_names_the_version_of_each():
+    assert {*provenance.MAY_CHANGE} < {*provenance.versions()}

@@ -4,21 +4,28 @@ from __future__ import annotations
 
 import errno
 import os
+import re
+import resource
+import socket
 import sys
+import tempfile
 import time
 from pathlib import Path
 from types import SimpleNamespace
+from unittest.mock import patch
 
+import numpy as np
 import psutil
 import pytest
 
-from liftseries.base.errors import MACHINE_FAULTS
+from liftseries.base.errors import MACHINE_FAULTS, machine_fault
 from liftseries.engine.job import Job
-from liftseries.engine.script import ask
+from liftseries.engine.script import LOOKED_EVERY, ask
 from liftseries.engine.warm import ADDRESS, warmed
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="there is a warm process on Linux only")
 HERE = "test_warm"
+TAKEN = 2**29  # bytes
 
 
 def note_process(job: Job) -> None:
@@ -29,8 +36,10 @@ def go_wrong(job: Job) -> None:
     raise RuntimeError("of our own")
 
 
-def be_killed(job: Job) -> None:
-    os.kill(os.getpid(), 9)
+def take_and_be_killed(job: Job) -> None:
+    taken = b"x" * TAKEN
+    time.sleep(3 * LOOKED_EVERY)
+    os.kill(os.getpid(), len(taken[:9]))
 
 
 def fill_the_disk(job: Job) -> None:
@@ -42,6 +51,23 @@ def run_out_of_memory(job: Job) -> None:
         raise MemoryError
     except MemoryError as error:
         raise ValueError("a library's own words") from error
+
+
+def ask_for_too_much(job: Job) -> None:
+    """More than the address space that is left: the machine itself refuses it."""
+    limit = resource.getrlimit(resource.RLIMIT_AS)[1]
+    taken = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0]) * resource.getpagesize()
+    resource.setrlimit(resource.RLIMIT_AS, (taken + 2**28, limit))
+    np.ones(2**30)
+
+
+def load_without_room(job: Job) -> None:
+    raise ImportError("libmade_up.so: failed to map segment from shared object")
+
+
+def find_no_temporary_folder(job: Job) -> None:
+    with patch("tempfile._candidate_tempdir_list", lambda: ["/nowhere/at/all"]), patch("tempfile.tempdir", None):
+        tempfile.TemporaryDirectory()
 
 
 def job(tmp_path, does: str) -> Job:
@@ -77,14 +103,36 @@ def test_a_failed_job_says_so_and_leaves_its_log(warm, tmp_path):
     assert "RuntimeError" in (tmp_path / "job.log").read_text(encoding="utf-8")
 
 
-def test_a_killed_fork_is_a_failed_job(warm, tmp_path):
-    assert ask(job(tmp_path, "be_killed")) == (1, MACHINE_FAULTS["killed"])
+def test_a_killed_fork_is_a_failed_job_and_tells_what_memory_it_had_taken(warm, tmp_path):
+    status, told = ask(job(tmp_path, "take_and_be_killed"))
+    assert (status, told.startswith(MACHINE_FAULTS["killed"])) == (1, True)
+    assert float(re.search(r"It had taken ([\d.]+) GiB\.$", told)[1]) >= TAKEN / 2**30
 
 
-@pytest.mark.parametrize(("does", "kind"), [("fill_the_disk", "disk_full"), ("run_out_of_memory", "memory")])
+@pytest.mark.parametrize(
+    ("does", "kind"),
+    [
+        ("fill_the_disk", "disk_full"),
+        ("run_out_of_memory", "memory"),
+        ("ask_for_too_much", "memory"),
+        ("load_without_room", "memory"),
+        ("find_no_temporary_folder", "no_temporary_folder"),
+    ],
+)
 def test_what_the_machine_lacks_is_handed_on_and_takes_no_log(warm, tmp_path, does, kind):
-    assert ask(job(tmp_path, does)) == (1, MACHINE_FAULTS[kind])
+    status, told = ask(job(tmp_path, does))
+    assert (status, told.startswith(MACHINE_FAULTS[kind])) == (1, True)
     assert (tmp_path / "job.log").read_text(encoding="utf-8") == ""
+
+
+def test_a_refused_request_tells_what_was_asked_for(warm, tmp_path):
+    _, told = ask(job(tmp_path, "ask_for_too_much"))
+    assert re.search(r"It had taken 0\.\d\d GiB and asked for 8\.00 GiB more\.$", told), told
+
+
+def test_an_import_that_fails_for_another_reason_is_no_fault_of_the_machine():
+    assert machine_fault(ImportError("no module of that name")) is None
+    assert machine_fault(RuntimeError("dictionary changed size")) is None
 
 
 def test_without_a_warm_process_there_is_nobody_to_ask(tmp_path, monkeypatch):
@@ -98,5 +146,25 @@ def test_the_process_dies_with_its_run(tmp_path):
     before = set(psutil.Process().children())
     with warmed(tmp_path, dict(os.environ)):
         (process,) = set(psutil.Process().children()) - before
+        assert process.is_running()
+    assert not process.is_running()
+
+
+def test_a_job_waits_no_longer_than_libraries_may_take(tmp_path, monkeypatch):
+    with socket.socket(socket.AF_UNIX) as door:
+        door.bind(str(tmp_path / "jobs"))
+        door.listen()
+        monkeypatch.setenv(ADDRESS, str(tmp_path / "jobs"))
+        monkeypatch.setattr("liftseries.engine.script.LONGEST_LOAD", 0.1)
+        assert ask(job(tmp_path, "note_process")) == (1, MACHINE_FAULTS["not_loaded"])
+
+
+def test_one_that_looks_for_nothing_ends_with_its_run_too(tmp_path):
+    """A library that waits for memory while it is loaded, which may be for ever."""
+    (tmp_path / "pandas.py").write_text("while True:\n    pass\n", encoding="utf-8")
+    before = set(psutil.Process().children())
+    with warmed(tmp_path, {**os.environ, "PYTHONPATH": os.pathsep.join([str(tmp_path), *sys.path])}):
+        (process,) = set(psutil.Process().children()) - before
+        time.sleep(1)
         assert process.is_running()
     assert not process.is_running()

@@ -55,7 +55,13 @@ def start(study: Path, *words: str) -> subprocess.Popen:
         encoding="utf-8",
         start_new_session=True,
         env={**os.environ, "PYTHONUTF8": "1"},
+        preexec_fn=heed_interrupts,
     )
+
+
+def heed_interrupts() -> None:
+    """What a shell starts in the background inherits that a key's signal is ignored."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def ended(run: subprocess.Popen) -> Said:

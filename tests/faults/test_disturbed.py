@@ -6,7 +6,9 @@ One study is disturbed again and again, so that the whole costs little more than
 from __future__ import annotations
 
 import os
+import re
 import shutil
+import subprocess
 import sys
 from contextlib import ExitStack
 from pathlib import Path
@@ -31,10 +33,20 @@ from faults.disturbed import (
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="processes are looked for as Linux shows them")
 
 
-@pytest.fixture(scope="module")
-def undisturbed(tmp_path_factory) -> Path:
+@pytest.fixture(scope="module", autouse=True)
+def begun(tmp_path_factory) -> tuple[Path, subprocess.Popen]:
+    """A study whose run nobody disturbs; it is at work while others are disturbed, which costs no time."""
     study = small_study(tmp_path_factory.mktemp("undisturbed") / "study")
-    assert whole(study).status == 0
+    run = start(study)
+    yield study, run
+    run.kill()
+
+
+@pytest.fixture(scope="module")
+def undisturbed(begun) -> Path:
+    study, run = begun
+    said = ended(run)
+    assert said.status == 0, said
     return study
 
 
@@ -45,10 +57,10 @@ def study(tmp_path_factory):
     with ExitStack() as stack:
         if os.geteuid() == 0 and shutil.which("mount"):
             try:
-                stack.enter_context(small_disk(study / "output", "256k"))
+                stack.enter_context(small_disk(study / "output", "128k"))
             except OSError:
                 pass
-            except disturbed.subprocess.CalledProcessError:  # a container may not mount
+            except subprocess.CalledProcessError:  # a container may not mount
                 pass
         yield study
 
@@ -80,34 +92,62 @@ def test_a_disk_that_may_not_be_written_is_told(study):
 
 
 @pytest.mark.parametrize(("at", "way"), list(enumerate(WAYS, start=1)), ids=[way.__name__ for way in WAYS])
-def test_what_is_killed_leaves_nothing_running_and_nothing_cut_off(study, at, way):
+def test_what_is_killed_leaves_nothing_running_and_nothing_cut_off(study, tmp_path, at, way):
+    """Before the first, another run is refused, on another path to the same folder too."""
     run = start(study)
     assert wait_for_job(run, at)
+    if way is disturbed.kill_run:
+        (tmp_path / "other_way").symlink_to(study, target_is_directory=True)
+        refused = whole(tmp_path / "other_way")
+        assert (refused.status, "another run" in refused.err) == (1, True)
     way(run, study)
     said = ended(run)
     assert said.status in WAYS[way], said
     assert "Traceback" not in said.err
+    if way is disturbed.kill_job:  # the step, and what it is most likely of
+        assert re.search(r"(?m)^[^\[\n]+: A job was ended from outside, most likely because memory ran out", said.err)
     assert not left_running(study)
     assert not partial_files(study / "output")
 
 
-def test_two_runs_and_two_paths_to_one_folder_refuse_each_other(study, tmp_path):
-    (tmp_path / "other_way").symlink_to(study, target_is_directory=True)
+def test_an_input_that_changes_while_a_run_is_on_ends_it_and_one_that_is_gone_is_named(study):
+    """The tables are checked anew, so that they or the inputs' hashes hold what no manifest may name beside the other.
+
+    It is put back as it was, and the run below goes on from there.
+    """
+    shutil.rmtree(study / "output/clean", ignore_errors=True)
+    patients = study / "patients.csv"
+    before = patients.read_bytes()
     run = start(study)
     assert wait_for_job(run, 1)
-    said = whole(tmp_path / "other_way")
-    disturbed.kill_run(run, study)
-    ended(run)
+    patients.write_bytes(before + b"p9,north,44,male,never,no,no\n")
+    said = ended(run)
+    assert said.status == 1, said
+    assert "patients.csv: changed while the run was on" in said.err
+    assert not (study / "output/manifest.json").exists()
+    patients.unlink()
+    said = whole(study)
     assert said.status == 1
-    assert "another run" in said.err
+    assert "patients.csv: there is no such file" in said.err
+    patients.write_bytes(before)
 
 
-def test_in_the_end_the_bytes_are_those_of_an_undisturbed_run_in_another_zone_and_language(
+# Nothing beside the study's own folder can be written but a folder for temporary files that is not the one named.
+ELSEWHERE = {
+    "TZ": "Pacific/Auckland",
+    "LC_ALL": "de_DE.UTF-8",
+    "LANG": "de_DE.UTF-8",
+    "PYTHONHASHSEED": "7",
+    **dict.fromkeys(("HOME", "XDG_CACHE_HOME", "XDG_CONFIG_HOME", "MPLCONFIGDIR", "TMPDIR"), "/proc/nowhere"),
+}
+
+
+def test_in_the_end_the_bytes_are_those_of_an_undisturbed_run_in_another_zone_language_and_home(
     study, undisturbed, monkeypatch
 ):
-    """The clock was set back a day meanwhile; zone, language and number of cores are others."""
+    """The clock was set back a day meanwhile; zone, language and number of cores are others, no cache can be kept."""
     set_clock_back(study / "output")
-    for name, value in {"TZ": "Pacific/Auckland", "LC_ALL": "de_DE.UTF-8", "LANG": "de_DE.UTF-8"}.items():
+    for name, value in ELSEWHERE.items():
         monkeypatch.setenv(name, value)
     said = whole(study, "--cores", "1")
     assert said.status == 0, said
@@ -128,26 +168,4 @@ def test_an_edited_table_between_is_made_again(undisturbed, as_it_was):
     said = whole(undisturbed)
     assert said.status == 0, said
     assert "made again: work/perforation_rate.csv." in said.out
-    assert differences(undisturbed / "output", as_it_was) == []
-
-
-def test_an_input_that_changes_while_a_run_is_on_ends_it(undisturbed, as_it_was):
-    """After its tables were checked: they hold the old values, so that no manifest may name the new file."""
-    (undisturbed / "output/manifest.json").unlink()
-    shutil.rmtree(undisturbed / "output/clean")
-    patients = undisturbed / "patients.csv"
-    before = patients.read_bytes()
-    run = start(undisturbed)
-    assert wait_for_job(run, 1)
-    patients.write_bytes(before + b"p9,north,44,male,never,no,no\n")
-    said = ended(run)
-    assert said.status == 1, said
-    assert "patients.csv: changed while the run was on" in said.err
-    assert not (undisturbed / "output/manifest.json").exists()
-    patients.unlink()
-    said = whole(undisturbed)
-    assert said.status == 1
-    assert "patients.csv: there is no such file" in said.err
-    patients.write_bytes(before)
-    assert whole(undisturbed).status == 0
     assert differences(undisturbed / "output", as_it_was) == []

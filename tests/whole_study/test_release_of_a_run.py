@@ -78,3 +78,13 @@ def test_no_cell_of_the_printed_tables_tells_a_small_part_of_a_whole(study):
             assert not 1 <= int(part) < SMALLEST_CELL, f"{part} of {whole}"
         for part in re.findall(r"(?<![\w.])(\d+) \(\d+(?:\.\d+)? ?%\)", text):
             assert not 1 <= int(part) < SMALLEST_CELL, part
+
+
+def test_a_second_release_of_the_same_run_tells_no_more(study):
+    """To the byte, though it knows what the first one told."""
+    bundle = study / "release"
+    first = {path.relative_to(bundle): path.read_bytes() for path in bundle.rglob("*") if path.is_file()}
+    said = liftseries("release", study)
+    assert said.status == 0, said.err
+    second = {path.relative_to(bundle): path.read_bytes() for path in bundle.rglob("*") if path.is_file()}
+    assert [str(name) for name in sorted({*first, *second}) if first.get(name) != second.get(name)] == []

@@ -11,6 +11,8 @@ from __future__ import annotations
 import difflib
 import errno
 import os
+import re
+import sys
 import traceback
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -54,10 +56,17 @@ GO_ON = "Then run the same command again; it goes on from where it stopped."
 MACHINE_FAULTS = {
     "disk_full": f"The disk is full. Make room on it. {GO_ON}",
     "not_writable": f"A file or folder cannot be written. See who may write there and on that disk. {GO_ON}",
+    "no_temporary_folder": (
+        f"There is no folder for temporary files that can be written. Set TMPDIR to one on a disk with room. {GO_ON}"
+    ),
     "disk_damaged": "The disk does not give or take data. Save what is on it, and go on with another one.",
-    "memory": f"There is not enough memory. Close other programs, or add `--cores 1`. {GO_ON}",
+    "memory": f"There is not enough memory. Close other programs, or add `--cores 1` to a run. {GO_ON}",
     "killed": (
-        "A job was ended from outside, most likely because memory ran out. Close other programs, or add `--cores 1`. "
+        "A job was ended from outside, most likely because memory ran out. Close other programs, or add `--cores 1` "
+        f"to a run. {GO_ON}"
+    ),
+    "not_loaded": (
+        "The libraries were not loaded within ten minutes, most likely because memory ran out. Close other programs. "
         f"{GO_ON}"
     ),
     "clock": f"The clock was set back while the run was on. {GO_ON}",
@@ -73,6 +82,7 @@ OF_ERRNO = {
     errno.EPERM: "not_writable",
     errno.EIO: "disk_damaged",
     errno.ENOMEM: "memory",
+    errno.EAGAIN: "memory",  # of a fork: no more processes
     errno.EMFILE: "too_many_files",
     errno.ENFILE: "too_many_files",
 }
@@ -85,13 +95,48 @@ def machine_fault(error: BaseException) -> MachineFault | None:
         seen.add(id(error))
         if isinstance(error, MachineFault):
             return error
-        if isinstance(error, MemoryError):
-            return MachineFault(MACHINE_FAULTS["memory"])
+        if isinstance(error, MemoryError | ImportError | RuntimeError) and (kind := _of_words(error)):
+            return MachineFault(MACHINE_FAULTS[kind] + memory_taken(most_memory(), str(error)))
+        if isinstance(error, FileNotFoundError) and "No usable temporary directory" in str(error):
+            return MachineFault(MACHINE_FAULTS["no_temporary_folder"])
         if isinstance(error, OSError) and (kind := OF_ERRNO.get(error.errno)):
             place = f"{error.filename}: " if isinstance(error.filename, str) else ""
             return MachineFault(place + MACHINE_FAULTS[kind])
         error = error.__cause__ or (None if error.__suppress_context__ else error.__context__)
     return None
+
+
+ASKED = re.compile(r"Unable to allocate ([\d.]+ \w+)|(?:malloc|realloc) of size (\d+) failed")  # numpy, Arrow
+OUT_OF_MEMORY = re.compile(r"cannot allocate memory|failed to map segment|can't start new thread", re.IGNORECASE)
+
+
+def _of_words(error: BaseException) -> str | None:
+    """Libraries tell of memory in several ways: a module that finds no room to be loaded, a thread without a stack."""
+    return "memory" if isinstance(error, MemoryError) or OUT_OF_MEMORY.search(str(error)) else None
+
+
+def memory_taken(taken: int | None, words: str = "") -> str:
+    """How much memory was taken, and how much more was asked for, as far as is known; a sentence behind another.
+
+    Parameters
+    ----------
+    taken : bytes at most
+    words : of a library's error
+    """
+    asked = ASKED.search(words)
+    more = asked and (asked[1] or f"{int(asked[2]) / 2**30:.2f} GiB")
+    if not taken:
+        return ""
+    return f" It had taken {taken / 2**30:.2f} GiB" + (f" and asked for {more} more." if more else ".")
+
+
+def most_memory() -> int | None:
+    """The most memory in bytes that this process has had; None where the system does not say."""
+    try:
+        import resource
+    except ImportError:
+        return None
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * (1 if sys.platform == "darwin" else 1024)
 
 
 ALIKE = 0.75  # share of letters in common; at difflib's own 0.6 unlike words come, such as remark for mark

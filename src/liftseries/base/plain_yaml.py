@@ -1,7 +1,7 @@
 """YAML as people mean it: `no`, `yes`, `on` and `off` are words, a repeated key is an error.
 
-What somebody wrote costs no more than its length: no anchors and aliases, by which a few lines stand for millions, and
-bounds on its size and depth.
+What somebody wrote costs no more than its length: no anchors and aliases, by which a few lines stand for millions, no
+tags, and bounds on its size, its depth and the length of a number.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from liftseries.base.plain_text import unseen_in
 
 MOST_BYTES = 512 * 2**10  # thousands of accepted oddities have room
 MOST_DEPTH = 40  # keys within keys
+MOST_DIGITS = 40  # of a number; Python takes long for thousands
 
 
 class _Words:
@@ -47,6 +48,8 @@ class _Loader(_Words, yaml.SafeLoader):
         event = self.peek_event()
         if getattr(event, "anchor", None):
             raise _refused("an anchor (&) or alias (*): write the values out where they belong", event)
+        if getattr(event, "tag", None):
+            raise _refused("a tag (!): put quotation marks around what begins with it, or take it out", event)
         if isinstance(event, yaml.ScalarEvent) and (unseen := unseen_in(event.value)):
             raise _refused(f"a character that cannot be seen ({unseen}): take it out", event)
         self.depth += 1
@@ -54,6 +57,8 @@ class _Loader(_Words, yaml.SafeLoader):
             raise _refused(f"more than {MOST_DEPTH} levels of keys or lists within each other", event)
         node = super().compose_node(parent, index)
         self.depth -= 1
+        if node.tag.endswith((":int", ":float")) and len(node.value) > MOST_DIGITS:
+            raise _refused(f"a number of more than {MOST_DIGITS} digits: shorten it", event)
         return node
 
 

@@ -64,6 +64,11 @@ class Steps:
 _steps: list[Steps] = []  # of the command that runs; none in tests of rooms and in the jobs of a run
 
 
+def now() -> str:
+    """The step that the command is in; nothing where it has named none."""
+    return _steps[-1].now if _steps else ""
+
+
 def step(what: str) -> None:
     """Says what the work has come to, as `Hiding counts`; heard only within `telling_steps`."""
     if _steps:
@@ -73,14 +78,12 @@ def step(what: str) -> None:
 @contextmanager
 def telling_steps(quiet: bool = False) -> Iterator[None]:
     """For the length of a command; says nothing where `quiet`."""
-    if quiet:
-        yield
-        return
     steps = Steps()
     timer = threading.Timer(PATIENCE_S, steps.be_late)
     timer.daemon = True
     _steps.append(steps)
-    timer.start()
+    if not quiet:
+        timer.start()
     try:
         yield
     finally:

@@ -6,11 +6,17 @@ becomes of the file meanwhile, and every table that stands in it is read from th
 
 from __future__ import annotations
 
+import errno
 import hashlib
+import os
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from pathlib import Path
+from typing import BinaryIO
+
+AT_ONCE = 2**20  # bytes that are hashed at a time
 
 _kept: ContextVar[dict[Path, bytes] | None] = ContextVar("kept", default=None)
 
@@ -43,13 +49,13 @@ def content(path: Path, most: int) -> bytes:
     Raises
     ------
     OSError
-        The file cannot be opened or read.
+        The file cannot be opened or read, or is a pipe or a device, which may never end.
     """
     kept = _kept.get()
     path = Path(path).absolute()
     if kept is not None and path in kept:
         return kept[path][: most + 1]
-    with path.open("rb") as file:
+    with _opened(path) as file:
         data = file.read(most + 1)
     if kept is not None and len(data) <= most:
         kept[path] = data
@@ -57,6 +63,30 @@ def content(path: Path, most: int) -> bytes:
 
 
 def sha256(path: Path) -> str:
-    """Of a file's bytes."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+    """Of the bytes that a file had when it was opened: one that grows all the time comes to an end too.
+
+    Raises
+    ------
+    OSError
+        As `content`.
+    """
+    digest = hashlib.sha256()
+    with _opened(path) as file:
+        left = os.fstat(file.fileno()).st_size
+        while left > 0 and (part := file.read(min(left, AT_ONCE))):
+            digest.update(part)
+            left -= len(part)
+    return digest.hexdigest()
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[BinaryIO]:
+    """A file on a disk, open for reading; nothing is waited for."""
+    with open(str(path), "rb", opener=_without_waiting) as file:
+        if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+            raise OSError(errno.EINVAL, "a pipe or a device", str(path))
+        yield file
+
+
+def _without_waiting(path: str, flags: int) -> int:
+    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))

@@ -79,6 +79,8 @@ def told(changes: Changes) -> Iterator[str]:
         yield f"Files that differ: {', '.join(safe)}."
     if changes.plan:
         yield f"Keys of study.yaml that differ: {', '.join(changes.plan)}."
+    if changes.versions:
+        yield f"Versions that differ: {', '.join(map(_version, changes.versions.items()))}."
     cells = changes.cells
     for row in changes.rows.iloc[:-1].itertuples():
         if not row.new + row.gone + row.changed:
@@ -104,6 +106,16 @@ def _headlines(headlines: pd.DataFrame) -> Iterator[str]:
         sides = [_estimate(*(row[f"{side}_{name}"] for name in ("estimate", "conf_low", "conf_high")))
                  for side in ("before", "after")]  # fmt: skip
         yield f"  {row['analysis']}, {row['term']}, {row['method']}: {sides[0]} before, {sides[1]} now"
+
+
+def _version(differing: tuple[str, tuple[str, str]]) -> str:
+    """A library, and the files that it may have changed without another number in them."""
+    from liftseries.engine.provenance import ALL, MAY_CHANGE
+
+    name, (before, after) = differing
+    kinds = MAY_CHANGE.get(name, ALL)
+    rest = "no file" if not kinds else "any file" if len(kinds) >= len(ALL) else " ".join(kinds)
+    return f"{name} {before}, now {after} ({rest} may differ by it)"
 
 
 def _estimate(estimate: float, low: float, high: float) -> str:

@@ -13,7 +13,7 @@ import sys
 
 from liftseries import __version__
 from liftseries.base.errors import OUR_FAULT, StudyError, Terminated, UsageError, fault, machine_fault
-from liftseries.base.progress import telling_steps
+from liftseries.base.progress import now, telling_steps
 from liftseries.cli.arguments import CAUTION
 from liftseries.cli.case import add_case
 from liftseries.cli.changes import add_changes
@@ -56,7 +56,7 @@ def _done(options: argparse.Namespace) -> int:
         return 128 + (signal.SIGTERM if isinstance(error, Terminated) else signal.SIGINT)
     except Exception as error:
         if told := machine_fault(error):
-            print(told, file=sys.stderr)
+            print(f"{now()}: {told}" if now() else told, file=sys.stderr)
             return 4
         print(fault(error), end="", file=sys.stderr)
         print(OUR_FAULT, file=sys.stderr)

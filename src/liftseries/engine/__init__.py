@@ -13,7 +13,8 @@ How a run hangs together:
   compute, so imports are few and late. No `run:` block: each would start Snakemake again.
 - A script runs inside `job.logged`: a `StudyError` becomes lines in `logs/problems.txt`, which the command line shows;
   what the machine lacks goes by words of the script, since a full disk takes no log; anything else is shown with its
-  traceback as our fault.
+  traceback as our fault. `heard.py` notes which step a job is, so that it can be named where memory runs out.
+- Nothing is written outside the output folder but temporary files: there may be no home, and no cache in it.
 
 **An analysis is a job.** *Situation:* with 25 analyses, some of them bootstraps, a chapter as one job made every
 changed key rerun its neighbours and kept all but two cores idle. *Choice:* a rule an analysis, a rule a chapter's

@@ -51,6 +51,7 @@ class Changes:
     headlines : a row a headline of either run: `HEADLINE`, `change` (moved, new, gone, as before), `before_estimate` …,
         `after_estimate` …, and `by`, how many of the standard errors before the estimate moved
     inputs, plan : names of the files, and keys of study.yaml, that differ
+    versions : library -> its version before and now, of those that differ
     """
 
     rows: pd.DataFrame
@@ -58,6 +59,7 @@ class Changes:
     headlines: pd.DataFrame
     inputs: tuple[str, ...]
     plan: tuple[str, ...]
+    versions: Mapping[str, tuple[str, str]]
 
 
 def keep_earlier(plan: Plan) -> None:
@@ -153,6 +155,7 @@ def _compared(output: Path, last: Mapping[str, Any], earlier: Mapping[str, Any])
         headlines=moved,
         inputs=_differing(earlier["inputs"], last["inputs"]),
         plan=tuple(dict.fromkeys(_differing_keys(earlier["plan"], last["plan"]))),
+        versions=_versions(earlier.get("versions", {}), last.get("versions", {})),
     )
 
 
@@ -234,6 +237,10 @@ def _as_cells(headlines: pd.DataFrame) -> pd.DataFrame:
 
 def _differing(before: Mapping[str, Any], after: Mapping[str, Any]) -> tuple[str, ...]:
     return tuple(sorted(name for name in {*before, *after} if before.get(name) != after.get(name)))
+
+
+def _versions(before: Mapping[str, str], after: Mapping[str, str]) -> dict[str, tuple[str, str]]:
+    return {name: (before[name], after[name]) for name in _differing(before, after) if name in before and name in after}
 
 
 def _differing_keys(before: Mapping[str, Any], after: Mapping[str, Any]) -> Iterator[str]:

@@ -6,7 +6,6 @@ import csv
 import os
 import re
 import shutil
-import signal
 import subprocess
 import sys
 import time
@@ -16,12 +15,13 @@ from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 
-from liftseries.base.errors import MACHINE_FAULTS, MachineFault, Problem, StudyError
+from liftseries.base.errors import MachineFault, Problem, StudyError
 from liftseries.base.home import folder
 from liftseries.base.numbers import counted
 from liftseries.base.outputs import remove_unfinished
 from liftseries.base.remarks import NOTHING_RECORDED
 from liftseries.engine.earlier import keep_earlier
+from liftseries.engine.heard import Heard
 from liftseries.engine.job import MACHINE, PROBLEMS
 from liftseries.engine.processes import (
     MARK,
@@ -43,17 +43,9 @@ from liftseries.study.plan_files import PLAN_FILE
 LOCK = ".lock"
 AGAIN = "A job has failed and is tried again."
 SNAKEMAKE_LOG = Path("logs/snakemake.log")
+# All but `source-cache`, which would lie in the home of the user: there may be none that can be written.
+KEPT_HERE = ("input-output", "persistence", "software-deployment", "sources", "storage-local-copies")
 MOST_NAMED = 5  # analyses that the last words of a run name, and files
-# What Snakemake says, and the machine's fault behind it.
-OF_SNAKEMAKE = {
-    "No space left on device": "disk_full",
-    "Disk quota exceeded": "disk_full",
-    "Read-only file system": "not_writable",
-    "Permission denied": "not_writable",
-    "Cannot allocate memory": "memory",
-    "died with <Signals.SIGKILL": "killed",
-    "clock skew": "clock",
-}
 
 
 class RunFailed(Exception):
@@ -151,14 +143,14 @@ def _command(plan: Plan, cores: int | None, force: bool, profile: Path | None) -
         "--rerun-incomplete",
         "--nocolor",
         *(["--forceall"] if force else []),
+        *([] if profile else ["--shared-fs-usage", *KEPT_HERE]),
     ]  # fmt: skip
 
 
 def _start_snakemake(plan: Plan, command: list[str], tell: bool, is_elsewhere: bool) -> None:
     log = plan.output / SNAKEMAKE_LOG
     log.parent.mkdir(parents=True, exist_ok=True)
-    told: list[str] = []
-    environment = {**os.environ, MARK: "1", "PYTHONUNBUFFERED": "1"}
+    heard, environment = Heard(), {**os.environ, MARK: "1", "PYTHONUNBUFFERED": "1"}
     prepared = jobs_elsewhere(plan, environment) if is_elsewhere else warmed(plan.output, environment)
     with prepared as environment, ended_by_sigterm():
         process = subprocess.Popen(
@@ -174,7 +166,7 @@ def _start_snakemake(plan: Plan, command: list[str], tell: bool, is_elsewhere: b
         )
         try:
             with log.open("w", encoding="utf-8") as file:
-                for line in _kept(_noting(process.stdout, told), file):
+                for line in _kept(heard.noted(process.stdout), file):
                     if line == AGAIN and (plan.output / PROBLEMS).is_file():
                         end_after_its_jobs(process)  # a study's problem stays, however often a job is tried
                     elif tell:
@@ -187,15 +179,7 @@ def _start_snakemake(plan: Plan, command: list[str], tell: bool, is_elsewhere: b
             process.wait()
             raise
     if status:
-        raise _why(plan.output, told, status)
-
-
-def _noting(lines: Iterable[str], told: list[str]) -> Iterator[str]:
-    """The lines, those of them noted that tell of the machine: a full disk takes no log."""
-    for line in lines:
-        if line.startswith(MACHINE) or any(words in line for words in OF_SNAKEMAKE):
-            told.append(line.strip())
-        yield line
+        raise heard.machine_fault(status) or _why(plan.output)
 
 
 def _kept(lines: Iterable[str], file) -> Iterator[str]:
@@ -212,13 +196,8 @@ def _kept(lines: Iterable[str], file) -> Iterator[str]:
             yield AGAIN
 
 
-def _why(output: Path, told: list[str], status: int) -> Exception:
-    """What a run failed of: the machine, the study, or us."""
-    for line in told:
-        kind = next((kind for words, kind in OF_SNAKEMAKE.items() if words in line), None)
-        return MachineFault(MACHINE_FAULTS[kind] if kind else line.removeprefix(MACHINE))
-    if status == -signal.SIGKILL:
-        return MachineFault(MACHINE_FAULTS["killed"])
+def _why(output: Path) -> Exception:
+    """What a run failed of, where Snakemake did not tell of the machine: the study, the machine of a job, or us."""
     if (output / PROBLEMS).is_file():
         return StudyError([], screen=(output / PROBLEMS).read_text(encoding="utf-8"))
     words = (output / SNAKEMAKE_LOG).read_text(encoding="utf-8")

@@ -16,13 +16,14 @@ from pathlib import Path
 from typing import Any
 
 from liftseries.base.outputs import write_text
-from liftseries.base.reading import sha256
+from liftseries.base.reading import content, sha256
 from liftseries.engine.provenance import MANIFEST, all_code, versions
 from liftseries.study.indicators import OWN_FILE
 from liftseries.study.plan_files import CORRECTIONS_FILE, PLAN_FILE, file_of, files_read
 from liftseries.study.schema import AUDIT_TABLES
 
 NOTE = ".hashed.json"
+MOST_BYTES = 64 * 2**20  # of a manifest; of a longer one nothing is taken
 SURE = 2.0  # seconds after which a change of a file gives it another time, on every file system
 
 
@@ -150,7 +151,7 @@ def take_out_of_the_future(output: Path) -> None:
 
 def _read(path: Path) -> dict[str, Any]:
     try:
-        content = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        written = json.loads(content(path, MOST_BYTES))
+    except (OSError, ValueError, RecursionError):
         return {}
-    return content if isinstance(content, dict) else {}
+    return written if isinstance(written, dict) else {}

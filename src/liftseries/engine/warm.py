@@ -62,6 +62,9 @@ def warmed(output: Path, environment: dict[str, str]) -> Iterator[dict[str, str]
             yield environment | {ADDRESS: address}
         finally:
             process.stdin.close()
+            # It may not look: a library that finds no memory while it is loaded tries for ever.
+            with suppress(ProcessLookupError):
+                os.killpg(process.pid, signal.SIGKILL)
             process.wait()
 
 
@@ -105,6 +108,7 @@ def _do(caller: Connection) -> None:
 
     signal.signal(signal.SIGCHLD, signal.SIG_DFL)
     job = caller.recv()
+    caller.send(os.getpid())
     threading.Thread(target=_end_with, args=[caller], daemon=True).start()
     ended = do(job)
     with suppress(OSError):

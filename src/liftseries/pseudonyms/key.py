@@ -12,9 +12,11 @@ import secrets
 from pathlib import Path
 
 from liftseries.base.errors import UsageError
+from liftseries.base.reading import content
 from liftseries.study.plan_files import PLAN_FILE
 
 N_BYTES = 32
+MOST_BYTES = 4096  # of a file that may be a key
 LINE = re.compile(r"liftseries-key ([0-9a-f]{64}) ([0-9a-f]{8})\s*")
 RIGHTS = 0o600
 
@@ -48,7 +50,7 @@ def read_key(path: Path) -> bytes:
     """
     try:
         rights = path.stat().st_mode & 0o777
-        text = path.read_text(encoding="ascii", errors="replace")
+        text = content(path, MOST_BYTES).decode("ascii", errors="replace")
     except FileNotFoundError:
         raise UsageError(f"{path} is not there. Correct the name, or make a key with --new-key.") from None
     except OSError as error:

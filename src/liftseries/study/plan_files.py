@@ -9,7 +9,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from liftseries.base.errors import Problem, StudyError
-from liftseries.base.plain_yaml import MOST_BYTES, load_shipped_yaml, load_yaml
+from liftseries.base.plain_yaml import MOST_BYTES, load_yaml
 from liftseries.base.reading import content
 from liftseries.study.schema import AUDIT_TABLES
 
@@ -21,6 +21,7 @@ OUTPUT = "output"  # where study.yaml names no other folder
 READ_FROM = "LIFTSERIES_READ_FROM"  # in the environment: folders that the command line named with --read-from
 CENTRE = "LIFTSERIES_CENTRE"  # in the environment: the one centre whose rows a run is of
 CENTRES = "centres"  # within the output folder, a folder a centre
+NO_FILE = "is no file, but a folder, a pipe or a device. Put a file of that name there."
 TRUST = "LIFTSERIES_TRUST"  # in the environment: set where the command line said --trust
 
 
@@ -99,6 +100,8 @@ def load_written(path: Path, name: str, start: str, comments_do: bool = False) -
     import yaml
 
     if not path.is_file():
+        if path.exists():
+            raise StudyError([Problem(name, NO_FILE)])
         raise StudyError([Problem(name, f"there is no such file. {start[0].upper()}{start[1:]}.")])
     try:
         data = content(path, MOST_BYTES)
@@ -135,7 +138,7 @@ def folders_of(study: str | Path) -> tuple[Path, Path | None]:
     path = Path(study).absolute()
     path = path / PLAN_FILE if path.is_dir() else path
     try:
-        written = load_shipped_yaml(content(path, MOST_BYTES).decode("utf-8-sig")) if path.name == PLAN_FILE else {}
+        written = load_yaml(content(path, MOST_BYTES).decode("utf-8-sig")) if path.name == PLAN_FILE else {}
     except (OSError, ValueError, yaml.YAMLError, RecursionError):
         return path.parent, None
     output = written.get("output", OUTPUT) if isinstance(written, dict) and written else None

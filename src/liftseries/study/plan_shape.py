@@ -82,7 +82,9 @@ def _in_words(error, where: str) -> Iterator[Problem]:
             yield Problem(where, f"{found} is not above {expected}. Correct the value.")
         case "maximum" | "exclusiveMaximum":
             yield Problem(where, f"{found} is too large; the limit is {expected}. Correct the value.")
-        case "minItems" | "maxItems" if expected > 1 or error.validator == "maxItems":
+        case "maxItems" | "maxProperties" if error.schema.get("minItems") != expected:
+            yield Problem(where, f"{len(found)} entries; at most {expected} are taken. Shorten the list.")
+        case "minItems" | "maxItems" if expected > 1:
             yield Problem(where, f"{len(found)} entries, where {expected} are needed. Correct the list.")
         case "minItems" | "minLength":
             yield Problem(where, "is empty. Fill it in or leave the key out.")

@@ -100,7 +100,7 @@ def test_cell_in_the_last_row_and_column_of_a_spreadsheet(tmp_path):
 @pytest.mark.parametrize(
     ("content", "told"),
     [
-        (b'patient_id,centre\n"' + b"x" * 2_000_000, "line 2: a cell of more than 131072 characters."),
+        (b'patient_id,centre\n"' + b"x" * 2_000_000, "line 2: a cell of more than 32767 characters."),
         (b"patient_id,centre\n" + b"," * 2_000_000, "row 2: 2000001 cells in one row"),
         (b"patient_id,centre\n" + b",x" * 16_000 + b"\n", "row 2: 16001 cells under 2 column names."),
     ],

@@ -13,6 +13,7 @@ import secrets
 from pathlib import Path
 
 from liftseries.base.errors import UsageError
+from liftseries.base.reading import content
 from liftseries.study.plan_files import KEY_FILE, TRUST
 
 HASH_DIGITS = 32  # 128 bits
@@ -22,7 +23,7 @@ FORM = 64  # hexadecimal digits of a key
 def read_key(folder: Path) -> bytes | None:
     """The study's key; None where it has none that can be read."""
     try:
-        text = (folder / KEY_FILE).read_text(encoding="ascii").strip()
+        text = content(folder / KEY_FILE, 2 * FORM).decode("ascii").strip()
         return bytes.fromhex(text) if len(text) == FORM else None
     except (OSError, ValueError):
         return None

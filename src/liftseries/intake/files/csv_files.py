@@ -8,14 +8,12 @@ import re
 from pathlib import Path
 
 from liftseries.base.reading import content
-from liftseries.intake.files.grid import BLANKS, Grid, Remark, Unreadable
+from liftseries.intake.files.grid import BLANKS, LONGEST_TEXT, MOST_COLUMNS, Grid, Remark, Unreadable
 from liftseries.study.plan_files import Source
 
 AS_UTF8 = "Save the file as UTF-8 (in a spreadsheet: CSV UTF-8), or name its `encoding` under `files` in study.yaml."
 MOST_BYTES = 256 * 2**20
 MOST_CELLS = 10_000_000
-MOST_COLUMNS = 16_384  # as many as a spreadsheet has
-MOST_IN_A_CELL = 131_072  # characters; beyond it a quotation mark was left open
 # Some programs write a first line that names the separator; spreadsheets obey and do not show it.
 SEP_LINE = re.compile(r'\A"?sep=(.)"?(?:\r\n|\r|\n|\Z)', re.IGNORECASE)
 
@@ -83,7 +81,8 @@ def _decoded(data: bytes, label: str) -> str:
 
 
 def _line(data: bytes, offset: int) -> int:
-    return len(re.findall(rb"\r\n|\r|\n", data[:offset])) + 1
+    ends = [data.count(sign, 0, offset) for sign in (b"\n", b"\r", b"\r\n")]
+    return ends[0] + ends[1] - ends[2] + 1
 
 
 def _delimiter(text: str, label: str) -> str:
@@ -97,7 +96,7 @@ def _delimiter(text: str, label: str) -> str:
 
 def _records(text: str, delimiter: str, label: str, first_line: int) -> list[list[str]]:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True, strict=True)
-    csv.field_size_limit(MOST_IN_A_CELL)  # other libraries raise it for the whole process
+    csv.field_size_limit(LONGEST_TEXT)  # other libraries raise it for the whole process
     records, n_cells = [], 0
     try:
         for record in reader:
@@ -111,7 +110,9 @@ def _records(text: str, delimiter: str, label: str, first_line: int) -> list[lis
             records.append(record)
     except csv.Error as error:
         if "field larger" in str(error):
-            message = f"a cell of more than {MOST_IN_A_CELL} characters. Close the quotation mark before it."
+            message = (
+                f"a cell of more than {LONGEST_TEXT} characters. Close the quotation mark before it, or shorten it."
+            )
         else:
             message = "a quotation mark is not closed, or text follows the closing one. Mend the quotes."
         raise Unreadable(f"{label}, line {reader.line_num + first_line - 1}", message) from None

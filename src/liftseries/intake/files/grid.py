@@ -16,6 +16,8 @@ BLANKS = " \t\r\n\v\f\u00a0\u202f\ufeff\u200b"  # also non-breaking blanks and s
 
 
 MOST_PLACES = 20_000_000  # rows times columns, filled or not
+MOST_COLUMNS = 16_384  # as many as a spreadsheet has
+LONGEST_TEXT = 32_767  # characters, as in a cell of a spreadsheet
 
 
 class Oddity(Enum):
@@ -67,12 +69,9 @@ class Layout:
 
     merges: tuple[Merge, ...] = ()
     hidden_rows: frozenset[int] = frozenset()
-    hidden_columns: tuple[tuple[int, int], ...] = ()  # first and last position
+    hidden_columns: frozenset[int] = frozenset()  # positions
     extent: tuple[int, int] = (0, 0)  # last row and last column that the sheet names, from 1
     is_filtered: bool = False  # then the hidden rows are taken to be hidden by the filter
-
-    def hides(self, position: int) -> bool:
-        return any(first <= position <= last for first, last in self.hidden_columns)
 
 
 @dataclass(frozen=True)

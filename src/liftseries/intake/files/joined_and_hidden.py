@@ -9,9 +9,22 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 
-from liftseries.intake.files.grid import Grid, Merge, Oddity, Remark, SheetFault, Unreadable, is_blank, letters, spoken
+from liftseries.intake.files.grid import (
+    MOST_PLACES,
+    Grid,
+    Merge,
+    Oddity,
+    Remark,
+    SheetFault,
+    Unreadable,
+    is_blank,
+    letters,
+    spoken,
+    spread_too_far,
+)
 from liftseries.study.plan_files import PLAN_FILE
 
+MOST_MERGED = 1_000_000  # cells
 SAY_SO = f"Unhide or delete them, or write `hidden: read` or `hidden: leave_out` under `reading` in {PLAN_FILE}."
 
 
@@ -21,7 +34,7 @@ def settle_hidden_columns(grid: Grid, hidden: str) -> list[SheetFault]:
     found = [
         position
         for position in range(width)
-        if grid.layout.hides(position) and not all(is_blank(cell) for cell in _column(grid, position))
+        if position in grid.layout.hidden_columns and not all(is_blank(cell) for cell in _column(grid, position))
     ]
     if found and hidden == "refuse":
         named = ", ".join(letters(position) for position in found)
@@ -69,9 +82,11 @@ def settle_merges(grid: Grid, header_row: int, rows: Sequence[int], header_is_jo
     Raises
     ------
     Unreadable
-        The header's cells are merged, or merges overlap.
+        The header's cells are merged, merges overlap, or there are more than is read.
     """
     width = max(map(len, grid.records), default=0)
+    if grid.layout.merges and width * len(rows) > MOST_PLACES:
+        raise spread_too_far(grid.shown)
     seen: set[tuple[int, int]] = set()
     for merge in grid.layout.merges:
         if merge.left >= width or merge.bottom < header_row + header_is_joined:
@@ -82,6 +97,9 @@ def settle_merges(grid: Grid, header_row: int, rows: Sequence[int], header_is_jo
             raise Unreadable(f"{grid.shown}, cells {_reference(merge)}", message, "header_is_one_row")
         inside = rows[bisect_left(rows, merge.top) : bisect_right(rows, merge.bottom)]
         columns = range(merge.left, min(merge.right, width - 1) + 1)
+        if len(seen) + len(inside) * len(columns) > MOST_MERGED:
+            message = f"more than {MOST_MERGED} cells of the table are merged. Unmerge them; a cell holds for one row."
+            raise Unreadable(grid.shown, message)
         for row in inside:
             for position in columns:
                 if (row, position) in seen:

@@ -9,6 +9,7 @@ import re
 from dataclasses import dataclass
 from functools import cache
 
+LONGEST_CODE = 255  # characters that a spreadsheet program takes
 PIECES = re.compile(r'"([^"]*)"|\\(.)|_.|\*.|\[[^\]]*\]|([^"\\_*\[]+)|.')
 OUTSIDE_QUOTES = re.compile(r';(?=(?:[^"]*"[^"]*")*[^"]*$)')
 
@@ -47,6 +48,8 @@ def hides_decimals(number: float, shown: Shown) -> bool:
 def _sections(code: str) -> tuple[Shown, ...]:
     if code in ("General", "@", ""):
         return (PLAIN,)
+    if len(code) > LONGEST_CODE:
+        return (Shown(is_disguise=True),)
     if re.search(r"\[[<>=]", code):
         return (Shown(loses_more=True),)
     parts = OUTSIDE_QUOTES.split(code)

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from liftseries.base.reading import content
-from liftseries.intake.files.grid import Unreadable, letters
+from liftseries.intake.files.grid import LONGEST_TEXT, MOST_COLUMNS, Unreadable, letters
 from liftseries.study.plan_files import Source
 
 MOST_CELLS = 20_000_000
 MOST_BYTES = 512 * 2**20  # unpacked, as the file declares it
-LONGEST_TEXT = 32_767  # characters, as in a cell of a spreadsheet
 
 
 def read_parquet(source: Source) -> tuple[list[str], list[list[object]]]:
@@ -49,6 +48,9 @@ def read_parquet(source: Source) -> tuple[list[str], list[list[object]]]:
 
 def _check_size(file, label: str) -> None:
     about = file.metadata
+    if about.num_columns > MOST_COLUMNS:
+        message = f"has {about.num_columns} columns; no table is read with more than {MOST_COLUMNS}."
+        raise Unreadable(label, f"{message} Keep the table's columns only.")
     declared = sum(about.row_group(number).total_byte_size for number in range(about.num_row_groups))
     if about.num_rows * max(1, about.num_columns) > MOST_CELLS or declared > MOST_BYTES:
         message = f"more than {MOST_CELLS} cells, or more than {MOST_BYTES >> 20} MB unpacked."

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from liftseries.base.reading import content
 from liftseries.intake.files.csv_files import read_csv
 from liftseries.intake.files.grid import (
     MOST_PLACES,
@@ -31,7 +32,7 @@ from liftseries.intake.files.parquet_files import read_parquet
 from liftseries.intake.files.workbooks import read_workbook
 from liftseries.intake.told.decisions import Decision
 from liftseries.study.forms import Forms
-from liftseries.study.plan_files import PLAN_FILE, Source
+from liftseries.study.plan_files import NO_FILE, PLAN_FILE, Source
 
 AS_IT_STANDS = Forms()
 
@@ -163,9 +164,9 @@ def _check_opens(source: Source, table: str) -> None:
         if path.is_dir():
             raise Unreadable(where, f"{name}: is a folder, not a file. Name a file in it.", "file_is_there")
         if not path.is_file():
-            message = f"{name}: there is no such file. Correct the name or add the file."
-            raise Unreadable(where, message, "file_is_there")
-        path.open("rb").close()
+            message = NO_FILE if path.exists() else "there is no such file. Correct the name or add the file."
+            raise Unreadable(where, f"{name}: {message}", "file_is_there")
+        content(path, 0)
     except OSError as error:
         message = f"cannot be opened ({error.strerror}). Correct its name or who may read it."
         raise Unreadable(name, message) from None

@@ -8,10 +8,11 @@ from __future__ import annotations
 import re
 from xml.parsers import expat
 
-from liftseries.intake.files.grid import Layout, Merge
+from liftseries.intake.files.grid import Layout, Merge, Unreadable
 from liftseries.intake.files.workbook_parts import Damaged
 
 LAST_ROW, LAST_COLUMN = 2**20, 2**14  # of a spreadsheet
+MOST_MERGES = 100_000
 CELL = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
 
 
@@ -22,6 +23,8 @@ def layout_of(sheet: bytes) -> Layout:
     ------
     Damaged
         Rows or cells out of order, which the reader of cells would lose, or beyond the last of a spreadsheet.
+    Unreadable
+        More merges than are read.
     """
     survey = _Survey()
     parser = expat.ParserCreate(namespace_separator=" ")
@@ -30,7 +33,7 @@ def layout_of(sheet: bytes) -> Layout:
     return Layout(
         merges=tuple(survey.merges),
         hidden_rows=frozenset(survey.hidden_rows),
-        hidden_columns=tuple(survey.hidden_columns),
+        hidden_columns=frozenset(survey.hidden_columns),
         extent=(survey.row, survey.last_column),
         is_filtered=survey.is_filtered,
     )
@@ -40,7 +43,8 @@ class _Survey:
     def __init__(self):
         self.merges: list[Merge] = []
         self.hidden_rows: set[int] = set()
-        self.hidden_columns: list[tuple[int, int]] = []
+        self.hidden_columns: set[int] = set()
+        self.n_column_ranges = 0
         self.is_filtered = False
         self.row = self.column = self.last_column = 0
 
@@ -60,9 +64,14 @@ class _Survey:
                 if _hidden(given, "ht"):
                     self.hidden_rows.add(row)
             case "col":
+                self.n_column_ranges += 1
+                if self.n_column_ranges > LAST_COLUMN:
+                    raise Damaged
                 if _hidden(given, "width"):
-                    self.hidden_columns.append((int(given["min"]) - 1, int(given["max"]) - 1))
+                    self.hidden_columns.update(range(int(given["min"]) - 1, min(int(given["max"]), LAST_COLUMN)))
             case "mergeCell":
+                if len(self.merges) == MOST_MERGES:
+                    raise Unreadable("", f"merges cells in more than {MOST_MERGES} places. Unmerge them.")
                 self.merges.append(_merge(given["ref"]))
             case "filterColumn":
                 self.is_filtered = True

@@ -24,6 +24,7 @@ OLE = b"\xd0\xcf\x11\xe0"  # the container of workbooks before 2007 and of encry
 MOST_BYTES = 256 * 2**20  # of the file, and of the parts that are read once unpacked
 MOST_OF_OTHERS = 16 * 2**20  # styles and the list of sheets, unpacked
 MOST_PARTS = 10_000
+ENTRY = b"PK\x01\x02"  # what begins an entry of a zip archive's directory
 MOST_CELLS = 5_000_000  # filled or formatted
 MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
@@ -107,6 +108,9 @@ class Workbook:
         data = content(path, MOST_BYTES)
         _check_kind(data, name)
         self._left = MOST_BYTES
+        # Counted before the directory is taken apart, each entry of which costs ten times its length.
+        if (n_parts := data.count(ENTRY)) > MOST_PARTS:
+            raise self._too_many(n_parts)
         try:
             self._archive = zipfile.ZipFile(io.BytesIO(data))
             self._infos = self._checked_infos()
@@ -123,6 +127,9 @@ class Workbook:
     @property
     def damaged(self) -> Unreadable:
         return Unreadable(self.name, "is no workbook or a damaged one. Open and save it as .xlsx.")
+
+    def _too_many(self, n_parts: int) -> Unreadable:
+        return Unreadable(self.name, f"is packed from {n_parts} parts. Save the tables alone as a new workbook.")
 
     def sheet_xml(self, sheet: SheetPart) -> SheetXml:
         """The parts that the sheet's cells stand in."""
@@ -145,7 +152,7 @@ class Workbook:
     def _checked_infos(self) -> dict[str, zipfile.ZipInfo]:
         infos = self._archive.infolist()
         if len(infos) > MOST_PARTS:
-            raise Unreadable(self.name, f"is packed from {len(infos)} parts. Save the tables alone as a new workbook.")
+            raise self._too_many(len(infos))
         by_name = {info.filename.lstrip("/"): info for info in infos}
         if len(by_name) != len(infos):
             raise Damaged

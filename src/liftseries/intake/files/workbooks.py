@@ -12,7 +12,17 @@ import warnings
 from collections.abc import Iterable, Sequence
 
 from liftseries.base.numbers import LARGEST_EXACT
-from liftseries.intake.files.grid import MOST_PLACES, Grid, Oddity, Remark, Unreadable, is_blank, spread_too_far
+from liftseries.intake.files.grid import (
+    LONGEST_TEXT,
+    MOST_PLACES,
+    Grid,
+    Oddity,
+    Remark,
+    Unreadable,
+    is_blank,
+    letters,
+    spread_too_far,
+)
 from liftseries.intake.files.number_formats import hides_decimals, seen
 from liftseries.intake.files.workbook_layout import LAST_ROW, layout_of
 from liftseries.intake.files.workbook_parts import SheetPart, SheetXml, Workbook
@@ -50,6 +60,7 @@ def read_workbook(source: Source, table: str) -> Grid:
             if records is None:
                 records, told = careful_records(xml)
                 remarks += told
+            _check_lengths(records)
         except Unreadable as error:
             raise Unreadable(name, error.message, error.rule) from None
         except Exception:  # whatever the libraries stumble over, the file is at fault
@@ -58,6 +69,14 @@ def read_workbook(source: Source, table: str) -> Grid:
     shown = named or (chosen.title if chosen.title.strip().lower() == table else None)
     place = f"{name}, sheet {shown}" if shown else name
     return Grid(place, True, records, layout, remarks)
+
+
+def _check_lengths(records: Sequence[Sequence[object]]) -> None:
+    for row, cells in enumerate(records, start=1):
+        for position, cell in enumerate(cells):
+            if isinstance(cell, str) and len(cell) > LONGEST_TEXT:
+                message = f"cell {letters(position)}{row} holds more than {LONGEST_TEXT} characters. Shorten it."
+                raise Unreadable("", message)
 
 
 def title_read(source: Source, table: str) -> str:

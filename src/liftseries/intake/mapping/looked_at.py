@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from liftseries.base.errors import Problem, StudyError, UsageError
-from liftseries.intake.files.csv_files import read_csv
+from liftseries.base.reading import content
+from liftseries.intake.files.csv_files import MOST_BYTES, read_csv
 from liftseries.intake.files.grid import Grid, Unreadable, is_blank
 from liftseries.intake.files.sheet import read_sheet
 from liftseries.intake.files.workbooks import read_workbook
@@ -15,6 +16,7 @@ from liftseries.intake.mapping.matching import FileColumn, file_column
 from liftseries.study.forms import SEPARATORS, Forms, folded_name
 from liftseries.study.plan_files import PLAN_FILE, Source
 
+LOOKED_THROUGH = 2**20  # characters, for the first line
 WITH_COMMA, WITH_POINT = re.compile(r"[+-]?[0-9]+,[0-9]{1,2}"), re.compile(r"[+-]?[0-9]+\.[0-9]{1,2}")
 
 
@@ -67,8 +69,7 @@ def look_at(source: Source, names: set[str]) -> LookedAt:
 def _of_text(path: Path) -> tuple[str, str]:
     """The encoding of a text file that is not UTF-8, and its separator where it does not show."""
     try:
-        with path.open("rb") as file:
-            data = file.read()
+        data = content(path, MOST_BYTES)
     except OSError as error:
         raise UsageError(f"{path}: cannot be opened ({error.strerror}). Name another file.") from None
     encoding = ""
@@ -80,7 +81,7 @@ def _of_text(path: Path) -> tuple[str, str]:
         except UnicodeDecodeError:
             encoding = "cp1252"
     text = data.decode(encoding or "utf-8-sig", errors="replace")
-    first = next((line for line in text.splitlines() if line.strip()), "")
+    first = next((line for line in text[:LOOKED_THROUGH].splitlines() if line.strip()), "")
     counts = {name: first.count(sign) for name, sign in SEPARATORS.items()}
     if counts["tab"] > max(counts["comma"], counts["semicolon"]):
         return encoding, "tab"

@@ -20,6 +20,7 @@ from matplotlib.figure import Figure
 
 from liftseries.base.outputs import written_whole
 from liftseries.report.kit.declarations import FORMATS
+from liftseries.report.kit.packing import fonts
 
 MM_PER_INCH = 25.4
 SINGLE_MM, DOUBLE_MM = 84.0, 174.0
@@ -186,7 +187,13 @@ def save(drawing: Drawing, stem: Path | str, forms: Sequence[str] = FORMATS) -> 
     ----------
     drawing
     stem : path without an ending; its name salts the ids inside the SVG
+
+    Raises
+    ------
+    MachineFault
+        The fonts are not there.
     """
+    fonts()  # before the library looks for others
     stem = Path(stem)
     plain = {"Creator": None, "Date": None}
     metadata = {
