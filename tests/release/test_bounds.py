@@ -9,6 +9,7 @@ from release_series import SMALLEST_CELL, made_of
 from scipy.stats import binom
 
 from liftseries.base.remarks import names_in
+from liftseries.release import check
 from liftseries.release.bounds import with_bounds
 from liftseries.release.check import attacked
 from liftseries.release.digits import rounded
@@ -79,3 +80,15 @@ def test_a_whole_per_cent_is_printed_as_one_where_it_leaves_and_only_there():
         assert (share_of(12, 97), share_of(48, 412)) == ("12 of 97 (12%)", "48 of 412 (11.7%)")
     finally:
         LEAVES.reset(token)
+
+
+def test_the_attack_knows_that_the_lowest_bound_is_told_that_may_be(monkeypatch):
+    masked, taken = made_of("dozen").masked, {}
+    nothing = pd.DataFrame(columns=["name", "lower", "upper", "recovered"])
+    monkeypatch.setattr(check, "told_apart", lambda counts, patients, values, needed: taken.update(values) or nothing)
+    attacked(masked, SMALLEST_CELL)
+    assert masked.ledger.told_below
+    for name, below in masked.ledger.told_below.items():
+        lowest = below - SMALLEST_CELL if masked.ledger.entries[name].value >= below - SMALLEST_CELL else 0
+        ranges = {told for of, told in taken.items() if of.rpartition(" | ")[0] == name and told is not None}
+        assert ranges == {(lowest, below - 1)}

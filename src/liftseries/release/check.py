@@ -42,6 +42,10 @@ def attacked(masked: Masked, smallest_cell: int) -> Attacked:
     ledger, patients = masked.ledger, masked.ledger.patients
     counts = ledger.counts(smallest_cell)
     shown = shown_values(masked)
+    for name, below in ledger.told_below.items():
+        # Who knows that the lowest multiple of k is told that may be knows what the count is not below, too.
+        if shown.get(name) == (0, below - 1) and ledger.entries[name].value >= below - smallest_cell:
+            shown[name] = (below - smallest_cell, below - 1)
     values: dict[str, int | tuple[int, int] | None] = {}
     for count in counts:
         values[count.name] = value_of(count, patients) if count.fixed else None
