@@ -23,6 +23,7 @@ ON_ONE_WORKER = {
         "whole_study/test_kinds.py",
         "whole_study/test_crate.py",
         "whole_study/test_release_of_a_run.py",
+        "whole_study/test_examples_of_a_run.py",
     ],
     "order": ["whole_study/test_order_of_rows.py"],
     "three_centres": ["whole_study/test_three_centres.py"],
