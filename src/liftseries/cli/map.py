@@ -16,8 +16,8 @@ def add_map(commands) -> None:
         commands,
         "map",
         help="draft how a centre's own files become the tables",
-        description="Writes reading/NAME.yaml for each file: its headers held against the dictionary, what is doubtful "
-        "marked `?`. study.yaml is never changed without --add.",
+        description="Writes reading/NAME.yaml for each file: its headers compared with the dictionary, what is "
+        "doubtful marked `?`. study.yaml is never changed without --add.",
         example="map synthetic_data heath_sites.csv",
     )
     command.add_argument("study", metavar="STUDY", help="the study folder")

@@ -123,7 +123,7 @@ def changes_of(output: Path) -> Changes | None:
     edited += [f"{EARLIER}/{name}" for name in _not_as_left(output / EARLIER, earlier, _kept_of(earlier))]
     if edited:
         again = (
-            "is not as its run left it, so that nothing can be held against it. Put it back, or take `earlier` away."
+            "is not as its run left it, so that nothing can be compared with it. Put it back, or take `earlier` away."
         )
         raise StudyError([Problem(str(output / name), again) for name in edited])
     return _compared(output, last, earlier)

@@ -8,7 +8,7 @@ statsmodels' GEE (equal to ours to 1e-10, two seconds more to import, no word on
 Wilson and exact limits stay with statsmodels.
 
 **Our own Firth.** *Situation:* penalised odds and hazards are needed in every study, and their jackknife refits the
-model once a patient. *Choice:* 200 lines in `firth.py` and `firth_cox.py`, held against logistf, firthmodels and brute
+model once a patient. *Choice:* 200 lines in `firth.py` and `firth_cox.py`, compared with logistf, firthmodels and brute
 force. *Rival:* firthmodels, which is right, but brings scikit-learn, takes five seconds to import, fits one model at a
 time and has Breslow ties only. *Consequence:* it stays in the tests as a second implementation.
 

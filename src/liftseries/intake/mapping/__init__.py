@@ -1,4 +1,4 @@
-"""The reading of a centre's file drafted: its headers held against the dictionary, what is certain filled in.
+"""The reading of a centre's file drafted: its headers compared with the dictionary, what is certain filled in.
 
 **Certain, or a question.** *Situation:* a column called `Height` may be either of two. *Choice:* a header that means
 one column by its name, and whose cells are of that kind, is filled in; anything else is a `?` with its candidates,

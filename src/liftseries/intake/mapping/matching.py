@@ -1,4 +1,4 @@
-"""A file's headers held against the dictionary: by name, unit in brackets, and what the cells look like.
+"""A file's headers compared with the dictionary: by name, unit in brackets, and what the cells look like.
 
 **Certain** is a header that the dictionary or `schemas/header_words.yaml` calls by that column's name alone, whose unit
 and cells are of its kind, and that is no other column's of the table. Names that are only alike, and cells that look

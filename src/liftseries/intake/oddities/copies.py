@@ -9,7 +9,7 @@ from liftseries.intake.oddities.joined import Joined, rows_told
 from liftseries.study.oddities import measured_columns
 
 BY_CHANCE = 0.5  # fewer pairs than this may be expected by chance; our choice
-IN_ONE_GO = 4096  # sites whose visits are held against all others at once
+IN_ONE_GO = 4096  # sites whose visits are compared with all others at once
 
 
 def sites_equal(joined: Joined, numbers: float) -> pd.DataFrame:

@@ -1,7 +1,7 @@
 """Where to find what: the items of a reporting checklist for observational studies.
 
 In words of our own after STROBE (von Elm and others 2007, doi:10.1016/j.jclinepi.2007.11.008). The numbering of the
-items is from memory and was not held against the printed list.
+items is from memory and was not compared with the printed list.
 """
 
 from __future__ import annotations

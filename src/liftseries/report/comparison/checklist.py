@@ -1,7 +1,7 @@
 """Where to find what: the items of STROBE and of TARGET, in words of our own.
 
 TARGET is the statement on observational studies that emulate a target trial (Cashin and others 2025); its items are
-from memory and neither wording nor order was held against the printed list.
+from memory and neither wording nor order was compared with the printed list.
 """
 
 from __future__ import annotations

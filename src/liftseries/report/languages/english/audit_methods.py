@@ -2,7 +2,7 @@
 
 SENTENCES = {
     "lead_clustered": "Units",
-    "clustered": "A unit's torn sites are held against those of a unit of the same make-up: each patient's count is "
+    "clustered": "A unit's torn sites are compared with those of a unit of the same make-up: each patient's count is "
     "beta-binomial with the correlation of all patients, and the patients are added up exactly.",
     "lead_views": "Views",
     "views": "Beside it stand a binomial view, which takes sites as independent and so flags too much, and one that "
@@ -15,7 +15,7 @@ SENTENCES = {
     "needed": "The smallest number from which on a unit at twice the odds is flagged high with a probability of 0.8, "
     "with patients of the unit's mean size.",
     "lead_scatter": "Differences beyond chance",
-    "scatter": "The sum of squared deviations over binomial variances is held against simulated courses of the "
+    "scatter": "The sum of squared deviations over binomial variances is compared with simulated courses of the "
     "clustered distribution. A logistic-normal model, fitted by adaptive quadrature to counts over their design "
     "effects, gives the rates drawn to the mean.",
     "lead_charts": "Charts over time",

@@ -12,7 +12,7 @@ SENTENCES: dict[str, str] = {
     "item_numbers": "Numbers of patients and sites, and who was left out and why",
     "item_further": "Other analyses: cases drilled as planned, other methods",
     "target": "After the items of TARGET, for observational studies that emulate a target trial (Cashin and others "
-    "2025), from memory and in words of our own: neither wording nor order was held against the printed list.",
+    "2025), from memory and in words of our own: neither wording nor order was compared with the printed list.",
     "target_emulates": "That a target trial is emulated, from which data, with the key results",
     "target_background": "Background: what is known, and why a trial is emulated (the author's to write)",
     "target_question": "Causal question and aim",
