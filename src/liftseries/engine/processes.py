@@ -63,6 +63,8 @@ def die_with_this(is_elsewhere: bool) -> None:
     """
     import ctypes
 
+    if is_elsewhere:  # started by a script in the background it would be deaf to the very signal that calls jobs back
+        signal.signal(signal.SIGINT, signal.SIG_DFL)
     ctypes.CDLL(None).prctl(1, signal.SIGINT if is_elsewhere else signal.SIGKILL)
 
 
