@@ -20,7 +20,6 @@ from liftseries.base.home import folder
 from liftseries.base.numbers import counted
 from liftseries.base.outputs import remove_unfinished
 from liftseries.base.remarks import NOTHING_RECORDED
-from liftseries.engine.earlier import keep_earlier
 from liftseries.engine.heard import Heard
 from liftseries.engine.job import MACHINE, PROBLEMS
 from liftseries.engine.processes import (
@@ -80,6 +79,8 @@ def run(plan: Plan, cores: int | None, force: bool = False, tell: bool = True, p
     with alone_in(plan.output):
         if not force and is_up_to_date(plan.folder, plan.output):
             return False
+        from liftseries.engine.earlier import keep_earlier  # pandas, which a run with nothing to do can spare
+
         keep_earlier(plan)
         _recover(plan, tell)
         _start_snakemake(plan, _command(plan, cores, force, profile), tell, is_elsewhere=profile is not None)
