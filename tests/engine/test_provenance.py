@@ -14,6 +14,8 @@ import pytest
 from liftseries.base import home
 from liftseries.engine import provenance, standing
 from liftseries.engine.crate import FORMATS
+from liftseries.report.kit.declarations import functions_drawing
+from liftseries.report.purposes import figures_of, names
 
 
 @pytest.fixture
@@ -38,6 +40,18 @@ def test_a_changed_column_runs_again_what_reads_it(schemas, job, changes):
     declared = (schemas / "sites.yaml").read_text(encoding="utf-8")
     (schemas / "sites.yaml").write_text(declared.replace("reference: freehand", "reference: guided"), encoding="utf-8")
     assert (code(job) != before) == changes
+
+
+def test_a_changed_template_of_pages_draws_no_figure_again(tmp_path, monkeypatch):
+    copied = shutil.copytree(home.folder("reports"), tmp_path / "reports")
+    monkeypatch.setattr(provenance, "folder", lambda name: copied if name == "reports" else home.folder(name))
+    drawing = {name for of in figures_of(names()).values() for name in functions_drawing(of)}
+    functions = [*sorted(drawing), "liftseries.report.pages.page:written_page"]
+    before = [provenance.code_behind.__wrapped__(function) for function in functions]
+    (copied / "report.html.j2").write_text("another", encoding="utf-8")
+    after = [provenance.code_behind.__wrapped__(function) for function in functions]
+    assert before[:-1] == after[:-1]
+    assert before[-1] != after[-1]
 
 
 @pytest.mark.parametrize(("purposes", "reads"), [(["publication", "audit"], True), (["publication"], False)])

@@ -22,7 +22,7 @@ from liftseries.report.audit.records import Records
 from liftseries.report.audit.review import review_table
 from liftseries.report.audit.run_tables import RunTables
 from liftseries.report.kit.blocks import Written
-from liftseries.report.kit.packing import set_page
+from liftseries.report.kit.typeset import set_page
 
 HOSTILE = ("../x", "=cmd|' /C calc'!A0", "W" * 200, "chirurg 🦷 π", "con", "a/b\\c", "@SUM(1)")
 SIX = ("a", "b", "c", "d", "e", "f")

@@ -7,9 +7,10 @@ from types import SimpleNamespace
 import pytest
 
 from liftseries.base.errors import MACHINE_FAULTS, MachineFault
-from liftseries.report.kit import packing
+from liftseries.report.kit import fonts as type_of_pages
 from liftseries.report.kit.figures.style import Drawing, new_figure, save
-from liftseries.report.kit.packing import fonts, set_page
+from liftseries.report.kit.fonts import fonts
+from liftseries.report.kit.typeset import set_page
 
 
 def a_drawing() -> Drawing:
@@ -19,7 +20,7 @@ def a_drawing() -> Drawing:
 @pytest.fixture
 def without_fonts(tmp_path, monkeypatch):
     nowhere = SimpleNamespace(origin=str(tmp_path / "matplotlib" / "__init__.py"))
-    monkeypatch.setattr(packing, "find_spec", lambda name: nowhere)
+    monkeypatch.setattr(type_of_pages, "find_spec", lambda name: nowhere)
 
 
 @pytest.mark.parametrize("make", [lambda to: save(a_drawing(), to / "a"), lambda to: set_page("case.typ", {})])

@@ -17,7 +17,7 @@ from liftseries.report.audit.review_book import review_book
 from liftseries.report.audit.run_tables import RunTables
 from liftseries.report.kit.blocks import Written
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.packing import set_page
+from liftseries.report.kit.typeset import set_page
 
 OPERATORS = "operators"
 SHEET = "sheet.typ"

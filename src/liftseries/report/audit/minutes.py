@@ -13,7 +13,8 @@ from docx.shared import Mm, Pt
 from liftseries.intake.books.workbook_cells import shown
 from liftseries.report.audit.found import Flagged, years_in_words
 from liftseries.report.audit.run_tables import RunTables
-from liftseries.report.kit.packing import FIXED_TIME, shortened, undated
+from liftseries.report.kit.packing import FIXED_TIME, undated
+from liftseries.report.kit.words import shortened
 from liftseries.report.languages.say import say
 
 FONT, SIZE = "Arial", Pt(10)

@@ -17,7 +17,7 @@ from liftseries.report.audit.own_figures import FEWEST_OTHERS, Figure, change_of
 from liftseries.report.audit.run_tables import RunTables
 from liftseries.report.audit.units import CLUSTERED
 from liftseries.report.kit.numbers import missing
-from liftseries.report.kit.packing import shortened
+from liftseries.report.kit.words import shortened
 from liftseries.report.languages.say import say
 
 NO_RATE, JUDGED = "unit_without_rate", "unit_judged"

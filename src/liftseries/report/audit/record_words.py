@@ -9,8 +9,7 @@ import pandas as pd
 
 from liftseries.geometry.ladder import LadderPass
 from liftseries.report.kit.numbers import decimal, missing
-from liftseries.report.kit.packing import shortened
-from liftseries.report.kit.words import DEVIATIONS, Words
+from liftseries.report.kit.words import DEVIATIONS, Words, shortened
 from liftseries.report.languages.say import say
 
 NOT_RECORDED = "not recorded"

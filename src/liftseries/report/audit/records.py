@@ -23,8 +23,7 @@ from liftseries.report.audit.record_words import (
 )
 from liftseries.report.audit.run_tables import RunTables
 from liftseries.report.kit.numbers import missing
-from liftseries.report.kit.packing import shortened
-from liftseries.report.kit.words import Words
+from liftseries.report.kit.words import Words, shortened
 from liftseries.report.languages.say import say
 
 GUIDED = "guided"

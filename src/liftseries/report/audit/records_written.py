@@ -8,7 +8,7 @@ from liftseries.base.file_names import safe_name
 from liftseries.base.outputs import written_whole
 from liftseries.report.audit.records import Records
 from liftseries.report.audit.run_tables import RunTables
-from liftseries.report.kit.packing import set_page
+from liftseries.report.kit.typeset import set_page
 
 MOST_RECORDS = 20  # of the cases to review, the most serious first
 RECORDS = "records"

@@ -8,9 +8,8 @@ from liftseries.report.audit.records_written import MOST_RECORDS
 from liftseries.report.kit.blocks import Block, Listing, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import decimal, missing
-from liftseries.report.kit.packing import shortened
 from liftseries.report.kit.tables.cells import Content, content_of
-from liftseries.report.kit.words import Words
+from liftseries.report.kit.words import Words, shortened
 from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.say import say
 

@@ -11,7 +11,7 @@ import pandas as pd
 from liftseries.base.named import function_named
 from liftseries.report.kit.declarations import NARROW, Figure
 from liftseries.report.kit.figures.style import Drawing, save
-from liftseries.report.kit.packing import fonts
+from liftseries.report.kit.fonts import fonts
 from liftseries.report.kit.words import Words
 
 

@@ -174,3 +174,8 @@ def trace_of(row) -> str:
 def trace(analysis: str, subset: str, term: str, method: str = "") -> str:
     """Which row of results.csv a number comes from: `survival.km · all · 36`."""
     return " · ".join(part for part in (analysis, subset, str(term), method) if part)
+
+
+def shortened(name: str, longest: int = 40) -> str:
+    """A name as it stands on a page, cut where it is very long."""
+    return name if len(name) <= longest else f"{name[: longest - 1]}…"

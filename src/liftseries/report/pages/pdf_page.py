@@ -16,8 +16,9 @@ from typing import Any
 from liftseries.base.home import folder
 from liftseries.base.outputs import written_whole
 from liftseries.report.kit.blocks import LabelledTable, Report
-from liftseries.report.kit.packing import PDF_STANDARD, fonts
+from liftseries.report.kit.fonts import fonts
 from liftseries.report.kit.tables.layout import cells_in_line, column_widths, fits, unbroken
+from liftseries.report.kit.typeset import PDF_STANDARD
 from liftseries.report.pages.page import alignments, anchors_in
 
 TEXT_WIDTH_PT, INSET_PT = 498.0, 5.2  # of a page, and left and right of a cell

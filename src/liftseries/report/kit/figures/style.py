@@ -20,7 +20,7 @@ from matplotlib.figure import Figure
 
 from liftseries.base.outputs import written_whole
 from liftseries.report.kit.declarations import FORMATS
-from liftseries.report.kit.packing import fonts
+from liftseries.report.kit.fonts import fonts
 
 MM_PER_INCH = 25.4
 SINGLE_MM, DOUBLE_MM = 84.0, 174.0
