@@ -27,6 +27,7 @@ KINDS = {
     "empty": {"n_patients": 0, "seed": 6},
 }
 HUNDRED_AND_TWENTY = "hundred and twenty"
+THIRTY_WITHOUT_A_TEAR = "thirty without a tear"  # nor visits, nor a log
 FORTY_WITHOUT_VISITS = "forty without visits"  # of which many counts are shown
 
 
@@ -49,6 +50,7 @@ def made_of(kind: str) -> Made:
     """A series of a kind, made once."""
     more = {
         FORTY_WITHOUT_VISITS: {"n_patients": 40, "seed": 8, "visits": False, "log": False},
+        THIRTY_WITHOUT_A_TEAR: {"n_patients": 30, "seed": 9, "visits": False, "log": False, "torn": False},
         HUNDRED_AND_TWENTY: {"n_patients": 120, "seed": 8},
     }
     return made_series_of(**(KINDS | more)[kind])

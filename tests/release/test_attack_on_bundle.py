@@ -5,15 +5,26 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from release_series import FORTY_WITHOUT_VISITS, SMALLEST_CELL, made_of
+from release_series import FORTY_WITHOUT_VISITS, SMALLEST_CELL, THIRTY_WITHOUT_A_TEAR, made_of
 
 from liftseries.release.check import attacked, shown_values
+from liftseries.release.enumerated import enumerated
 from liftseries.release.masking import masked_material
 
 
-@pytest.mark.parametrize("kind", [FORTY_WITHOUT_VISITS, "sixty", "dozen", "empty"])
+@pytest.mark.parametrize("kind", [FORTY_WITHOUT_VISITS, THIRTY_WITHOUT_A_TEAR, "sixty", "dozen", "empty"])
 def test_no_small_count_can_be_worked_out_from_what_is_printed(kind):
     assert attacked(made_of(kind).masked, SMALLEST_CELL).recovered == []
+
+
+def test_a_bound_whose_patients_are_told_gives_nothing_away_and_stays():
+    """Of a series without a tear the bound follows from the number of patients, which is told."""
+    masked = made_of(THIRTY_WITHOUT_A_TEAR).masked
+    results = masked.material.results
+    quoted = results[results["analysis"].eq("perforation.rate") & results["subset"].eq("all") & results["headline"]]
+    assert quoted["n_patients"].gt(0).all()
+    assert quoted["conf_high"].between(0.05, 0.2).all()
+    assert not enumerated(masked, SMALLEST_CELL)["recovered"].any()
 
 
 def test_the_attack_had_something_to_look_for():

@@ -137,9 +137,16 @@ KINDS = {
 }
 
 
-def made_series(n_patients: int, seed: int, approaches=("guided", "freehand"), visits: bool = True, log: bool = True):
+def made_series(
+    n_patients: int,
+    seed: int,
+    approaches=("guided", "freehand"),
+    visits: bool = True,
+    log: bool = True,
+    torn: bool = True,
+):
     """A series of `n_patients` with 1 to 3 sites each; the models are fitted as a run fits them."""
-    cases = made_cases(n_patients, seed, approaches, log)
+    cases = made_cases(n_patients, seed, approaches, log, torn)
     visited = made_visits(cases, seed + 1) if visits else made_visits(cases.iloc[:0], seed)
     implants = follow_up(visited, cases).implants
     fits = fitted(cases, visited, implants)

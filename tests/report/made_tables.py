@@ -51,13 +51,13 @@ def ladder_cases() -> pd.DataFrame:
     )
 
 
-def made_cases(n_patients: int, seed: int, approaches, log: bool) -> pd.DataFrame:
+def made_cases(n_patients: int, seed: int, approaches, log: bool, torn: bool = True) -> pd.DataFrame:
     rng = np.random.default_rng(seed)
     patient = np.repeat(np.arange(n_patients), rng.integers(1, 4, n_patients))
     n = len(patient)
     rbh = np.round(rng.uniform(2, 8, n), 1)
     lift = np.round(rng.uniform(1, 6, n), 1)
-    risk = 1 / (1 + np.exp(1.2 + 0.2 * (rbh - 5)))
+    risk = torn / (1 + np.exp(1.2 + 0.2 * (rbh - 5)))
     perforation = np.where(rng.random(n) < 0.04, "unknown", np.where(rng.random(n) < risk, "yes", "no"))
     planned = np.round(rbh) if log else np.full(n, np.nan)
     bands = [-np.inf, *BANDS_MM, np.inf]

@@ -44,6 +44,13 @@ def complications_text(material):
     return paragraph.text
 
 
+@pytest.mark.parametrize(("problem", "seen"), [(remark("none_followed"), False), ("another one", True)])
+def test_a_release_whose_counts_are_withheld_knows_whether_anybody_was_seen(problem, seen):
+    row = ROW | {"estimate": np.nan, "n_sites": -1, "n_patients": -1, "n_events": -1, "problem": problem}
+    assert made(row).has_visits == seen
+    assert made(row, ROW | {"n_sites": 0}).has_visits == seen
+
+
 def test_page_one_says_associated_only_where_the_interval_leaves_out_1():
     def answer(low, high):
         row = ROW | {"analysis": "survival.firth_cox", "term": "rbh_mid_mm", "method": "profile_or_jackknife"}

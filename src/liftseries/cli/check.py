@@ -160,10 +160,9 @@ def _tell_sound(plan: Plan, intake: Intake, options: argparse.Namespace) -> None
     from liftseries.intake.told.screen import decision_lines
 
     for table, counts in intake.counts.groupby("table", sort=False):
-        files = f"{len(counts)} files" if len(counts) > 1 else "1 file"
         left_out = (intake.set_aside[["table", "rule"]] == [table, LEFT_OUT]).all(axis="columns").sum()
         without = f", {left_out} of them left out" if left_out else ""
-        print(f"{table}: {counts['read'].sum()} rows from {files}{without}")
+        print(f"{table}: {counted(counts['read'].sum(), 'row')} from {counted(len(counts), 'file')}{without}")
     odd = _oddity_lines(plan, intake, brief=False)
     book = _write_corrections(plan, options) if options.corrections else []
     for line in [*decision_lines(intake.decided), *_corrected(intake, options), *odd, *_written(options), *book]:

@@ -13,11 +13,12 @@ import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import names_in
-from liftseries.disclosure.declared import MANY_PATIENTS
+from liftseries.disclosure.declared import MANY_PATIENTS, Counted
 from liftseries.disclosure.enumeration import Range, counts_agreeing, degrees_of_freedom, failures_between
 from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.estimators.proportion import largest_risk
 from liftseries.release.digits import SHARE
+from liftseries.release.entries import RESULTS
 from liftseries.release.masking import Masked
 from liftseries.report.kit.numbers import FEW_SITES
 from liftseries.report.kit.tables.cells import PERCENT_SCALES, RATIO_SCALES
@@ -35,19 +36,23 @@ def enumerated(masked: Masked, smallest_cell: int) -> pd.DataFrame:
     masked : what leaves
     smallest_cell : k
         Recovered is a number of failures of 1 to k - 1 that cannot be 1, or cannot be k - 1; a number of patients that
-        is known to within fewer than k.
+        is told nowhere and is known to within fewer than k.
     """
-    patients = _patients(masked.material.results, masked.whole.results, smallest_cell)
-    found = [*patients, *_failures(masked, smallest_cell)]
+    found = [*_patients(masked, smallest_cell), *_failures(masked, smallest_cell)]
     return pd.DataFrame(found, columns=COLUMNS)
 
 
-def _patients(results: pd.DataFrame, whole: pd.DataFrame, k: int) -> Iterator[tuple]:
-    """Numbers of patients behind intervals by t beside their p, and behind bounds of one side."""
+def _patients(masked: Masked, k: int) -> Iterator[tuple]:
+    """Numbers of patients behind intervals by t beside their p, and behind bounds of one side, where none is told."""
+    results, whole, ledger = masked.material.results, masked.whole.results, masked.ledger
+    gone = ledger.withheld(masked.protection.withheld)
     most = int(pd.to_numeric(whole["n_patients"]).max()) if len(whole) else 0
     patients = pd.to_numeric(whole["n_patients"]).to_numpy(float)
     for at, row in enumerate(results.itertuples(index=False)):
         if row.n_patients >= 0 or pd.isna(row.estimate) or pd.isna(row.conf_low):
+            continue
+        behind = masked.behind[RESULTS][at]
+        if behind is not None and ledger.is_told(Counted(behind.rests_on[0], "patients"), gone):
             continue
         if "one_sided_bound" in names_in(row.note):
             low, high = _agreeing_bound(row, most)
@@ -57,7 +62,7 @@ def _patients(results: pd.DataFrame, whole: pd.DataFrame, k: int) -> Iterator[tu
             continue
         if math.isnan(low) or high >= MANY_PATIENTS:  # from there on the printed digits are those of the normal one
             high = math.inf
-        yield f"patients of row {at}", patients[at], low, high, high - low < k
+        yield f"patients of row {at}", patients[at], low, high, low <= patients[at] <= high and high - low < k
 
 
 def _agreeing_bound(row, most: int) -> Range:

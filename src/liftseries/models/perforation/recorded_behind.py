@@ -41,14 +41,14 @@ def management(p: Population, row: Row) -> Behind:
 def _of_tears(p: Population, row: Row, column: str) -> Behind:
     level = labels(p.cases, column)
     if not (level[p.perforated] != "").any():
-        return behind_share(~p.everyone, ~p.everyone)
-    return behind_share(p.perforated, p.perforated & (np.where(level == "", UNKNOWN, level) == row.term))
+        return behind_share(p, ~p.everyone, ~p.everyone)
+    return behind_share(p, p.perforated, p.perforated & (np.where(level == "", UNKNOWN, level) == row.term))
 
 
 def by_test(p: Population, row: Row) -> Behind:
     """Sites looked at by a test."""
     used = p.perforation_known & (labels(p.cases, "perforation_test") == row.term)
-    return behind_share(used, used & p.perforated)
+    return behind_share(p, used, used & p.perforated)
 
 
 def size(p: Population, row: Row) -> Behind:
@@ -60,13 +60,13 @@ def sequel(p: Population, row: Row) -> Behind:
     """Torn sites, or the others, and what happened to them."""
     sites = p.subset(row.subset)
     if row.term == NO_IMPLANT:
-        return behind_share(sites, sites & ~p.placed)
+        return behind_share(p, sites, sites & ~p.placed)
     if row.term in (FAILURE, MONTHS):
         used = sites & p.followed
-        return behind_share(used, used & p.failed) if row.term == FAILURE else behind_estimate(used)
+        return behind_share(p, used, used & p.failed) if row.term == FAILURE else behind_estimate(used)
     asked = ever_had(p.cases, p.visits)
     used = sites & p.where_sites(asked["site_id"])
-    return behind_share(used, used & p.where_sites(asked.loc[asked[row.term].to_numpy(bool), "site_id"]))
+    return behind_share(p, used, used & p.where_sites(asked.loc[asked[row.term].to_numpy(bool), "site_id"]))
 
 
 def learning(p: Population, row: Row) -> Behind:
@@ -74,4 +74,4 @@ def learning(p: Population, row: Row) -> Behind:
     first, last = CASE_BANDS[row.subset.partition("=")[2]]
     case = numbers(p.cases, CASE_NUMBER)
     used = p.perforation_known & (case >= first) & (case <= last)
-    return behind_share(used, used & p.perforated)
+    return behind_share(p, used, used & p.perforated)

@@ -21,14 +21,14 @@ from liftseries.models.shared.population import Population
 def lift_method(p: Population, row: Row) -> Behind:
     """Sites lifted by a method."""
     level = labels(p.cases, "lift_method")
-    return behind_share(level != "", level == row.term)
+    return behind_share(p, level != "", level == row.term)
 
 
 def graft(p: Population, row: Row) -> Behind:
     """Sites of a subset with a graft."""
     level = labels(p.cases, "graft")
     used = p.subset(row.subset) & (level != "")
-    return behind_share(used, used & (level != NO_GRAFT))
+    return behind_share(p, used, used & (level != NO_GRAFT))
 
 
 def surgery(p: Population, row: Row) -> Behind:
@@ -42,4 +42,4 @@ def one_or_several(p: Population, row: Row) -> Behind:
     outcome, _, name = row.term.partition(" ")
     group = (sites_of_patient(p.cases) > 1) == (name == "several")
     used, events = (p.perforation_known, p.perforated) if outcome == "tears" else (p.followed, p.failed)
-    return behind_share(used & group, used & events & group)
+    return behind_share(p, used & group, used & events & group)

@@ -14,6 +14,7 @@ from typing import Any
 
 import pandas as pd
 
+from liftseries.base.remarks import remark
 from liftseries.base.tables import read_table
 from liftseries.models.files import file_of, work_file
 from liftseries.models.questions import QUESTIONS
@@ -36,6 +37,8 @@ COLUMNS = {
     "responses": "year unit indicator replied_on data_corrected statement",
     "changes": "year unit what",
 } | {table.name: table.columns for question in QUESTIONS for table in question.leaves}
+
+NOBODY_SEEN = {remark("none_followed"), remark("bone_height_not_recorded")}
 
 
 @dataclass(frozen=True)
@@ -101,7 +104,9 @@ class Material:
     def has_visits(self) -> bool:
         """Whether any implant was seen at a visit."""
         followed = self.results[self.results["analysis"].isin(["survival.km", "gain.mixed"])]
-        return bool(pd.to_numeric(followed["n_sites"]).fillna(0).ne(0).any())
+        n = pd.to_numeric(followed["n_sites"]).fillna(0)
+        # A release tells no count of most rows, and what was not possible of all.
+        return bool((n.gt(0) | n.lt(0) & ~followed["problem"].isin(NOBODY_SEEN)).any())
 
     @property
     def left_out(self) -> pd.DataFrame:
