@@ -26,6 +26,12 @@ def test_failures_are_told_less_well_the_more_are_censored():
     assert (fewest, most) == (1, 3)
 
 
+def test_several_that_fail_at_one_time_lie_between_the_bounds():
+    """Three of ten at once: survival 0.7, where one after the other would leave 0.9³."""
+    fewest, most = failures_between(1.0, 0.7, (10, 10), DIGIT)
+    assert fewest <= 3 <= most
+
+
 def test_where_the_curve_is_level_nobody_failed():
     assert failures_between(0.95, 0.95, (60, 40), DIGIT) == (0, 0)
     assert failures_between(0.95, 0.95, (6000, 4000), DIGIT)[1] > 0  # one failure of so many takes less than a digit

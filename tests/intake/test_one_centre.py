@@ -102,3 +102,12 @@ def test_a_wrong_centre_is_told_with_the_nearest_names(tmp_path, capsys):
     assert main(["run", str(study), "--centre", "nowhere"]) == 2
     assert "nearest names" in capsys.readouterr().err
     assert not (study / "output").exists()
+
+
+def test_empty_cells_taken_for_an_answer_are_of_the_centre(tmp_path, monkeypatch):
+    none = {"perforation": ["", "no", "no", ""], "perforation_stage": "", "perforation_mm": ""}
+    study = write_study(tmp_path / "study", {"sites": lambda sites: sites.assign(**none)})
+    with (study / "study.yaml").open("a", encoding="utf-8") as plan:
+        plan.write("reading: {empty_means: {sites: {perforation: no}}}\n")
+    found = [of(study, centre, monkeypatch).filled["site_id"].tolist() for centre in ("north", "south")]
+    assert found == [["s1"], ["s4"]]

@@ -27,6 +27,19 @@ def test_a_bound_whose_patients_are_told_gives_nothing_away_and_stays():
     assert not enumerated(masked, SMALLEST_CELL)["recovered"].any()
 
 
+def test_the_number_of_patients_is_read_off_a_bound_where_it_is_told_nowhere():
+    """Else finding none would prove nothing: the same numbers printed, none of their counts."""
+    masked = made_of(THIRTY_WITHOUT_A_TEAR).masked
+    names = frozenset(count.name for count in masked.ledger.counts(SMALLEST_CELL))
+    none_told = replace(masked, protection=replace(masked.protection, complementary=names))
+    counts = dict.fromkeys(("n_sites", "n_patients", "n_events"), -1.0)
+    results = masked.material.results.assign(**counts)
+    hidden = replace(masked.material, tables={**masked.material.tables, "results": results})
+    found = enumerated(replace(none_told, material=hidden), SMALLEST_CELL)
+    assert found["recovered"].any()
+    assert (found["lower"].le(found["value"]) & found["value"].le(found["upper"]))[found["recovered"]].all()
+
+
 def test_the_attack_had_something_to_look_for():
     found = attacked(made_of(FORTY_WITHOUT_VISITS).masked, SMALLEST_CELL)
     assert len(found.targets) > 10

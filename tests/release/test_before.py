@@ -139,3 +139,15 @@ def test_a_release_whose_sets_are_lost_is_no_ground_for_another(released):
     (released / FOLDER / HOUSE / "0001.csv").unlink()
     with pytest.raises(StudyError, match="is lost"):
         read_before(released, population_of(63), "second")
+
+
+@pytest.mark.parametrize("content", [b"", b'set,unit\n"open', b"\xff\xfe\x00"])
+def test_a_record_of_the_bundle_that_cannot_be_read_is_told_where_it_is_needed(tmp_path, released, content):
+    plan = read_plan(write_study(tmp_path / "study"))
+    (plan.folder / "release").mkdir()
+    (plan.folder / "release" / "told.csv").write_bytes(content)
+    lost = told_before(tmp_path / "nowhere")
+    with pytest.raises(StudyError, match="is not as release left it"):
+        check_record(plan, lost, "second", with_rows=False, first=False, lower_cell=False)
+    check_record(plan, lost, "second", with_rows=False, first=True, lower_cell=False)
+    check_record(plan, told_before(released), "second", with_rows=False, first=False, lower_cell=False)

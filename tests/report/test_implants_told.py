@@ -117,6 +117,17 @@ def test_kinds_that_never_occurred_are_named_below_the_table():
     assert "The most frequent named kind was infection: 20 of 400 patients, 5.0%" in text
 
 
+def test_complications_are_told_by_their_patients_where_the_number_of_sites_is_withheld():
+    told, withheld = {"n_sites": -1}, {"n_sites": -1, "n_patients": -1, "n_events": -1, "estimate": np.nan}
+    rows = [complication("any", 30) | told, complication("any", 12, "protocol=A") | withheld]
+    material = made(*rows)
+    table = complications_table(material, material.words)
+    assert [column for column in table.columns if column in ("All patients", "Protocol: A")] == ["All patients"]
+    assert table.rows[0][1].startswith("30 of 400")
+    nothing = made(complication("any", 30) | withheld, complication("any", 30, "protocol=A") | told)
+    assert complications_table(nothing, nothing.words).columns[1] == "All patients"
+
+
 def test_no_complication_at_all_is_a_bound_and_every_kind_a_row():
     rows = [complication(kind, 0) for kind in ("any", "infection", "other")]
     material = made(*rows)

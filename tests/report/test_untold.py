@@ -16,14 +16,14 @@ def test_a_column_of_numbers_withheld_goes_however_they_are_written():
     )
     assert told.columns == ("", "Share")
     assert told.rows == (("All", "7%"), ("Guided", "5%"))
-    assert told.note == "N. Left out, as nothing of it may be told: 1 column."
+    assert told.note == "N. Left out, as nothing of it is told: 1 column."
 
 
 def test_an_empty_column_goes_and_one_told_as_few_stays():
     told = without_untold(content(("All", "", "<5 / 60"), ("Guided", "", "withheld / withheld")))
     assert told.columns == ("", "Torn / sites")
     assert told.rows == (("All", "<5 / 60"),)
-    assert told.note == "Left out, as nothing of it may be told: 1 row and 1 column."
+    assert told.note == "Left out, as nothing of it is told: 1 row and 1 column."
     assert told.keys == ("row 0",)
 
 

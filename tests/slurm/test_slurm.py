@@ -87,9 +87,11 @@ def test_an_interrupted_run_calls_its_jobs_back(slurm, quick, tmp_path):
     study = copy_demo(tmp_path / "stopped")
     words = [sys.executable, "-m", "liftseries.cli", "run", str(study), "--profile", quick, "--quiet"]
     run = subprocess.Popen(words, env=slurm, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    assert waited_for(lambda: active(slurm))
-    run.kill()  # nothing of ours can be done any more: Snakemake is told by the kernel
-    run.wait()
+    try:
+        assert waited_for(lambda: active(slurm))
+    finally:
+        run.kill()  # nothing of ours can be done any more: Snakemake is told by the kernel
+        run.wait()
     assert waited_for(lambda: not active(slurm))
 
 

@@ -89,4 +89,9 @@ def _opened(path: Path) -> Iterator[BinaryIO]:
 
 
 def _without_waiting(path: str, flags: int) -> int:
-    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
+    try:
+        return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
+    except BlockingIOError:  # lent to another machine that may write to it, as file servers do: given back at once
+        if not stat.S_ISREG(os.stat(path).st_mode):
+            raise
+        return os.open(path, flags)

@@ -18,9 +18,10 @@ Range = tuple[float, float]
 def failures_between(before: float, after: float, at_risk: tuple[float, float], half_digit: float) -> Range:
     """Fewest and most failures between two months at which survival is printed.
 
-    Each failure takes survival down by the factor 1 - 1 / n, with n at risk between the numbers at both ends:
+    Each failure alone takes survival down by the factor 1 - 1 / n, with n at risk between the numbers at both ends; d
+    at the same time by 1 - d / n, which is further down, and the product of such factors is at least 1 less all d / n:
 
-        ln(S1 / S0) / ln(1 - 1 / n1)  ≤  D  ≤  ln(S1 / S0) / ln(1 - 1 / n0)
+        n1 (1 - S1 / S0)  ≤  D  ≤  ln(S1 / S0) / ln(1 - 1 / n0)
 
     Parameters
     ----------
@@ -35,7 +36,7 @@ def failures_between(before: float, after: float, at_risk: tuple[float, float], 
     first, second = at_risk
     highest = min(1.0, (after + half_digit) / max(before - half_digit, half_digit))
     lowest = max(after - half_digit, 0.0) / min(1.0, before + half_digit)
-    fewest = math.ceil(math.log(highest) / math.log1p(-1 / second) - 1e-9) if second > 1 and highest > 0 else 0
+    fewest = math.ceil(second * (1 - highest) - 1e-9)
     most = math.floor(math.log(lowest) / math.log1p(-1 / first) + 1e-9) if first > 1 and lowest > 0 else math.inf
     return max(fewest, 0), most
 

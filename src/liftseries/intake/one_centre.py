@@ -5,15 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from difflib import SequenceMatcher
-from typing import TypeVar
 
 import numpy as np
 import pandas as pd
 
 from liftseries.base.errors import UsageError
 from liftseries.intake.told.findings import Finding, as_table
+from liftseries.intake.told.intake import Intake
 
-Intake = TypeVar("Intake")  # of `intake.study`, which imports this
 WHOLE = ("instruments", "stops")  # every centre's
 NEAREST = 3  # names that are told where a centre is none
 
@@ -47,7 +46,8 @@ def narrowed(intake: Intake, lines: Iterable[Finding], centre_of: Callable[[Find
     Returns
     -------
     Intake
-        Tables, their places, what was set aside, decided, corrected and counted; findings stay those of the study.
+        Tables, their places, what was set aside, decided, filled, corrected and counted; findings stay those of the
+        study.
     """
     at = _positions(intake.tables, centre)
     places = {name: _at(table, at[name]) for name, table in intake.places.items()}
@@ -56,7 +56,7 @@ def narrowed(intake: Intake, lines: Iterable[Finding], centre_of: Callable[[Find
     left = [table.assign(table=name) for name, table in places.items()] + [set_aside]
     rows = pd.concat([table[["table", "file", "row"]] for table in left], ignore_index=True).drop_duplicates()
     counts = _counted(intake.counts, places, set_aside)
-    decisions = intake.decisions
+    decisions, sites = intake.decisions, _at(intake.tables["sites"], at["sites"])["site_id"]
     of_files = decisions["row"].isna() & _among(decisions, counts, ["table", "file"])
     return replace(
         intake,
@@ -67,6 +67,7 @@ def narrowed(intake: Intake, lines: Iterable[Finding], centre_of: Callable[[Find
         lines=lines,
         counts=counts,
         decisions=decisions[of_files | _among(decisions, rows, ["table", "file", "row"])].reset_index(drop=True),
+        filled=intake.filled[intake.filled["site_id"].isin(sites)].reset_index(drop=True),
         corrected=intake.corrected[_among(intake.corrected, rows, ["table", "file", "row"])].reset_index(drop=True),
     )
 

@@ -35,6 +35,15 @@ def behind_rows(tables: Mapping[str, pd.DataFrame], population: Population) -> d
     return {name: _behind_rows(name, tables[name], population) for name in tables_that_may_leave()}
 
 
+def n_of_share(behind: Behind | None, population: Population) -> float:
+    """How many sites, or patients, a share is of that is an exact function of counts; NaN of what is none."""
+    if behind is None or not behind.gives_away:
+        return float("nan")
+    group = behind.rests_on[0] if behind.group is None else behind.group
+    events = behind.counts.get("n_events")
+    return float(population.n_patients(group) if events and events.unit == "patients" else group.sum())
+
+
 def _behind_rows(name: str, table: pd.DataFrame, population: Population) -> list[Behind | None]:
     if name == RESULTS:
         return [_behind_estimate(row_of(printed), population) for printed in table.itertuples(index=False)]

@@ -17,15 +17,14 @@ from liftseries.disclosure.declared import MANY_PATIENTS, Counted
 from liftseries.disclosure.enumeration import Range, counts_agreeing, degrees_of_freedom, failures_between
 from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.estimators.proportion import largest_risk
-from liftseries.release.digits import SHARE
-from liftseries.release.entries import RESULTS
+from liftseries.release.digits import LARGEST_LOG, SHARE, SHARE_OF_FEW
+from liftseries.release.entries import RESULTS, n_of_share
 from liftseries.release.masking import Masked
 from liftseries.report.kit.numbers import FEW_SITES
 from liftseries.report.kit.tables.cells import PERCENT_SCALES, RATIO_SCALES
 
 COLUMNS = ["name", "value", "lower", "upper", "recovered"]
 HALF_SHARE, HALF = 0.5 * 10.0**-SHARE, 0.005  # of a share of many sites; of any other number, and of a p
-LARGEST_LOG = 50.0
 
 
 def enumerated(masked: Masked, smallest_cell: int) -> pd.DataFrame:
@@ -55,9 +54,9 @@ def _patients(masked: Masked, k: int) -> Iterator[tuple]:
         if behind is not None and ledger.is_told(Counted(behind.rests_on[0], "patients"), gone):
             continue
         if "one_sided_bound" in names_in(row.note):
-            low, high = _agreeing_bound(row, most)
+            low, high = _agreeing_bound(row, most, n_of_share(behind, ledger.population) < FEW_SITES)
         elif pd.notna(row.p_value):
-            low, high = _agreeing_t(row, most)
+            low, high = _agreeing_t(row, most, n_of_share(behind, ledger.population) < FEW_SITES)
         else:
             continue
         if math.isnan(low) or high >= MANY_PATIENTS:  # from there on the printed digits are those of the normal one
@@ -65,25 +64,31 @@ def _patients(masked: Masked, k: int) -> Iterator[tuple]:
         yield f"patients of row {at}", patients[at], low, high, low <= patients[at] <= high and high - low < k
 
 
-def _agreeing_bound(row, most: int) -> Range:
+def _half_of(share: float, of_few: bool) -> float:
+    """How far a printed share may be from the full one; what would be none or all is told to a decimal more."""
+    return HALF if of_few and 0 < share < 1 and round(share, SHARE_OF_FEW) == share else HALF_SHARE
+
+
+def _agreeing_bound(row, most: int, of_few: bool) -> Range:
     told = row.conf_high if row.estimate == 0 else 1 - row.conf_low
-    n = [n for _, n in counts_agreeing(lambda x, n: [largest_risk(n) if x == 0 else -1.0], [told], HALF, most)]
+    half = _half_of(round(told, SHARE), of_few)
+    n = [n for _, n in counts_agreeing(lambda x, n: [largest_risk(n) if x == 0 else -1.0], [told], half, most)]
     return (min(n), max(n)) if n else (math.nan, math.nan)
 
 
-def _agreeing_t(row, most: int) -> Range:
-    numbers = [_rounded_from(value, row.scale) for value in (row.estimate, row.conf_low, row.conf_high)]
+def _agreeing_t(row, most: int, of_few: bool) -> Range:
+    numbers = [_rounded_from(value, row.scale, of_few) for value in (row.estimate, row.conf_low, row.conf_high)]
     p = (0.0, 0.01) if row.p_value == 0 else (row.p_value - HALF, row.p_value + HALF)
     return degrees_of_freedom(*numbers, p, max(most, MANY_PATIENTS), CONF_LEVEL)
 
 
-def _rounded_from(value: float, scale: str) -> Range:
+def _rounded_from(value: float, scale: str, of_few: bool) -> Range:
     """What the full number may be."""
     if scale in RATIO_SCALES and abs(value) < LARGEST_LOG:
         ratio = np.exp(value)
         half = HALF if ratio < 100 else 0.5
         return float(np.log(max(ratio - half, 1e-9))), float(np.log(ratio + half))
-    half = HALF_SHARE if scale in PERCENT_SCALES else HALF
+    half = _half_of(value, of_few) if scale in PERCENT_SCALES else HALF
     return value - half, value + half
 
 
@@ -92,16 +97,16 @@ def _failures(masked: Masked, k: int) -> Iterator[tuple]:
     curves, at_risk = masked.material.table("survival_curves"), masked.material.table("survival_at_risk")
     if curves.empty or at_risk.empty:
         return
-    behind = masked.behind["survival_curves"]
+    behind, population = masked.behind["survival_curves"], masked.ledger.population
     failed = [one.gives_away[0].members for one in behind]
     told = curves.assign(row=range(len(curves))).merge(at_risk, on=["subset", "months"])
     for subset, rows in told.groupby("subset"):
         rows = rows[rows["survival"].notna() & rows["n_at_risk"].gt(0)].sort_values("months")
         for one, other in zip(rows.iloc[:-1].itertuples(), rows.iloc[1:].itertuples(), strict=True):
             numbers = (one.n_at_risk, other.n_at_risk)
-            half = HALF if behind[one.row].group.sum() < FEW_SITES else HALF_SHARE
+            half = HALF if n_of_share(behind[one.row], population) < FEW_SITES else HALF_SHARE
             low, high = failures_between(one.survival, other.survival, numbers, half)
             between = failed[other.row] & ~failed[one.row]
-            is_small = 1 <= masked.ledger.population.n_patients(between) < k
+            is_small = 1 <= population.n_patients(between) < k
             name = f"failures of {subset} from month {one.months:g} to {other.months:g}"
             yield name, int(between.sum()), low, high, is_small and (low > 1 or high < k - 1)

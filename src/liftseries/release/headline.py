@@ -29,7 +29,7 @@ def headline_alone(ledger: Ledger, counts: Sequence[Count], smallest_cell: int) 
     smallest_cell : k
     """
     trial = _Trial(ledger, counts, smallest_cell)
-    by_size = sorted(ledger.headline, key=lambda name: (-ledger.entries[name].value, name))
+    by_size = sorted(filter(trial.may_be_told, ledger.headline), key=lambda name: (-ledger.entries[name].value, name))
     kept: set[str] = set(by_size)
     if trial.recovers(kept):
         kept = set()
@@ -64,16 +64,17 @@ class _Trial:
         """Whether a count is told as few."""
         return 1 <= self.ledger.entries[name].n_patients < self.smallest_cell
 
+    def may_be_told(self, name: str) -> bool:
+        """Whether a count can be told at all: k sites or more of few patients are neither few nor enough."""
+        return not (self.is_few(name) and self.ledger.entries[name].value >= self.smallest_cell)
+
     def recovers(self, kept: set[str]) -> bool:
         """Whether a small count can be told once these are."""
-        values: dict[str, int | tuple[int, int] | None] = dict(self.known)
+        values: dict[str, int | tuple[int, int]] = dict(self.known)
         for count in self.counts:
             if count.published and not count.fixed and _base(count) in kept:
-                exact = self.value[count.name]
-                if self.is_few(_base(count)):
-                    values[count.name] = (0, self.smallest_cell - 1) if exact < self.smallest_cell else None
-                else:
-                    values[count.name] = exact
+                few = self.is_few(_base(count))
+                values[count.name] = (0, self.smallest_cell - 1) if few else self.value[count.name]
         return bool(told_apart(self.counts, self.ledger.patients, values, self.needed)["recovered"].any())
 
 

@@ -21,7 +21,7 @@ from liftseries.models.shared.population import Population
 from liftseries.release.before import Before
 from liftseries.release.bounds import with_bounds
 from liftseries.release.digits import rounded
-from liftseries.release.entries import RESULTS, Behinds, behind_rows, enter_tables, is_core
+from liftseries.release.entries import RESULTS, Behinds, behind_rows, enter_tables, is_core, n_of_share
 from liftseries.release.groups import told_groups
 from liftseries.release.headline import headline_alone
 from liftseries.release.leaving import leaving
@@ -223,10 +223,8 @@ class _Masking:
 
     @cached_property
     def _n_of_shares(self) -> np.ndarray:
-        """How many sites each row is of that is an exact function of counts, a share; NaN of the others."""
-        shares = [one if one is not None and one.gives_away else None for one in self.behind]
-        groups = [one and (one.group if one.group is not None else one.rests_on[0]) for one in shares]
-        return np.array([np.nan if group is None else group.sum() for group in groups], float)
+        """Of how many sites, or patients, each row is that is a share; see `n_of_share`."""
+        return np.array([n_of_share(one, self.ledger.population) for one in self.behind], float)
 
     @cached_property
     def _is_core(self) -> list[bool]:

@@ -33,14 +33,14 @@ def check_record(
     StudyError
         Any of these.
     """
-    problem, back = "", told_in_bundle(plan.folder)
-    if told.empty and not first and back is not None and set(back["run"]) - {run}:
+    problem, back = "", told_in_bundle(plan.folder) if told.empty and not first else None
+    if back is not None and set(back["run"]) - {run}:
         problem = (
             f"was released before, and the folder {FOLDER}/ that says what was told is lost. Put it back; or run the "
             f"study as it was then and release it once more, as release/{RECORD} is read back then; or release with "
             "--first if that bundle never left the house."
         )
-    told = back if told.empty and back is not None and not first else told
+    told = told if back is None else back
     same = told[told["run"].eq(run)]
     if len(same) and same["rows"].astype(bool).ne(with_rows).any():
         problem = "was released in the other variant (with or without --rows); the two together tell more than each."
@@ -58,7 +58,11 @@ def told_in_bundle(folder: Path) -> pd.DataFrame | None:
     path = folder / "release" / RECORD
     if not path.is_file():
         return None
-    told = pd.read_csv(path, dtype=str, keep_default_na=False).reindex(columns=list(COLUMNS), fill_value="")
+    try:
+        told = pd.read_csv(path, dtype=str, keep_default_na=False).reindex(columns=list(COLUMNS), fill_value="")
+    except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeDecodeError):
+        message = "is not as release left it. Put it back, or release with --first if that bundle never left the house."
+        raise StudyError([Problem(str(path), message)]) from None
     smallest_cell = pd.to_numeric(told["smallest_cell"], errors="coerce")
     return told.assign(smallest_cell=smallest_cell, rows=told["rows"].eq("True"))
 

@@ -87,7 +87,8 @@ def _column_as_text(entry: Any) -> Any:
         return entry if entry is None else word_of(entry)
     entry = dict(entry)
     if "from" in entry:
-        entry["from"] = _words(entry["from"]) if isinstance(entry["from"], list) else word_of(entry["from"])
+        named = entry["from"]
+        entry["from"] = _words(named) if isinstance(named, list) else None if named is None else word_of(named)
     if "missing" in entry:
         entry["missing"] = _words(entry["missing"])
     if "words" in entry:

@@ -120,3 +120,16 @@ def test_a_column_that_one_group_alone_has_is_no_place_for_the_others_rows(tmp_p
     wide = pd.DataFrame({"site_id": ["s4"], "st6": ["functioning"], "c6": ["none"], "st10": ["functioning"]})
     problems = told(tmp_path, f"{{visits.csv: {EACH}}}", {"visits": wide})
     assert [problem.split(":")[0] for problem in problems] == ["visits.csv, row 2, complication"]
+
+
+@pytest.mark.parametrize(("lacking", "n_problems"), [(["MBL distal"], 1), ([], 0), (["MBL mesial", "MBL distal"], 0)])
+def test_a_file_with_some_of_the_columns_that_a_common_entry_names_is_told_of(tmp_path, lacking, n_problems):
+    entry = "{columns: {visits: {marginal_bone_mm: {from: [MBL mesial, MBL distal], take: mean}}}}"
+
+    def sides(visits):
+        return visits.drop(columns="marginal_bone_mm").assign(**{"MBL mesial": "0.4", "MBL distal": "0.6"})
+
+    changes = {"visits": lambda visits: sides(visits).drop(columns=lacking)}
+    problems = [problem for problem in told(tmp_path, "{}", changes, f"reading: {entry}") if "MBL" in problem]
+    assert len(problems) == n_problems
+    assert all('and no "MBL distal"' in problem for problem in problems)

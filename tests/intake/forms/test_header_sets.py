@@ -13,6 +13,7 @@ from liftseries.cli import main
 from liftseries.intake.mapping.drafted import drafted
 from liftseries.intake.mapping.header_words import bare, possible_names, sure_names, written
 from liftseries.intake.mapping.looked_at import look_at
+from liftseries.intake.mapping.matching import file_column, matches
 from liftseries.study.plan import read_plan
 from liftseries.study.plan_files import source_of
 from liftseries.study.schema import read_schema
@@ -208,3 +209,20 @@ def test_cells_of_another_kind_make_a_sure_name_a_question(tmp_path):
     numbers = np.array(["5", "6", "7"] * 2)
     assert columns_of(draft_of_table(tmp_path, Operateur=list(numbers), Geschlecht=list(numbers)))["operator"]
     assert "sex:" not in draft_of_table(tmp_path, Geschlecht=list(numbers)).replace('sex: "?"', "")
+
+
+@pytest.mark.parametrize(
+    ("table", "column", "header", "cells", "certain"),
+    [
+        ("patients", "diabetes", "Diabetes (family)", ["yes", "no"], False),
+        ("patients", "smoking", "Smoking (father)", ["current", "never"], False),
+        ("sites", "perforation", "Perforation (site 2)", ["yes", "no"], False),
+        ("sites", "torque_ncm", "Torque (healing)", ["30", "35"], False),
+        ("sites", "torque_ncm", "Torque (Ncm)", ["30", "35"], True),
+        ("patients", "diabetes", "Diabetes (j/n)", ["yes", "no"], True),
+        ("patients", "age_years", "Alter (Jahre)", ["54", "61"], True),
+    ],
+)
+def test_brackets_that_say_which_of_several_things_are_a_question(table, column, header, cells, certain):
+    found = matches([file_column(header, np.array(cells, object))], SCHEMA[table])[column]
+    assert [match.certain for match in found] == [certain]

@@ -1,4 +1,8 @@
-"""Rows whose key a line corrects and the centre has corrected in its own file too: the key they are found by."""
+"""Rows whose key a line corrects and the centre has corrected in its own file too: the key they are found by.
+
+Two ids that lines exchange, and that the centre has then exchanged itself, are exchanged once more: both old keys are
+still there, and a line holds no hash of its row. Such lines must be withdrawn.
+"""
 
 from __future__ import annotations
 

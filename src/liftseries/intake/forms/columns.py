@@ -121,10 +121,19 @@ def _constant(made: Columns, name: str, value: object) -> None:
     made.said[name] = "constant", "no column", f"{value} in every row"
 
 
+def _some_are_lacking(made: Columns, name: str, form: ColumnForm, stands: list[int | None]) -> None:
+    """What is said of all files may name columns that one lacks; where it has some of them, these must not vanish."""
+    lacking = [source for source, at in zip(form.sources, stands, strict=True) if at is None]
+    if len(lacking) < len(stands) and all(folded_name(source) in made.reading.forms.common for source in lacking):
+        some = f"{made.sheet.shown} has some of the columns named for {made.table.name}, {name}"
+        made.fault("named_column_is_there", f'{some}, and no "{lacking[0]}". Say under `files` how it is read.')
+
+
 def built_column(made: Columns, name: str, form: ColumnForm) -> tuple[np.ndarray, int] | None:
     """A column's cells from its columns of the file, and where the first of these stands; None where one is missing."""
     stands = [position_of(made, source) for source in form.sources]
     if None in stands:
+        _some_are_lacking(made, name, form, stands)
         return None
     column, counts = made.table.columns[name], made.counted(name)
     pieces = [meanings(made.sheet.columns[at], form, counts) for at in stands]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 
 from liftseries.intake.files.grid import SheetFault, Unreadable, is_blank
@@ -48,13 +49,20 @@ class FilesRead:
     def _naming(self, source: Source, table: Table) -> list[str]:
         """The tables that read the very sheet, whatever name study.yaml gives it."""
 
-        def is_it(other: Source, name: str) -> bool:
-            if (other.label, name) == (source.label, table.name):
-                return True
-            same_file = other.path.name == source.path.name  # before any workbook is opened for it
-            return same_file and self._place(other, name) == self._place(source, table.name)
+        def is_it(name: str, other: Source) -> bool:
+            same_label = (other.label, name) == (source.label, table.name)
+            return same_label or self._place(other, name) == self._place(source, table.name)
 
-        return [name for name in self.schema if any(is_it(other, name) for other in self.tables.get(name, ()))]
+        # Of files of one name alone a workbook is opened for it.
+        return list(dict.fromkeys(one for one, other in self._by_file_name[source.path.name] if is_it(one, other)))
+
+    @cached_property
+    def _by_file_name(self) -> dict[str, list[tuple[str, Source]]]:
+        found: dict[str, list[tuple[str, Source]]] = {}
+        for name in self.schema:
+            for source in self.tables.get(name, ()):
+                found.setdefault(source.path.name, []).append((name, source))
+        return found
 
     def _place(self, source: Source, table: str) -> tuple[Path, str]:
         """The file, and of a workbook the title of the sheet that a table reads of it."""

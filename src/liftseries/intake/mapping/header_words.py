@@ -10,6 +10,7 @@ from typing import Any
 
 from liftseries.base.home import folder
 from liftseries.base.plain_yaml import load_shipped_yaml
+from liftseries.intake.cells.units import factor_of
 from liftseries.study.schema import Column
 
 MAYBE = "maybe"
@@ -26,6 +27,18 @@ def unit_of(name: str) -> str:
     """The unit that a name ends in, or has in brackets; empty where it has none."""
     found = UNIT.search(name)
     return (found[1] or found[2] or "").strip() if found else ""
+
+
+def is_qualified(name: str, column: Column) -> bool:
+    """Whether brackets beside a name say more than a unit or how cells are written: which of several things it is."""
+    inside = unit_of(name)
+    return bool(inside) and factor_of(column, inside) is None and bare(inside) not in harmless_in_brackets()
+
+
+@cache
+def harmless_in_brackets() -> frozenset[str]:
+    """What may stand in brackets beside a name that is certain."""
+    return frozenset(map(bare, written()["brackets"]))
 
 
 def tokens(name: object) -> list[str]:

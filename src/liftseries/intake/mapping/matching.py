@@ -25,6 +25,7 @@ from liftseries.intake.mapping.header_words import (
     at_months,
     bare,
     heads,
+    is_qualified,
     months_of,
     possible_names,
     sure_names,
@@ -170,7 +171,7 @@ def matches(columns: list[FileColumn], table: Table) -> dict[str, list[Match]]:
             if like >= LIKELY or looks_like(each, column):
                 right = could_hold(each, column) >= OF_THE_KIND
                 meant[each.name] += like == CERTAIN and right
-                scored.append(Match(each.name, like, is_sure and right))
+                scored.append(Match(each.name, like, is_sure and right and not is_qualified(each.name, column)))
         scored.sort(key=lambda match: (-match.certain, -match.score))
         if sum(match.certain for match in scored) > 1:
             scored = [Match(match.header, match.score, False) for match in scored]

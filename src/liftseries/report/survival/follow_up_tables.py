@@ -44,11 +44,9 @@ def complications_table(material: Material, words: Words) -> Content | None:
     kinds = list(dict.fromkeys(rates["term"]))
     never = [kind for kind in kinds if _never(cells.get(("all", kind, "patients")))]
     never = [] if len(never) == len(kinds) else never
-    columns = [
-        column
-        for column in _columns(list(dict.fromkeys(rates["subset"])))
-        if any(_is_told(cells.get((column[1], kind, column[2]))) for kind in kinds)
-    ]
+    whole, *others = _columns(list(dict.fromkeys(rates["subset"])))
+    told = [one for one in others if any(_is_told(cells.get((one[1], kind, one[2])), one[2]) for kind in kinds)]
+    columns = [whole, *told]
     rows = []
     for kind in kinds:
         if kind not in never:
@@ -70,8 +68,8 @@ def _columns(subsets: list[str]) -> list[tuple[str, str, str]]:
     return (whole + parts + further)[: MOST_COLUMNS - 1]
 
 
-def _is_told(row) -> bool:
-    return row is not None and not is_withheld(row["n_sites"])
+def _is_told(row, unit: str) -> bool:
+    return row is not None and not is_withheld(row[f"n_{unit}"])
 
 
 def _never(row) -> bool:

@@ -65,4 +65,4 @@ def _nothing_told(cells: Iterable[str]) -> bool:
 def _left_out(columns: int, rows: int) -> str:
     """A sentence that counts what went."""
     gone = [counted(n, one) for n, one in ((rows, "row"), (columns, "column")) if n]
-    return f"Left out, as nothing of it may be told: {listed(gone)}." if gone else ""
+    return f"Left out, as nothing of it is told: {listed(gone)}." if gone else ""
