@@ -54,7 +54,8 @@ class FilesRead:
             return same_label or self._place(other, name) == self._place(source, table.name)
 
         # Of files of one name alone a workbook is opened for it.
-        return list(dict.fromkeys(one for one, other in self._by_file_name[source.path.name] if is_it(one, other)))
+        of_its_name = self._by_file_name.get(source.path.name, ())
+        return list(dict.fromkeys(name for name, other in of_its_name if is_it(name, other)))
 
     @cached_property
     def _by_file_name(self) -> dict[str, list[tuple[str, Source]]]:
