@@ -55,7 +55,9 @@ def test_firthmodels_agrees(seed, separated):
     ours = firth_logistic(x, event)
     theirs = FirthLogisticRegression(backend="numpy", fit_intercept=False, gtol=1e-8, xtol=1e-8, max_iter=500)
     theirs.fit(x, event.astype(int))
-    np.testing.assert_allclose(ours.coefficients, theirs.coef_, rtol=1e-7)
+    # In standard errors: a coefficient near nought is known to no more digits of its own. Where no step raises the
+    # likelihood's last digit any more, firthmodels warns and stops; whether it comes to that differs by machine.
+    np.testing.assert_allclose(ours.coefficients / ours.std_error, theirs.coef_ / theirs.bse_, rtol=0, atol=1e-7)
     np.testing.assert_allclose(ours.std_error, theirs.bse_, rtol=1e-7)
     assert ours.log_likelihood == pytest.approx(theirs.loglik_, rel=1e-10)
     limits = theirs.conf_int(method="pl", tol=1e-10, max_iter=200)

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from studies import cell, changed, write_study
+from studies import cell, changed, write_plan, write_study
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "synthetic_data"
@@ -67,6 +67,19 @@ def demo(tmp_path_factory) -> tuple[Path, Said]:
     """The study folder after its first run, and what that run said."""
     study = copy_demo(tmp_path_factory.mktemp("demo") / "series")
     return study, liftseries("run", study, "--quiet")
+
+
+@pytest.fixture(scope="session")
+def part(tmp_path_factory) -> tuple[Path, Said]:
+    """The study folder of a part of the demo after a run to all three reports, and what that run said."""
+    from whole_study.part_of_the_demo import HERE, part_of_the_demo, run_at
+
+    tables, plan = part_of_the_demo()
+    study = tmp_path_factory.mktemp("part")
+    for name, table in tables.items():
+        table.to_csv(study / f"{name}.csv", index=False)
+    write_plan(study, {name: f"{name}.csv" for name in tables}, plan)
+    return study, run_at(HERE, study)
 
 
 def fourfold(table: pd.DataFrame) -> pd.DataFrame:

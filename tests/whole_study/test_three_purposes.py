@@ -3,24 +3,12 @@
 import json
 
 import pandas as pd
-import pytest
-from studies import write_study
-from whole_study.conftest import liftseries
 
 from liftseries.models.questions import questions_for
 
-FEW = "plan: {resamples: 20, comparison: {groups: approach, reference: freehand, adjust_for: [rbh_mid_mm]}}"
-ALL = "purpose: [publication, comparison, audit]\n"
 
-
-@pytest.fixture(scope="module")
-def studied(tmp_path_factory):
-    study = write_study(tmp_path_factory.mktemp("purposes") / "study", plan=ALL + FEW)
-    return study, liftseries("run", study, "--quiet")
-
-
-def test_one_run_builds_three_reports(studied):
-    study, said = studied
+def test_one_run_builds_three_reports(part):
+    study, said = part
     assert (said.status, said.err) == (0, "")
     for folder in ("", "comparison/", "audit/"):
         for name in ("report.html", "report.pdf", "supplement.html", "supplement.pdf"):
@@ -28,8 +16,8 @@ def test_one_run_builds_three_reports(studied):
         assert str(study / "output" / folder / "report.html") in said.out
 
 
-def test_results_and_manifest_hold_all_of_them(studied):
-    output = studied[0] / "output"
+def test_results_and_manifest_hold_all_of_them(part):
+    output = part[0] / "output"
     results = pd.read_csv(output / "results.csv")
     asked = {analysis.name for question in questions_for(["comparison", "audit"]) for analysis in question.analyses}
     missing = {name for name in asked if name.startswith(("comparison.", "audit."))} - set(results["analysis"])

@@ -76,6 +76,7 @@ class Unit:
         return not math.isnan(needed) and self.n_sites >= needed
 
 
+@lru_cache(maxsize=1)
 def units(material: Material) -> tuple[Unit, ...]:
     """The units, in the order of results.csv."""
     return units_in(material.rows(FUNNEL))

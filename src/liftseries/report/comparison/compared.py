@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import pandas as pd
@@ -220,10 +220,18 @@ class Comparison:
 
     def shares_by(self, column: str, level: str) -> dict[str, float]:
         """Shares of a group's sites by operator or year, as far as it is known."""
-        rows = self.entangled[self.entangled["group"].astype(str).eq(level)]
-        rows = rows[~rows[column].astype(str).eq(UNKNOWN)]
-        counts = rows.groupby(rows[column].astype(str))["n_sites"].sum()
-        return (counts / counts.sum()).to_dict() if len(counts) else {}
+        return self._shares.get((column, level), {})
+
+    @cached_property
+    def _shares(self) -> dict[tuple[str, str], dict[str, float]]:
+        """Column and group -> shares; worked out once, as nearly every sentence asks for them."""
+        found = {}
+        for column in ("operator", "surgery_year"):
+            known = self.entangled[~self.entangled[column].astype(str).eq(UNKNOWN)]
+            counts = known.groupby([known["group"].astype(str), known[column].astype(str)])["n_sites"].sum()
+            for level, of_level in counts.groupby(level=0):
+                found[column, level] = (of_level / of_level.sum()).droplevel(0).to_dict()
+        return found
 
     def shared(self, column: str, level: str) -> float | None:
         """How far a group and the reference meet: the sum over operators, or years, of the smaller of their shares."""
@@ -252,6 +260,7 @@ class Comparison:
         return any(name in names_in(str(problem)) for problem in rows["problem"] if not missing(problem))
 
 
+@lru_cache(maxsize=1)
 def comparison_of(material: Material) -> Comparison:
     """The comparison of a run."""
     asked = material.asked

@@ -63,7 +63,7 @@ class Withheld:
     rows_leave: bool
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Material:
     """Everything a report prints.
 

@@ -28,14 +28,27 @@ def set_page(template: str, data: Mapping[str, Any]) -> bytes:
     template : a file of `reports/`, which reads `page.json`
     data : what stands there; letters that the type lacks are replaced by `NO_LETTER`
     """
-    import typst
-
     with tempfile.TemporaryDirectory() as name:
         room = Path(name)
         shutil.copy(folder("reports") / template, room)
         (room / "page.json").write_text(json.dumps(_printable(data), ensure_ascii=False), encoding="utf-8")
-        setter = typst.Compiler(room / template, root=room, font_paths=[fonts()], ignore_system_fonts=True)
-        return setter.compile(format="pdf", pdf_standards=PDF_STANDARD, timestamp=0)
+        return set_in(room, template)[0]
+
+
+def set_in(room: Path, template: str):
+    """A template set beside what it reads: the tagged PDF, and the setter, which answers queries."""
+    import typst
+
+    setter = typst.Compiler(room / template, root=room, font_paths=_type(fonts()))
+    return setter.compile(format="pdf", pdf_standards=PDF_STANDARD, timestamp=0), setter
+
+
+@cache
+def _type(place: Path):
+    """The type of a folder, read once for all pages; none of the machine's."""
+    import typst
+
+    return typst.Fonts(include_system_fonts=False, font_paths=[place])
 
 
 def _printable(data: Any) -> Any:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import base64
 import re
 from collections.abc import Mapping, Sequence
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,6 +19,7 @@ from liftseries.report.kit.tables.cells import Display
 from liftseries.report.kit.tables.layout import alignment, cells_in_line, unbroken
 
 if TYPE_CHECKING:
+    from jinja2 import Environment
     from markupsafe import Markup
 
 LABEL = re.compile(r"\b(?:Figure|Table) S?\d+\b")
@@ -43,7 +45,18 @@ def render_html(report: Report, anchors: Anchors | None = None) -> str:
     report
     anchors : of all documents, for links from `Table S3` to it; of this one alone where none are given
     """
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    addresses = {
+        label: f"{'' if document == report.name else document + '.html'}#{anchor}"
+        for label, (document, anchor) in (anchors_in([report]) if anchors is None else anchors).items()
+    }
+    style = (folder("reports") / "report.css").read_text(encoding="utf-8")
+    return _templates().get_template("report.html.j2").render(report=report, style=style, addresses=addresses)
+
+
+@cache
+def _templates() -> Environment:
+    """The templates and their filters; one for all documents, so that a template is compiled once."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
 
     templates = Environment(
         loader=FileSystemLoader(folder("reports")),
@@ -52,19 +65,14 @@ def render_html(report: Report, anchors: Anchors | None = None) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    addresses = {
-        label: f"{'' if document == report.name else document + '.html'}#{anchor}"
-        for label, (document, anchor) in (anchors_in([report]) if anchors is None else anchors).items()
-    }
     templates.filters |= {
         "data_uri": data_uri,
         "cells_in_line": cells_in_line,
         "alignments": alignments,
         "unbroken": unbroken,
-        "linked": lambda text: linked(text, addresses),
+        "linked": pass_context(lambda context, text: linked(text, context["addresses"])),
     }
-    style = (folder("reports") / "report.css").read_text(encoding="utf-8")
-    return templates.get_template("report.html.j2").render(report=report, style=style)
+    return templates
 
 
 def linked(text: str, addresses: Mapping[str, str]) -> Markup:

@@ -16,9 +16,8 @@ from typing import Any
 from liftseries.base.home import folder
 from liftseries.base.outputs import written_whole
 from liftseries.report.kit.blocks import LabelledTable, Report
-from liftseries.report.kit.fonts import fonts
 from liftseries.report.kit.tables.layout import cells_in_line, column_widths, fits, unbroken
-from liftseries.report.kit.typeset import PDF_STANDARD
+from liftseries.report.kit.typeset import set_in
 from liftseries.report.pages.page import alignments, anchors_in
 
 TEXT_WIDTH_PT, INSET_PT = 498.0, 5.2  # of a page, and left and right of a cell
@@ -34,8 +33,6 @@ def render_pdf(report: Report, pages: Pages | None = None) -> tuple[bytes, dict[
     report
     pages : where the chapters of the documents before it stand, for references to them
     """
-    import typst
-
     with tempfile.TemporaryDirectory() as name:
         room = Path(name)
         shutil.copy(folder("reports") / "report.typ", room)
@@ -45,8 +42,7 @@ def render_pdf(report: Report, pages: Pages | None = None) -> tuple[bytes, dict[
                     shutil.copy(block.path, room / f"{block.name}.svg")
         data = json.dumps(_as_data(report, pages or {}), default=str, ensure_ascii=False)
         (room / "report.json").write_text(data, encoding="utf-8")
-        setter = typst.Compiler(room / "report.typ", root=room, font_paths=[fonts()], ignore_system_fonts=True)
-        pdf = setter.compile(format="pdf", pdf_standards=PDF_STANDARD, timestamp=0)
+        pdf, setter = set_in(room, "report.typ")
         found = json.loads(setter.query("<place>", field="value"))
     return pdf, {place["chapter"]: place["page"] for place in found}
 
