@@ -6,7 +6,8 @@ from firthmodels import FirthCoxPH
 from scipy.optimize import minimize
 
 from liftseries.estimators.firth import jackknife_std_error
-from liftseries.estimators.firth_cox import firth_cox, firth_cox_refits
+from liftseries.estimators.firth_cox import firth_cox
+from liftseries.estimators.firth_cox_refits import firth_cox_refits
 from liftseries.estimators.intervals import NotFitted
 
 

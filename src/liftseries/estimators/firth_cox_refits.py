@@ -1,0 +1,163 @@
+"""Refits of the penalised Cox model with each patient left out in turn, many at once."""
+
+import numpy as np
+
+from liftseries.base.remarks import remark
+from liftseries.estimators.firth import (
+    CELLS_AT_ONCE,
+    MOST_GROUPS,
+    REFIT_SETTLED,
+    SINGULAR,
+    curvature,
+    jackknife_groups,
+    maximum,
+    orthonormal,
+)
+from liftseries.estimators.firth_cox import LARGEST_LOG_HAZARD, at_last_failure, penalised
+from liftseries.estimators.intervals import NotFitted
+
+MOST_STEPS_TOGETHER = 8  # what has not settled by then is searched for alone
+
+
+def firth_cox_refits(
+    months: np.ndarray, failed: np.ndarray, x: np.ndarray, cluster: np.ndarray, start: np.ndarray
+) -> np.ndarray:
+    """Coefficients of `firth_cox` with patients left out one after the other.
+
+    Parameters
+    ----------
+    months : shape (n,)
+    failed : shape (n,), true/false
+    x : shape (n, p)
+    cluster : shape (n,)
+    start : shape (p,), the estimate with all patients
+
+    Returns
+    -------
+    shape (n_groups, p)
+        In the order of the groups that `jackknife_groups` gives.
+
+    Raises
+    ------
+    NotFitted
+        Fewer than two patients, or a refit that cannot tell the terms apart.
+    """
+    months, failed = np.asarray(months, float), np.asarray(failed, bool)
+    group, n_groups = jackknife_groups(cluster, MOST_GROUPS)
+    if n_groups < 2:
+        raise NotFitted(remark("one_patient_of_implants"))
+    if len(np.unique(group[failed])) < 2:
+        raise NotFitted(remark("one_patient_of_failures"))
+    z, back = orthonormal(x - x.mean(axis=0))
+    beta = np.linalg.solve(back, start)
+    likelihood = penalised(months, failed, z)
+    bend = curvature(likelihood, beta, likelihood(beta), np.ones(len(beta), bool))
+    replicates = np.tile(beta, (n_groups, 1))
+    at_once = max(1, CELLS_AT_ONCE // len(z))
+    together = _Together(months, failed, z, group)
+    for first in range(0, n_groups, at_once):
+        left_out = np.arange(first, min(first + at_once, n_groups))
+        replicates[left_out], settled = _newton(together, left_out, replicates[left_out], bend)
+        for alone in left_out[~settled]:
+            kept = group != alone
+            try:
+                own = penalised(months[kept], failed[kept], z[kept])
+                replicates[alone] = maximum(own, beta, bend=bend, settled=REFIT_SETTLED)[0]
+            except NotFitted as why:
+                raise NotFitted(remark("without_a_patient", why=why)) from None
+    return replicates @ back.T
+
+
+def _newton(together: "_Together", left_out: np.ndarray, beta: np.ndarray, bend: np.ndarray | None):
+    """Newton's method for each refit; also which have settled. What does not climb at full steps is left as it is."""
+    settled, moving = np.zeros(len(beta), bool), np.arange(len(beta))
+    value, score, information = together(left_out, beta)
+    for _ in range(MOST_STEPS_TOGETHER):
+        try:
+            step = np.linalg.solve(information if bend is None else bend, score[:, :, None])[:, :, 0]
+        except np.linalg.LinAlgError:
+            break
+        size = np.einsum("gi,gij,gj->g", step, information, step)
+        settled[moving] = size < REFIT_SETTLED**2
+        going = size >= REFIT_SETTLED**2  # false of NaN
+        moving, before = moving[going], value[going]
+        if not len(moving):
+            break
+        trial = beta[moving] + step[going]
+        value, score, information = together(left_out[moving], trial)
+        climbs = value >= before - 1e-12 * (1 + np.abs(before))
+        moving, value, score, information = moving[climbs], value[climbs], score[climbs], information[climbs]
+        beta[moving] = trial[climbs]
+    return beta, settled
+
+
+class _Together:
+    """Penalised partial likelihoods, Efron ties, of the same data without one group or another; call with several β."""
+
+    def __init__(self, months: np.ndarray, failed: np.ndarray, z: np.ndarray, group: np.ndarray):
+        last = at_last_failure(months, failed)
+        # Those followed longest first, and at a time those that fail before those that leave.
+        order = np.lexsort((~failed, -last))
+        order = order[last[order] >= 0]
+        last, failed = last[order], failed[order]
+        self.z, self.group, self.failing = z[order], group[order], np.flatnonzero(failed)
+        self.pairs = (self.z[:, :, None] * self.z[:, None, :]).reshape(len(order), -1)
+        # Of each time where its rows begin, those at risk on top of those at risk later; and where its failures do.
+        self.begins = np.flatnonzero(np.diff(last, prepend=last[0] + 1))
+        self.ties = np.flatnonzero(np.diff(last[failed], prepend=last[0] + 1))
+        self.time = np.searchsorted(-last[failed][self.ties], -last[failed])
+
+    def __call__(self, left_out: np.ndarray, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Values, shape (n_fits,), scores (n_fits, p) and information (n_fits, p, p) at β, shape (n_fits, p).
+
+        The value is -inf where the information is singular, or a hazard leaves the range of numbers.
+        """
+        n_fits, p = beta.shape
+        log_hazard = beta @ self.z.T
+        hazard = np.exp(np.clip(log_hazard, -700, 700)) * (self.group != left_out[:, None])
+        failing = self.group[self.failing] != left_out[:, None]  # those failures that are still there
+        before = np.cumsum(failing, axis=1) - failing
+        tied = np.add.reduceat(failing, self.ties, axis=1, dtype=int)[:, self.time]
+        gone = (before - before[:, self.ties][:, self.time]) / np.maximum(tied, 1)
+
+        def at_risk(values: np.ndarray) -> np.ndarray:
+            """Sums over those at risk at each failure, a share of the tied ones taken out; (n_fits, n_failures)."""
+            here = np.cumsum(np.add.reduceat(values, self.begins, axis=1), axis=1)
+            own = np.add.reduceat(values[:, self.failing], self.ties, axis=1)
+            return here[:, self.time] - gone * own[:, self.time]
+
+        s0 = np.where(failing, at_risk(hazard), 1.0)
+
+        def means(values: np.ndarray) -> np.ndarray:
+            """Means over those at risk of columns, shape (n, k); (n_fits, n_failures, k)."""
+            return np.stack([at_risk(hazard * column) / s0 for column in values.T], axis=2)
+
+        mean_z, mean_pairs = means(self.z), means(self.pairs)
+        information = np.einsum("gs,gsk->gk", failing, mean_pairs).reshape(n_fits, p, p)
+        information -= np.einsum("gs,gsi,gsj->gij", failing, mean_z, mean_z)
+        log_det, inverse = _log_det_and_inverse(information)
+        value = (failing * log_hazard[:, self.failing]).sum(1) - (failing * np.log(s0)).sum(1) + log_det / 2
+        value[np.abs(log_hazard).max(axis=1) > LARGEST_LOG_HAZARD] = -np.inf
+
+        # See `PartialLikelihood.log_det_gradient`: q = z' I⁻¹ z of each implant.
+        q = inverse.reshape(n_fits, -1) @ self.pairs.T
+        mean_q = at_risk(hazard * q) / s0
+        mean_zq = np.stack([at_risk(hazard * q * column) / s0 for column in self.z.T], axis=2)
+        pull = np.einsum("gsi,gij->gsj", mean_z, inverse)
+        lift = failing * (2 * np.einsum("gsj,gsj->gs", pull, mean_z) - mean_q)
+        gradient = np.einsum("gs,gsj->gj", failing, mean_zq) + np.einsum("gs,gsj->gj", lift, mean_z)
+        gradient -= 2 * np.einsum("gs,gsjk,gsk->gj", failing, mean_pairs.reshape(n_fits, -1, p, p), pull)
+        score = np.einsum("gs,gsj->gj", failing, self.z[self.failing] - mean_z) + gradient / 2
+        return value, score, information
+
+
+def _log_det_and_inverse(information: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Log determinants and inverses of information matrices; -inf and NaN where one is nearly singular."""
+    scale = np.sqrt(np.maximum(np.einsum("gii->gi", information), 0.0))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        scaled = information / (scale[:, :, None] * scale[:, None, :])
+    sound = np.isfinite(scaled).all(axis=(1, 2))
+    sound[sound] = np.linalg.eigvalsh(scaled[sound])[:, 0] > SINGULAR
+    log_det, inverse = np.full(len(information), -np.inf), np.full_like(information, np.nan)
+    log_det[sound], inverse[sound] = np.linalg.slogdet(information[sound])[1], np.linalg.inv(information[sound])
+    return log_det, inverse
