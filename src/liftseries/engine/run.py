@@ -204,7 +204,8 @@ def _why(output: Path) -> Exception:
     words = (output / SNAKEMAKE_LOG).read_text(encoding="utf-8")
     logs = [output / name for name in re.findall(r"log: (\S+\.log)", words)]
     said = {path: path.read_text(encoding="utf-8", errors="replace").strip() for path in logs if path.is_file()}
-    for line in "\n".join(said.values()).splitlines():  # a cluster's own log holds what a job said elsewhere
+    # A cluster's own log holds what a job said elsewhere; of several attempts the last one counts.
+    for line in reversed("\n".join(said.values()).splitlines()):
         if line.startswith(MACHINE):
             return MachineFault(line.removeprefix(MACHINE))
     told = [text for path, text in said.items() if text and ".snakemake" not in path.parts]

@@ -100,7 +100,7 @@ FORMAT = b'<styleSheet xmlns="http://schemas.openxmlformats.org/spreadsheetml/20
 NUMBERS = b"".join(row(at, b'<c r="A%d" s="1"><v>%d</v></c>' % (at, at)) for at in range(2, 5000))
 COSTLY = {
     "a pipe": (pipe, r"patients.csv: is no file, but a folder, a pipe or a device"),
-    "a device without end": (device, r"the path leaves the study folder"),
+    "a link to a device without end": (device, r"the path leaves the study folder"),
     "lines without end, then no UTF-8": (csv(b"a\n" + b"\n" * 2**25 + b"\xff"), r"line 33554434: byte 33554435 is not"),
     "one line without end": (csv(b"x" * 2**25), r"patients.csv, line 1: a cell of more than 32767 characters"),
     "a cell that is too long": (
