@@ -8,6 +8,7 @@ fork safely (Linux); elsewhere, on a cluster, and where Snakemake was started by
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
 import socket
@@ -75,6 +76,7 @@ def serve(address: str) -> None:
         door.bind(address)
         door.listen()
         _load()
+        _spare_what_is_loaded()
         later = [*WHEN_IDLE]
         while True:
             ready = wait([door, sys.stdin.fileno()], 0 if later else None)
@@ -82,6 +84,7 @@ def serve(address: str) -> None:
                 os.killpg(os.getpgid(0), signal.SIGKILL)
             if not ready:
                 import_module(later.pop(0))
+                _spare_what_is_loaded()
                 continue
             caller = Connection(door.accept()[0].detach())
             if os.fork() == 0:
@@ -101,6 +104,12 @@ def _load() -> None:
     for read in ("read_schema", "derived_schema", "results_schema"):  # once for all jobs
         function_named(f"liftseries.study.schema:{read}")()
     function_named("liftseries.study.plan_shape:plan_schema")()
+
+
+def _spare_what_is_loaded() -> None:
+    """What is loaded stays for good: no job looks it through for what is no longer used, a tenth of drawing's time."""
+    gc.freeze()
+    gc.set_threshold(20_000, 20, 50)
 
 
 def _do(caller: Connection) -> None:
