@@ -55,13 +55,19 @@ def test_each_word_that_no_row_has_is_told(tmp_path):
     ]
 
 
-@pytest.mark.parametrize(("words", "n_told"), [("[OP, Redo]", 0), ("[OP, Redo, Opertion]", 1)])
-def test_a_word_said_of_all_files_must_stand_in_one_of_them(tmp_path, words, n_told):
+OWN = "files: {more.csv: {only_rows: {sites: {Event: [Redo]}}}}"  # the last file has words of its own
+
+
+@pytest.mark.parametrize(
+    ("words", "own", "n_told"),
+    [("[OP, Redo]", "", 0), ("[OP, Redo, Opertion]", "", 1), ("[OP]", OWN, 0), ("[OP, Opertion]", OWN, 1)],
+)
+def test_a_word_said_of_all_files_must_stand_in_one_of_them(tmp_path, words, own, n_told):
     write_study(tmp_path, events("OP", "OP", "OP", "OP"))
     more = tables()["sites"].assign(site_id=["t1", "t2", "t3", "t4"], operator_case_no=["11", "12", "11", "12"])
     more.assign(Event="Redo", tooth=["14", "24", "18", "14"]).to_csv(tmp_path / "more.csv", index=False)
     files = {name: f"{name}.csv" for name in tables()} | {"sites": ["sites.csv", "more.csv"]}
-    write_plan(tmp_path, files, f"reading: {{only_rows: {{sites: {{Event: {words}}}}}}}")
+    write_plan(tmp_path, files, f"reading: {{only_rows: {{sites: {{Event: {words}}}}}}}\n{own}")
     _, problems = check_study(read_plan(tmp_path))
     assert len([problem for problem in problems if "no row has" in str(problem)]) == n_told, problems
 

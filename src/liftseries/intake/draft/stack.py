@@ -57,6 +57,8 @@ def open_table(
             draft.find_in_file(fault.rule, file_no, fault.place, fault.message, fault.column, fault.position)
         for fault in sheet.faults:
             draft.find_in_file(fault.rule, file_no, fault.place, fault.message)
+    for fault in files.words_unmet(table):
+        draft.find_in_file(fault.rule, len(sources) - 1, fault.place, fault.message)
     draft.filed = Filed(table, dict(draft.sheets), draft.headers, secret)
     draft.filed_at = np.arange(sum(len(sheet.rows) for sheet in draft.sheets.values()))
     return draft

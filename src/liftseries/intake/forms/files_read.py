@@ -21,6 +21,15 @@ WORKBOOKS = (".xlsx", ".xlsm")
 
 
 @dataclass
+class _Unmet:
+    """Words that are said of all files: those asked for, and those that no row has had so far."""
+
+    reading: Reading
+    asked: list[str]
+    words: list[str]
+
+
+@dataclass
 class FilesRead:
     """What was read so far."""
 
@@ -29,7 +38,7 @@ class FilesRead:
     _seen: dict[str, Sheet] = field(default_factory=dict)
     _told: set[tuple[Path, str]] = field(default_factory=set)  # sheets whose faults and decisions are told
     _places: dict[tuple[str, str], tuple[Path, str]] = field(default_factory=dict)
-    _unmet: dict[tuple[str, str], list[str]] = field(default_factory=dict)
+    _unmet: dict[tuple[str, str], _Unmet] = field(default_factory=dict)
 
     def sheets_of(self, source: Source, table: Table, reading: Reading) -> tuple[Sheet, Sheet]:
         """A table's file as it stands, and as the table's own sheet; one and the same where no form says otherwise.
@@ -43,8 +52,8 @@ class FilesRead:
         sheet = self._sheet(source, table, sharing, reading)
         if len(sharing) == 1 and not _asks_for_forms(table, reading):
             return sheet, sheet
-        result = mapped(sheet, table, reading, sharing)
-        return sheet, replace(result, faults=[*result.faults, *self._words_of_all(source, sheet, table, reading)])
+        self._note_words_of_all(sheet, table, reading)
+        return sheet, mapped(sheet, table, reading, sharing)
 
     def _naming(self, source: Source, table: Table) -> list[str]:
         """The tables that read the very sheet, whatever name study.yaml gives it."""
@@ -77,19 +86,24 @@ class FilesRead:
             self._places[source.label, table] = path, title
         return self._places[source.label, table]
 
-    def _words_of_all(self, source: Source, sheet: Sheet, table: Table, reading: Reading) -> list[SheetFault]:
-        """Words under `only_rows` that are said of all files, once the last one is read and no row of any has them."""
-        forms, faults = reading.forms, []
+    def _note_words_of_all(self, sheet: Sheet, table: Table, reading: Reading) -> None:
+        """Words under `only_rows` that are said of all files, less those that a row of this one has."""
         headers = {folded_name(cell): at for at, cell in enumerate(sheet.header) if not is_blank(cell)}
-        for name, words in forms.only_rows.get(table.name, {}).items():
-            if folded_name(name) not in forms.common:
+        for name, words in reading.forms.only_rows.get(table.name, {}).items():
+            if folded_name(name) not in reading.forms.common:
                 continue
-            left = self._unmet.setdefault((table.name, name), list(words))
+            unmet = self._unmet.setdefault((table.name, name), _Unmet(reading, list(words), list(words)))
             if (at := headers.get(folded_name(name))) is not None:
-                left[:] = words_without_rows(sheet.columns[at], left)
-            if source == self.tables[table.name][-1] and len(left) < len(words):
-                faults += [no_such_word(reading, table.name, name, word) for word in left]
-        return faults
+                unmet.words[:] = words_without_rows(sheet.columns[at], unmet.words)
+
+    def words_unmet(self, table: Table) -> list[SheetFault]:
+        """Words said of all files of a table that no row of any has, once all are read; none where no word was met."""
+        return [
+            no_such_word(unmet.reading, table.name, name, word)
+            for (of, name), unmet in self._unmet.items()
+            if of == table.name and len(unmet.words) < len(unmet.asked)
+            for word in unmet.words
+        ]
 
     def _sheet(self, source: Source, table: Table, naming: Mapping[str, Table], reading: Reading) -> Sheet:
         forms = reading.forms
