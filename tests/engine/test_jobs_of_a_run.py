@@ -13,8 +13,8 @@ from liftseries.base.named import function_named
 from liftseries.engine.questions import (
     asked,
     asked_of_draws,
+    chunk_of,
     draw_files,
-    n_in_chunk,
     pooling_jobs,
     quick_jobs,
     resampling,
@@ -30,12 +30,13 @@ def plan(tmp_path):
 
 
 @pytest.mark.parametrize("question", resampling(), ids=lambda question: question.name)
-@pytest.mark.parametrize("n", [1, 9, 10, 11, 500, 1234])
-def test_jobs_cover_each_replicate_once(plan, question, n):
+@pytest.mark.parametrize(("n", "n_drawn"), [(1, 1), (9, 9), (10, 10), (11, 7), (500, 500), (1234, 1234), (1234, 101)])
+def test_jobs_cover_each_replicate_once(plan, question, n, n_drawn):
     asks = dataclasses.replace(plan, resamples=n, imputation={**plan.imputation, "sets": n})
     firsts = [int(re.search(r"_(\d+)\.csv", path)[1]) for path in draw_files(question, asks)]
-    drawn = [first + k for first in firsts for k in range(n_in_chunk(question.draws, first, n))]
-    assert drawn == list(range(n))
+    chunks = [chunk_of(question.draws, first, n, n_drawn) for first in firsts]
+    drawn = [begins + k for begins, here in chunks for k in range(here)]
+    assert drawn == list(range(n_drawn))
 
 
 def test_every_question_is_answered_by_one_job(plan):

@@ -11,11 +11,12 @@ from liftseries.base.named import function_named
 from liftseries.base.outputs import write_csv
 from liftseries.base.tables import Tables
 from liftseries.engine.job import Job
-from liftseries.engine.questions import left_out, n_in_chunk
+from liftseries.engine.questions import chunk_of, left_out
 from liftseries.models.files import PARTS, where, work_file
 from liftseries.models.questions import question as question_named
 from liftseries.models.shared.fitted import COLUMNS
 from liftseries.models.shared.question import Question
+from liftseries.models.shared.resamples import n_resamples_drawn
 
 
 def answer_job(job: Job) -> None:
@@ -55,13 +56,13 @@ def answer(question: Question, tables: Callable[[str], pd.DataFrame], asked: Map
 
 
 def draw_chunk(name: str, asked: Mapping[str, Any], first: int, n: int) -> pd.DataFrame:
-    """The replicates of one job, of `n` in all, the first of them number `first`."""
+    """The replicates of one job, which begins with number `first` of the `n` that the plan asks for."""
     question = question_named(name)
-    inputs = arguments(question, Tables(where))
+    inputs, draws = arguments(question, Tables(where)), question.draws
     inputs.pop("by", None)
-    return function_named(question.draws.function)(
-        **inputs, **asked, first=first, n=n_in_chunk(question.draws, first, n)
-    )
+    n_drawn = n_resamples_drawn(n, function_named(draws.events)(**inputs)) if draws.events else n
+    begins, drawn_here = chunk_of(draws, first, n, n_drawn)
+    return function_named(draws.function)(**inputs, **asked, first=begins, n=drawn_here)
 
 
 def arguments(question: Question, tables: Callable[[str], pd.DataFrame]) -> dict[str, Any]:

@@ -108,7 +108,7 @@ def functions_of(*questions: Question) -> list[str]:
     return [
         function
         for one in questions
-        for function in (one.function, one.draws.function if one.draws else "")
+        for function in (one.function, *((one.draws.function, one.draws.events) if one.draws else ()))
         if function
     ]
 
@@ -132,6 +132,14 @@ def draw_files(question: Question, plan: Plan) -> list[str]:
     return [work_file(f"draws/{question.name}_{first}") for first in firsts]
 
 
-def n_in_chunk(draws: Draws, first: int, n: int) -> int:
-    """How many of `n` replicates the job that begins with number `first` draws."""
-    return min(draws.a_job, n - first)
+def chunk_of(draws: Draws, first: int, n: int, n_drawn: int) -> tuple[int, int]:
+    """The first replicate of a job, and how many it draws.
+
+    Parameters
+    ----------
+    draws
+    first, n : the number that the job begins with, of so many that the plan asks for
+    n_drawn : how many are drawn instead, which the jobs share alike
+    """
+    begins, ends = (number * n_drawn // n for number in (first, min(first + draws.a_job, n)))
+    return begins, ends - begins

@@ -66,7 +66,7 @@ def test_a_problem_of_both_is_told_once_and_terms_must_match():
         (19, 4, "19 events carry 3 terms, the model has 4 terms"),
         (20, 4, ""),
         (499, 3, ""),
-        (500, 3, "the report quotes perforation.gee"),
+        (500, 3, "not fitted, as 500 events are many: the report quotes perforation.gee"),
     ],
 )
 def test_gates_of_a_penalised_ratio(n_events, n_terms, told):

@@ -22,6 +22,7 @@ from liftseries.models.shared.penalised import (
     WIDER,
     PenalisedRows,
     grouped_note,
+    is_instead,
     jackknife_effects,
     jackknife_rows,
     profile_rows,
@@ -93,7 +94,8 @@ def fit_perforation_firth(cases: pd.DataFrame, terms: Sequence[str]) -> Estimate
     Estimates
         Three rows a term on the scale `log_odds`: `profile`, whose interval and p-value come from the penalised
         likelihood and take sites as independent, `jackknife`, whose standard error comes from leaving patients out, and
-        `profile_or_jackknife`, the wider of both, quoted below 500 events. Where the events do not carry all terms, as
+        `profile_or_jackknife`, the wider of both, quoted below 500 events; from there on the model is not fitted where
+        the GEE has a finite answer, and the rows' problem says so. Where the events do not carry all terms, as
         many of the first as they carry stand in a model of their own, `first_terms`, and those rows are quoted.
 
     Source: see `firth_logistic` and `firth_logistic_refits`.
@@ -124,6 +126,8 @@ def model_rows(data: PerforationData, methods: Sequence[str], gate: str, note: s
     jackknife, wider = Fit(method=JACKKNIFE, **left_out), Fit(method=methods[-1], **left_out)
     fits = [fit for fit in (profile, jackknife, wider) if fit.method in methods]
     try:
+        if is_instead(gate):
+            raise NotFitted(gate)
         model = penalised(data)
     except NotFitted as why:
         return PenalisedRows([row for fit in fits for row in data.empty_rows(fit, str(why))])

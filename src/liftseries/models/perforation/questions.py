@@ -201,6 +201,7 @@ QUESTIONS = (
             n="resamples",
             a_job=500,
             asks={"seed": "seed"},
+            events="liftseries.models.perforation.validation:n_perforations",
         ),
     ),
     Question(

@@ -22,6 +22,7 @@ from liftseries.models.shared.complete_cases import PerforationData, perforation
 from liftseries.models.shared.design import independent_columns
 from liftseries.models.shared.gates import SPLINE as PREDICTION  # a prediction is judged from as many events on
 from liftseries.models.shared.levels import as_levels, levels_present
+from liftseries.models.shared.resamples import gives_percentiles
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, results_table
 from liftseries.models.shared.separation import refuse_infinite_odds
 
@@ -55,13 +56,20 @@ def validation_draws(cases: pd.DataFrame, terms: Sequence[str], seed: int, first
         finite odds and the penalised model stood in. Empty where the model itself cannot be fitted.
     """
     data = perforation_data(cases, terms)
-    if _whole_model(data) is None:
+    if n == 0 or _whole_model(data) is None:
         return pd.DataFrame(columns=list(DRAWS))
     codes, n_patients = cluster_codes(data.patient)
-    times = patients_drawn(n_patients, seed, TOPIC, first, n)
     at_once = max(1, SITES_AT_ONCE // len(codes))
-    parts = [_judged(data, codes, times[at : at + at_once], first + at) for at in range(0, n, at_once)]
+    parts = [
+        _judged(data, codes, patients_drawn(n_patients, seed, TOPIC, at, min(at_once, first + n - at)), at)
+        for at in range(first, first + n, at_once)
+    ]
     return pd.concat(parts, ignore_index=True)[list(DRAWS)]
+
+
+def n_perforations(cases: pd.DataFrame) -> int:
+    """How many sites were perforated, whatever is known of their terms."""
+    return int(cases["perforation"].eq("yes").sum())
 
 
 def _judged(data: PerforationData, codes: np.ndarray, times: np.ndarray, first: int) -> pd.DataFrame:
@@ -105,7 +113,8 @@ def fit_perforation_validation(cases: pd.DataFrame, terms: Sequence[str], draws:
         Terms `c_statistic`, `calibration_intercept`, `calibration_slope`, scale `statistic`; methods `apparent`,
         `optimism_corrected`, `leave_one_centre_out` (subset `all` and each centre; a term `centre` is left out there).
         The corrected c statistic has the resamples' percentiles, shifted by the optimism; corrected calibration the
-        percentiles of the resampled models tried on the series, as on its own resample a model's slope is about 1.
+        percentiles of the resampled models tried on the series, as on its own resample a model's slope is about 1;
+        z times their standard deviation to either side where many events ask for few resamples (`shared.resamples`).
 
     Source: optimism: Harrell, Lee and Mark 1996, doi:10.1002/(SICI)1097-0258(19960229)15:4<361::AID-SIM168>3.0.CO;2-4;
     its interval: Noma and others 2021, doi:10.1002/sim.9148 (from memory); leaving centres out: Steyerberg and Harrell
@@ -179,14 +188,24 @@ def corrected_rows(data: PerforationData, apparent: list[dict], draws: pd.DataFr
         estimate = row["estimate"] - optimism
         discriminates = row["term"] == "c_statistic"
         spread = drawn["resampled"] - optimism if discriminates else drawn["tried_on_series"]
-        low, high = np.quantile(spread, [(1 - CONF_LEVEL) / 2, (1 + CONF_LEVEL) / 2])
+        percentiles = gives_percentiles(n_replicates, n_events)
+        if percentiles:
+            low, high = np.quantile(spread, [(1 - CONF_LEVEL) / 2, (1 + CONF_LEVEL) / 2])
+        else:
+            low, high = estimate + critical_value(None) * float(spread.std()) * np.array([-1, 1])
         limits = {"conf_low": min(low, estimate), "conf_high": max(high, estimate), "conf_level": CONF_LEVEL}
         unjudged = n_replicates - len(drawn)
         note = joined(
             *notes,
             gate,
             remark("resamples_not_judged", n_resamples=unjudged) if unjudged else "",
-            remark("percentiles_shifted" if discriminates else "percentiles_tried_on_series"),
+            remark(
+                "spread_of_resamples"
+                if not percentiles
+                else "percentiles_shifted"
+                if discriminates
+                else "percentiles_tried_on_series"
+            ),
         )
         rows.append(fit.row(row["term"], estimate, float(spread.std()), **limits, note=note, headline=not gate))
     return rows

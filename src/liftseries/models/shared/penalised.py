@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from liftseries.base.remarks import joined, remark
+from liftseries.base.remarks import joined, names_in, remark
 from liftseries.estimators.firth import MOST_GROUPS, FirthFit
 from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.models.shared.gates import MANY_EVENTS, ratio_gate
@@ -116,5 +116,10 @@ def quoted_gate(n_events: int, n_terms: int, instead: str = "") -> str:
     instead : the unpenalised analysis that is quoted from many events on; "" where it has no finite answer
     """
     if n_events >= MANY_EVENTS and instead:
-        return remark("quoted_instead", analysis=instead)
+        return remark("not_penalised", analysis=instead, n_events=n_events)
     return ratio_gate(n_events, n_terms)
+
+
+def is_instead(gate: str) -> bool:
+    """Whether a gate says that a model without a penalty speaks instead, so that this one is not fitted."""
+    return "not_penalised" in names_in(gate)

@@ -85,12 +85,15 @@ class Draws:
     n : the plan key that says how many replicates there are
     a_job : how many of them one job draws
     asks : argument -> plan key
+    events : function that counts the events of the question's tables, where many of them ask for fewer replicates than
+        the plan (`shared.resamples`); empty where all are drawn
     """
 
     function: str
     n: str
     a_job: int
     asks: Mapping[str, str]
+    events: str = ""
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from liftseries.models.shared.penalised import (
     WIDER,
     PenalisedRows,
     grouped_note,
+    is_instead,
     jackknife_effects,
     jackknife_rows,
     profile_rows,
@@ -49,7 +50,8 @@ def fit_survival_firth_cox(
     -------
     Estimates
         Three rows a term on the scale `log_hazard`: `profile` and `jackknife` as in `fit_perforation_firth`, and
-        `profile_or_jackknife`, the headline below 500 failures. Where the failures carry fewer terms than the plan has,
+        `profile_or_jackknife`, the headline below 500 failures; from there on the model is not fitted where that
+        without a penalty has finite hazard ratios, and the rows' problem says so. Where the failures carry fewer terms than the plan has,
         the headline is `first_terms`: the same of a model of the plan's first terms, as many as they carry.
 
     Source: see `firth_cox` and `wider_rows`.
@@ -101,6 +103,8 @@ def penalised_rows(data: HazardData, analysis: str, wider: str, gate: str = "", 
     fits = (of_profile, of_jackknife, of_wider)
     try:
         data.refuse_empty()
+        if is_instead(gate):
+            raise NotFitted(gate)
         model = firth_cox(data.months, data.failed, design.matrix)
     except NotFitted as why:
         return PenalisedRows([row for fit in fits for row in data.empty_rows(fit, str(why))])

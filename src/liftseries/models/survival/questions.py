@@ -108,6 +108,7 @@ QUESTIONS = (
             n="resamples",
             a_job=1000,
             asks={"seed": "seed"},
+            events="liftseries.models.survival.turnbull:n_failures",
         ),
     ),
     Question(

@@ -10,7 +10,7 @@ from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted
 from liftseries.estimators.kaplan_meier import log_log_interval
 from liftseries.estimators.resampling import patients_drawn
-from liftseries.estimators.turnbull import innermost, turnbull
+from liftseries.estimators.turnbull import Intervals, innermost, turnbull
 from liftseries.models.shared.follow_up import NEVER_IN_FUNCTION, failure_intervals, seen_after_placement
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Estimates, Fit, left_out_table, results_table
 
@@ -39,21 +39,28 @@ def turnbull_draws(implants: pd.DataFrame, months: Sequence[float], seed: int, f
     left, right, patient = _told(implants)
     codes, n_patients = cluster_codes(patient)
     at = np.unique(np.asarray(months, float))
-    if n_patients < 2 or not np.isfinite(right).any():
+    if n == 0 or n_patients < 2 or not np.isfinite(right).any():
         return pd.DataFrame(columns=list(DRAWS))
     intervals = innermost(left, right)
-    counts = np.zeros((n_patients, len(intervals.holds)))
-    np.add.at(counts, (codes, intervals.which), 1)
-    drawn = patients_drawn(n_patients, seed, TOPIC, first, n)
-    survival = turnbull(intervals, drawn @ counts, RESAMPLED_TOLERANCE).survival(at)
+    drawn = _weights(intervals, codes, n_patients, seed, first, n)
+    survival = turnbull(intervals, drawn, RESAMPLED_TOLERANCE).survival(at)
     # As if implants were independent: drawn one by one. What that changes is the design effect.
-    one_by_one = np.zeros((len(left), len(intervals.holds)))
-    one_by_one[np.arange(len(left)), intervals.which] = 1
-    drawn = patients_drawn(len(left), seed, TOPIC, first, n)
-    naive = turnbull(intervals, drawn @ one_by_one, RESAMPLED_TOLERANCE).survival(at)
+    drawn = _weights(intervals, np.arange(len(left)), len(left), seed, first, n)
+    naive = turnbull(intervals, drawn, RESAMPLED_TOLERANCE).survival(at)
     replicate = np.repeat(np.arange(first, first + n), len(at))
     columns = (replicate, np.tile(at, n), survival.ravel(), naive.ravel())
     return pd.DataFrame(dict(zip(DRAWS, columns, strict=True)))
+
+
+def n_failures(implants: pd.DataFrame) -> int:
+    """How many implants failed."""
+    return int(implants["failed"].sum())
+
+
+def _weights(intervals: Intervals, codes: np.ndarray, n_units: int, seed: int, first: int, n: int) -> np.ndarray:
+    """How often each distinct interval stands in each resample of the units, shape (n, n_distinct)."""
+    drawn = (patients_drawn(n_units, seed, TOPIC, replicate, 1)[0] for replicate in range(first, first + n))
+    return np.array([np.bincount(intervals.which, times[codes], len(intervals.holds)) for times in drawn])
 
 
 def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws: pd.DataFrame) -> Estimates:

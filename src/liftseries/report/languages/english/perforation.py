@@ -174,6 +174,8 @@ SENTENCES: dict[str, str] = {
     "tried on the series; the mean difference is its optimism (Harrell, Lee and Mark 1996). The c statistic's standard "
     "error sums placement values within patients (Obuchowski 1997, doi:10.2307/2533958). Then each centre is predicted "
     "by a model without it.",
+    "fewer_resamples": "The plan asks for {asked:# resample|# resamples}; above {many} events fewer are drawn, in "
+    "inverse proportion to the events and never fewer than {fewest}, as the error of many events needs no more.",
     "left_out": "Left out: {told:and}.",
     "none_left_out": "No site was left out.",
     "left_out_item": "{n_sites:# site|# sites} ({reason})",
