@@ -96,7 +96,9 @@ def run_of(study: Path) -> Took:
     """A cold run of a study."""
     shutil.rmtree(study / "output", ignore_errors=True)
     took, started = Took(), time.monotonic()
-    process = subprocess.Popen([sys.executable, "-m", "liftseries.cli", "run", study, "--quiet"], stdout=subprocess.DEVNULL)
+    process = subprocess.Popen(
+        [sys.executable, "-m", "liftseries.cli", "run", study, "--quiet"], stdout=subprocess.DEVNULL
+    )
     while process.poll() is None:
         took.peak_mb = max(took.peak_mb, looked_at(process.pid, took))
         time.sleep(EVERY)

@@ -42,7 +42,7 @@ def index(writer: Writer) -> Iterable[Block]:
         return
     yield Paragraph(say("closing.index"))
     lines = [*lines_of(results, writer.printed), *design_effects(results, writer.printed)]
-    yield writer.own_table("index", "Rows of results.csv.", HEADINGS, map(cells, lines))
+    yield writer.own_table("index", "Rows of results.csv.", HEADINGS, map(cells, lines), "results.csv")
 
 
 def asked_by(purpose: str, results: pd.DataFrame) -> pd.DataFrame:

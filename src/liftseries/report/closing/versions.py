@@ -23,7 +23,9 @@ def versions(writer: Writer) -> Iterable[Block]:
     yield Paragraph(say("closing.seed", seed=material.asked["seed"]))
     if material.inputs:
         rows = material.inputs.items()
-        yield writer.own_table("inputs", "The input files and their SHA-256.", ("File", "SHA-256"), rows)
+        yield writer.own_table(
+            "inputs", "The input files and their SHA-256.", ("File", "SHA-256"), rows, "manifest.json"
+        )
     if not material.withheld:
         yield Paragraph(say("closing.plan_elsewhere"))
         return

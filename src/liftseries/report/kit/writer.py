@@ -15,6 +15,7 @@ from liftseries.report.kit.declarations import Chapter, Document, Purpose
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.svg import alt_text, covers, width_mm
 from liftseries.report.kit.tables.cells import Display, traced
+from liftseries.report.kit.tables.cut import cut
 from liftseries.report.kit.tables.listing import rows_behind
 from liftseries.report.kit.tables.making import make_tables
 
@@ -109,10 +110,13 @@ class Writer:
         """A declared table; nothing where it has no rows."""
         return [self._labelled(name)] if name in self.tables else []
 
-    def own_table(self, name: str, caption: str, columns: Sequence[str], rows: Iterable[Sequence]) -> LabelledTable:
-        """A table that stands on the page alone and is no file of its own."""
+    def own_table(
+        self, name: str, caption: str, columns: Sequence[str], rows: Iterable[Sequence], file: str = ""
+    ) -> LabelledTable:
+        """A table that stands on the page alone and is no file of its own; a long one is cut where `file` has it."""
         self.n_tables += 1
         display = Display(name, caption, tuple(columns), tuple(tuple(map(str, row)) for row in rows))
+        display = cut(display, file) if file else display
         return LabelledTable(display, f"Table {self.document.prefix}{self.n_tables}")
 
     def place(self, document: str, chapter: str) -> Place | None:
@@ -127,7 +131,7 @@ class Writer:
         label = f"Table {self.document.prefix}{self.n_tables}"
         self.tables[name] = replace(self.tables[name], label=label)
         self._note_printed(traced(self.tables[name]), label)
-        return LabelledTable(self.tables[name], label)
+        return LabelledTable(cut(self.tables[name], f"tables/{name}.csv"), label)
 
     def _note_printed(self, keys: Iterable[str], place: str) -> None:
         for key in filter(None, keys):

@@ -9,15 +9,16 @@ from pathlib import Path
 
 from liftseries.base.outputs import write_text, written_whole
 from liftseries.report.kit.tables.cells import TRACE, Display
+from liftseries.report.kit.tables.cut import cut
 from liftseries.report.pages.docx_table import as_docx
 
 
 def write_tables(tables: Mapping[str, Display], folder: Path | str) -> None:
-    """Each table as `folder/name.csv` and `folder/name.docx`; a rerun gives the same bytes."""
+    """Each table as `folder/name.csv`, and its first rows as `folder/name.docx`; a rerun gives the same bytes."""
     for table in tables.values():
         write_text(Path(folder) / f"{table.name}.csv", as_csv(table))
         with written_whole(Path(folder) / f"{table.name}.docx") as temporary:
-            temporary.write_bytes(as_docx(table))
+            temporary.write_bytes(as_docx(cut(table, f"{table.name}.csv")))
 
 
 def as_csv(table: Display) -> str:

@@ -56,8 +56,9 @@ def draw_learning(rates: pd.DataFrame, cases: pd.DataFrame) -> Drawing | None:
     axes.set_ylabel("Sites perforated, %")
     axes.grid(axis="y")
     axes.tick_params(labelbottom=False)
-    rug.vlines(case[torn], 1.1, 2.0, color=INK, linewidth=0.7)
-    rug.vlines(case[known & ~torn], 0.0, 0.9, color=LIGHT, linewidth=0.5)
+    # Operators share case numbers: each is drawn once, or the file grows with the series.
+    rug.vlines(np.unique(case[torn]), 1.1, 2.0, color=INK, linewidth=0.7)
+    rug.vlines(np.unique(case[known & ~torn]), 0.0, 0.9, color=LIGHT, linewidth=0.5)
     rug.set(ylim=(0, 2.1), yticks=[0.45, 1.55], yticklabels=["not", "perforated"])
     rug.tick_params(axis="y", length=0)
     rug.set_xlabel("Operator's case number")

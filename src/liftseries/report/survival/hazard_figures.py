@@ -13,6 +13,7 @@ from liftseries.report.kit.figures.style import (
     DOUBLE_MM,
     INK,
     MID,
+    MOST_MARKS,
     SINGLE_MM,
     SMALL_PT,
     Drawing,
@@ -65,6 +66,7 @@ def draw_proportional_hazards(
             markersize=2.6,
             color=MID,
             markerfacecolor="white",
+            rasterized=len(part) > MOST_MARKS,
         )
         axes.plot(part["months"], part["smooth"], color=DARK, linewidth=1.4)
         axes.axhline(float(part["coefficient"].iloc[0]), color=INK, linewidth=0.8, linestyle=(0, (5, 2)))

@@ -112,6 +112,11 @@ class Drawing:
     covers: str = ""
 
 
+MOST_MARKS = (
+    500  # of a panel that are drawn as shapes; more are a picture within the figure, or its files grow with them
+)
+
+
 def drawn(draw: Callable[..., Drawing | None]) -> Callable[..., Drawing | None]:
     """A draw function that runs with our settings, whatever the machine's own are; None where nothing can be drawn."""
 

@@ -11,6 +11,7 @@ from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count, p_value
 from liftseries.report.kit.quoted import below_gate, quoted_in
 from liftseries.report.kit.tables.cells import TRACE, Content, Display, content_of, design_effect, estimate, numbers
+from liftseries.report.kit.tables.cut import cut
 from liftseries.report.kit.tables.making import without_untold
 from liftseries.report.kit.words import trace_of
 
@@ -64,4 +65,4 @@ def rows_behind(material: Material, figure: Figure, quoted_alone: bool) -> Displ
     )
     content = listing_table(material, rows, labels, "Estimate (95% interval)")
     content = without_untold(content) if content and material.withheld else content
-    return Display(f"{figure.name}_rows", "", **vars(content)) if content else None
+    return cut(Display(f"{figure.name}_rows", "", **vars(content)), "results.csv") if content else None
