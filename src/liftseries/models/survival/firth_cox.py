@@ -51,8 +51,9 @@ def fit_survival_firth_cox(
     Estimates
         Three rows a term on the scale `log_hazard`: `profile` and `jackknife` as in `fit_perforation_firth`, and
         `profile_or_jackknife`, the headline below 500 failures; from there on the model is not fitted where that
-        without a penalty has finite hazard ratios, and the rows' problem says so. Where the failures carry fewer terms than the plan has,
-        the headline is `first_terms`: the same of a model of the plan's first terms, as many as they carry.
+        without a penalty has finite hazard ratios, and the rows' problem says so. Where the failures carry fewer terms
+        than the plan has, the headline is `first_terms`: the same of a model of the plan's first terms, as many as they
+        carry.
 
     Source: see `firth_cox` and `wider_rows`.
     """
