@@ -15,7 +15,7 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from studies import tables, write_plan
 
-from liftseries.intake.files.sheet import read_sheet
+from liftseries.intake.files.read_sheet import read_sheet
 from liftseries.intake.forms.files_read import FilesRead
 from liftseries.study.plan import read_plan
 

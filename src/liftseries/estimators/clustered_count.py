@@ -179,13 +179,14 @@ def correlation_of_patients(event: np.ndarray, patient: np.ndarray) -> float:
     return float(min(max(moment, 0.0), LARGEST_ALPHA))
 
 
-def shifted_to_mean(log_odds: np.ndarray, mean: float) -> np.ndarray:
+def shifted_to_mean(log_odds: np.ndarray, mean: float, weights: np.ndarray | None = None) -> np.ndarray:
     """Risks at `log_odds` + c, c such that their mean is `mean`.
 
     Parameters
     ----------
     log_odds : shape (n,)
     mean : above 0 and below 1
+    weights : shape (n,), how many sites each stands for; one where None
 
     Raises
     ------
@@ -198,5 +199,5 @@ def shifted_to_mean(log_odds: np.ndarray, mean: float) -> np.ndarray:
     if len(log_odds) == 0 or not 0 < mean < 1 or not np.isfinite(log_odds).all():
         raise NotFitted(remark("no_complete_case_with_perforation"))
     low, high = logit(mean) - log_odds.max() - 1e-9, logit(mean) - log_odds.min() + 1e-9
-    shift = brentq(lambda c: expit(log_odds + c).mean() - mean, low, high, xtol=1e-14, rtol=1e-14)
+    shift = brentq(lambda c: np.average(expit(log_odds + c), weights=weights) - mean, low, high, xtol=1e-14, rtol=1e-14)
     return expit(log_odds + shift)

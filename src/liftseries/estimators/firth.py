@@ -72,15 +72,16 @@ class FirthFit:
     covariance: np.ndarray
 
 
-def firth_logistic(x: np.ndarray, event: np.ndarray, profile: bool = True) -> FirthFit:
+def firth_logistic(x: np.ndarray, event: np.ndarray, profile: bool = True, trials: np.ndarray | float = 1) -> FirthFit:
     """Fit a logistic model with Firth's penalty.
 
     Parameters
     ----------
     x : shape (n, p)
         Of full column rank.
-    event : shape (n,), true/false
+    event : shape (n,), true/false, or how many events of the trials
     profile : whether limits and p-values are worked out, NaN otherwise
+    trials : shape (n,), how many sites share a row of `x`
 
     Returns
     -------
@@ -95,19 +96,19 @@ def firth_logistic(x: np.ndarray, event: np.ndarray, profile: bool = True) -> Fi
     Source: Firth 1993, doi:10.1093/biomet/80.1.27; Heinze and Schemper 2002, doi:10.1002/sim.1047.
     """
     y = np.asarray(event, float)
-    return penalised_fit(lambda z: lambda beta: _logistic(z, y, beta), x, profile)
+    return penalised_fit(lambda z: lambda beta: _logistic(z, y, trials, beta), x, profile)
 
 
-def _logistic(x: np.ndarray, y: np.ndarray, beta: np.ndarray) -> Point:
+def _logistic(x: np.ndarray, y: np.ndarray, trials: np.ndarray | float, beta: np.ndarray) -> Point:
     eta = x @ beta
     pi = expit(eta)
-    weight = pi * (1 - pi)
+    weight = trials * (pi * (1 - pi))
     log_det, inverse = log_det_and_inverse((x * weight[:, None]).T @ x)
-    leverage = weight * np.einsum("ni,ni->n", x @ inverse, x)
+    leverage = weight * np.einsum("ni,ni->n", x @ inverse, x)  # of all trials of a row
     return Point(
-        value=float((y * eta + log_expit(-eta)).sum() + log_det / 2),
-        score=x.T @ (y - pi + leverage * (0.5 - pi)),
-        information=(x * (weight * (1 + leverage))[:, None]).T @ x,
+        value=float((y * eta + trials * log_expit(-eta)).sum() + log_det / 2),
+        score=x.T @ (y - trials * pi + leverage * (0.5 - pi)),
+        information=(x * (weight * (1 + leverage / trials))[:, None]).T @ x,
     )
 
 
@@ -397,7 +398,7 @@ def _refits(z, y, products, kept, origin) -> np.ndarray:
     for k in moving:
         own_z, own_y = z[kept[k]], y[kept[k]]
         try:
-            beta[k] = maximum(lambda b, own_z=own_z, own_y=own_y: _logistic(own_z, own_y, b), origin)[0]
+            beta[k] = maximum(lambda b, own_z=own_z, own_y=own_y: _logistic(own_z, own_y, 1, b), origin)[0]
         except NotFitted as why:
             raise NotFitted(remark("without_a_patient", why=why)) from None
     return beta

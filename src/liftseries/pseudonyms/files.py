@@ -11,7 +11,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from liftseries.intake.files.grid import Unreadable
-from liftseries.intake.files.sheet import Sheet, read_sheet
+from liftseries.intake.files.read_sheet import read_sheet
+from liftseries.intake.files.sheet import Sheet
 from liftseries.intake.files.workbook_parts import Workbook
 from liftseries.intake.forms.mapped import mapped
 from liftseries.pseudonyms.codes import spelling

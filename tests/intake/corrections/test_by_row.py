@@ -17,7 +17,8 @@ from studies import cell, tables, write_study
 from liftseries.cli import main
 from liftseries.intake.corrections.fingerprint import fingerprint, raw_row
 from liftseries.intake.corrections.lines import BY_ROW_COLUMNS, read_corrections
-from liftseries.intake.files.sheet import Sheet, read_sheet
+from liftseries.intake.files.read_sheet import read_sheet
+from liftseries.intake.files.sheet import Sheet
 from liftseries.intake.study import check_study, read_study
 from liftseries.study.plan import read_plan
 from liftseries.study.plan_files import CORRECTIONS_FILE, Source

@@ -8,7 +8,9 @@ missing and a `Fault`, whose message never quotes a text.
 from __future__ import annotations
 
 import math
+import re
 import unicodedata
+from collections.abc import Callable
 from typing import Any
 
 from liftseries.base.numbers import LARGEST_EXACT, plain
@@ -16,6 +18,7 @@ from liftseries.base.outputs import FORMULA_SIGNS
 from liftseries.base.plain_text import unseen_in
 from liftseries.intake.cells.days import read_day
 from liftseries.intake.cells.numbers import (
+    DAY_AND_MONTH,
     MARKED_NUMBER,
     WRITTEN_DATE,
     in_plain_signs,
@@ -25,13 +28,14 @@ from liftseries.intake.cells.numbers import (
 )
 from liftseries.intake.cells.teeth import read_tooth
 from liftseries.intake.cells.units import with_unit
-from liftseries.intake.cells.words import all_folded, level_meant, missing_word, word_in
+from liftseries.intake.cells.words import MISSING_SIGNS, all_folded, level_meant, missing_word, word_in
 from liftseries.intake.files.grid import BLANKS, Oddity, Refused, is_blank
 from liftseries.intake.told.verdicts import Fault, Taken
 from liftseries.study.reading import Reading, folded
 from liftseries.study.schema import Column
 
 LONGEST_TEXT = 256  # characters of a cell that is a text
+CODE = re.compile(rf"[A-Za-z0-9][A-Za-z0-9_-]{{0,{LONGEST_TEXT - 1}}}")
 AS_FDI = Reading()  # nothing confirmed
 DUE = {
     "integer": "a whole number",
@@ -82,6 +86,19 @@ def read_cell(cell: object, column: Column, reading: Reading = AS_FDI) -> Any:
         return tooth
     number = _number(cell, column)
     return _whole(number, column) if column.type == "integer" else number
+
+
+def plain_text(column: Column, reading: Reading) -> Callable[[object], bool]:
+    """Tells of a cell whether it is a code, `site-12`, that `read_cell` gives as it is: large series have millions."""
+    if column.type != "text" or column.name in reading.levels:
+        return lambda cell: False
+    words = {*all_folded((*reading.not_recorded, *reading.not_applicable)), *MISSING_SIGNS}
+
+    def is_plain(cell: object) -> bool:
+        code = isinstance(cell, str) and CODE.fullmatch(cell) is not None
+        return code and cell.lower() not in words and not DAY_AND_MONTH.fullmatch(cell)
+
+    return is_plain
 
 
 # ── words that study.yaml confirms, or might ──────────────────────────────────────────────────────────────────

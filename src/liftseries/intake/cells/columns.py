@@ -7,8 +7,9 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from pandas.api.types import infer_dtype
 
-from liftseries.intake.cells.cells import AS_FDI, read_cell
+from liftseries.intake.cells.cells import AS_FDI, plain_text, read_cell
 from liftseries.intake.cells.numbers import (
     UNCLEAR_MARK,
     unclear_thousands,
@@ -17,6 +18,8 @@ from liftseries.intake.cells.teeth import judged
 from liftseries.intake.told.verdicts import Fault, Taken
 from liftseries.study.reading import Reading
 from liftseries.study.schema import Column
+
+OF_ONE_TYPE = ("string", "integer", "floating")  # as pandas tells of objects of one Python type
 
 
 @dataclass(frozen=True)
@@ -49,16 +52,38 @@ def read_column(raw: np.ndarray, column: Column, reading: Reading = AS_FDI) -> C
     reading
         What study.yaml confirms of words and teeth.
     """
-    if column.notation and reading.tooth_numbering == "fdi" and (fault := judged(raw)):
+    # Most columns hold few different cells; each is read once.
+    cells, which = different(raw)
+    # What is judged of all cells hangs on which of them there are; how many there are is only told.
+    if column.notation and reading.tooth_numbering == "fdi" and judged(cells) and (fault := judged(raw)):
         return ColumnRead(as_series(np.full(len(raw), None, dtype=object), column), {}, {}, fault)
-    # Most columns hold few different cells; each is read once. Type and cell together, for 1 == True == 1.0.
+    numbers = {(type(cell), cell): at for at, cell in enumerate(cells)}
+    unclear = _unclear(numbers, column)
+    plain = plain_text(column, reading)
+    distinct = [
+        unclear.get(cell) or (cell[1] if plain(cell[1]) else read_cell(cell[1], column, reading)) for cell in numbers
+    ]
+    values = as_series(_cells([value_of(verdict) for verdict in distinct]), column)
+    faulty, taken = (_by_row(kind, distinct, which) for kind in (Fault, Taken))
+    return ColumnRead(values.take(which).reset_index(drop=True), faulty, taken)
+
+
+def different(raw: np.ndarray) -> tuple[list[object], np.ndarray]:
+    """The different cells of a column, and which of them stands in a row; 1, 1.0 and true are three.
+
+    Parameters
+    ----------
+    raw : shape (n_rows,), raw cells
+    """
+    known = np.not_equal(raw, None).astype(bool)
+    if infer_dtype(raw[known], skipna=False) in OF_ONE_TYPE:
+        codes, cells = pd.factorize(raw[known])
+        which = np.full(len(raw), len(cells), dtype=np.intp)
+        which[known] = codes
+        return [*cells, *([] if known.all() else [None])], which
     numbers: dict[tuple[type, object], int] = {}
     which = np.array([numbers.setdefault((type(cell), cell), len(numbers)) for cell in raw], dtype=np.intp)
-    unclear = _unclear(numbers, column)
-    distinct = [unclear.get(cell) or read_cell(cell[1], column, reading) for cell in numbers]
-    values = _cells([value_of(verdict) for verdict in distinct])[which]
-    faulty, taken = (_by_row(kind, distinct, which) for kind in (Fault, Taken))
-    return ColumnRead(as_series(values, column), faulty, taken)
+    return [cell for _, cell in numbers], which
 
 
 def _unclear(numbers: dict[tuple[type, object], int], column: Column) -> dict[tuple[type, object], Fault]:

@@ -65,7 +65,9 @@ def screen_draft(draft: Draft, readings: Mapping[str, Reading]) -> None:
             role, cells = role_of(draft.table, name), sheet.columns[position]
             found = screen_column(cells, role, dates=not name)
             if role is Role.NUMBER:
-                refused = screen_refused(_refused(draft, file_no, sheet, name, cells), _has_levels(draft.table, name))
+                refused = {}
+                if (unsound := _refused(draft, file_no, sheet, name, cells)) is not None:
+                    refused = screen_refused(unsound, _has_levels(draft.table, name))
                 found = {kind: _either(found.get(kind), refused.get(kind)) for kind in (*found, *refused)}
             for kind, rows in found.items():
                 place = _place(sheet, rows, name, position)
@@ -75,8 +77,10 @@ def screen_draft(draft: Draft, readings: Mapping[str, Reading]) -> None:
                     _silence(draft, file_no, sheet.rows[rows], name)
 
 
-def _refused(draft: Draft, file_no: int, sheet: Sheet, name: str, cells: np.ndarray) -> np.ndarray:
-    """The cells of a column that give no value, None in the place of the others."""
+def _refused(draft: Draft, file_no: int, sheet: Sheet, name: str, cells: np.ndarray) -> np.ndarray | None:
+    """The cells of a column that give no value, None in the place of the others, or of all of them."""
+    if draft.sound[name].all():
+        return None
     unsound = draft.rows[(draft.file_no == file_no) & ~draft.sound[name]]
     return np.where(np.isin(sheet.rows, unsound), cells, None)
 

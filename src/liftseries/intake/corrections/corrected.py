@@ -227,8 +227,10 @@ def _references_follow(laid: Laid) -> None:
 def _new_keys(laid: Laid, name: str, parent: Filed) -> dict[str, Correction]:
     """Old key -> the line that gives all its rows a new one."""
     key = parent.table.key[0]
-    old_keys = parent.texts(key)
     changed = {index: line for (table, index, column), line in laid.cells.items() if (table, column) == (name, key)}
+    if not changed and all(table != name for table, _ in laid.keys_in_file):
+        return {}
+    old_keys = parent.texts(key)
     # Corrected by the centre, too: its other files may have the old one still.
     new = {old: line for (table, old), line in laid.keys_in_file.items() if table == name and old not in parent.by_key}
     for index, line in changed.items():

@@ -22,7 +22,8 @@ from liftseries.base.outputs import written_whole
 from liftseries.intake.cells.numbers import number_in
 from liftseries.intake.corrections.fingerprint import as_text, raw_row
 from liftseries.intake.files.grid import Unreadable
-from liftseries.intake.files.sheet import Sheet, read_sheet
+from liftseries.intake.files.read_sheet import read_sheet
+from liftseries.intake.files.sheet import Sheet
 from liftseries.intake.identifiers.kinds import Role
 from liftseries.intake.told.findings import Finding
 from liftseries.study.plan import Plan

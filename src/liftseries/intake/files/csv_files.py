@@ -8,11 +8,12 @@ import re
 from pathlib import Path
 
 from liftseries.base.reading import content
+from liftseries.intake.files.csv_columns import PlainColumns, plain_columns
 from liftseries.intake.files.grid import BLANKS, LONGEST_TEXT, MOST_COLUMNS, Grid, Remark, Unreadable
 from liftseries.study.plan_files import Source
 
 AS_UTF8 = "Save the file as UTF-8 (in a spreadsheet: CSV UTF-8), or name its `encoding` under `files` in study.yaml."
-MOST_BYTES = 256 * 2**20
+MOST_BYTES = 512 * 2**20
 MOST_CELLS = 10_000_000
 # Some programs write a first line that names the separator; spreadsheets obey and do not show it.
 SEP_LINE = re.compile(r'\A"?sep=(.)"?(?:\r\n|\r|\n|\Z)', re.IGNORECASE)
@@ -46,6 +47,26 @@ def read_csv(source: Source, encoding: str = "", separator: str = "") -> Grid:
     records = _records(text, delimiter, label, first_line=2 if sep else 1)
     # Behind a comma an unquoted decimal comma makes a row longer without a filled cell too many.
     return Grid(label, False, records, remarks=remarks, any_extra_cell=delimiter == ",")
+
+
+def read_plain_csv(source: Source, encoding: str = "", separator: str = "") -> PlainColumns | None:
+    """The same cells a column at a time, where the file is plain; else None, and `read_csv` is asked.
+
+    Parameters
+    ----------
+    source, encoding, separator : as `read_csv` takes them
+
+    Raises
+    ------
+    Unreadable
+        Too large.
+    """
+    data = _content(source.path, source.told)
+    start = data[: MOST_COLUMNS * 64].decode("utf-8-sig", errors="replace")
+    header = start.partition("\n")[0]
+    if encoding or SEP_LINE.match(start) or len(header) == len(start) or ("\t" in header and not separator):
+        return None
+    return plain_columns(data, separator or _delimiter(start, source.told))
 
 
 def _content(path: Path, label: str) -> bytes:

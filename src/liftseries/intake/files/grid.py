@@ -11,6 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import Enum
 
+import numpy as np
+
 DATES = (datetime.date, datetime.time, datetime.timedelta)
 BLANKS = " \t\r\n\v\f\u00a0\u202f\ufeff\u200b"  # also non-breaking blanks and stray byte-order marks
 
@@ -145,6 +147,13 @@ def is_blank(cell: object) -> bool:
 
 def all_blank(cells: Sequence[object]) -> bool:
     return all(map(is_blank, cells))
+
+
+def object_array(values: Sequence[object]) -> np.ndarray:
+    """An object array, also where the values would make another one."""
+    cells = np.empty(len(values), dtype=object)
+    cells[:] = values
+    return cells
 
 
 def spoken(numbers: Sequence[int]) -> str:

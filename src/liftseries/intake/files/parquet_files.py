@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from liftseries.base.reading import content
-from liftseries.intake.files.grid import LONGEST_TEXT, MOST_COLUMNS, Unreadable, letters
+from liftseries.intake.files.grid import LONGEST_TEXT, MOST_COLUMNS, Unreadable, is_blank, letters, object_array
 from liftseries.study.plan_files import Source
 
-MOST_CELLS = 20_000_000
-MOST_BYTES = 512 * 2**20  # unpacked, as the file declares it
+MOST_CELLS = 100_000_000
+MOST_BYTES = 2 * 2**30  # unpacked, as the file declares it
 
 
-def read_parquet(source: Source) -> tuple[list[str], list[list[object]]]:
-    """The column names, and the cells of each column as Python values; a NaN is an empty cell.
+def read_parquet(source: Source) -> tuple[list[str], list[np.ndarray], np.ndarray]:
+    """The column names, the cells of each column as Python values, and the rows with any; a NaN is an empty cell.
 
     Raises
     ------
@@ -42,8 +44,12 @@ def read_parquet(source: Source) -> tuple[list[str], list[list[object]]]:
     table = table.select(kept) if len(set(kept)) == len(kept) else table
     if not table.column_names:
         raise Unreadable(label, "has no columns. Start from the table that `liftseries new` writes.")
-    columns = [_plain(column, label, position) for position, column in enumerate(table.columns)]
-    return list(table.column_names), columns
+    columns, filled = [], np.zeros(table.num_rows, bool)
+    for position, column in enumerate(table.columns):
+        distinct, codes = _plain(column, label, position)
+        filled |= ~np.array([*map(is_blank, distinct), True], bool)[codes]
+        columns.append(object_array([*distinct, None])[codes])
+    return list(table.column_names), columns, filled
 
 
 def _check_size(file, label: str) -> None:
@@ -63,35 +69,37 @@ def _is_text(kind) -> bool:
     return types.is_string(kind) or types.is_large_string(kind)
 
 
-def _plain(column, label: str, position: int) -> list[object]:
+def _plain(column, label: str, position: int) -> tuple[list[object], np.ndarray]:
+    """The different values of a column, and which of them stands in a row, -1 for none."""
     import pyarrow as pa
 
     place = f"{label}, column {position + 1} ({letters(position)})"
-    is_dictionary = pa.types.is_dictionary(column.type)
-    kind = column.type.value_type if is_dictionary else column.type
+    kind = column.type.value_type if pa.types.is_dictionary(column.type) else column.type
     if not any(is_kind(kind) for is_kind in _kinds()):
         message = "holds neither text, numbers, yes/no values nor dates. Write it as text or numbers."
         raise Unreadable(place, message)
     try:
-        values = _of_dictionary(column, place) if is_dictionary else _values(column, kind)
+        return _of_dictionary(column if pa.types.is_dictionary(column.type) else column.dictionary_encode(), place)
     except (pa.ArrowException, ValueError, OverflowError):
         message = "holds text that is not UTF-8, or dates beyond the calendar. Write it as text or numbers."
         raise Unreadable(place, message) from None
-    return [None if value != value else value for value in values]
 
 
-def _of_dictionary(column, place: str) -> list[object]:
-    """Each value made once, however many rows hold it."""
-    values = []
+def _of_dictionary(column, place: str) -> tuple[list[object], np.ndarray]:
+    """Each value made once, however many rows of a chunk hold it."""
+    values, codes = [], [np.zeros(0, np.int64)]
     for chunk in column.chunks:
         distinct = _values(chunk.dictionary, chunk.dictionary.type)
         if any(isinstance(value, str) and len(value) > LONGEST_TEXT for value in distinct):
             raise Unreadable(place, f"holds a text of more than {LONGEST_TEXT} characters. Shorten it.")
-        positions = chunk.indices.to_pylist()
-        if not all(at is None or 0 <= at < len(distinct) for at in positions):
+        empty = np.array([value is None or value != value for value in distinct] + [True], bool)
+        at = np.asarray(chunk.indices.fill_null(-1).to_numpy(zero_copy_only=False), np.int64)
+        at = np.where(chunk.indices.is_null().to_numpy(zero_copy_only=False), len(distinct), at)
+        if ((at < 0) | (at > len(distinct))).any():
             raise Unreadable(place, "is damaged: cells point at values that are not there. Write the file again.")
-        values += [None if at is None else distinct[at] for at in positions]
-    return values
+        codes.append(np.where(empty[at], -1, at + len(values)))
+        values += distinct
+    return values, np.concatenate(codes)
 
 
 def _values(column, kind) -> list[object]:

@@ -8,7 +8,8 @@ from functools import cached_property
 from pathlib import Path
 
 from liftseries.intake.files.grid import SheetFault, Unreadable, is_blank
-from liftseries.intake.files.sheet import Sheet, read_sheet
+from liftseries.intake.files.read_sheet import read_sheet
+from liftseries.intake.files.sheet import Sheet
 from liftseries.intake.files.workbooks import title_read
 from liftseries.intake.forms.mapped import mapped, no_such_word
 from liftseries.intake.forms.rows import words_without_rows

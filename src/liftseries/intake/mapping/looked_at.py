@@ -10,7 +10,7 @@ from liftseries.base.errors import Problem, StudyError, UsageError
 from liftseries.base.reading import content
 from liftseries.intake.files.csv_files import MOST_BYTES, read_csv
 from liftseries.intake.files.grid import Grid, Unreadable, is_blank
-from liftseries.intake.files.sheet import read_sheet
+from liftseries.intake.files.read_sheet import read_sheet
 from liftseries.intake.files.workbooks import read_workbook
 from liftseries.intake.mapping.matching import FileColumn, file_column
 from liftseries.study.forms import SEPARATORS, Forms, folded_name

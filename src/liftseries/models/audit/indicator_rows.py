@@ -110,13 +110,15 @@ def _mean(term: str, subset: str, found, patient: np.ndarray, members: np.ndarra
 
 def _lasting(indicator, term: str, month: float, recorded: Recorded, groups) -> list[Told]:
     """Survival at a month, or failure by it, by Kaplan-Meier; unknown are implants of which no visit tells."""
-    failure, implants = indicator.counts == "failures", recorded.implants
+    failure = indicator.counts == "failures"
+    implants = recorded.implants[["site_id", "patient_id", "months", "failed"]]
     followed = recorded.cases["site_id"].isin(implants["site_id"]).to_numpy(bool)
     placed, due = with_implant(recorded.cases), recorded.due(month)
     state = np.select([~placed, followed, ~due], [NOT_APPLICABLE, COUNTED, NOT_DUE], UNKNOWN)
+    at = pd.Index(recorded.cases["site_id"].astype(object)).get_indexer(implants["site_id"].astype(object))
     found = []
     for subset, members in groups:
-        part = implants.loc[implants["site_id"].isin(recorded.cases.loc[members, "site_id"])]
+        part = implants.loc[(at >= 0) & members[at]]
         rows = fit_survival_km(part, [month]).rows
         row = rows[rows["method"].eq(CORRECTED)].iloc[0].to_dict() | {"analysis": ANALYSIS, "subset": subset}
         time, failed = part["months"].to_numpy(float), part["failed"].to_numpy(bool)

@@ -177,10 +177,11 @@ def charted_cases(audit: Audited, mix: CaseMix, number: int) -> Charted:
     members = members & mix.used
     if not members.any():
         raise NotFitted(remark("no_complete_case_with_perforation"))
-    site_id = audit.table["site_id"].astype(str).to_numpy(object)
     rows = np.flatnonzero(members)
-    rows = rows[np.lexsort((site_id[rows].astype(str), case_no[rows]))]
-    return Charted(site_id[rows], audit.patient[rows], audit.event[rows], expected[rows])
+    site_id = audit.table["site_id"].iloc[rows].astype(str).to_numpy(object)
+    order = np.lexsort((site_id.astype(str), case_no[rows]))
+    rows = rows[order]
+    return Charted(site_id[order], audit.patient[rows], audit.event[rows], expected[rows])
 
 
 def case_numbers(table: pd.DataFrame) -> np.ndarray:

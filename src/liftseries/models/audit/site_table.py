@@ -7,7 +7,7 @@ read is known; see `study.expressions`.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -45,6 +45,7 @@ class Recorded:
     data_until: str
     unrecorded: str
     constants: Mapping[str, float]
+    _made: dict[float, pd.DataFrame] = field(default_factory=dict, repr=False, compare=False)  # month -> table
 
     def due(self, month: float) -> np.ndarray:
         """Where 31 December of the year of surgery + month + 3 lies before the closing; shape (n_sites,)."""
@@ -55,7 +56,12 @@ class Recorded:
         return closed + 1 - YEAR * (year + 1) >= month + WINDOW_MONTHS
 
     def table(self, month: float = 12.0) -> pd.DataFrame:
-        """The cases with the columns worked out at a month."""
+        """The cases with the columns worked out at a month, once for all indicators."""
+        if month not in self._made:
+            self._made[month] = self._table(month)
+        return self._made[month]
+
+    def _table(self, month: float) -> pd.DataFrame:
         cases = self.cases
         placed = with_implant(cases)
         site = cases["site_id"].astype(object)

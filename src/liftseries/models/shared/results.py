@@ -169,13 +169,8 @@ def few_events_note(n_events: int, n_terms: int, penalised: str = "") -> list[st
 
 def results_table(rows: Iterable[dict]) -> pd.DataFrame:
     """Rows as a table with the columns of results.csv, in the contract's order and types."""
-    table = pd.DataFrame(list(rows), columns=list(RESULT_COLUMNS))
-    for column in NUMBERS:
-        table[column] = table[column].astype(float)
-    for column in COUNTS:
-        table[column] = table[column].astype("Int64")
-    table["headline"] = table["headline"].astype(bool)
-    return table
+    types = dict.fromkeys(NUMBERS, float) | dict.fromkeys(COUNTS, "Int64") | {"headline": bool}
+    return pd.DataFrame(list(rows), columns=list(RESULT_COLUMNS)).astype(types)
 
 
 def left_out_table(analysis: str, subset: str, reasons: Sequence[tuple[str, int]]) -> pd.DataFrame:
