@@ -163,6 +163,7 @@ TEMPLATES: dict[str, str] = {
     "too_few_tears_seen": "so few tears cannot have been seen: more sites were perforated than that allows",
     # ── what other libraries make of it ─────────────────────────────────────────────────────────────────────
     "no_estimate_to_compare": "there is no estimate to compare with",
+    "too_large_for_library": "{library} is not asked for models of more than {most:g} sites; these are {n_sites:site}",
     "library_failed": "{library} gave no answer ({error})",
     "library_warned": "{library} warned ({warnings:names})",
     "library_differs": "the estimate of {library} is another one, for no reason that is known",

@@ -16,7 +16,7 @@ from liftseries.models.files import PARTS, where, work_file
 from liftseries.models.questions import question as question_named
 from liftseries.models.shared.fitted import COLUMNS
 from liftseries.models.shared.question import Question
-from liftseries.models.shared.resamples import n_resamples_drawn
+from liftseries.models.shared.resamples import n_drawn
 
 
 def answer_job(job: Job) -> None:
@@ -60,8 +60,8 @@ def draw_chunk(name: str, asked: Mapping[str, Any], first: int, n: int) -> pd.Da
     question = question_named(name)
     inputs, draws = arguments(question, Tables(where)), question.draws
     inputs.pop("by", None)
-    n_drawn = n_resamples_drawn(n, function_named(draws.events)(**inputs)) if draws.events else n
-    begins, drawn_here = chunk_of(draws, first, n, n_drawn)
+    replicates = n_drawn(n, function_named(draws.events)(**inputs), draws.fewest)
+    begins, drawn_here = chunk_of(draws, first, n, replicates)
     return function_named(draws.function)(**inputs, **asked, first=begins, n=drawn_here)
 
 

@@ -167,3 +167,15 @@ def test_the_libraries_are_imported_when_they_are_asked():
     code = f"import sys; import {second_opinion.__name__}; print(*{{'lifelines', 'statsmodels'}} & {{*sys.modules}})"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, encoding="utf-8", check=True)
     assert done.stdout.split() == []
+
+
+def test_of_a_large_series_closed_forms_alone_are_asked_for(plain, told, monkeypatch):
+    """The same series told to be too large: models are not asked for, what is left says what it said."""
+    monkeypatch.setattr(second_opinion, "MOST_SITES", len(plain[0]) - 1)
+    large = opinion_on(*plain).set_index(["analysis", "library"])
+    unasked = large["problem"].map(lambda text: "too_large_for_library" in names_in(text))
+    assert set(large.index[unasked].get_level_values("analysis")) == {
+        "survival.cox", "survival.interval", "perforation.gee", "gain.mixed"
+    }  # fmt: skip
+    assert large.loc[unasked, "n_compared"].eq(0).all()
+    pd.testing.assert_frame_equal(large[~unasked], told[~unasked])

@@ -117,6 +117,8 @@ QUESTIONS = (
             n="imputation.sets",
             a_job=20,
             asks={"iterations": "imputation.iterations", "seed": "seed"},
+            events="liftseries.models.shared.outcomes:n_perforations",
+            fewest=5,
         ),
         leaves=(
             Leaves(
@@ -201,7 +203,8 @@ QUESTIONS = (
             n="resamples",
             a_job=500,
             asks={"seed": "seed"},
-            events="liftseries.models.perforation.validation:n_perforations",
+            events="liftseries.models.shared.outcomes:n_perforations",
+            fewest=100,
         ),
     ),
     Question(

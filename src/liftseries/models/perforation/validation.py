@@ -67,11 +67,6 @@ def validation_draws(cases: pd.DataFrame, terms: Sequence[str], seed: int, first
     return pd.concat(parts, ignore_index=True)[list(DRAWS)]
 
 
-def n_perforations(cases: pd.DataFrame) -> int:
-    """How many sites were perforated, whatever is known of their terms."""
-    return int(cases["perforation"].eq("yes").sum())
-
-
 def _judged(data: PerforationData, codes: np.ndarray, times: np.ndarray, first: int) -> pd.DataFrame:
     """The replicates of some resamples, the first of them number `first`."""
     x, event = data.design.matrix, data.event

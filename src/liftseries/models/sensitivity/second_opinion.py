@@ -28,6 +28,8 @@ COLUMNS = (
     "reason",
     "problem",
 )
+# Sites of the largest series whose models are put to other libraries, which take a minute where ours take a second.
+MOST_SITES = 5_000
 TOLD = 1e-6  # a smaller relative difference is that of two searches for one number
 # By how much estimates may differ, against themselves and their standard error, where nothing is wrong: closed forms,
 # Newton's method, and a search that ends early (tests/against_r).
@@ -90,10 +92,15 @@ def fit_second_opinion(
     one row an opinion, columns COLUMNS
         The largest relative differences of estimate and standard error over the rows compared (`n_compared`), NaN where
         there is nothing to compare; of an interval without a standard error the second is that of its half length.
+        Above MOST_SITES sites closed forms alone are asked for, and the other rows say so.
     """
     rows = pd.concat([rates, odds, curve, incidence, hazards, times, gain], ignore_index=True)
     opinions = opinions_on(cases, implants, visits, perforation_terms, survival_terms, gain_terms)
-    return pd.DataFrame([compared(one, rows) for one in opinions], columns=list(COLUMNS))
+    told = [
+        unasked(one, len(cases)) if one.within != CLOSED and len(cases) > MOST_SITES else compared(one, rows)
+        for one in opinions
+    ]
+    return pd.DataFrame(told, columns=list(COLUMNS))
 
 
 def opinions_on(cases, implants, visits, perforation_terms, survival_terms, gain_terms) -> Iterator[Opinion]:
@@ -121,6 +128,13 @@ def opinions_on(cases, implants, visits, perforation_terms, survival_terms, gain
         STOPPED_EARLY,
         JOINT_HESSIAN,
     )
+
+
+def unasked(opinion: Opinion, n_sites: int) -> dict:
+    """The row of a model that is not asked for."""
+    row = dict.fromkeys(COLUMNS, "") | {"n_compared": 0, "estimate_difference": np.nan, "error_difference": np.nan}
+    told = remark("too_large_for_library", library=opinion.library, n_sites=n_sites, most=MOST_SITES)
+    return row | {"analysis": opinion.analysis, "method": opinion.method, "library": opinion.library, "problem": told}
 
 
 def compared(opinion: Opinion, rows: pd.DataFrame) -> dict:

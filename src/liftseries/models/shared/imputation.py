@@ -21,6 +21,7 @@ PRIOR_SD = 2.5  # of a log odds per standard deviation: so weak that only a sepa
 LEVEL = 2.0  # what a level counts among the predictors
 NO_SPREAD = 1e-9  # variance below which a direction is rounding
 TIE = 1e-9  # predictions that differ by less, relatively, are the same
+MANY_UNITS = 20_000  # from which on a model begins where a few thousand of them have it
 NOWHERE_KNOWN = "left out: known nowhere"
 MODEL_COLUMNS = ("variable", "level_of", "n_missing", "model", "predictors")
 
@@ -315,7 +316,7 @@ def _logistic_draw(x: np.ndarray, y: np.ndarray, rng: np.random.Generator) -> np
     y = y.astype(float)
     p = x.shape[1]
     precision = _prior_precision(p)
-    beta = np.zeros(p)
+    beta = _mode_of_some(x, y) if len(x) > MANY_UNITS else np.zeros(p)
     for _ in range(50):
         pi = expit(x @ beta)
         information = (x * (pi * (1 - pi))[:, None]).T @ x + precision
@@ -325,6 +326,19 @@ def _logistic_draw(x: np.ndarray, y: np.ndarray, rng: np.random.Generator) -> np
             break
     covariance = np.linalg.inv(information)
     return beta + np.linalg.cholesky((covariance + covariance.T) / 2) @ rng.standard_normal(p)
+
+
+def _mode_of_some(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Where to begin with many units: the mode that a tenth of them gives, near enough for two or three steps."""
+    some = slice(None, None, len(x) // (MANY_UNITS // 10))
+    x, y = x[some], y[some]
+    precision, beta = _prior_precision(x.shape[1]), np.zeros(x.shape[1])
+    for _ in range(10):
+        pi = expit(x @ beta)
+        information = (x * (pi * (1 - pi))[:, None]).T @ x + precision
+        step = np.linalg.solve(information, x.T @ (y - pi) - precision @ beta)
+        beta = beta + step / max(1.0, np.abs(step).max() / 2)
+    return beta
 
 
 def _completed(chain: Chain, values: list[np.ndarray]) -> pd.DataFrame:

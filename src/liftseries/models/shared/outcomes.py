@@ -39,3 +39,13 @@ def known_perforation(cases: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     perforation = cases["perforation"].astype(object)
     perforated = perforation.eq("yes").to_numpy(bool)
     return perforated | perforation.eq("no").to_numpy(bool), perforated
+
+
+def n_perforations(cases: pd.DataFrame) -> int:
+    """How many sites were perforated, whatever is known of their terms."""
+    return int(cases["perforation"].eq("yes").sum())
+
+
+def n_failures(implants: pd.DataFrame) -> int:
+    """How many implants failed."""
+    return int(implants["failed"].sum())

@@ -86,14 +86,16 @@ class Draws:
     a_job : how many of them one job draws
     asks : argument -> plan key
     events : function that counts the events of the question's tables, where many of them ask for fewer replicates than
-        the plan (`shared.resamples`); empty where all are drawn
+        the plan (`shared.resamples`)
+    fewest : below which many events do not bring the replicates
     """
 
     function: str
     n: str
     a_job: int
     asks: Mapping[str, str]
-    events: str = ""
+    events: str
+    fewest: int
 
 
 @dataclass(frozen=True)

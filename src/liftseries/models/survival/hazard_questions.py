@@ -79,6 +79,8 @@ IMPUTED = Question(
         n="imputation.sets",
         a_job=20,
         asks={"iterations": "imputation.iterations", "seed": "seed"},
+        events="liftseries.models.shared.outcomes:n_failures",
+        fewest=5,
     ),
     leaves=(
         Leaves(

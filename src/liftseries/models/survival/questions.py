@@ -108,7 +108,8 @@ QUESTIONS = (
             n="resamples",
             a_job=1000,
             asks={"seed": "seed"},
-            events="liftseries.models.survival.turnbull:n_failures",
+            events="liftseries.models.shared.outcomes:n_failures",
+            fewest=100,
         ),
     ),
     Question(

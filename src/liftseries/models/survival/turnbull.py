@@ -52,11 +52,6 @@ def turnbull_draws(implants: pd.DataFrame, months: Sequence[float], seed: int, f
     return pd.DataFrame(dict(zip(DRAWS, columns, strict=True)))
 
 
-def n_failures(implants: pd.DataFrame) -> int:
-    """How many implants failed."""
-    return int(implants["failed"].sum())
-
-
 def _weights(intervals: Intervals, codes: np.ndarray, n_units: int, seed: int, first: int, n: int) -> np.ndarray:
     """How often each distinct interval stands in each resample of the units, shape (n, n_distinct)."""
     drawn = (patients_drawn(n_units, seed, TOPIC, replicate, 1)[0] for replicate in range(first, first + n))

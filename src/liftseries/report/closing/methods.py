@@ -5,11 +5,16 @@ from __future__ import annotations
 import csv
 from collections.abc import Iterable
 
+import pandas as pd
+
 from liftseries.base.home import folder
 from liftseries.estimators.intervals import FEW_PATIENTS
+from liftseries.models.questions import question
+from liftseries.models.shared.gates import MANY_EVENTS
 from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import listed
+from liftseries.report.kit.replicates import n_told
 from liftseries.report.kit.sentences import small
 from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.say import say
@@ -43,16 +48,21 @@ def of_simulated_series(writer: Writer) -> Iterable[Paragraph]:
 def of_missing_terms(writer: Writer) -> Iterable[Paragraph]:
     """How missing terms are imputed; nothing where no model has any imputed."""
     material = writer.material
-    if material.rows("perforation.imputed").empty and material.rows("survival.imputed").empty:
+    rows = pd.concat([material.rows("perforation.imputed"), material.rows("survival.imputed")])
+    if rows.empty:
         return
     asked = material.asked["imputation"]
+    drawn = n_told(rows, "imputations", asked["sets"])
     helpers = listed([small(material.words.column(name)) for name in asked["auxiliary"]])
     text = say(
         "closing.imputation",
-        sets=asked["sets"],
+        sets=drawn,
         rounds=asked["iterations"],
         helpers=helpers or say("closing.no_helpers"),
     )
+    if drawn < asked["sets"]:
+        fewest = question("perforation_imputed").draws.fewest
+        text += " " + say("closing.fewer_sets", asked=asked["sets"], many=MANY_EVENTS, fewest=fewest)
     yield Paragraph(text, lead=say("closing.lead_imputation"))
 
 

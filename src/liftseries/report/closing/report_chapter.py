@@ -12,6 +12,7 @@ from liftseries.report.closing import not_possible as lacking
 from liftseries.report.closing.limits import MODELS, limits
 from liftseries.report.kit.blocks import Block, Listing, Paragraph
 from liftseries.report.kit.material import Material
+from liftseries.report.kit.replicates import n_told
 from liftseries.report.kit.sentences import small
 from liftseries.report.kit.stages import has_log
 from liftseries.report.kit.writer import Writer
@@ -64,7 +65,8 @@ def methods(material: Material) -> tuple[str, ...]:
     told.append(say("closing.method_gates", ratio=RATIO, many=MANY_TERMS, each=EVENTS_A_TERM))
     imputed = pd.concat([material.rows("perforation.imputed"), material.rows("survival.imputed")])
     if imputed["estimate"].notna().any():
-        told.append(say("closing.method_missing", sets=asked["imputation"]["sets"]))
+        sets = n_told(imputed, "imputations", asked["imputation"]["sets"])
+        told.append(say("closing.method_missing", sets=sets))
     return (*told, say("closing.method_more"))
 
 

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-import pandas as pd
-
-from liftseries.base.remarks import remarks_in
+from liftseries.models.questions import question
 from liftseries.models.shared.gates import MANY_EVENTS
-from liftseries.models.shared.resamples import FEWEST
 from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
+from liftseries.report.kit.replicates import n_told
 from liftseries.report.kit.sentences import small, terms_named
 from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.say import say
@@ -33,21 +31,17 @@ def of_risks(writer: Writer) -> Iterable[Paragraph]:
         return
     yield _led("risks")
     if len(quoted := material.quoted("perforation.validation")):
-        told = say("perforation.method_predictor", n=_resamples(material, quoted))
-        yield Paragraph(" ".join([told, *_fewer(material, quoted)]), lead=say("perforation.lead_predictor"))
+        asked = material.asked["resamples"]
+        drawn = n_told(quoted, "resamples", asked)
+        told = " ".join([say("perforation.method_predictor", n=drawn), *_fewer(asked, drawn)])
+        yield Paragraph(told, lead=say("perforation.lead_predictor"))
 
 
-def _resamples(material: Material, quoted: pd.DataFrame) -> int:
-    """How many resamples the rows say were drawn."""
-    told = (one for note in quoted["note"] for one in remarks_in(note) if one.name == "resamples")
-    return next((one.holes["n_resamples"] for one in told), material.asked["resamples"])
-
-
-def _fewer(material: Material, quoted: pd.DataFrame) -> Iterable[str]:
+def _fewer(asked: int, drawn: int) -> Iterable[str]:
     """Why fewer were drawn than the plan asks for; nothing where all were."""
-    asked = material.asked["resamples"]
-    if _resamples(material, quoted) < asked:
-        yield say("perforation.fewer_resamples", asked=asked, many=MANY_EVENTS, fewest=FEWEST)
+    if drawn < asked:
+        fewest = question("perforation_validation").draws.fewest
+        yield say("perforation.fewer_resamples", asked=asked, many=MANY_EVENTS, fewest=fewest)
 
 
 def _led(name: str, **holes) -> Paragraph:

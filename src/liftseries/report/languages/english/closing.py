@@ -214,6 +214,8 @@ SENTENCES: dict[str, str] = {
         "doi:10.1002/sim.3618), and is never imputed. Estimates are pooled by Rubin's rules with the degrees of "
         "freedom of Barnard and Rubin (1999, doi:10.1093/biomet/86.4.948)."
     ),
+    "fewer_sets": "The plan asks for {asked:# set|# sets}; above {many} events fewer are drawn, in inverse proportion "
+    "to the events and never fewer than {fewest}; results.csv says how many of each outcome.",
     "no_helpers": "nothing else",
     "lead_random": "Random numbers",
     "random": (
