@@ -116,15 +116,15 @@ def test_lines_without_end(tmp_path, content, told):
 def test_csv_larger_than_is_read(tmp_path):
     folder = write_study(tmp_path)
     with (folder / "patients.csv").open("r+b") as file:
-        file.truncate(2**28 + 1)  # a sparse file
-    assert only_problem(folder).startswith("patients.csv: is larger than 256 MB.")
+        file.truncate(2**29 + 1)  # a sparse file
+    assert only_problem(folder).startswith("patients.csv: is larger than 512 MB.")
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="the limit of memory is set the way of Linux")
 def test_memory_stays_bounded(tmp_path):
-    """Sixteen million rows of nothing and a bomb of rows, under a limit that an unbounded reader would break."""
+    """Sixty million rows of nothing and a bomb of rows, under a limit that an unbounded reader would break."""
     folder = bomb(tmp_path, SHEET, b"<worksheet><sheetData>", b"<row/>" * 2**16, 800)
-    (folder / "patients.csv").write_bytes(b"patient_id,centre\n" + b",\n" * 2**24)
+    (folder / "patients.csv").write_bytes(b"patient_id,centre\n" + b",\n" * 2**26)
     write_plan(folder, {name: f"study.xlsx#{name}" for name in tables()} | {"patients": ["patients.csv", "study.xlsx"]})
     run = "import sys; from liftseries.cli import main; sys.exit(main())"
     command = [sys.executable, "-c", run, "check", str(folder)]

@@ -73,6 +73,7 @@ def plain_columns(data: bytes, delimiter: str) -> PlainColumns | None:
     width = data.count(delimiter.encode(), 0, data.find(b"\n") % (len(data) + 1)) + 1
     if width > MOST_COLUMNS or width * (data.count(b"\n") + 1) > MOST_CELLS:
         return None
+    pool = pa.system_memory_pool()  # the other one takes a GiB of addresses at once
     texts = pa.dictionary(pa.int32(), pa.string())
     try:
         table = csv.read_csv(
@@ -80,11 +81,12 @@ def plain_columns(data: bytes, delimiter: str) -> PlainColumns | None:
             csv.ReadOptions(use_threads=False, block_size=BYTES_AT_ONCE, autogenerate_column_names=True),
             csv.ParseOptions(delimiter=delimiter, quote_char=False, double_quote=False, ignore_empty_lines=False),
             csv.ConvertOptions(column_types={f"f{at}": texts for at in range(width)}, strings_can_be_null=False),
+            memory_pool=pool,
         )
     except pa.ArrowException:  # lines of another length, no UTF-8
         return None
     distinct, codes = [], []
-    for column in table.unify_dictionaries().columns:
+    for column in table.unify_dictionaries(memory_pool=pool).columns:
         distinct.append(column.chunk(0).dictionary.to_pylist())
         codes.append(np.concatenate([chunk.indices.to_numpy() for chunk in column.chunks]))
     too_long = any(len(text) > LONGEST_TEXT for texts in distinct for text in texts)

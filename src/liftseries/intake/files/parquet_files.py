@@ -92,12 +92,12 @@ def _of_dictionary(column, place: str) -> tuple[list[object], np.ndarray]:
         distinct = _values(chunk.dictionary, chunk.dictionary.type)
         if any(isinstance(value, str) and len(value) > LONGEST_TEXT for value in distinct):
             raise Unreadable(place, f"holds a text of more than {LONGEST_TEXT} characters. Shorten it.")
-        empty = np.array([value is None or value != value for value in distinct] + [True], bool)
-        at = np.asarray(chunk.indices.fill_null(-1).to_numpy(zero_copy_only=False), np.int64)
-        at = np.where(chunk.indices.is_null().to_numpy(zero_copy_only=False), len(distinct), at)
-        if ((at < 0) | (at > len(distinct))).any():
+        holds = np.array([value is not None and value == value for value in distinct] or [False])
+        known = chunk.indices.is_valid().to_numpy(zero_copy_only=False)
+        at = chunk.indices.fill_null(0).to_numpy(zero_copy_only=False).astype(np.int64)
+        if ((at < 0) | (at >= len(distinct)))[known].any():
             raise Unreadable(place, "is damaged: cells point at values that are not there. Write the file again.")
-        codes.append(np.where(empty[at], -1, at + len(values)))
+        codes.append(np.where(known & holds[at], at + len(values), -1))
         values += distinct
     return values, np.concatenate(codes)
 
