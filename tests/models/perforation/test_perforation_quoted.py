@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 from invented import invented_cases
 
+from liftseries.base.remarks import names_in
 from liftseries.models.perforation.firth import fit_perforation_firth
 from liftseries.models.perforation.gee import fit_perforation_gee
 from liftseries.models.perforation.quoted import quoted_model
@@ -76,6 +77,18 @@ def test_from_500_events_the_gee_is_quoted(n_events, analysis):
     risks = fit_perforation_risk(cases, TERMS, CONTRASTS).rows
     told = risks[risks["headline"] & risks["analysis"].ne("perforation.nonlinearity")]
     assert set(told["method"]) == {{"perforation.firth": "firth", "perforation.gee": "gee"}[analysis]}
+
+
+@pytest.mark.parametrize("n_events", [499, 500])
+def test_from_500_events_the_penalised_model_is_not_fitted_and_its_rows_say_so(n_events):
+    cases = with_events(n_events, n_patients=700)
+    odds = both(cases)
+    risks = fit_perforation_risk(cases, TERMS, CONTRASTS).rows
+    for rows in (odds[odds["analysis"].eq("perforation.firth")], risks[risks["method"].eq("firth")]):
+        assert len(rows)
+        assert rows["estimate"].isna().all() == (n_events >= 500)
+        unfitted = [names_in(text) == {"not_penalised"} for text in rows["problem"]]
+        assert unfitted == [n_events >= 500] * len(rows)
 
 
 def test_from_500_events_firth_is_quoted_where_the_gee_has_no_finite_answer():

@@ -20,6 +20,7 @@ from liftseries.models.perforation.standardised import BEND, PenalisedRisk, Risk
 from liftseries.models.shared.complete_cases import PerforationData
 from liftseries.models.shared.design import design_matrix
 from liftseries.models.shared.levels import is_number
+from liftseries.models.shared.penalised import is_instead
 from liftseries.models.shared.results import NO_STD_ERROR, ZERO_STD_ERROR, Fit
 from liftseries.models.shared.separation import refuse_infinite_odds
 
@@ -73,10 +74,15 @@ class Way:
 
 
 def quoted_ways(quoted: Quoted) -> list[Way]:
-    """Firth's model and the GEE of the same terms; the one whose ratio is quoted gives the risks that are."""
+    """Firth's model and the GEE of the same terms; the one whose ratio is quoted gives the risks that are.
+
+    Firth's is not fitted where events are so many that the GEE is quoted.
+    """
     data = quoted.data
     first = remark("first_terms", n_terms=len(quoted.terms)) if quoted.first_terms else ""
     try:
+        if is_instead(quoted.firth_gate):
+            raise NotFitted(quoted.firth_gate)
         model = PenalisedRisk(penalised(data, profile=False))
         notes, df = (*model.notes, first, quoted.firth_gate), model.df
     except NotFitted as why:
