@@ -6,6 +6,7 @@ patients; and the logistic likelihood itself.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from scipy.linalg import solve_triangular
@@ -30,6 +31,7 @@ ALONE = 1 - 1e-10  # of what the data tell of a coefficient, told by one patient
 SINGULAR = 1e-7  # smallest pivot of the information, its diagonal scaled to 1
 FARTHEST_LIMIT = 60.0  # standard errors from the estimate at which the search for a limit ends
 MOST_GROUPS = 1000  # more patients than these are left out in groups of whole patients
+SITES_A_ROW = 10  # of the same covariates, from which on many sites are counted by rows
 CELLS_AT_ONCE = 2_000_000  # of a batch of refits, so that memory stays below some 100 MB
 
 
@@ -361,6 +363,10 @@ def firth_logistic_refits(x: np.ndarray, event: np.ndarray, cluster: np.ndarray,
     refuse_lone_patients(x, group, n_groups)
     z, back = orthonormal(x)
     origin = np.linalg.solve(back, start)
+    if n_groups == MOST_GROUPS:
+        _, first, row = np.unique(x, axis=0, return_index=True, return_inverse=True)
+        if len(first) <= n / SITES_A_ROW:
+            return _refits_of_rows(z[first], y, row, group, n_groups, origin) @ back.T
     products = (z[:, :, None] * z[:, None, :]).reshape(n, p * p)
     at_once = max(1, CELLS_AT_ONCE // n)
     found = [
@@ -368,6 +374,25 @@ def firth_logistic_refits(x: np.ndarray, event: np.ndarray, cluster: np.ndarray,
         for first in range(0, n_groups, at_once)
     ]
     return np.concatenate(found) @ back.T
+
+
+def _refits_of_rows(z, y, row, group, n_groups, origin) -> np.ndarray:
+    """The same where many sites share few rows of covariates `z`, shape (n_rows, p), counted by row."""
+    n_rows = len(z)
+
+    def counted(weight=None) -> np.ndarray:
+        of_group = np.bincount(group * n_rows + row, weight, n_groups * n_rows).reshape(n_groups, n_rows)
+        return of_group.sum(axis=0) - of_group
+
+    beta = np.empty((n_groups, z.shape[1]))
+    for k, (trials, events) in enumerate(zip(counted().astype(float), counted(y), strict=True)):
+        own = trials > 0
+        likelihood = partial(_logistic, z[own], events[own], trials[own])
+        try:
+            beta[k] = maximum(likelihood, origin, settled=REFIT_SETTLED)[0]
+        except NotFitted as why:
+            raise NotFitted(remark("without_a_patient", why=why)) from None
+    return beta
 
 
 def _refits(z, y, products, kept, origin) -> np.ndarray:
