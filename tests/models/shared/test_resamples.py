@@ -4,7 +4,6 @@ import numpy as np
 import pandas as pd
 import pytest
 from invented import invented_cases
-from scipy.special import expit
 
 from liftseries.base.remarks import names_in
 from liftseries.models.perforation.validation import fit_perforation_validation
@@ -55,13 +54,31 @@ def test_limits_of_few_resamples_of_many_events_come_from_their_spread(n_sites, 
     assert (abs(middle - row["estimate"]) < 1e-12) == (told == "spread_of_resamples")
 
 
-def test_many_units_give_the_coefficients_that_few_give():
-    """Where a model begins makes no difference to where it ends: the same draw from a start at nothing."""
+def test_of_many_units_each_draw_is_fitted_to_some_that_are_known():
+    known = np.arange(50_000) % 3 > 0
     rng = np.random.default_rng(3)
-    x = np.column_stack([np.ones(30_000), rng.standard_normal((30_000, 3))])
-    y = rng.random(30_000) < expit(x @ [-2.0, 0.5, 0.0, -1.0])
-    assert len(x) > imputation.MANY_UNITS
-    found = imputation._logistic_draw(x, y, np.random.default_rng(4))
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(imputation, "MANY_UNITS", len(x))
-        assert found == pytest.approx(imputation._logistic_draw(x, y, np.random.default_rng(4)), abs=1e-7)
+    one, other = (imputation._some(known, rng) for _ in range(2))
+    assert one.sum() == other.sum() == imputation.MOST_FITTED
+    assert not (one & ~known).any()
+    assert (one != other).any()
+    few = known[: imputation.MOST_FITTED]
+    assert imputation._some(few, rng) is few
+
+
+def test_what_is_drawn_from_some_of_many_units_is_as_right(monkeypatch):
+    """A level that goes with the outcome, half of it missing: the share imputed is the share known, from all or some."""
+    rng = np.random.default_rng(5)
+    cases = invented_cases(700, seed=9).reset_index(drop=True)
+    event = rng.random(len(cases)) < 0.3
+    yes = rng.random(len(cases)) < np.where(event, 0.7, 0.2)
+    hidden = rng.random(len(cases)) < 0.5
+    cases["septum"] = pd.Categorical(np.where(hidden, None, np.where(yes, "yes", "no")), categories=["no", "yes"])
+    chain = imputation.chain_of(cases, ["septum"], [], {"event": event}, [])
+    for most in (len(cases), 300):
+        monkeypatch.setattr(imputation, "MOST_FITTED", most)
+        sets = list(imputation.completed_sets(chain, seed=1, topic=2, first=0, n=20, iterations=2))
+        for outcome in (False, True):
+            drawn = np.mean(
+                [table["septum"].eq("yes").to_numpy()[hidden & (event == outcome)].mean() for table in sets]
+            )
+            assert drawn == pytest.approx(yes[~hidden & (event == outcome)].mean(), abs=0.06)

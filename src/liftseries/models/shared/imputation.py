@@ -21,7 +21,7 @@ PRIOR_SD = 2.5  # of a log odds per standard deviation: so weak that only a sepa
 LEVEL = 2.0  # what a level counts among the predictors
 NO_SPREAD = 1e-9  # variance below which a direction is rounding
 TIE = 1e-9  # predictions that differ by less, relatively, are the same
-MANY_UNITS = 20_000  # from which on a model begins where a few thousand of them have it
+MOST_FITTED = 10_000  # units that a model is fitted to: a larger series gives each draw so many of its own
 NOWHERE_KNOWN = "left out: known nowhere"
 MODEL_COLUMNS = ("variable", "level_of", "n_missing", "model", "predictors")
 
@@ -244,14 +244,15 @@ def _predictors(chain: Chain, values: list[np.ndarray], k: int) -> np.ndarray:
 def _drawn(variable: Variable, x: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """The variable with its missing values drawn anew."""
     value, known = variable.value.copy(), variable.known
+    fitted_to = _some(known, rng)
     if variable.labels is None:
-        value[~known] = _matched(*_directions(x[known], x[~known]), value[known], rng)
+        value[~known] = _matched(*_directions(x[fitted_to], x[~known]), value[fitted_to], rng)
         return value
     # One level after the other against all later ones; what no level took gets the last.
     drawn = np.full(variable.n_missing, len(variable.labels) - 1.0)
     undecided = np.ones(variable.n_missing, bool)
     for level in range(len(variable.labels) - 1):
-        among = known & (value >= level)
+        among = fitted_to & (value >= level)
         x_among, x_missing = _directions(x[among], x[~known])
         beta = _logistic_draw(x_among, value[among] == level, rng)
         takes = undecided & (rng.random(variable.n_missing) < expit(x_missing @ beta))
@@ -259,6 +260,18 @@ def _drawn(variable: Variable, x: np.ndarray, rng: np.random.Generator) -> np.nd
         undecided &= ~takes
     value[~known] = drawn
     return value
+
+
+def _some(known: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """The units that a model is fitted to: the known ones, or MOST_FITTED of them drawn anew each time.
+
+    What is drawn from fewer units is as right and a little less certain, which the spread between the sets tells.
+    """
+    if known.sum() <= MOST_FITTED:
+        return known
+    some = np.zeros(len(known), bool)
+    some[rng.choice(np.flatnonzero(known), MOST_FITTED, replace=False)] = True
+    return some
 
 
 def _directions(x: np.ndarray, x_missing: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -316,7 +329,7 @@ def _logistic_draw(x: np.ndarray, y: np.ndarray, rng: np.random.Generator) -> np
     y = y.astype(float)
     p = x.shape[1]
     precision = _prior_precision(p)
-    beta = _mode_of_some(x, y) if len(x) > MANY_UNITS else np.zeros(p)
+    beta = np.zeros(p)
     for _ in range(50):
         pi = expit(x @ beta)
         information = (x * (pi * (1 - pi))[:, None]).T @ x + precision
@@ -326,19 +339,6 @@ def _logistic_draw(x: np.ndarray, y: np.ndarray, rng: np.random.Generator) -> np
             break
     covariance = np.linalg.inv(information)
     return beta + np.linalg.cholesky((covariance + covariance.T) / 2) @ rng.standard_normal(p)
-
-
-def _mode_of_some(x: np.ndarray, y: np.ndarray) -> np.ndarray:
-    """Where to begin with many units: the mode that a tenth of them gives, near enough for two or three steps."""
-    some = slice(None, None, len(x) // (MANY_UNITS // 10))
-    x, y = x[some], y[some]
-    precision, beta = _prior_precision(x.shape[1]), np.zeros(x.shape[1])
-    for _ in range(10):
-        pi = expit(x @ beta)
-        information = (x * (pi * (1 - pi))[:, None]).T @ x + precision
-        step = np.linalg.solve(information, x.T @ (y - pi) - precision @ beta)
-        beta = beta + step / max(1.0, np.abs(step).max() / 2)
-    return beta
 
 
 def _completed(chain: Chain, values: list[np.ndarray]) -> pd.DataFrame:

@@ -11,6 +11,7 @@ from liftseries.base.home import folder
 from liftseries.estimators.intervals import FEW_PATIENTS
 from liftseries.models.questions import question
 from liftseries.models.shared.gates import MANY_EVENTS
+from liftseries.models.shared.imputation import MOST_FITTED
 from liftseries.report.kit.blocks import Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import listed
@@ -62,7 +63,9 @@ def of_missing_terms(writer: Writer) -> Iterable[Paragraph]:
     )
     if drawn < asked["sets"]:
         fewest = question("perforation_imputed").draws.fewest
-        text += " " + say("closing.fewer_sets", asked=asked["sets"], many=MANY_EVENTS, fewest=fewest)
+        text += " " + say(
+            "closing.fewer_sets", asked=asked["sets"], many=MANY_EVENTS, fewest=fewest, fitted=MOST_FITTED
+        )
     yield Paragraph(text, lead=say("closing.lead_imputation"))
 
 

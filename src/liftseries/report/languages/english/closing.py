@@ -215,7 +215,8 @@ SENTENCES: dict[str, str] = {
         "freedom of Barnard and Rubin (1999, doi:10.1093/biomet/86.4.948)."
     ),
     "fewer_sets": "The plan asks for {asked:# set|# sets}; above {many} events fewer are drawn, in inverse proportion "
-    "to the events and never fewer than {fewest}; results.csv says how many of each outcome.",
+    "to the events and never fewer than {fewest}; results.csv says how many of each outcome. Each model is fitted to "
+    "{fitted} patients or sites at most, drawn anew.",
     "no_helpers": "nothing else",
     "lead_random": "Random numbers",
     "random": (
