@@ -66,7 +66,7 @@ def test_of_many_units_each_draw_is_fitted_to_some_that_are_known():
 
 
 def test_what_is_drawn_from_some_of_many_units_is_as_right(monkeypatch):
-    """A level that goes with the outcome, half of it missing: the share imputed is the share known, from all or some."""
+    """A level that goes with the outcome, half of it missing: the share imputed is the share known, of all or some."""
     rng = np.random.default_rng(5)
     cases = invented_cases(700, seed=9).reset_index(drop=True)
     event = rng.random(len(cases)) < 0.3
