@@ -166,7 +166,6 @@ def test_wheel_carries_workflow_schemas_and_templates(tmp_path):
     names = zipfile.ZipFile(wheel).namelist()
     for name in (
         "workflow/Snakefile",
-        "workflow/scripts/job.py",
         "schemas/sites.yaml",
         "reports/report.html.j2",
     ):

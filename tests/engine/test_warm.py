@@ -17,10 +17,11 @@ from unittest.mock import patch
 import numpy as np
 import psutil
 import pytest
+from snakemake.iocontainers import Namedlist
 
 from liftseries.base.errors import MACHINE_FAULTS, machine_fault
-from liftseries.engine.job import Job
-from liftseries.engine.script import LOOKED_EVERY, ask
+from liftseries.engine.hand_over import LOOKED_EVERY, JobFailed, ask, hand_over, start
+from liftseries.engine.job import MACHINE, Job
 from liftseries.engine.warm import ADDRESS, warmed
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="there is a warm process on Linux only")
@@ -40,6 +41,10 @@ def take_and_be_killed(job: Job) -> None:
     taken = b"x" * TAKEN
     time.sleep(3 * LOOKED_EVERY)
     os.kill(os.getpid(), len(taken[:9]))
+
+
+def print_much(job: Job) -> None:
+    print("x" * 100_000)
 
 
 def fill_the_disk(job: Job) -> None:
@@ -142,6 +147,36 @@ def test_without_a_warm_process_there_is_nobody_to_ask(tmp_path, monkeypatch):
     assert ask(job(tmp_path, "note_process")) is None
 
 
+@pytest.fixture
+def cold(monkeypatch):
+    monkeypatch.delenv(ADDRESS, raising=False)
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(Path(__file__).parent), *sys.path]))
+
+
+def test_without_one_a_job_has_a_process_of_its_own(cold, tmp_path):
+    assert start(job(tmp_path, "note_process")) == (0, "")
+    assert int((tmp_path / "note.txt").read_text(encoding="utf-8").split()[0]) != os.getpid()
+
+
+def test_what_a_job_prints_is_not_taken_for_its_answer(cold, tmp_path):
+    assert start(job(tmp_path, "print_much")) == (0, "")
+
+
+@pytest.mark.parametrize(
+    ("does", "kind"), [("go_wrong", None), ("take_and_be_killed", "killed"), ("fill_the_disk", "disk_full")]
+)
+def test_a_job_that_fails_in_its_own_process_tells_as_much(cold, tmp_path, does, kind):
+    status, told = start(job(tmp_path, does))
+    assert (status, told) == (1, MACHINE_FAULTS[kind] if kind else "")
+
+
+def test_a_failed_job_fails_its_rule_and_hands_on_what_the_machine_lacks(cold, tmp_path, capfd):
+    does, outputs = Namedlist(fromdict={"does": f"{HERE}:fill_the_disk"}), Namedlist(fromdict={})
+    with pytest.raises(JobFailed):
+        hand_over(outputs, outputs, does, outputs, [str(tmp_path / "job.log")])
+    assert capfd.readouterr().err == f"{MACHINE}{MACHINE_FAULTS['disk_full']}\n"
+
+
 def test_the_process_dies_with_its_run(tmp_path):
     before = set(psutil.Process().children())
     with warmed(tmp_path, dict(os.environ)):
@@ -155,7 +190,7 @@ def test_a_job_waits_no_longer_than_libraries_may_take(tmp_path, monkeypatch):
         door.bind(str(tmp_path / "jobs"))
         door.listen()
         monkeypatch.setenv(ADDRESS, str(tmp_path / "jobs"))
-        monkeypatch.setattr("liftseries.engine.script.LONGEST_LOAD", 0.1)
+        monkeypatch.setattr("liftseries.engine.hand_over.LONGEST_LOAD", 0.1)
         assert ask(job(tmp_path, "note_process")) == (1, MACHINE_FAULTS["not_loaded"])
 
 

@@ -17,8 +17,7 @@ from liftseries.report.kit.tables.cells import traced
 from liftseries.report.kit.writer import write
 from liftseries.report.pages.page import anchors_in, render_html
 from liftseries.report.pages.pdf_page import render_pdf
-from liftseries.report.pages.report_files import write_figures, write_pages
-from liftseries.report.pages.table_files import write_tables
+from liftseries.report.pages.report_files import write_all, write_figures
 from liftseries.report.purposes import purpose
 
 MARKER = "ZZ-MARKER-NAME"
@@ -215,8 +214,7 @@ def test_ids_of_patients_and_sites_stay_out(made, tmp_path):
         if drawing is not None:
             save(drawing, output / "figures" / name, ["svg"])
     found = write(PURPOSE, with_figures(read_material(output, PLAN), [output / "figures"]))
-    write_pages(found, tmp_path)
-    write_tables(found.tables, tmp_path / "tables")
+    write_all(found, [output / "figures"], tmp_path)
     files = [*tmp_path.glob("*.html"), *tmp_path.glob("tables/*.csv"), *tmp_path.glob("figures/*.svg")]
     assert len(files) > 15
     for path in files:
@@ -247,8 +245,8 @@ def test_pdf_is_tagged_has_its_fonts_and_is_the_same_bytes_twice(written, kind):
 
 def test_pages_are_the_same_bytes_twice_and_written_whole(written, tmp_path):
     for run in ("one", "two"):
-        write_pages(written["tiny"], tmp_path / run)
-    assert sorted(path.name for path in (tmp_path / "one").iterdir()) == sorted(PURPOSE.pages)
+        write_all(written["tiny"], [], tmp_path / run)
+    assert sorted(path.name for path in (tmp_path / "one").glob("*.*")) == sorted(PURPOSE.pages)
     for name in PURPOSE.pages:
         assert (tmp_path / "one" / name).read_bytes() == (tmp_path / "two" / name).read_bytes()
 
@@ -258,7 +256,7 @@ def test_a_folder_with_nothing_in_it_still_makes_pages(tmp_path):
     assert found.tables == {}
     for report in found.reports:
         assert blocks(report, "figure") == []
-    write_pages(found, tmp_path)
+    write_all(found, [], tmp_path)
     for name in PURPOSE.pages:
         assert (tmp_path / name).stat().st_size > 1000
 

@@ -24,5 +24,5 @@ for room, figures in figures_of(plan.purpose).items():
             **requested(f"draw_{room}", size),
         message:
             f"Drawing: {ROOMS[room].lower()}"
-        script:
-            "../scripts/job.py"
+        run:
+            hand_over(input, output, params, wildcards, log)

@@ -25,8 +25,8 @@ rule derive_depths:
         **requested("derive_depths", size),
     message:
         "Recomputing depths, ladders and deviations"
-    script:
-        "../scripts/job.py"
+    run:
+        hand_over(input, output, params, wildcards, log)
 
 
 rule join_cases:
@@ -50,8 +50,8 @@ rule join_cases:
         **requested("join_cases", size),
     message:
         "Joining sites, patients and depths"
-    script:
-        "../scripts/job.py"
+    run:
+        hand_over(input, output, params, wildcards, log)
 
 
 rule read_as_filed:
@@ -81,8 +81,8 @@ rule read_as_filed:
         **requested("read_as_filed", size),
     message:
         "Reading the study as first filed"
-    script:
-        "../scripts/job.py"
+    run:
+        hand_over(input, output, params, wildcards, log)
 
 
 rule follow_up:
@@ -106,5 +106,5 @@ rule follow_up:
         **requested("follow_up", size),
     message:
         "Following the implants"
-    script:
-        "../scripts/job.py"
+    run:
+        hand_over(input, output, params, wildcards, log)

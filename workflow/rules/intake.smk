@@ -39,8 +39,8 @@ rule check_tables:
         **requested("check_tables", size),
     message:
         "Checking the tables"
-    script:
-        "../scripts/job.py"
+    run:
+        hand_over(input, output, params, wildcards, log)
 
 
 rule find_oddities:
@@ -63,8 +63,8 @@ rule find_oddities:
         **requested("find_oddities", size),
     message:
         "Looking for oddities"
-    script:
-        "../scripts/job.py"
+    run:
+        hand_over(input, output, params, wildcards, log)
 
 
 rule check_audit_tables:
@@ -93,5 +93,5 @@ rule check_audit_tables:
         **requested("check_audit_tables", size),
     message:
         "Checking actions, replies and changes"
-    script:
-        "../scripts/job.py"
+    run:
+        hand_over(input, output, params, wildcards, log)

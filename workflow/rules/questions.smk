@@ -27,8 +27,8 @@ for job in (*quick_jobs(plan), *pooling_jobs(plan)):
             **requested(job.name, size),
         message:
             job.message
-        script:
-            "../scripts/job.py"
+        run:
+            hand_over(input, output, params, wildcards, log)
 
 
 for question in resampling(questions_asked):
@@ -55,5 +55,5 @@ for question in resampling(questions_asked):
             **requested(f"{question.name}_draws", size),
         message:
             f"Resampling from {{wildcards.first}}: {question.says}"
-        script:
-            "../scripts/job.py"
+        run:
+            hand_over(input, output, params, wildcards, log)

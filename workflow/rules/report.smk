@@ -51,8 +51,8 @@ rule collect_results:
         **requested("collect_results", size),
     message:
         "Collecting results.csv"
-    script:
-        "../scripts/job.py"
+    run:
+        hand_over(input, output, params, wildcards, log)
 
 
 rule write_clean:
@@ -75,8 +75,8 @@ rule write_clean:
         **requested("write_clean", size),
     message:
         "Writing the tables as they were read"
-    script:
-        "../scripts/job.py"
+    run:
+        hand_over(input, output, params, wildcards, log)
 
 
 if earlier:
@@ -101,8 +101,8 @@ if earlier:
             **requested("find_changes", size),
         message:
             "Comparing with the run before"
-        script:
-            "../scripts/job.py"
+        run:
+            hand_over(input, output, params, wildcards, log)
 
 
 rule write_models:
@@ -126,8 +126,8 @@ rule write_models:
         **requested("write_models", size),
     message:
         "Writing what refits the models"
-    script:
-        "../scripts/job.py"
+    run:
+        hand_over(input, output, params, wildcards, log)
 
 
 rule report:
@@ -153,8 +153,8 @@ rule report:
         **requested("report", size),
     message:
         "Writing the report"
-    script:
-        "../scripts/job.py"
+    run:
+        hand_over(input, output, params, wildcards, log)
 
 
 rule write_manifest:
@@ -196,5 +196,5 @@ rule write_manifest:
         **requested("write_manifest", size),
     message:
         "Writing the manifest"
-    script:
-        "../scripts/job.py"
+    run:
+        hand_over(input, output, params, wildcards, log)

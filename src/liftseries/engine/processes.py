@@ -11,7 +11,7 @@ from pathlib import Path
 
 from liftseries.base.errors import Terminated
 
-WARM = "liftseries.engine.warm"
+ENGINE = "liftseries.engine."  # of the warm process, and of a job that has none
 CALLED_BACK = 30  # seconds
 MARK = "LIFTSERIES_RUN"  # in the environment of everything that a run starts
 
@@ -24,7 +24,7 @@ def at_work_in(output: Path) -> Iterator:
     for process in psutil.process_iter(["cwd", "cmdline"]):
         cwd, command = process.info["cwd"], process.info["cmdline"]
         words = " ".join(command or ())
-        if cwd and os.path.realpath(cwd) == here and ("snakemake" in words or WARM in words):
+        if cwd and os.path.realpath(cwd) == here and ("snakemake" in words or ENGINE in words):
             yield process
 
 

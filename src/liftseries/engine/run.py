@@ -142,6 +142,7 @@ def _command(plan: Plan, cores: int | None, force: bool, profile: Path | None) -
         "--workflow-profile", "none",
         "--scheduler", "greedy",
         "--rerun-incomplete",
+        "--force-use-threads",  # jobs are waited for, not done
         "--nocolor",
         *(["--forceall"] if force else []),
         *([] if profile else ["--shared-fs-usage", *KEPT_HERE]),

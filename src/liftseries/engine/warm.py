@@ -26,12 +26,17 @@ from pkgutil import walk_packages
 from liftseries.base.named import function_named
 
 ADDRESS = "LIFTSERIES_WARM"  # in the environment of a run's jobs: the socket
-LIBRARIES = (
-    "pandas", "pyarrow.parquet", "scipy.optimize", "pandera.pandas", "matplotlib.backends.backend_pdf",
-    "matplotlib.backends.backend_svg", "matplotlib.backends.backend_agg", "jinja2", "docx", "openpyxl",
+# What the first job needs, the check of the tables; all else is loaded while that is at work.
+FIRST = (
+    "pandas", "pyarrow.parquet", "pandera.pandas", "openpyxl", "liftseries.engine.spine", "liftseries.intake.study",
 )  # fmt: skip
-# What few jobs need; loaded between the first of them, while a core is idle.
-WHEN_IDLE = ("scipy.stats", "statsmodels.genmod.generalized_estimating_equations", "lifelines", "typst")
+THEN = (
+    "scipy.optimize", "liftseries.engine.answer", "matplotlib.backends.backend_pdf", "matplotlib.backends.backend_svg",
+    "matplotlib.backends.backend_agg",
+)  # fmt: skip
+LAST = (
+    "jinja2", "docx", "scipy.stats", "statsmodels.genmod.generalized_estimating_equations", "lifelines", "typst",
+)  # fmt: skip
 
 NO_JOBS = tuple(f"liftseries.{room}" for room in ("cli", "engine", "planning", "pseudonyms", "release", "twin"))
 
@@ -75,9 +80,9 @@ def serve(address: str) -> None:
     with socket.socket(socket.AF_UNIX) as door:
         door.bind(address)
         door.listen()
+        later = _later()
         _load()
         _spare_what_is_loaded()
-        later = [*WHEN_IDLE]
         while True:
             ready = wait([door, sys.stdin.fileno()], 0 if later else None)
             if sys.stdin.fileno() in ready:
@@ -94,16 +99,19 @@ def serve(address: str) -> None:
 
 
 def _load() -> None:
-    import liftseries.engine.job
-
-    for library in LIBRARIES:
-        import_module(library)
-    for module in walk_packages(liftseries.__path__, "liftseries."):
-        if not module.name.startswith(NO_JOBS):
-            import_module(module.name)
+    for module in ("liftseries.engine.job", *FIRST):
+        import_module(module)
     for read in ("read_schema", "derived_schema", "results_schema"):  # once for all jobs
         function_named(f"liftseries.study.schema:{read}")()
     function_named("liftseries.study.plan_shape:plan_schema")()
+
+
+def _later() -> list[str]:
+    """What is loaded between the first jobs, while a core is idle, in this order."""
+    import liftseries
+
+    ours = [module.name for module in walk_packages(liftseries.__path__, "liftseries.")]
+    return [*THEN, *(name for name in ours if not name.startswith(NO_JOBS)), *LAST]
 
 
 def _spare_what_is_loaded() -> None:

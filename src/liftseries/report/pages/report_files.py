@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from liftseries.base.outputs import remake_folder
@@ -12,12 +13,6 @@ from liftseries.report.kit.declarations import FIGURES, NARROW, TABLES
 from liftseries.report.pages.page import write_htmls
 from liftseries.report.pages.pdf_page import write_pdfs
 from liftseries.report.pages.table_files import write_tables
-
-
-def write_pages(written: Written, folder: Path | str) -> None:
-    """Each document as HTML and PDF."""
-    write_htmls(written.reports, Path(folder))
-    write_pdfs(written.reports, Path(folder))
 
 
 def write_figures(written: Written, drawn: Iterable[Path], folder: Path | str) -> None:
@@ -39,7 +34,10 @@ def write_table_folder(written: Written, folder: Path | str) -> None:
 
 
 def write_all(written: Written, drawn: Iterable[Path], folder: Path | str) -> None:
-    """Pages, `figures/` and `tables/`."""
-    write_pages(written, folder)
-    write_figures(written, drawn, Path(folder) / FIGURES)
-    write_table_folder(written, Path(folder) / TABLES)
+    """Each document as HTML and PDF, `figures/` and `tables/`."""
+    with ThreadPoolExecutor(1) as beside:  # setting pages holds up no other work
+        pdfs = beside.submit(write_pdfs, written.reports, Path(folder))
+        write_htmls(written.reports, Path(folder))
+        write_figures(written, drawn, Path(folder) / FIGURES)
+        write_table_folder(written, Path(folder) / TABLES)
+        pdfs.result()

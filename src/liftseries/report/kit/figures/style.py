@@ -112,9 +112,8 @@ class Drawing:
     covers: str = ""
 
 
-MOST_MARKS = (
-    500  # of a panel that are drawn as shapes; more are a picture within the figure, or its files grow with them
-)
+# Marks of a panel that are drawn as shapes; more are a picture within the figure, or its files grow with them.
+MOST_MARKS = 500
 
 
 def drawn(draw: Callable[..., Drawing | None]) -> Callable[..., Drawing | None]:

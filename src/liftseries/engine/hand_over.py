@@ -1,8 +1,13 @@
-"""What the workflow's one script does: it hands its job to the warm process where one waits, else does it itself."""
+"""What each rule does: it hands its job to the warm process where one waits, else to a process of its own.
+
+Snakemake waits for it in a thread: a script of Snakemake's would start a Python for each job, only to wait.
+"""
 
 from __future__ import annotations
 
 import os
+import pickle
+import subprocess
 import sys
 from multiprocessing.connection import Client
 from pathlib import Path
@@ -16,24 +21,33 @@ LONGEST_LOAD = 600.0  # seconds until the warm process takes a job
 LOOKED_EVERY = 0.2  # seconds, at what a job takes of the memory
 
 
-def run(snakemake) -> None:
-    """Does a rule's job and ends the process with its exit status.
+class JobFailed(Exception):
+    """A job that ended with another status than 0; its log says why."""
+
+
+def hand_over(input, output, params, wildcards, log) -> None:
+    """Has a rule's job done.
 
     Parameters
     ----------
-    snakemake : what Snakemake gives a script
+    input, output, params, wildcards, log : what Snakemake gives a rule's `run`
+
+    Raises
+    ------
+    JobFailed
     """
     job = Job(
-        inputs=_by_name(snakemake.input),
-        outputs=_by_name(snakemake.output),
-        params=SimpleNamespace(**dict(snakemake.params.items())),
-        wildcards=SimpleNamespace(**dict(snakemake.wildcards.items())),
-        log=str(snakemake.log[0]),
+        inputs=_by_name(input),
+        outputs=_by_name(output),
+        params=SimpleNamespace(**dict(params.items())),
+        wildcards=SimpleNamespace(**dict(wildcards.items())),
+        log=str(log[0]),
     )
-    status, told = ask(job) or do(job)
+    status, told = ask(job) or start(job)
     if told:
-        print(f"{MACHINE}{told}", file=sys.stderr)
-    sys.exit(status)
+        sys.stderr.write(f"{MACHINE}{told}\n")
+    if status:
+        raise JobFailed(f"status {status}")
 
 
 def _by_name(files) -> SimpleNamespace:
@@ -65,6 +79,14 @@ def ask(job) -> tuple[int, str] | None:
             return 1, MACHINE_FAULTS["killed"] + memory_taken(most)
 
 
+def start(job: Job) -> tuple[int, str]:
+    """What `do` gives of a job that a new process did."""
+    ended = subprocess.run([sys.executable, "-m", __name__], input=pickle.dumps(job), stdout=subprocess.PIPE)
+    if ended.returncode:
+        return 1, MACHINE_FAULTS["killed"]
+    return pickle.loads(ended.stdout)
+
+
 def memory_of(process: int) -> int:
     """The most memory that a process has had, in bytes; 0 where it is gone. proc(5), VmHWM."""
     try:
@@ -72,3 +94,8 @@ def memory_of(process: int) -> int:
     except OSError:
         return 0
     return next((int(line.split()[1]) * 1024 for line in words.splitlines() if line.startswith("VmHWM")), 0)
+
+
+if __name__ == "__main__":
+    answer, sys.stdout = sys.stdout.buffer, sys.stderr  # what a job prints is no part of the answer
+    answer.write(pickle.dumps(do(pickle.load(sys.stdin.buffer))))
