@@ -3,18 +3,10 @@
 import numpy as np
 
 from liftseries.base.remarks import remark
-from liftseries.estimators.firth import (
-    CELLS_AT_ONCE,
-    MOST_GROUPS,
-    REFIT_SETTLED,
-    SINGULAR,
-    curvature,
-    jackknife_groups,
-    maximum,
-    orthonormal,
-)
+from liftseries.estimators.firth import SINGULAR, curvature, orthonormal
 from liftseries.estimators.firth_cox import LARGEST_LOG_HAZARD, at_last_failure, penalised
 from liftseries.estimators.intervals import NotFitted
+from liftseries.estimators.patients_left_out import CELLS_AT_ONCE, REFIT_SETTLED, groups_to_leave_out, refit
 
 MOST_STEPS_TOGETHER = 8  # what has not settled by then is searched for alone
 
@@ -43,9 +35,7 @@ def firth_cox_refits(
         Fewer than two patients, or a refit that cannot tell the terms apart.
     """
     months, failed = np.asarray(months, float), np.asarray(failed, bool)
-    group, n_groups = jackknife_groups(cluster, MOST_GROUPS)
-    if n_groups < 2:
-        raise NotFitted(remark("one_patient_of_implants"))
+    group, n_groups = groups_to_leave_out(cluster)
     if len(np.unique(group[failed])) < 2:
         raise NotFitted(remark("one_patient_of_failures"))
     z, back = orthonormal(x - x.mean(axis=0))
@@ -60,11 +50,7 @@ def firth_cox_refits(
         replicates[left_out], settled = _newton(together, left_out, replicates[left_out], bend)
         for alone in left_out[~settled]:
             kept = group != alone
-            try:
-                own = penalised(months[kept], failed[kept], z[kept])
-                replicates[alone] = maximum(own, beta, bend=bend, settled=REFIT_SETTLED)[0]
-            except NotFitted as why:
-                raise NotFitted(remark("without_a_patient", why=why)) from None
+            replicates[alone] = refit(penalised(months[kept], failed[kept], z[kept]), beta, bend)
     return replicates @ back.T
 
 
