@@ -13,7 +13,7 @@ from liftseries.estimators.intervals import NotFitted
 
 EM_ITERATIONS = 200
 NEWTON_ITERATIONS = 100
-GIVEN_UP = 1e-9  # a mass below this that ought to shrink is left out of a Newton step
+GIVEN_UP = 0.1  # of an observation: a mass below this that ought to shrink is left out of a Newton step
 STAY = 1e-6  # weight of staying, against that of a mean observation: it slows no step that matters
 AT_A_TIME = 1e-9  # an exact time t stands for (t - AT_A_TIME, t]
 
@@ -157,10 +157,10 @@ class _Held:
         so_far = _running(mass)
         return so_far[:, self.last] - so_far[:, self.first]
 
-    def gradient(self, share: np.ndarray, mass: np.ndarray) -> np.ndarray:
+    def gradient(self, share: np.ndarray, chance: np.ndarray) -> np.ndarray:
         """By which factor an EM step changes each mass: 1 where there is mass at the maximum, at most 1 elsewhere."""
         # An interval that no resampled patient brought may end up without mass; it asks for none.
-        asks = share / np.where(share > 0, self.chance(mass), 1.0)
+        asks = share / np.where(share > 0, chance, 1.0)
         return _running(asks)[:, self.begun] - _running(asks[:, self.by_end])[:, self.ended]
 
 
@@ -177,15 +177,16 @@ def _em(share: np.ndarray, held: _Held, tolerance: float) -> tuple[np.ndarray, n
     n_fits = len(share)
     result, left = np.empty((n_fits, held.m)), np.arange(n_fits)
     mass = np.full((n_fits, held.m), 1 / held.m)
-    gradient = held.gradient(share, mass)
+    gradient = held.gradient(share, held.chance(mass))
     for _ in range(EM_ITERATIONS):
         first = mass * gradient
-        second = first * held.gradient(share, first)
+        second = first * held.gradient(share, held.chance(first))
         leap = _leap(mass, first, second)
+        chances = held.chance(leap), held.chance(second)
         with np.errstate(divide="ignore", invalid="ignore"):
-            better = _log_likelihood(share, held.chance(leap)) >= _log_likelihood(share, held.chance(second))
-        mass = np.where(better[:, None], leap, second)
-        gradient = held.gradient(share, mass)
+            better = (_log_likelihood(share, chances[0]) >= _log_likelihood(share, chances[1]))[:, None]
+        mass = np.where(better, leap, second)
+        gradient = held.gradient(share, np.where(better, *chances))
         settled = _settled(mass, gradient, tolerance)
         if settled.any():
             result[left[settled]] = mass[settled]
@@ -218,7 +219,7 @@ def _newton(share: np.ndarray, holds: np.ndarray, mass: np.ndarray, tolerance: f
 
     With S the slopes of each log chance, the quadratic is -Σ share (S p - 2)² / 2, so that each step is a problem of
     least squares. STAY keeps masses where they are when the likelihood does not care. A mass next to nothing that ought
-    to shrink is given up for a step; where that was wrong it ought to grow at the next.
+    to shrink is given up for a step; where that was wrong it ought to grow at the next, and late steps give up none.
     """
     from scipy.optimize import nnls
 
@@ -226,11 +227,12 @@ def _newton(share: np.ndarray, holds: np.ndarray, mass: np.ndarray, tolerance: f
     holds, share = holds[told], share[told]
     root, chance = np.sqrt(share), holds @ mass
     value = _log_likelihood(share, chance)
-    for _ in range(NEWTON_ITERATIONS):
+    for step_no in range(NEWTON_ITERATIONS):
         gradient = (share / chance) @ holds
         if _settled(mass, gradient, tolerance):
             return mass
-        kept = np.flatnonzero((mass > GIVEN_UP) | (gradient >= 1))
+        least = GIVEN_UP * share.min() if step_no < NEWTON_ITERATIONS / 2 else -1.0
+        kept = np.flatnonzero((mass > least) | (gradient >= 1))
         k = len(kept)
         slopes = holds[:, kept] / chance[:, None]
         rows = [root[:, None] * (slopes - 2), STAY * (np.eye(k) - mass[kept, None]), np.ones((1, k))]
@@ -253,4 +255,4 @@ def _newton(share: np.ndarray, holds: np.ndarray, mass: np.ndarray, tolerance: f
 
 def _log_likelihood(share: np.ndarray, chance: np.ndarray) -> np.ndarray:
     """Per observation, of each fit."""
-    return np.where(share > 0, share * np.log(np.where(share > 0, chance, 1.0)), 0.0).sum(axis=-1)
+    return (share * np.log(np.where(share > 0, chance, 1.0))).sum(axis=-1)
