@@ -13,7 +13,7 @@ from liftseries.estimators.intervals import NotFitted
 
 EM_ITERATIONS = 100
 NEWTON_ITERATIONS = 100
-GIVEN_UP = 0.1  # of an observation: a mass below this that ought to shrink is left out of a Newton step
+GIVEN_UP = 1.0  # observations: a mass below this that ought to shrink is left out of a Newton step
 STAY = 1e-6  # weight of staying, against that of a mean observation: it slows no step that matters
 AT_A_TIME = 1e-9  # an exact time t stands for (t - AT_A_TIME, t]
 
@@ -219,7 +219,8 @@ def _newton(share: np.ndarray, holds: np.ndarray, mass: np.ndarray, tolerance: f
 
     With S the slopes of each log chance, the quadratic is -Σ share (S p - 2)² / 2, so that each step is a problem of
     least squares. STAY keeps masses where they are when the likelihood does not care. A mass next to nothing that ought
-    to shrink is given up for a step; where that was wrong it ought to grow at the next, and late steps give up none.
+    to shrink is given up for a step. Where that was wrong it ought to grow at the next; after a step that had to be
+    halved fewer are given up.
     """
     from scipy.optimize import nnls
 
@@ -227,11 +228,11 @@ def _newton(share: np.ndarray, holds: np.ndarray, mass: np.ndarray, tolerance: f
     holds, share = holds[told], share[told]
     root, chance = np.sqrt(share), holds @ mass
     value = _log_likelihood(share, chance)
-    for step_no in range(NEWTON_ITERATIONS):
+    least = GIVEN_UP * share.min()
+    for _ in range(NEWTON_ITERATIONS):
         gradient = (share / chance) @ holds
         if _settled(mass, gradient, tolerance):
             return mass
-        least = GIVEN_UP * share.min() if step_no < NEWTON_ITERATIONS / 2 else -1.0
         kept = np.flatnonzero((mass > least) | (gradient >= 1))
         k = len(kept)
         slopes = holds[:, kept] / chance[:, None]
@@ -241,7 +242,7 @@ def _newton(share: np.ndarray, holds: np.ndarray, mass: np.ndarray, tolerance: f
         target = np.zeros(len(mass))
         target[kept] = nnls(triangle[:, :-1], triangle[:, -1])[0]
         step = target / target.sum() - mass
-        for _ in range(40):
+        for n_halved in range(40):
             trial = mass + step
             chance = holds @ trial
             with np.errstate(divide="ignore", invalid="ignore"):
@@ -250,6 +251,7 @@ def _newton(share: np.ndarray, holds: np.ndarray, mass: np.ndarray, tolerance: f
                 break
             step = step / 2
         mass, value = trial, trial_value
+        least = least / 10 if n_halved else least
     raise NotFitted(remark("turnbull_not_settled", n_steps=EM_ITERATIONS + NEWTON_ITERATIONS))
 
 
