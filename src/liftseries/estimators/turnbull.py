@@ -11,7 +11,7 @@ import numpy as np
 from liftseries.base.remarks import remark
 from liftseries.estimators.intervals import NotFitted
 
-EM_ITERATIONS = 100
+EM_ITERATIONS = 150
 NEWTON_ITERATIONS = 100
 GIVEN_UP = 1.0  # observations: a mass below this that ought to shrink is left out of a Newton step
 STAY = 1e-6  # weight of staying, against that of a mean observation: it slows no step that matters
