@@ -89,7 +89,7 @@ CONTESTS = {
                      ("patient", "rbh_mid_mm", "smokes", "guided", "gain_12_mm", "gain_36_mm"), {
         "ours": ours_mixed, "R lmer": R(R_LMER),
     }, exact=False),
-    "imputation": Contest("imputation, 5 sets of 5 rounds (ours knows of patients)",
+    "imputation": Contest("imputation, 5 sets of 5 rounds (ours knows of patients, and fits to 10,000 units at most)",
                           ("patient", "perforated", "guided", "rbh_known_mm", "smokes_known"), {
         "ours": ours_imputation, "R mice": R(R_MICE),
     }, exact=False),
