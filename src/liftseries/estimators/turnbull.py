@@ -241,8 +241,8 @@ def _newton(share: np.ndarray, holds: np.ndarray, mass: np.ndarray, tolerance: f
         triangle = np.linalg.qr(np.column_stack([np.vstack(rows), np.r_[np.zeros(len(share) + k), 1.0]]), mode="r")
         target = np.zeros(len(mass))
         target[kept] = nnls(triangle[:, :-1], triangle[:, -1])[0]
-        step = target / target.sum() - mass
-        for n_halved in range(40):
+        step = whole = target / target.sum() - mass
+        for _ in range(40):
             trial = mass + step
             chance = holds @ trial
             with np.errstate(divide="ignore", invalid="ignore"):
@@ -251,7 +251,7 @@ def _newton(share: np.ndarray, holds: np.ndarray, mass: np.ndarray, tolerance: f
                 break
             step = step / 2
         mass, value = trial, trial_value
-        least = least / 10 if n_halved else least
+        least = least if step is whole else least / 10
     raise NotFitted(remark("turnbull_not_settled", n_steps=EM_ITERATIONS + NEWTON_ITERATIONS))
 
 
