@@ -4,8 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from liftseries.estimators.firth import firth_logistic, firth_logistic_jackknife
+from liftseries.estimators.firth import firth_logistic
 from liftseries.estimators.firth_cox import firth_cox
+from liftseries.estimators.patients_left_out import firth_logistic_jackknife
 from liftseries.models.perforation.firth import fit_perforation_firth
 from liftseries.models.survival.cox import fit_survival_cox
 from liftseries.models.survival.firth_cox import fit_survival_firth_cox

@@ -17,6 +17,8 @@ import sys
 import time
 from pathlib import Path
 
+from series_of_size import ask_for_studies, studies
+
 
 def measured(study: Path, how: str) -> tuple[float, float]:
     """Seconds and GiB of one way to read a study, in a process of its own."""
@@ -52,22 +54,15 @@ def read_once(study: Path, how: str) -> None:
 
 def main() -> None:
     options = argparse.ArgumentParser()
-    options.add_argument("folder", type=Path)
-    options.add_argument("--sites", type=int, nargs="+", default=[10_000, 100_000])
-    options.add_argument("--parquet", action="store_true")
-    options.add_argument("--keep", action="store_true", help="a series that is there is not drawn again")
+    ask_for_studies(options, [10_000, 100_000])
     options.add_argument("--one", choices=["read", "intake"], help=argparse.SUPPRESS)
     asked = options.parse_args()
     if asked.one:
         read_once(asked.folder, asked.one)
         return
-    from series_of_size import write_series_of_size
 
     print("| sites | MB | read, s | taken in, s | ratio | GiB, read and taken in |\n|---|---|---|---|---|---|")
-    for n_sites in asked.sites:
-        study = asked.folder / f"sites_{n_sites}"
-        if not (asked.keep and study.is_dir()):
-            write_series_of_size(study, n_sites, asked.parquet)
+    for n_sites, study in studies(asked):
         size = sum(path.stat().st_size for path in study.iterdir() if path.is_file()) / 1e6
         (read, less), (taken, more) = measured(study, "read"), measured(study, "intake")
         print(

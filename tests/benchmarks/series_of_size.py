@@ -10,6 +10,7 @@ size as the demo's do. All three reports are asked for. Nothing is looped over, 
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -118,6 +119,23 @@ def write_series_of_size(folder: Path, n_sites: int, parquet: bool = False) -> f
             tables[name].to_csv(folder / file, index=False, encoding="utf-8")
     (folder / "study.yaml").write_text(yaml.safe_dump(plan, sort_keys=False), encoding="utf-8")
     return sum((folder / file).stat().st_size for file in plan["tables"].values()) / 1e6
+
+
+def ask_for_studies(options: argparse.ArgumentParser, sizes: list[int]) -> None:
+    """What `studies` takes: FOLDER --sites … [--parquet] [--keep]."""
+    options.add_argument("folder", type=Path)
+    options.add_argument("--sites", type=int, nargs="+", default=sizes)
+    options.add_argument("--parquet", action="store_true")
+    options.add_argument("--keep", action="store_true", help="a series that is there is not drawn again")
+
+
+def studies(asked: argparse.Namespace) -> Iterator[tuple[int, Path]]:
+    """Each size asked for and the folder of its study, written before it is given."""
+    for n_sites in asked.sites:
+        study = asked.folder / f"sites_{n_sites}"
+        if not (asked.keep and study.is_dir()):
+            write_series_of_size(study, n_sites, asked.parquet)
+        yield n_sites, study
 
 
 def main() -> None:

@@ -20,7 +20,7 @@ import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from series_of_size import write_series_of_size
+from series_of_size import ask_for_studies, studies
 
 EVERY = 0.2  # seconds between two looks
 TICKS = os.sysconf("SC_CLK_TCK")
@@ -135,15 +135,9 @@ def pages_of(output: Path) -> str:
 
 def main() -> None:
     options = argparse.ArgumentParser()
-    options.add_argument("folder", type=Path)
-    options.add_argument("--sites", type=int, nargs="+", default=[640, 10_000])
-    options.add_argument("--parquet", action="store_true")
-    options.add_argument("--keep", action="store_true", help="a series that is there is not drawn again")
-    asked, runs = options.parse_args(), {}
-    for n_sites in asked.sites:
-        study = asked.folder / f"sites_{n_sites}"
-        if not (asked.keep and study.is_dir()):
-            print(f"{n_sites:,} sites: {write_series_of_size(study, n_sites, asked.parquet):.1f} MB", flush=True)
+    ask_for_studies(options, [640, 10_000])
+    runs = {}
+    for n_sites, study in studies(options.parse_args()):
         runs[n_sites] = run_of(study)
         print(f"{n_sites:,} sites: {pages_of(study / 'output')}", flush=True)
     print(table_of(runs))

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from liftseries.estimators.cox import cox_regression
+from liftseries.estimators.cox import PartialLikelihood, cox_regression
 from liftseries.estimators.intervals import NotFitted
 
 
@@ -45,6 +45,30 @@ def test_cumulative_sums_equal_efrons_slots(seed):
     np.testing.assert_allclose(fit.naive_std_error, np.sqrt(np.diag(naive)), rtol=1e-8)
     sums = np.array([residual[patient == i].sum(0) for i in np.unique(patient)])
     np.testing.assert_allclose(fit.covariance, naive @ sums.T @ sums @ naive, rtol=1e-7)
+
+
+def test_score_residuals_stand_in_the_order_of_the_data():
+    months, failed, x, _ = simulated(40, seed=6)
+    likelihood, beta = PartialLikelihood(months, failed, x), np.array([-0.2, 0.4])
+    state = likelihood(beta)
+    residual, information = slow_efron(months, failed, x, beta)
+    np.testing.assert_allclose(likelihood.score_residuals(state), residual, atol=1e-10)
+    np.testing.assert_allclose(state.score, residual.sum(axis=0), atol=1e-9)
+    np.testing.assert_allclose(state.information, information, rtol=1e-9)
+
+
+@pytest.mark.parametrize("ties", [True, False])
+def test_the_log_determinant_changes_by_its_gradient(ties):
+    months, failed, x, _ = simulated(30, 9, ties)
+    x = x - x.mean(axis=0)
+    likelihood, beta, h = PartialLikelihood(months, failed, x), np.array([-0.2, 0.4]), 1e-5
+    state = likelihood(beta)
+    gradient = likelihood.log_det_gradient(state, np.linalg.inv(state.information))
+    ends = [
+        [np.linalg.slogdet(slow_efron(months, failed, x, beta + by)[1])[1] for by in h * np.eye(2) * sign]
+        for sign in (1, -1)
+    ]
+    np.testing.assert_allclose(gradient, np.subtract(*ends) / (2 * h), rtol=1e-6)
 
 
 def test_lifelines_agrees_on_the_coefficients():

@@ -7,16 +7,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize
 
-from liftseries.estimators import firth
-from liftseries.estimators.firth import (
+from liftseries.estimators import patients_left_out
+from liftseries.estimators.firth import firth_logistic
+from liftseries.estimators.intervals import NotFitted
+from liftseries.estimators.patients_left_out import (
     MOST_GROUPS,
-    firth_logistic,
     firth_logistic_jackknife,
     firth_logistic_refits,
     jackknife_groups,
     jackknife_std_error,
 )
-from liftseries.estimators.intervals import NotFitted
 
 
 def simulated(n_patients, seed, separated=False):
@@ -162,6 +162,6 @@ def test_sites_that_share_covariates_are_counted_with_the_same_refits(monkeypatc
     event = rng.random(len(patient)) < 0.1
     start = firth_logistic(x, event, profile=False).coefficients
     by_row = firth_logistic_refits(x, event, patient, start)
-    monkeypatch.setattr(firth, "SITES_A_ROW", len(patient))
+    monkeypatch.setattr(patients_left_out, "SITES_A_ROW", len(patient))
     np.testing.assert_allclose(by_row, firth_logistic_refits(x, event, patient, start), atol=1e-7)
     assert np.ptp(by_row, axis=0).min() > 1e-4

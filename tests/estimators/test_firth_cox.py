@@ -5,10 +5,10 @@ import pytest
 from firthmodels import FirthCoxPH
 from scipy.optimize import minimize
 
-from liftseries.estimators.firth import jackknife_std_error
 from liftseries.estimators.firth_cox import firth_cox
 from liftseries.estimators.firth_cox_refits import firth_cox_refits
 from liftseries.estimators.intervals import NotFitted
+from liftseries.estimators.patients_left_out import jackknife_std_error
 
 
 def simulated(n_patients, seed, ties, failing=0.3):

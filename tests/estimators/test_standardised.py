@@ -5,9 +5,10 @@ import pytest
 from scipy.optimize import brentq
 from scipy.special import expit
 
-from liftseries.estimators import firth
-from liftseries.estimators.firth import firth_logistic, firth_logistic_refits, jackknife_std_error
+from liftseries.estimators import patients_left_out
+from liftseries.estimators.firth import firth_logistic
 from liftseries.estimators.intervals import NotFitted
+from liftseries.estimators.patients_left_out import firth_logistic_refits, jackknife_std_error
 from liftseries.estimators.standardised import StandardisedRisks, moved_intercepts
 
 
@@ -64,7 +65,7 @@ def test_a_model_of_a_constant_gives_the_share_and_its_jackknife():
 def test_groups_of_patients_leave_together(monkeypatch):
     x, event, patient = simulated()
     one_by_one = fitted(x, event, patient).replicates(at(x, 4))
-    monkeypatch.setattr(firth.jackknife_groups, "__defaults__", (20,))
+    monkeypatch.setattr(patients_left_out.jackknife_groups, "__defaults__", (20,))
     grouped = fitted(x, event, patient).replicates(at(x, 4))
     assert len(one_by_one) == 45
     assert len(grouped) == 20

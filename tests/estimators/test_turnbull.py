@@ -62,6 +62,18 @@ def test_a_mass_lost_in_a_leap_comes_back():
     np.testing.assert_allclose(mass, 0.5, atol=1e-9)
 
 
+@pytest.mark.parametrize("given_up", [1.0, 30.0])
+def test_newton_steps_over_few_masses_end_at_the_same_maximum(monkeypatch, given_up):
+    """Masses of up to thirty observations given up as soon as they ought to shrink, many of them wrongly."""
+    left, right = seen_at_own_visits(np.random.default_rng(12), 200)
+    by_em = fitted(left, right)
+    monkeypatch.setattr("liftseries.estimators.turnbull.EM_ITERATIONS", 3)
+    monkeypatch.setattr("liftseries.estimators.turnbull.GIVEN_UP", given_up)
+    by_newton = fitted(left, right)
+    np.testing.assert_allclose(by_newton.mass, by_em.mass, atol=1e-8)
+    assert by_newton.log_likelihood[0] == pytest.approx(by_em.log_likelihood[0], rel=1e-12)
+
+
 def test_known_times_give_kaplan_meier():
     """Failures dated exactly and the rest censored: the product-limit estimate."""
     rng = np.random.default_rng(4)

@@ -80,7 +80,6 @@ TEMPLATES: dict[str, str] = {
     "too_few_measurements": "too few measurements ({n_measurements:measurement}) for {n_coefficients:coefficient}",
     "one_patient": "all sites belong to one patient",
     "one_patient_of_sites": "all sites belong to one patient, so none can be left out",
-    "one_patient_of_implants": "all implants belong to one patient, so none can be left out",
     "one_patient_followed": "all implants belong to one patient, so no variance is seen",
     "too_few_patients_followed": "too few patients ({n_patients:patient}) followed until then",
     "one_patient_of_failures": "all failures belong to one patient, so no jackknife can leave that patient out",

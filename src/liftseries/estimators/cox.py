@@ -126,12 +126,17 @@ def inverse_information(information: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True)
 class _State:
-    """The likelihood at one β, and the sums its score residuals need (a and b by time, A and B cumulated)."""
+    """The likelihood at one β, and the sums its score residuals need (a and b by time, A and B cumulated).
+
+    Implants stand in the order of their times; `weight` is an implant's share in the information, over all its slots.
+    """
 
     log_likelihood: float
     score: np.ndarray
     information: np.ndarray
     relative_hazard: np.ndarray
+    weight: np.ndarray
+    slot_mean_x: np.ndarray
     mean_x: np.ndarray
     time_weight: np.ndarray
     tied_a: np.ndarray
@@ -144,47 +149,49 @@ class PartialLikelihood:
     """The partial likelihood of fixed data; call it with β."""
 
     def __init__(self, months, failed, x, ties: str = "efron"):
-        self.x, self.failed = x, failed
-        self.times, self.when = np.unique(months, return_inverse=True)
-        self.when_failed = self.when[failed]
+        self.times, when = np.unique(months, return_inverse=True)
+        self.when_failed = when[failed]
+        # Sums run along columns that lie in one piece, implants in the order of their times.
+        self.order = np.argsort(when, kind="stable")
+        self.x = np.ascontiguousarray(x[self.order].T)
+        self.n_leaving = np.bincount(when, minlength=len(self.times))
+        self.begins = np.cumsum(self.n_leaving) - self.n_leaving
         self.d = np.bincount(self.when_failed, minlength=len(self.times))
         # One slot a failure: `slot` is its time, `gone` the share l/d of its tied failures already taken out.
         self.slot = np.repeat(np.arange(len(self.times)), self.d)
         first = np.repeat(np.cumsum(self.d) - self.d, self.d)
         self.gone = (np.arange(len(self.slot)) - first) / self.d[self.slot] if ties == "efron" else 0.0 * first
-        # From the longest followed on, those at risk at a slot are the first so many.
-        self.longest_first = np.argsort(-self.when, kind="stable")
-        self.last_at_risk = np.searchsorted(-self.when[self.longest_first], -self.slot, side="right") - 1
-        self.failing = np.flatnonzero(failed)[np.argsort(self.when_failed, kind="stable")]
+        self.failing = np.flatnonzero(failed[self.order])
         self.first_failing, self.tied_with = np.unique(first, return_inverse=True)
 
     def __call__(self, beta, time_weight: np.ndarray | None = None) -> _State:
         """The state at β; `time_weight`, shape (n_times,), weighs what each time adds to score and information."""
-        x, when, n_times = self.x, self.when, len(self.times)
-        log_hazard = x @ beta
+        x, failing, slot, n_times = self.x, self.failing, self.slot, len(self.times)
+        log_hazard = beta @ x
         r = np.exp(np.clip(log_hazard, -700, 700))
-        sums = self.slot_sums(r[:, None] * np.column_stack([np.ones(len(x)), x]))
-        s0 = sums[:, 0]
-        mean_x = sums[:, 1:] / s0[:, None]
+        s0 = self._slot_sums(r)
+        mean_x = np.column_stack([self._slot_sums(r * column) for column in x]) / s0[:, None]
         g = np.ones(n_times) if time_weight is None else time_weight
-        of_slot = g[self.slot]
+        of_slot = g[slot]
         share = of_slot / s0
-        a = np.bincount(self.slot, weights=share, minlength=n_times)
-        tied_a = np.bincount(self.slot, weights=self.gone * share, minlength=n_times)
-        b = cluster_sums(self.slot, n_times, mean_x * share[:, None])
-        tied_b = cluster_sums(self.slot, n_times, mean_x * (self.gone * share)[:, None])
+        a = np.bincount(slot, weights=share, minlength=n_times)
+        tied_a = np.bincount(slot, weights=self.gone * share, minlength=n_times)
+        b = cluster_sums(slot, n_times, mean_x * share[:, None])
+        tied_b = cluster_sums(slot, n_times, mean_x * (self.gone * share)[:, None])
         cumulated_a, cumulated_b = np.cumsum(a), np.cumsum(b, axis=0)
 
-        # Σ over slots of Σ w x x' / s0, with the sums swapped: each implant's weight over all its slots at
-        # once.
-        weight = r * (cumulated_a[when] - self.failed * tied_a[when])
+        # Σ over slots of Σ w x x' / s0, with the sums swapped: each implant's weight over all its slots at once.
+        weight = r * np.repeat(cumulated_a, self.n_leaving)
+        weight[failing] -= r[failing] * tied_a[slot]
         return _State(
-            log_likelihood=float(log_hazard[self.failed].sum() - np.log(s0).sum()),
-            score=g[self.when_failed] @ x[self.failed] - of_slot @ mean_x,
-            information=(x * weight[:, None]).T @ x - (mean_x * of_slot[:, None]).T @ mean_x,
+            log_likelihood=float(log_hazard[failing].sum() - np.log(s0).sum()),
+            score=x[:, failing] @ of_slot - of_slot @ mean_x,
+            information=(x * weight) @ x.T - (mean_x * of_slot[:, None]).T @ mean_x,
             relative_hazard=r,
+            weight=weight,
+            slot_mean_x=mean_x,
             time_weight=g,
-            mean_x=cluster_sums(self.slot, n_times, mean_x) / np.maximum(self.d, 1)[:, None],
+            mean_x=cluster_sums(slot, n_times, mean_x) / np.maximum(self.d, 1)[:, None],
             tied_a=tied_a,
             tied_b=tied_b,
             cumulated_a=cumulated_a,
@@ -192,33 +199,37 @@ class PartialLikelihood:
         )
 
     def log_det_gradient(self, state: _State, inverse: np.ndarray) -> np.ndarray:
-        """How the log determinant of the information changes with each coefficient, shape (p,).
+        """How the log determinant of the information changes with each coefficient, shape (p,), all times weighing 1.
 
         `inverse` is that of the information. With q = x' I⁻¹ x, the third central moments of a slot are needed only as
-        E(x q) - x̄ E(q) - 2 E(x x') I⁻¹ x̄ + 2 x̄ (x̄' I⁻¹ x̄), so that no implant adds more than p² numbers.
+        E(x q) - x̄ E(q) - 2 E(x x') I⁻¹ x̄ + 2 x̄ (x̄' I⁻¹ x̄). Sums over slots and over those at risk are swapped, so
+        that an implant's sums over its slots, those of 1 / s0 and x̄ / s0, are all that is needed.
         """
-        x, r, p = self.x, state.relative_hazard, self.x.shape[1]
-        q = np.einsum("ij,ij->i", x @ inverse, x)
-        pairs = (x[:, :, None] * x[:, None, :]).reshape(len(x), p * p)
-        moments = self.slot_sums(r[:, None] * np.column_stack([np.ones(len(x)), x, q, x * q[:, None], pairs]))
-        moments = moments[:, 1:] / moments[:, :1]
-        mean_x, mean_q, mean_xq = moments[:, :p], moments[:, p], moments[:, p + 1 : 2 * p + 1]
-        mean_pairs = moments[:, 2 * p + 1 :].reshape(-1, p, p)
-        pull = mean_x @ inverse
-        lift = 2 * np.einsum("sj,sj->s", pull, mean_x) - mean_q
-        return mean_xq.sum(0) + lift @ mean_x - 2 * np.einsum("sjk,sk->j", mean_pairs, pull)
+        x, failing, tied_b = self.x, self.failing, state.tied_b[self.slot]
+        turned = inverse @ x
+        q = (turned * x).sum(axis=0)
+        rq = state.relative_hazard * q
+        # x' I⁻¹ times the sum of x̄ / s0 over the slots of each implant
+        pull = sum(row * np.repeat(b, self.n_leaving) for row, b in zip(turned, state.cumulated_b.T, strict=True))
+        pull[failing] -= (turned[:, failing].T * tied_b).sum(axis=1)
+        mean = state.slot_mean_x
+        outer = ((mean @ inverse) * mean).sum(axis=1) @ mean
+        mean_q = np.add.reduceat(rq, self.begins) @ state.cumulated_b - rq[failing] @ tied_b
+        return x @ (q * state.weight - 2 * state.relative_hazard * pull) - mean_q + 2 * outer
 
-    def slot_sums(self, values: np.ndarray) -> np.ndarray:
-        """Sums over those at risk in each slot, a share of the tied failures taken out; shape (n_failures, columns)."""
-        at_risk = np.cumsum(values[self.longest_first], axis=0)[self.last_at_risk]
-        failing = np.add.reduceat(values[self.failing], self.first_failing, axis=0)[self.tied_with]
-        return at_risk - self.gone[:, None] * failing
+    def _slot_sums(self, values: np.ndarray) -> np.ndarray:
+        """Sums over those at risk in each slot, a share of the tied failures taken out; both of one dimension."""
+        at_risk = np.cumsum(np.add.reduceat(values, self.begins)[::-1])[::-1]
+        tied = np.add.reduceat(values[self.failing], self.first_failing)
+        return at_risk[self.slot] - self.gone * tied[self.tied_with]
 
     def score_residuals(self, state: _State) -> np.ndarray:
-        """Each implant's part of the score, shape (n, p)."""
-        x, r = self.x, state.relative_hazard[:, None]
-        residuals = -r * (x * state.cumulated_a[self.when][:, None] - state.cumulated_b[self.when])
-        own, when = self.failed, self.when_failed
-        tied = r[own] * (x[own] * state.tied_a[when][:, None] - state.tied_b[when])
-        residuals[own] += state.time_weight[when][:, None] * (x[own] - state.mean_x[when]) + tied
+        """Each implant's part of the score, shape (n, p), in the order of the data as they were given."""
+        x, failing, slot = self.x, self.failing, self.slot
+        residuals = np.empty(x.shape[::-1])
+        for j, column in enumerate(x):
+            part = state.relative_hazard * np.repeat(state.cumulated_b[:, j], self.n_leaving) - state.weight * column
+            part[failing] -= state.relative_hazard[failing] * state.tied_b[slot, j]
+            part[failing] += state.time_weight[slot] * (column[failing] - state.mean_x[slot, j])
+            residuals[self.order, j] = part
         return residuals

@@ -3,18 +3,10 @@
 import numpy as np
 
 from liftseries.base.remarks import remark
-from liftseries.estimators.firth import (
-    CELLS_AT_ONCE,
-    MOST_GROUPS,
-    REFIT_SETTLED,
-    SINGULAR,
-    curvature,
-    jackknife_groups,
-    maximum,
-    orthonormal,
-)
+from liftseries.estimators.firth import SINGULAR, curvature, orthonormal
 from liftseries.estimators.firth_cox import LARGEST_LOG_HAZARD, at_last_failure, penalised
 from liftseries.estimators.intervals import NotFitted
+from liftseries.estimators.patients_left_out import CELLS_AT_ONCE, REFIT_SETTLED, groups_to_leave_out, refit
 
 MOST_STEPS_TOGETHER = 8  # what has not settled by then is searched for alone
 
@@ -43,9 +35,7 @@ def firth_cox_refits(
         Fewer than two patients, or a refit that cannot tell the terms apart.
     """
     months, failed = np.asarray(months, float), np.asarray(failed, bool)
-    group, n_groups = jackknife_groups(cluster, MOST_GROUPS)
-    if n_groups < 2:
-        raise NotFitted(remark("one_patient_of_implants"))
+    group, n_groups = groups_to_leave_out(cluster)
     if len(np.unique(group[failed])) < 2:
         raise NotFitted(remark("one_patient_of_failures"))
     z, back = orthonormal(x - x.mean(axis=0))
@@ -60,11 +50,7 @@ def firth_cox_refits(
         replicates[left_out], settled = _newton(together, left_out, replicates[left_out], bend)
         for alone in left_out[~settled]:
             kept = group != alone
-            try:
-                own = penalised(months[kept], failed[kept], z[kept])
-                replicates[alone] = maximum(own, beta, bend=bend, settled=REFIT_SETTLED)[0]
-            except NotFitted as why:
-                raise NotFitted(remark("without_a_patient", why=why)) from None
+            replicates[alone] = refit(penalised(months[kept], failed[kept], z[kept]), beta, bend)
     return replicates @ back.T
 
 
@@ -100,10 +86,11 @@ class _Together:
         order = np.lexsort((~failed, -last))
         order = order[last[order] >= 0]
         last, failed = last[order], failed[order]
-        self.z, self.group, self.failing = z[order], group[order], np.flatnonzero(failed)
-        self.pairs = (self.z[:, :, None] * self.z[:, None, :]).reshape(len(order), -1)
+        self.z, self.group, self.failing = np.ascontiguousarray(z[order].T), group[order], np.flatnonzero(failed)
+        self.pairs = (self.z.T[:, :, None] * self.z.T[:, None, :]).reshape(len(order), -1)
         # Of each time where its rows begin, those at risk on top of those at risk later; and where its failures do.
         self.begins = np.flatnonzero(np.diff(last, prepend=last[0] + 1))
+        self.n_leaving = np.diff(np.r_[self.begins, len(last)])
         self.ties = np.flatnonzero(np.diff(last[failed], prepend=last[0] + 1))
         self.time = np.searchsorted(-last[failed][self.ties], -last[failed])
 
@@ -113,7 +100,7 @@ class _Together:
         The value is -inf where the information is singular, or a hazard leaves the range of numbers.
         """
         n_fits, p = beta.shape
-        log_hazard = beta @ self.z.T
+        log_hazard = beta @ self.z
         hazard = np.exp(np.clip(log_hazard, -700, 700)) * (self.group != left_out[:, None])
         failing = self.group[self.failing] != left_out[:, None]  # those failures that are still there
         before = np.cumsum(failing, axis=1) - failing
@@ -127,28 +114,38 @@ class _Together:
             return here[:, self.time] - gone * own[:, self.time]
 
         s0 = np.where(failing, at_risk(hazard), 1.0)
-
-        def means(values: np.ndarray) -> np.ndarray:
-            """Means over those at risk of columns, shape (n, k); (n_fits, n_failures, k)."""
-            return np.stack([at_risk(hazard * column) / s0 for column in values.T], axis=2)
-
-        mean_z, mean_pairs = means(self.z), means(self.pairs)
-        information = np.einsum("gs,gsk->gk", failing, mean_pairs).reshape(n_fits, p, p)
-        information -= np.einsum("gs,gsi,gsj->gij", failing, mean_z, mean_z)
+        mean_z = [failing * at_risk(hazard * column) / s0 for column in self.z]
+        # As in `PartialLikelihood`: sums of 1 / s0 and of z̄ / s0 over the slots of each implant, less the tied ones'.
+        share = failing / s0
+        weight = hazard * self._over_slots(share)
+        weight[:, self.failing] -= hazard[:, self.failing] * self._tied(gone * share)
+        means = np.stack(mean_z, axis=2)
+        information = (weight @ self.pairs).reshape(n_fits, p, p) - means.transpose(0, 2, 1) @ means
         log_det, inverse = _log_det_and_inverse(information)
         value = (failing * log_hazard[:, self.failing]).sum(1) - (failing * np.log(s0)).sum(1) + log_det / 2
         value[np.abs(log_hazard).max(axis=1) > LARGEST_LOG_HAZARD] = -np.inf
 
         # See `PartialLikelihood.log_det_gradient`: q = z' I⁻¹ z of each implant.
-        q = inverse.reshape(n_fits, -1) @ self.pairs.T
+        q, pull = np.zeros_like(hazard), np.zeros_like(hazard)
+        for j, column in enumerate(self.z):
+            turned = inverse[:, j] @ self.z
+            q += turned * column
+            pull += turned * self._over_slots(share * mean_z[j])
+            pull[:, self.failing] -= turned[:, self.failing] * self._tied(gone * share * mean_z[j])
         mean_q = at_risk(hazard * q) / s0
-        mean_zq = np.stack([at_risk(hazard * q * column) / s0 for column in self.z.T], axis=2)
-        pull = np.einsum("gsi,gij->gsj", mean_z, inverse)
-        lift = failing * (2 * np.einsum("gsj,gsj->gs", pull, mean_z) - mean_q)
-        gradient = np.einsum("gs,gsj->gj", failing, mean_zq) + np.einsum("gs,gsj->gj", lift, mean_z)
-        gradient -= 2 * np.einsum("gs,gsjk,gsk->gj", failing, mean_pairs.reshape(n_fits, -1, p, p), pull)
-        score = np.einsum("gs,gsj->gj", failing, self.z[self.failing] - mean_z) + gradient / 2
+        lift = 2 * np.einsum("gsi,gij,gsj->gs", means, inverse, means, optimize=True) - mean_q
+        gradient = (q * weight - 2 * hazard * pull) @ self.z.T + np.einsum("gs,gsj->gj", lift, means)
+        score = failing @ self.z[:, self.failing].T - means.sum(axis=1) + gradient / 2
         return value, score, information
+
+    def _over_slots(self, values: np.ndarray) -> np.ndarray:
+        """Of each implant the sum over the failures at which it was at risk; (n_fits, n) of (n_fits, n_failures)."""
+        at_times = np.add.reduceat(values, self.ties, axis=1)
+        return np.repeat(np.cumsum(at_times[:, ::-1], axis=1)[:, ::-1], self.n_leaving, axis=1)
+
+    def _tied(self, values: np.ndarray) -> np.ndarray:
+        """Of each failure the sum over those at its time; both of shape (n_fits, n_failures)."""
+        return np.add.reduceat(values, self.ties, axis=1)[:, self.time]
 
 
 def _log_det_and_inverse(information: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

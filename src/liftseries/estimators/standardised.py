@@ -10,8 +10,8 @@ import numpy as np
 from scipy.special import expit
 
 from liftseries.base.remarks import remark
-from liftseries.estimators.firth import CELLS_AT_ONCE, jackknife_groups
 from liftseries.estimators.intervals import NotFitted
+from liftseries.estimators.patients_left_out import CELLS_AT_ONCE, jackknife_groups
 
 MOST_STEPS, SETTLED, LARGEST_STEP, FLATTEST = 100, 1e-12, 2.0, 1e-12
 

@@ -11,8 +11,9 @@ import numpy as np
 from liftseries.base.remarks import remark
 from liftseries.estimators.intervals import NotFitted
 
-EM_ITERATIONS = 200
+EM_ITERATIONS = 150
 NEWTON_ITERATIONS = 100
+GIVEN_UP = 1.0  # observations: a mass below this that ought to shrink is left out of a Newton step
 STAY = 1e-6  # weight of staying, against that of a mean observation: it slows no step that matters
 AT_A_TIME = 1e-9  # an exact time t stands for (t - AT_A_TIME, t]
 
@@ -54,15 +55,26 @@ class Intervals:
 
     Attributes
     ----------
-    holds : shape (n_distinct, m), 0 or 1
-    which : shape (n,), the row of `holds` that each observation has
+    first, last : shape (n_distinct,)
+        The innermost intervals from `first` to before `last` are held; `first` rises.
+    which : shape (n,), which of the distinct ones each observation is
     left, right : shape (m,), innermost intervals
     """
 
-    holds: np.ndarray
+    first: np.ndarray
+    last: np.ndarray
     which: np.ndarray
     left: np.ndarray
     right: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.first)
+
+    @property
+    def holds(self) -> np.ndarray:
+        """The same as a matrix, shape (n_distinct, m), 0 or 1."""
+        number = np.arange(len(self.left))
+        return ((number >= self.first[:, None]) & (number < self.last[:, None])).astype(float)
 
 
 def innermost(left: np.ndarray, right: np.ndarray) -> Intervals:
@@ -83,9 +95,8 @@ def innermost(left: np.ndarray, right: np.ndarray) -> Intervals:
     # An observation holds the innermost intervals from `first` to before `last`.
     first, last = np.searchsorted(p, left, side="left"), np.searchsorted(q, right, side="right")
     distinct, which = np.unique(first * (len(p) + 1) + last, return_inverse=True)
-    first, last = np.divmod(distinct[:, None], len(p) + 1)
-    number = np.arange(len(p))
-    return Intervals(((number >= first) & (number < last)).astype(float), which, p, q)
+    first, last = np.divmod(distinct, len(p) + 1)
+    return Intervals(first, last, which, p, q)
 
 
 def turnbull(intervals: Intervals, weights: np.ndarray, tolerance: float = 1e-11) -> Turnbull:
@@ -118,47 +129,83 @@ def turnbull(intervals: Intervals, weights: np.ndarray, tolerance: float = 1e-11
     doi:10.1093/biomet/81.3.618; extrapolation: Varadhan and Roland 2008, doi:10.1111/j.1467-9469.2007.00585.x; Newton
     steps: Wang 2007, doi:10.1111/j.1467-9868.2007.00583.x (all from memory).
     """
-    holds = intervals.holds
     weights = np.atleast_2d(np.asarray(weights, float))
     share = weights / weights.sum(axis=1, keepdims=True)
+    held = _Held(intervals)
+    mass, settled = _em(share, held, tolerance)
+    if not settled.all():
+        holds = intervals.holds
+        for fit in np.flatnonzero(~settled):
+            mass[fit] = _newton(share[fit], holds, mass[fit], tolerance)
+    log_likelihood = _log_likelihood(share, held.chance(mass)) * weights.sum(axis=1)
+    return Turnbull(intervals.left, intervals.right, mass, log_likelihood)
 
+
+class _Held:
+    """Sums over what is held: innermost intervals of an observation lie side by side, so that sums are running ones."""
+
+    def __init__(self, intervals: Intervals):
+        self.first, self.last, self.m = intervals.first, intervals.last, len(intervals.left)
+        # Of each innermost interval how many observations begin at it or before, and how many have ended.
+        number = np.arange(self.m)
+        self.by_end = np.argsort(self.last, kind="stable")
+        self.begun = np.searchsorted(self.first, number, side="right")
+        self.ended = np.searchsorted(self.last[self.by_end], number, side="right")
+
+    def chance(self, mass: np.ndarray) -> np.ndarray:
+        """The mass that each observation holds, shape (n_fits, n_distinct)."""
+        so_far = _running(mass)
+        return so_far[:, self.last] - so_far[:, self.first]
+
+    def gradient(self, share: np.ndarray, chance: np.ndarray) -> np.ndarray:
+        """By which factor an EM step changes each mass: 1 where there is mass at the maximum, at most 1 elsewhere."""
+        # An interval that no resampled patient brought may end up without mass; it asks for none.
+        asks = share / np.where(share > 0, chance, 1.0)
+        return _running(asks)[:, self.begun] - _running(asks[:, self.by_end])[:, self.ended]
+
+
+def _running(values: np.ndarray) -> np.ndarray:
+    """Running sums along the last axis, from 0 on."""
+    total = np.zeros((len(values), values.shape[1] + 1))
+    np.cumsum(values, axis=1, out=total[:, 1:])
+    return total
+
+
+def _em(share: np.ndarray, held: _Held, tolerance: float) -> tuple[np.ndarray, np.ndarray]:
+    """Masses of each fit by EM from equal ones, its steps extrapolated, shape (n_fits, m); and which have settled."""
     # Fits that have settled are put aside; `share` holds those that have not, in their order.
-    n_fits, m = len(share), holds.shape[1]
-    result = np.empty((n_fits, m))
-    whole = share
-    open_fits = np.arange(n_fits)
-    mass = np.full((n_fits, m), 1 / m)
+    n_fits = len(share)
+    result, left = np.empty((n_fits, held.m)), np.arange(n_fits)
+    mass = np.full((n_fits, held.m), 1 / held.m)
+    gradient = held.gradient(share, held.chance(mass))
     for _ in range(EM_ITERATIONS):
-        first = mass * _gradient(share, holds, mass)
-        second = first * _gradient(share, holds, first)
-        r, v = first - mass, second - 2 * first + mass
-        norm = np.sqrt((v**2).sum(axis=1, keepdims=True))
-        length = np.maximum(np.sqrt((r**2).sum(axis=1, keepdims=True)) / np.maximum(norm, 1e-300), 1.0)
-        leap = mass + 2 * length * r + length**2 * v
-        leap = np.where(norm > 1e-14, leap, second)
-        allowed = (leap >= 0).all(axis=1) & np.isfinite(leap).all(axis=1)
-        leap = np.where(allowed[:, None], leap, second)
-        leap = leap / leap.sum(axis=1, keepdims=True)
+        first = mass * gradient
+        second = first * held.gradient(share, held.chance(first))
+        leap = _leap(mass, first, second)
+        chances = held.chance(leap), held.chance(second)
         with np.errstate(divide="ignore", invalid="ignore"):
-            better = _log_likelihood(share, holds, leap) >= _log_likelihood(share, holds, second)
-        mass = np.where(better[:, None], leap, second)
-        settled = _settled(mass, _gradient(share, holds, mass), tolerance)
+            better = (_log_likelihood(share, chances[0]) >= _log_likelihood(share, chances[1]))[:, None]
+        mass = np.where(better, leap, second)
+        gradient = held.gradient(share, np.where(better, *chances))
+        settled = _settled(mass, gradient, tolerance)
         if settled.any():
-            result[open_fits[settled]] = mass[settled]
-            open_fits, mass, share = open_fits[~settled], mass[~settled], share[~settled]
-        if not len(open_fits):
+            result[left[settled]] = mass[settled]
+            left, mass, share, gradient = left[~settled], mass[~settled], share[~settled], gradient[~settled]
+        if not len(left):
             break
-    for fit, start, own in zip(open_fits, mass, share, strict=True):
-        result[fit] = _newton(own, holds, start, tolerance)
-    log_likelihood = _log_likelihood(whole, holds, result) * weights.sum(axis=1)
-    return Turnbull(intervals.left, intervals.right, result, log_likelihood)
+    result[left] = mass
+    return result, ~np.isin(np.arange(n_fits), left)
 
 
-def _gradient(share, holds, mass) -> np.ndarray:
-    """By which factor an EM step changes each mass: 1 where there is mass at the maximum, no more than 1 elsewhere."""
-    # An interval that no resampled patient brought may end up without mass; it asks for none.
-    chance = np.where(share > 0, mass @ holds.T, 1.0)
-    return (share / chance) @ holds
+def _leap(mass: np.ndarray, first: np.ndarray, second: np.ndarray) -> np.ndarray:
+    """Where two EM steps point to, shape (n_fits, m); the second step itself where that has no meaning."""
+    r, v = first - mass, second - 2 * first + mass
+    norm = np.sqrt((v**2).sum(axis=1, keepdims=True))
+    length = np.maximum(np.sqrt((r**2).sum(axis=1, keepdims=True)) / np.maximum(norm, 1e-14), 1.0)
+    leap = np.where(norm > 1e-14, mass + 2 * length * r + length**2 * v, second)
+    allowed = (leap >= 0).all(axis=1) & np.isfinite(leap).all(axis=1)
+    leap = np.where(allowed[:, None], leap, second)
+    return leap / leap.sum(axis=1, keepdims=True)
 
 
 def _settled(mass, gradient, tolerance) -> np.ndarray:
@@ -167,37 +214,47 @@ def _settled(mass, gradient, tolerance) -> np.ndarray:
     return still & (gradient.max(axis=-1) < 1 + 100 * tolerance)
 
 
-def _newton(share, holds, mass, tolerance) -> np.ndarray:
-    """The masses of one fit, shape (m,): the log-likelihood's quadratic is maximised over all masses ≥ 0 of sum 1.
+def _newton(share: np.ndarray, holds: np.ndarray, mass: np.ndarray, tolerance: float) -> np.ndarray:
+    """The masses of one fit, shape (m,): the log-likelihood's quadratic is maximised over masses ≥ 0 of sum 1.
 
     With S the slopes of each log chance, the quadratic is -Σ share (S p - 2)² / 2, so that each step is a problem of
-    least squares. STAY keeps masses where they are when the likelihood does not care.
+    least squares. STAY keeps masses where they are when the likelihood does not care. A mass next to nothing that ought
+    to shrink is given up for a step. Where that was wrong it ought to grow at the next; after a step that had to be
+    halved fewer are given up.
     """
     from scipy.optimize import nnls
 
     told = share > 0
     holds, share = holds[told], share[told]
-    value = _log_likelihood(share, holds, mass)
+    root, chance = np.sqrt(share), holds @ mass
+    value = _log_likelihood(share, chance)
+    least = GIVEN_UP * share.min()
     for _ in range(NEWTON_ITERATIONS):
-        slopes = holds / (holds @ mass)[:, None]
-        if _settled(mass, share @ slopes, tolerance):
+        gradient = (share / chance) @ holds
+        if _settled(mass, gradient, tolerance):
             return mass
-        m = len(mass)
-        rows = [np.sqrt(share)[:, None] * (slopes - 2), STAY * (np.eye(m) - mass[:, None]), np.ones((1, m))]
-        target = nnls(np.vstack(rows), np.r_[np.zeros(len(share) + m), 1.0])[0]
-        step = target / target.sum() - mass
+        kept = np.flatnonzero((mass > least) | (gradient >= 1))
+        k = len(kept)
+        slopes = holds[:, kept] / chance[:, None]
+        rows = [root[:, None] * (slopes - 2), STAY * (np.eye(k) - mass[kept, None]), np.ones((1, k))]
+        # Orthogonal turns leave the least squares as they are, in as many rows as there are masses.
+        triangle = np.linalg.qr(np.column_stack([np.vstack(rows), np.r_[np.zeros(len(share) + k), 1.0]]), mode="r")
+        target = np.zeros(len(mass))
+        target[kept] = nnls(triangle[:, :-1], triangle[:, -1])[0]
+        step = whole = target / target.sum() - mass
         for _ in range(40):
             trial = mass + step
-            with np.errstate(divide="ignore"):
-                trial_value = _log_likelihood(share, holds, trial)
+            chance = holds @ trial
+            with np.errstate(divide="ignore", invalid="ignore"):
+                trial_value = _log_likelihood(share, chance)
             if trial_value >= value - 1e-15 * abs(value):
                 break
             step = step / 2
         mass, value = trial, trial_value
+        least = least if step is whole else least / 10
     raise NotFitted(remark("turnbull_not_settled", n_steps=EM_ITERATIONS + NEWTON_ITERATIONS))
 
 
-def _log_likelihood(share, holds, mass) -> np.ndarray:
-    """Per observation, shape (n_fits,)."""
-    chance = mass @ holds.T
-    return np.where(share > 0, share * np.log(np.where(share > 0, chance, 1.0)), 0.0).sum(axis=-1)
+def _log_likelihood(share: np.ndarray, chance: np.ndarray) -> np.ndarray:
+    """Per observation, of each fit."""
+    return (share * np.log(np.where(share > 0, chance, 1.0))).sum(axis=-1)

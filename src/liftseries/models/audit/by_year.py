@@ -7,8 +7,8 @@ import pandas as pd
 
 from liftseries.base.remarks import remark
 from liftseries.estimators.clusters import cluster_codes
-from liftseries.estimators.firth import jackknife_covariance
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value, few_patients_df, two_sided_p
+from liftseries.estimators.patients_left_out import jackknife_covariance
 from liftseries.models.audit.units import ONE_VIEW
 from liftseries.models.perforation.firth import penalised
 from liftseries.models.shared.complete_cases import perforation_data

@@ -9,8 +9,9 @@ import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import joined, remark
-from liftseries.estimators.firth import FirthFit, firth_logistic, firth_logistic_refits, jackknife_covariance
+from liftseries.estimators.firth import FirthFit, firth_logistic
 from liftseries.estimators.intervals import NotFitted, few_patients_df
+from liftseries.estimators.patients_left_out import firth_logistic_refits, jackknife_covariance
 from liftseries.models.perforation.quoted import FIRTH as ANALYSIS
 from liftseries.models.perforation.quoted import quoted_model, whole_model
 from liftseries.models.shared.complete_cases import PerforationData

@@ -11,9 +11,9 @@ from scipy.special import expit
 
 from liftseries.base.remarks import remark
 from liftseries.estimators.clusters import cluster_codes
-from liftseries.estimators.firth import jackknife_std_error
 from liftseries.estimators.gee import GeeFit
 from liftseries.estimators.intervals import NotFitted
+from liftseries.estimators.patients_left_out import jackknife_std_error
 from liftseries.estimators.spline import restricted_cubic_spline
 from liftseries.estimators.standardised import StandardisedRisks
 from liftseries.models.perforation.firth import Penalised

@@ -6,8 +6,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from liftseries.base.remarks import joined, names_in, remark
-from liftseries.estimators.firth import MOST_GROUPS, FirthFit
+from liftseries.estimators.firth import FirthFit
 from liftseries.estimators.intervals import CONF_LEVEL
+from liftseries.estimators.patients_left_out import MOST_GROUPS
 from liftseries.models.shared.gates import MANY_EVENTS, ratio_gate
 from liftseries.models.shared.results import Fit
 from liftseries.models.shared.separation import coefficient_row, strange_unit

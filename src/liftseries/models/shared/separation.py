@@ -226,7 +226,7 @@ def _hazards_overlap(x: np.ndarray, last: np.ndarray, failed: np.ndarray) -> boo
         if np.abs(z @ beta).max() > 30:
             return False
         state = efron(beta)
-        r = state.relative_hazard
+        r = np.exp(z @ beta)
         lowest = np.full(int(last.max()) + 1, np.inf)
         np.minimum.at(lowest, last, r)
         lowest = np.minimum.accumulate(lowest[::-1])[::-1]

@@ -6,10 +6,11 @@ import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import joined, remark
-from liftseries.estimators.firth import FirthFit, jackknife_covariance
+from liftseries.estimators.firth import FirthFit
 from liftseries.estimators.firth_cox import firth_cox
 from liftseries.estimators.firth_cox_refits import firth_cox_refits
 from liftseries.estimators.intervals import NotFitted, few_patients_df
+from liftseries.estimators.patients_left_out import jackknife_covariance
 from liftseries.models.shared.complete_cases import HazardData, hazard_data
 from liftseries.models.shared.fitted import FAILED, FIRTH_COX, fitted_model
 from liftseries.models.shared.gates import ratio_gate, terms_allowed

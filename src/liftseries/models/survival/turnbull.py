@@ -55,7 +55,7 @@ def turnbull_draws(implants: pd.DataFrame, months: Sequence[float], seed: int, f
 def _weights(intervals: Intervals, codes: np.ndarray, n_units: int, seed: int, first: int, n: int) -> np.ndarray:
     """How often each distinct interval stands in each resample of the units, shape (n, n_distinct)."""
     drawn = (patients_drawn(n_units, seed, TOPIC, replicate, 1)[0] for replicate in range(first, first + n))
-    return np.array([np.bincount(intervals.which, times[codes], len(intervals.holds)) for times in drawn])
+    return np.array([np.bincount(intervals.which, times[codes], len(intervals)) for times in drawn])
 
 
 def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws: pd.DataFrame) -> Estimates:
@@ -93,7 +93,7 @@ def fit_survival_turnbull(implants: pd.DataFrame, months: Sequence[float], draws
         if len(left) == 0:
             raise NotFitted(remark("none_followed"))
         intervals = innermost(left, right)
-        model = turnbull(intervals, np.bincount(intervals.which, minlength=len(intervals.holds)))
+        model = turnbull(intervals, np.bincount(intervals.which, minlength=len(intervals)))
     except NotFitted as why:
         rows = [fit.row(f"{month:g}", problem=str(why)) for month in months]
         return Estimates(results_table(rows), left_out)
