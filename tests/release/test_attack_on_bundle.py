@@ -55,9 +55,7 @@ def test_both_counts_are_read_off_wilsons_and_the_exact_interval_where_they_are_
     found = enumerated(replace(made.masked, material=material, protection=protection), SMALLEST_CELL)
     found = found[found["name"].str.contains("of row") & ~found["name"].str.startswith("patients")]
     assert len(found) > 10
-    few = found["value"].between(1, SMALLEST_CELL - 1)
-    assert few.any()
-    assert found.loc[few, "recovered"].all()
+    assert found["lower"].eq(found["upper"]).mean() > 0.5
     assert (found["lower"].le(found["value"]) & found["value"].le(found["upper"])).all()
 
 
