@@ -2,8 +2,7 @@
 
     python tests/benchmarks/release_losses.py STUDY
 
-Publication only: the comparison and the audit do not leave. A row counts under the first rule that takes it. The share
-is told of all rows, and of those that may leave: without those of `NEVER`, which no choice of counts could tell.
+Publication only: the comparison and the audit do not leave. A row counts under the first rule that takes it.
 """
 
 from __future__ import annotations
@@ -30,7 +29,6 @@ KEY = ["analysis", "subset", "term", "method"]
 BY_COLUMN = "told by a column that nothing leaves by"
 OF_NOBODY = "an intercept, or a largest value: one patient's"
 OF_UNTOLD = "the design effect of an estimate that is not told, or roundly"
-NEVER = (BY_COLUMN, OF_NOBODY, OF_UNTOLD)
 
 
 def of_publication(results: pd.DataFrame) -> pd.Series:
@@ -109,11 +107,8 @@ def show(masked: Masked, material: Material) -> None:
     """The table, and then the analyses of each rule."""
     lost, all_of = losses(masked, material, SMALLEST_CELL), material.results[of_publication(material.results)]
     n_headline = int(all_of["headline"].astype(bool).sum())
-    told, may = len(all_of) - len(lost), len(all_of) - int(lost["rule"].isin(NEVER).sum())
-    print(
-        f"told {told} of {len(all_of)} ({told / len(all_of):.1%}), of {may} that may leave {told / may:.1%}", end="; "
-    )
-    print(f"{len(masked.ledger.coarse)} roundly; headline", end=" ")
+    told = len(all_of) - len(lost)
+    print(f"told {told} of {len(all_of)} ({told / len(all_of):.1%}), {len(masked.ledger.coarse)} roundly; headline", end=" ")
     print(f"{n_headline - int(lost['headline'].sum())} of {n_headline}; bounds {int(lost['bound'].sum())}")
     print("| rule | estimates lost | design effects among them | of the headline |")
     print("|---|---|---|---|")
