@@ -108,7 +108,10 @@ def show(masked: Masked, material: Material) -> None:
     lost, all_of = losses(masked, material, SMALLEST_CELL), material.results[of_publication(material.results)]
     n_headline = int(all_of["headline"].astype(bool).sum())
     told = len(all_of) - len(lost)
-    print(f"told {told} of {len(all_of)} ({told / len(all_of):.1%}), {len(masked.ledger.coarse)} roundly; headline", end=" ")
+    print(
+        f"told {told} of {len(all_of)} ({told / len(all_of):.1%}), {len(masked.ledger.coarse)} roundly; headline",
+        end=" ",
+    )
     print(f"{n_headline - int(lost['headline'].sum())} of {n_headline}; bounds {int(lost['bound'].sum())}")
     print("| rule | estimates lost | design effects among them | of the headline |")
     print("|---|---|---|---|")

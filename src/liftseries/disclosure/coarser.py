@@ -1,19 +1,26 @@
 """Which numbers can be told beside others, coarsely, so that still no small count can be told: by the attack itself.
 
-A number in a few digits is a range of the counts that it is worked out from. One candidate after the other is told
-where the attack, with all ranges told so far, recovers nothing; a series found for an earlier one that agrees with the
-next need not be found again.
+A number in a few digits is a range of the counts that it is worked out from.
+
+*Situation:* a reader who knows that the finest rounding was taken that the attack allows learns from a coarse one that
+no finer was allowed, and from a number that is not told that none was; of small tables that gives counts away. *Choice:*
+a number is told where each value that it could have, by what is told before it, leaves all small counts open; so whether
+and how it is told depends on what is told alone. *Rival:* to look at its own value only, which tells more numbers.
+*Consequence:* what the attack finds is all that can be found (simulatable auditing: Kenthapadi, Mishra and Nissim 2005,
+from memory).
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
 from liftseries.disclosure.counts import Count
-from liftseries.disclosure.parts import Together, Value, goals_of, known_of, parts_of
+from liftseries.disclosure.parts import NoSeries, Together, Value, goals_of, known_of, parts_of
 from liftseries.disclosure.structure import structure_of
+
+MOST_KEPT = 400  # series that are kept, the latest, as one of them may serve again
 
 
 class Telling:
@@ -39,31 +46,55 @@ class Telling:
         self.series = self.agreed[None]  # such values in which some numbers are as low or high as they have to be
         for part in parts_of(self.structure, self.known, self.within):
             found, _ = part.series_for(self.goals, [])
-            self.agreed, self.series = self._with(self.agreed, self.series, part.numbers, found)
+            self._keep(part.numbers, found)
+
+    def range_of(self, name: str) -> tuple[float, float]:
+        """Lowest and highest value of a count by what is told, and by which counts are of few; not in whole numbers."""
+        number = self.structure.number_of[name]
+        if number in self.known:
+            return self.known[number], self.known[number]
+        within = dict(self.within)
+        for few, (low, high) in self.goals.items():
+            at_least, at_most = self.within.get(few, (0.0, np.inf))
+            within[few] = max(at_least, low), min(at_most, high)
+        (part,) = parts_of(self.structure, self.known, within, self.told, holding={number})
+        return dict(part.bounds({number}, integers=False))[number]
+
+    def leaves_open(self, cells: Iterable[Sequence[Together]]) -> bool:
+        """Whether nothing could be told whichever of these were told too; those that cannot be are passed over."""
+        for further in cells:
+            try:
+                if self._series_with(further) is None:
+                    return False
+            except NoSeries:
+                continue
+        return True
 
     def takes(self, further: Sequence[Together]) -> bool:
         """Tells this too, if nothing can be told from it; else leaves all as it was."""
-        told = [*self.told, *further]
-        asked = {self.structure.number_of[name] for one in further for name in one.of}
-        agreed, series = self.agreed, self.series
-        for part in parts_of(self.structure, self.known, self.within, told):
-            if asked.isdisjoint(part.numbers.tolist()):
-                continue
-            agree = [one for one in np.unique(self.series[:, part.numbers], axis=0) if part.agrees(one)]
-            found, reached = part.series_for(self.goals, agree, stop=True)
-            if not reached:
-                return False
-            agreed, series = self._with(agreed, series, part.numbers, found)
-        self.told, self.agreed, self.series = told, agreed, series
+        found = self._series_with(further)
+        if found is None:
+            return False
+        for numbers, series in found:
+            self._keep(numbers, series)
+        self.told += further
         return True
 
-    @staticmethod
-    def _with(
-        agreed: np.ndarray, series: np.ndarray, numbers: np.ndarray, found: Sequence[np.ndarray]
-    ) -> tuple[np.ndarray, np.ndarray]:
-        """The first series found of some numbers taken over, and all of them beside those that there are."""
-        agreed = agreed.copy()
-        agreed[numbers] = found[0]
-        more = np.repeat(agreed[None], len(found), axis=0)
+    def _series_with(self, further: Sequence[Together]) -> list[tuple[np.ndarray, list[np.ndarray]]] | None:
+        """Of each part that this is about its numbers, and series that reach all goals; None where they do not."""
+        asked = {self.structure.number_of[name] for one in further for name in one.of}
+        found = []
+        for part in parts_of(self.structure, self.known, self.within, [*self.told, *further], holding=asked):
+            kept = part.agreeing(self.series[:, part.numbers])
+            series, reached = part.series_for(self.goals, list(kept), stop=True)
+            if not reached:
+                return None
+            found.append((part.numbers, series))
+        return found
+
+    def _keep(self, numbers: np.ndarray, found: Sequence[np.ndarray]) -> None:
+        """The first series found of some numbers taken over, and all of them put beside those that there are."""
+        self.agreed[numbers] = found[0]
+        more = np.repeat(self.agreed[None], len(found), axis=0)
         more[:, numbers] = found
-        return agreed, np.vstack([series, more])
+        self.series = np.vstack([self.series, more])[-MOST_KEPT:]

@@ -20,9 +20,15 @@ NEAR = 1e-6  # how closely what is known must agree
 
 Value = int | tuple[int, int] | None
 
-
 FEW_BRANCHES = 100  # of a brief look for whole numbers
 SECONDS = 30.0  # a whole-number programme may take; one without an answer counts as open
+
+
+class NoSeries(ValueError):
+    """What is known contradicts itself."""
+
+    def __init__(self) -> None:
+        super().__init__("no series agrees with the values")
 
 
 @dataclass(frozen=True)
@@ -59,9 +65,19 @@ def known_of(structure: Structure, values: Mapping[str, Value]) -> tuple[dict[in
 
 
 def parts_of(
-    structure: Structure, known: Mapping[int, float], within: Mapping[int, tuple], further: Sequence[Together] = ()
+    structure: Structure,
+    known: Mapping[int, float],
+    within: Mapping[int, tuple],
+    further: Sequence[Together] = (),
+    holding: Collection[int] | None = None,
 ) -> Iterator[_Part]:
-    """What is unknown, in parts of which none tells anything of another."""
+    """What is unknown, in parts of which none tells anything of another; where asked, those that hold some numbers.
+
+    Raises
+    ------
+    NoSeries
+        What is known contradicts itself.
+    """
     n = len(structure.numbers)
     value = np.array([known.get(i, 0.0) for i in range(n)])
     unknown = np.array([i for i in range(n) if i not in known], int)
@@ -73,13 +89,13 @@ def parts_of(
     relations = csr_array(relations[:, unknown])
     settled = np.diff(relations.indptr) == 0
     if (rest[settled] > NEAR).any() or (rest[settled & is_equation] < -NEAR).any():
-        raise ValueError("no series agrees with the values")
+        raise NoSeries
     pairs = coo_array(relations)
     size = len(unknown) + relations.shape[0]
     links = coo_array((np.ones(len(pairs.data)), (pairs.col, pairs.row + len(unknown))), shape=(size, size))
     label = connected_components(links, directed=False)[1]
     of_number, of_relation = label[: len(unknown)], label[len(unknown) :]
-    for one in np.unique(of_number):
+    for one in np.unique(of_number if holding is None else of_number[np.isin(unknown, list(holding))]):
         columns = np.flatnonzero(of_number == one)
         equations, inequalities = (
             (csr_array(relations[rows][:, columns]), rest[rows])
@@ -133,38 +149,59 @@ class _Part:
         """Series of these numbers, those given and what it takes more to reach all goals; and whether all are.
 
         Where it is to `stop`, the first goal that is not reached is the last that is looked for, and that briefly.
+
+        Raises
+        ------
+        NoSeries
+            What is known contradicts itself; where it is to `stop`, even of numbers that need not be whole.
         """
-        series, reached = list(series) or [self._series(self.within)], True
+        series, reached = list(series) or [self._series(self.within, brief=stop)], True
         if series[0] is None:
-            raise ValueError("no series agrees with the values")
-        for column, number in enumerate(self.numbers):
-            low, high = goals.get(int(number), (np.inf, 0.0))
+            if stop and not self._is_impossible():
+                return [], False
+            raise NoSeries
+        lowest_of, highest_of = np.min(series, axis=0), np.max(series, axis=0)
+        for column in [column for column, number in enumerate(self.numbers) if int(number) in goals]:
+            low, high = goals[int(self.numbers[column])]
             for at_most, at_least in ((low, 0.0), (np.inf, high)):
-                if any(at_least <= one[column] <= at_most for one in series):
+                if lowest_of[column] <= at_most and highest_of[column] >= at_least:
                     continue
                 lowest, highest = self.within.lb.copy(), self.within.ub.copy()
                 lowest[column], highest[column] = max(lowest[column], at_least), min(highest[column], at_most)
                 found = None
                 if lowest[column] <= highest[column]:
                     found = self._series(Bounds(lowest, highest), brief=stop)
-                series += [] if found is None else [found]
+                if found is not None:
+                    series.append(found)
+                    lowest_of, highest_of = np.minimum(lowest_of, found), np.maximum(highest_of, found)
                 reached = reached and found is not None
                 if stop and not reached:
                     return series, False
         return series, reached
 
-    def agrees(self, x: np.ndarray) -> bool:
-        """Whether these values agree with all that is known."""
-        return self._agrees(x, self.within)
+    def agreeing(self, series: np.ndarray) -> np.ndarray:
+        """Those of some values that agree with all that is known, shape (n_series, n_numbers), each once."""
+        series = series[((series >= self.within.lb) & (series <= self.within.ub)).all(axis=1)]
+        agrees = (np.abs(self.equations @ series.T - self.equal_to[:, None]) <= NEAR).all(axis=0)
+        agrees &= (self.inequalities @ series.T >= self.at_least[:, None] - NEAR).all(axis=0)
+        return np.unique(series[agrees], axis=0)
+
+    def _is_impossible(self) -> bool:
+        """Whether no values agree with all that is known, not even such as are not whole."""
+        return self._relaxed(np.zeros(len(self.numbers)), self.within).status == INFEASIBLE
+
+    def _relaxed(self, objective: np.ndarray, within: Bounds) -> OptimizeResult:
+        """The lowest of an objective, of numbers that need not be whole."""
+        limits = np.column_stack([within.lb, within.ub])
+        return linprog(
+            objective, -self.inequalities, -self.at_least, self.equations, self.equal_to, limits, method="highs"
+        )
 
     def _series(self, within: Bounds, *, brief: bool = False) -> np.ndarray | None:
         """Whole numbers within limits that agree with all that is known; None where none were found, or not briefly."""
         nothing = np.zeros(len(self.numbers))
         if not brief:
-            limits = np.column_stack([within.lb, within.ub])
-            relaxed = linprog(
-                nothing, -self.inequalities, -self.at_least, self.equations, self.equal_to, limits, method="highs"
-            )
+            relaxed = self._relaxed(nothing, within)
             if relaxed.status == INFEASIBLE:
                 return None
             if relaxed.x is not None and self._agrees(np.round(relaxed.x), within):
@@ -195,10 +232,7 @@ class _Part:
         ]
 
     def _lowest(self, objective: np.ndarray, integers: bool) -> float:
-        limits = np.column_stack([self.within.lb, self.within.ub])
-        solved = linprog(
-            objective, -self.inequalities, -self.at_least, self.equations, self.equal_to, limits, method="highs"
-        )
+        solved = self._relaxed(objective, self.within)
         lowest = -np.inf if solved.status == UNBOUNDED else _value_found(solved)
         if not integers:
             return lowest
@@ -221,7 +255,7 @@ class _Part:
 
 def _value_found(solved: OptimizeResult) -> float:
     if solved.status == INFEASIBLE:
-        raise ValueError("no series agrees with the values")
+        raise NoSeries
     if solved.status != 0:
         raise RuntimeError(solved.message)
     return float(solved.fun)

@@ -51,7 +51,7 @@ class _Month:
 
 
 def told_by_month(
-    tables: Mapping[str, pd.DataFrame], behind: Rows, ledger: Ledger, coarse: Mapping[Place, float]
+    tables: Mapping[str, pd.DataFrame], behind: Rows, ledger: Ledger, coarse: Mapping[Place, float], smallest_cell: int
 ) -> list[tuple[list[Place], list[Together]]]:
     """What rows tell of the sites failed, month by month of each curve: the coarse rows, and what they and others tell.
 
@@ -61,6 +61,7 @@ def told_by_month(
     behind : who stands behind each of their rows
     ledger
     coarse : row in a few digits, for the counts that it gives away are not told -> see `Ledger.coarse`
+    smallest_cell : k, of which as many have failed by a month that is told roundly
     """
     curves: dict[bytes, dict[float, _Month]] = defaultdict(dict)
     for name, rows in behind.items():
@@ -73,7 +74,12 @@ def told_by_month(
             numbers = [float(number) for number in (estimates.iloc[at], *_interval(printed, at))]
             _enter(month, one, numbers, coarse.get((name, at), 0.0))
             month.places += [(name, at)] if (name, at) in coarse else []
-    return [found for months in curves.values() for found in _of_curve([months[m] for m in sorted(months)], ledger)]
+    found = []
+    for months in curves.values():
+        for places, told in _of_curve([months[m] for m in sorted(months)], ledger):
+            failed = ledger.name_of(behind[places[0][0]][places[0][1]].gives_away[0])
+            found.append((places, [*told, Together({failed: 1.0}, smallest_cell, math.inf)] if failed else told))
+    return found
 
 
 def _interval(printed: pd.DataFrame, at: int) -> tuple[float, float]:

@@ -5,8 +5,9 @@ It takes what is printed from the masked tables, and knows nothing of how it was
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import pandas as pd
 
@@ -58,6 +59,15 @@ class Known:
     values: dict[str, int | tuple[int, int] | None]
     needed: dict[str, tuple[float, float]]
 
+    @cached_property
+    def names(self) -> dict[str, str]:
+        """Name in the ledger -> a count of that name: seen in several tables it is any of them."""
+        return {count.name.rpartition(" | ")[0]: count.name for count in self.counts}
+
+    def in_counts(self, told: Iterable[Together]) -> list[Together]:
+        """The same of counts, of names in the ledger."""
+        return [replace(one, of={self.names[name]: times for name, times in one.of.items()}) for one in told]
+
 
 def known_of(masked: Masked, smallest_cell: int) -> Known:
     """What the bundle prints, together with what earlier releases told."""
@@ -86,8 +96,8 @@ def known_of(masked: Masked, smallest_cell: int) -> Known:
 def attacked(masked: Masked, smallest_cell: int) -> Attacked:
     """Attacks the bundle, together with what earlier releases told."""
     ledger, known = masked.ledger, known_of(masked, smallest_cell)
-    roundly = told_roundly(tables_of(masked.material), masked.behind, ledger, ledger.coarse)
-    further = in_counts(known.counts, [one for _, told in roundly for one in told])
+    roundly = told_roundly(tables_of(masked.material), masked.behind, ledger, ledger.coarse, smallest_cell)
+    further = known.in_counts(one for _, told in roundly for one in told)
     targets = told_apart(known.counts, ledger.patients, known.values, known.needed, further)
     value = {count.name: value_of(count, ledger.patients) for count in known.counts if count.name in known.needed}
     targets.insert(1, "value", targets["name"].map(value))
@@ -100,16 +110,15 @@ def attacked(masked: Masked, smallest_cell: int) -> Attacked:
 
 
 def told_roundly(
-    tables: Mapping[str, pd.DataFrame], behind: Behinds, ledger: Ledger, coarse: Mapping[Place, float]
+    tables: Mapping[str, pd.DataFrame],
+    behind: Behinds,
+    ledger: Ledger,
+    coarse: Mapping[Place, float],
+    smallest_cell: int,
 ) -> list[tuple[list[Place], list[Together]]]:
     """What rows that are told roundly tell of counts: the rows, and what they tell."""
-    return [*told_shares(tables, behind, ledger, coarse), *told_by_month(tables, behind, ledger, coarse)]
-
-
-def in_counts(counts: Sequence[Count], told: Sequence[Together]) -> list[Together]:
-    """The same of counts, of names of the ledger: one that is seen in several tables is any of them."""
-    names = {count.name.rpartition(" | ")[0]: count.name for count in counts}
-    return [replace(one, of={names[name]: times for name, times in one.of.items()}) for one in told]
+    known = tables, behind, ledger, coarse, smallest_cell
+    return [*told_shares(*known), *told_by_month(*known)]
 
 
 def shown_values(masked: Masked) -> dict[str, int | tuple[int, int]]:

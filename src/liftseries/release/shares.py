@@ -25,6 +25,7 @@ def told_shares(
     behind: Mapping[str, Sequence[Behind | None]],
     ledger: Ledger,
     coarse: Mapping[Place, float],
+    smallest_cell: int,
 ) -> list[tuple[list[Place], list[Together]]]:
     """What rows tell, row by row: see `by_month.told_by_month`."""
     found = []
@@ -36,11 +37,19 @@ def told_shares(
         if None in names:
             continue
         printed = [float(number) for number in table[["estimate", "conf_low", "conf_high"]].iloc[at]]
-        low, high = _share_of(printed, one, ledger.entries[names[0]].value, unit)
-        whole, part = names
-        above = Together({part: 1.0, whole: -low}, 0.0, math.inf)
-        found.append(([(name, at)], [above, Together({part: -1.0, whole: high}, 0.0, math.inf)]))
+        between = _share_of(printed, one, ledger.entries[names[0]].value, unit)
+        found.append(([(name, at)], told_of_share(*names, between, smallest_cell)))
     return found
+
+
+def told_of_share(whole: str, part: str, share: Range, smallest_cell: int) -> list[Together]:
+    """What is known of both counts, by name in the ledger: their share, and that k have it and k do not, else it is not told."""
+    return [
+        Together({part: 1.0, whole: -share[0]}, 0.0, math.inf),
+        Together({part: -1.0, whole: share[1]}, 0.0, math.inf),
+        Together({part: 1.0}, smallest_cell, math.inf),
+        Together({part: -1.0, whole: 1.0}, smallest_cell, math.inf),
+    ]
 
 
 def _share_of(printed: list[float], behind: Behind, n: int, unit: float) -> Range:
