@@ -3,11 +3,11 @@
 A number in a few digits is a range of the counts that it is worked out from.
 
 *Situation:* a reader who knows that the finest rounding was taken that the attack allows learns from a coarse one that
-no finer was allowed, and from a number that is not told that none was; of small tables that gives counts away. *Choice:*
-a number is told where each value that it could have, by what is told before it, leaves all small counts open; so whether
-and how it is told depends on what is told alone. *Rival:* to look at its own value only, which tells more numbers.
-*Consequence:* what the attack finds is all that can be found (simulatable auditing: Kenthapadi, Mishra and Nissim 2005,
-from memory).
+no finer was allowed, and from a number that is not told that none was; of small tables that gives counts away.
+*Choice:* a number is told where each value that it could have, by what is told before it, leaves all small counts open;
+so whether and how it is told depends on what is told alone (simulatable auditing: Kenthapadi, Mishra and Nissim 2005,
+from memory). *Rival:* to look at its own value only, which tells more numbers. *Consequence:* what the attack finds is
+all that can be found.
 """
 
 from __future__ import annotations
@@ -86,8 +86,10 @@ class Telling:
         found = []
         for part in parts_of(self.structure, self.known, self.within, [*self.told, *further], holding=asked):
             kept = part.agreeing(self.series[:, part.numbers])
-            series, reached = part.series_for(self.goals, list(kept), stop=True)
-            if not reached:
+            series, missed = part.series_for(self.goals, list(kept), stop=True)
+            if missed:
+                # What could not be hidden is looked at first the next time: it will often be the same.
+                self.goals = {number: self.goals[number] for number in (*missed, *self.goals)}
                 return None
             found.append((part.numbers, series))
         return found

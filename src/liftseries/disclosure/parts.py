@@ -20,7 +20,8 @@ NEAR = 1e-6  # how closely what is known must agree
 
 Value = int | tuple[int, int] | None
 
-FEW_BRANCHES = 100  # of a brief look for whole numbers
+BRIEF = {"node_limit": 100, "mip_rel_gap": 0.1}  # of a look for whole numbers, near the lowest at best
+FIRST = 3  # goals that are looked at each alone, before as many at once as can be
 SECONDS = 30.0  # a whole-number programme may take; one without an answer counts as open
 
 
@@ -145,39 +146,70 @@ class _Part:
 
     def series_for(
         self, goals: Mapping[int, tuple[float, float]], series: list, *, stop: bool = False
-    ) -> tuple[list, bool]:
-        """Series of these numbers, those given and what it takes more to reach all goals; and whether all are.
+    ) -> tuple[list, list[int]]:
+        """Series of these numbers, those given and what it takes more to reach all goals; and which numbers miss one.
 
-        Where it is to `stop`, the first goal that is not reached is the last that is looked for, and that briefly.
+        Where it is to `stop`, the first number that misses a goal is the last that is looked at, in the order of the
+        goals, and that briefly.
 
         Raises
         ------
         NoSeries
             What is known contradicts itself; where it is to `stop`, even of numbers that need not be whole.
         """
-        series, reached = list(series) or [self._series(self.within, brief=stop)], True
+        series, missed = list(series) or [self._series(self.within, brief=stop)], []
+        column_of = {int(number): column for column, number in enumerate(self.numbers)}
+        here = [number for number in goals if number in column_of]
         if series[0] is None:
             if stop and not self._is_impossible():
-                return [], False
+                return [], here[:1]
             raise NoSeries
-        lowest_of, highest_of = np.min(series, axis=0), np.max(series, axis=0)
-        for column in [column for column, number in enumerate(self.numbers) if int(number) in goals]:
-            low, high = goals[int(self.numbers[column])]
-            for at_most, at_least in ((low, 0.0), (np.inf, high)):
-                if lowest_of[column] <= at_most and highest_of[column] >= at_least:
-                    continue
-                lowest, highest = self.within.lb.copy(), self.within.ub.copy()
-                lowest[column], highest[column] = max(lowest[column], at_least), min(highest[column], at_most)
-                found = None
-                if lowest[column] <= highest[column]:
-                    found = self._series(Bounds(lowest, highest), brief=stop)
-                if found is not None:
-                    series.append(found)
-                    lowest_of, highest_of = np.minimum(lowest_of, found), np.maximum(highest_of, found)
-                reached = reached and found is not None
-                if stop and not reached:
-                    return series, False
-        return series, reached
+        for place, number in enumerate(here):
+            if place == FIRST:
+                series += self._sweeps([column_of[one] for one in here], [goals[one] for one in here], series)
+            found, both = self._reaching(column_of[number], goals[number], series, brief=stop)
+            series += found
+            missed += [] if both else [number]
+            if stop and missed:
+                break
+        return series, missed
+
+    def _reaching(
+        self, column: int, goal: tuple[float, float], series: list, *, brief: bool
+    ) -> tuple[list[np.ndarray], bool]:
+        """Further series in which a number is as low, and as high, as its goal says; and whether it can be."""
+        found, both = [], True
+        for at_most, at_least in ((goal[0], 0.0), (np.inf, goal[1])):
+            if any(at_least <= one[column] <= at_most for one in series):
+                continue
+            lowest, highest = self.within.lb.copy(), self.within.ub.copy()
+            lowest[column], highest[column] = max(lowest[column], at_least), min(highest[column], at_most)
+            one = self._series(Bounds(lowest, highest), brief=brief) if lowest[column] <= highest[column] else None
+            found += [] if one is None else [one]
+            both = both and one is not None
+            if brief and not both:
+                break
+        return found, both
+
+    def _sweeps(self, columns: list[int], goals: list[tuple[float, float]], series: list) -> list[np.ndarray]:
+        """Further series, in each of which as many as can be reach a goal that none reaches."""
+        found: list[np.ndarray] = []
+        lowest_of, highest_of = np.array(goals, float).T
+        highest = self.within.ub.copy()
+        highest[columns] = np.minimum(highest[columns], np.maximum(highest_of, self.within.lb[columns]))
+        for sign, goal in ((1.0, lowest_of), (-1.0, highest_of)):
+            left = np.inf
+            while True:
+                nearest = (sign * np.array([*series, *found])[:, columns]).min(axis=0)
+                to_reach = np.array(columns)[nearest > sign * goal]
+                if not 1 < len(to_reach) < left:
+                    break
+                left = len(to_reach)
+                objective = np.zeros(len(self.numbers))
+                objective[to_reach] = sign
+                one = self._series(Bounds(self.within.lb, highest), brief=True, objective=objective)
+                found += [] if one is None else [one]
+        return found
 
     def agreeing(self, series: np.ndarray) -> np.ndarray:
         """Those of some values that agree with all that is known, shape (n_series, n_numbers), each once."""
@@ -197,18 +229,18 @@ class _Part:
             objective, -self.inequalities, -self.at_least, self.equations, self.equal_to, limits, method="highs"
         )
 
-    def _series(self, within: Bounds, *, brief: bool = False) -> np.ndarray | None:
+    def _series(self, within: Bounds, *, brief: bool = False, objective: np.ndarray | None = None) -> np.ndarray | None:
         """Whole numbers within limits that agree with all that is known; None where none were found, or not briefly."""
-        nothing = np.zeros(len(self.numbers))
         if not brief:
-            relaxed = self._relaxed(nothing, within)
+            relaxed = self._relaxed(np.zeros(len(self.numbers)), within)
             if relaxed.status == INFEASIBLE:
                 return None
             if relaxed.x is not None and self._agrees(np.round(relaxed.x), within):
                 return np.round(relaxed.x)
         for presolve in (True,) if brief else (True, False):
-            options = {"presolve": presolve, "time_limit": SECONDS} | ({"node_limit": FEW_BRANCHES} if brief else {})
-            solved = milp(nothing, integrality=1, bounds=within, constraints=self._constraints(), options=options)
+            options = {"presolve": presolve, "time_limit": SECONDS} | (BRIEF if brief else {})
+            lowest = np.zeros(len(self.numbers)) if objective is None else objective
+            solved = milp(lowest, integrality=1, bounds=within, constraints=self._constraints(), options=options)
             if solved.x is not None and self._agrees(np.round(solved.x), within):
                 return np.round(solved.x)
         return None

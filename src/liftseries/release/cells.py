@@ -68,12 +68,14 @@ def cells_of_month(
     one = behind[rows[0][0]][rows[0][1]]
     failed = ledger.name_of(one.gives_away[0])
     fewest, most = range_of(failed)
-    steps = np.arange(one.by_month.month + 1) if one.by_month.says == MONTHS else np.arange(0, 1 + unit / 2, unit)
+    says, month = one.by_month.says, one.by_month.month
+    steps = np.arange(month + 1) if says == MONTHS else np.arange(0, 1 + unit / 2, unit)
     tables = {name: table.copy() for name, table in tables.items()}
     places = {name: [at for of, at in rows if of == name] for name in {name for name, _ in rows}}
     for name, at in places.items():
         tables[name].loc[at, ["conf_low", "conf_high"]] = math.nan
-    for number in steps:
+    could_be = False
+    for number in steps if says == "failed" else steps[::-1]:  # from no failure on
         for name, at in places.items():
             tables[name].loc[at, "estimate" if "estimate" in tables[name] else "survival"] = number
         told = [
@@ -84,4 +86,7 @@ def cells_of_month(
         ]
         mine = [one for one in told if set(one.of) == {failed}]
         if all(one.lowest <= most + NEAR and one.highest >= fewest - NEAR for one in mine):
+            could_be = True
             yield told
+        elif could_be:
+            return

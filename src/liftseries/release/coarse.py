@@ -81,7 +81,8 @@ class _Choice:
         coarse, ledger = self.told | dict.fromkeys(mine, unit), self.masked.ledger
         behind = self._beside(mine[0])
         tables = {name: self._shown(name, coarse) for name in behind}
-        cells = self._cells(mine, unit, tables, behind, coarse)
+        cells = list(self._cells(mine, unit, tables, behind, coarse))
+        cells = [*cells[:1], *reversed(cells[1:])]  # the outer ones first, as they are the closest
         if not self.telling.leaves_open(self.known.in_counts(told) for told in cells):
             return
         for of, ranges in told_roundly(tables, behind, ledger, coarse, self.smallest_cell):

@@ -43,7 +43,10 @@ def told_shares(
 
 
 def told_of_share(whole: str, part: str, share: Range, smallest_cell: int) -> list[Together]:
-    """What is known of both counts, by name in the ledger: their share, and that k have it and k do not, else it is not told."""
+    """What is known of both counts, by name in the ledger: their share, and that k have it and k do not.
+
+    Of fewer no share is told roundly.
+    """
     return [
         Together({part: 1.0, whole: -share[0]}, 0.0, math.inf),
         Together({part: -1.0, whole: share[1]}, 0.0, math.inf),
