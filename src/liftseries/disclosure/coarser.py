@@ -20,7 +20,7 @@ from liftseries.disclosure.counts import Count
 from liftseries.disclosure.parts import NoSeries, Together, Value, goals_of, known_of, parts_of
 from liftseries.disclosure.structure import structure_of
 
-MOST_KEPT = 400  # series that are kept, the latest, as one of them may serve again
+MOST_KEPT = 1000  # series that are kept, the latest, as one of them may serve again
 
 
 class Telling:
@@ -87,6 +87,7 @@ class Telling:
         for part in parts_of(self.structure, self.known, self.within, [*self.told, *further], holding=asked):
             kept = part.agreeing(self.series[:, part.numbers])
             series, missed = part.series_for(self.goals, list(kept), stop=True)
+            self._put_by(part.numbers, series[len(kept) :])
             if missed:
                 # What could not be hidden is looked at first the next time: it will often be the same.
                 self.goals = {number: self.goals[number] for number in (*missed, *self.goals)}
@@ -95,8 +96,14 @@ class Telling:
         return found
 
     def _keep(self, numbers: np.ndarray, found: Sequence[np.ndarray]) -> None:
-        """The first series found of some numbers taken over, and all of them put beside those that there are."""
+        """The first series found of some numbers taken over, and all of them kept."""
         self.agreed[numbers] = found[0]
+        self._put_by(numbers, found)
+
+    def _put_by(self, numbers: np.ndarray, found: Sequence[np.ndarray]) -> None:
+        """Some numbers' values kept, beside those of the others that agree."""
+        if not len(found):
+            return
         more = np.repeat(self.agreed[None], len(found), axis=0)
         more[:, numbers] = found
         self.series = np.vstack([self.series, more])[-MOST_KEPT:]

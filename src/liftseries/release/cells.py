@@ -17,7 +17,7 @@ from liftseries.disclosure.parts import Together
 from liftseries.release.by_month import told_by_month
 from liftseries.release.entries import Behinds
 from liftseries.release.ledger import Ledger, Place
-from liftseries.release.shares import told_of_share
+from liftseries.release.shares import around, told_of_share
 
 MONTHS = "months"
 NEAR = 1e-9
@@ -42,8 +42,8 @@ def cells_of_share(
     low = max(fewest, smallest_cell) / max(most, 1.0)
     high = min(highest / max(least, 1.0), 1.0)
     for multiple in range(math.floor(low / unit + 0.5 - NEAR), math.ceil(high / unit - 0.5 + NEAR) + 1):
-        share = max((multiple - 0.5) * unit, 0.0), min((multiple + 0.5) * unit, 1.0)
-        yield told_of_share(whole, part, share, smallest_cell)
+        share = around(multiple * unit, unit)
+        yield told_of_share(whole, part, (max(share[0], 0.0), min(share[1], 1.0)), smallest_cell)
 
 
 def cells_of_month(

@@ -10,6 +10,7 @@ from liftseries.report.kit.tables.cells import PERCENT_SCALES, RATIO_SCALES
 
 SHARE, PLAIN, LEAST_P = 3, 2, 0.01  # decimals of a share, of any other number; a smaller p is told as below it
 HALF_SHARE, HALF_OF_FEW, HALF_OF_PLAIN = (0.5 * 10.0**-digits for digits in (SHARE, 2, PLAIN))
+TIE = 1e-7  # within which a share lies midway between two multiples
 HALF_MONTH = 0.5  # of a number of months told coarsely
 SHARE_OF_FEW = 2  # of a share of fewer than `FEW_SITES` sites: a whole per cent
 LARGEST_LOG = 50.0  # of a ratio that can be written
@@ -39,7 +40,8 @@ def rounded(
         if scale is not None:
             unit = np.where(scale.isin(PERCENT_SCALES), unit, 1.0)
         usual = rounded(values, column, scale, n_sites)
-        return usual.mask(coarse > 0, ((values / unit).round() * unit).round(SHARE))
+        multiples = np.floor(values / unit + 0.5 + TIE) * unit  # a half goes up, so that each is told in one way
+        return usual.mask(coarse > 0, multiples.round(SHARE))
     if column == "p_value":
         return values.round(2).where(values >= LEAST_P, 0.0).clip(upper=0.99).where(values.notna())
     if column in SUMMARIES:

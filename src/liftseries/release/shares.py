@@ -18,6 +18,7 @@ from liftseries.estimators.proportion import exact
 from liftseries.release.ledger import Ledger, Place
 
 LEAST = 1e-9
+LESS = 1e-5  # by which what goes up lies above what does not: less than one of `n` sites, more than `parts.NEAR`
 
 
 def told_shares(
@@ -55,9 +56,14 @@ def told_of_share(whole: str, part: str, share: Range, smallest_cell: int) -> li
     ]
 
 
+def around(multiple: float, unit: float) -> Range:
+    """What is told as this multiple of a unit: from half a unit below it to less than half a unit above."""
+    return multiple - unit / 2, multiple + unit / 2 - LESS
+
+
 def _share_of(printed: list[float], behind: Behind, n: int, unit: float) -> Range:
     """What the share can be."""
-    (low, high), *ends = ((number - unit / 2, number + unit / 2) for number in printed)
+    (low, high), *ends = (around(number, unit) for number in printed)
     if math.isnan(printed[1]) or math.isnan(printed[2]):
         return max(low, 0.0), high
     if behind.share == "exact":
