@@ -44,7 +44,7 @@ def test_the_number_of_patients_is_read_off_a_bound_where_it_is_told_nowhere():
 
 
 def test_both_counts_are_read_off_wilsons_and_the_exact_interval_where_they_are_told_nowhere():
-    """Of every subset whose intervals are told: the same numbers printed, none of their counts; few is under ten here."""
+    """Of every subset whose intervals are told: the same numbers printed, none of their counts; few is under ten."""
     made = made_of("sixty")
     names = frozenset(count.name for count in made.masked.ledger.counts(SMALLEST_CELL))
     protection = replace(made.masked.protection, complementary=names)

@@ -8,7 +8,7 @@ With k the smallest cell, in patients:
 | sites, patients, events, df and standard error of a row off the core | never |
 | a group by which rows are told | k patients; 2k by outcome; none or all as `groups` says |
 | a share, and any other exact function of counts | each of those counts is told; its interval where its patients are |
-| a share or survival of which not all counts are told | roundly, where the attack recovers nothing |
+| a share or survival of which not all counts are told | roundly, where the attack recovers nothing whatever it were |
 | mean and standard deviation, any estimate | 2k patients |
 | a median; quartiles | 2k; 4k, so that k lie on either side |
 | smallest and largest values, single cases, rows set aside | never: each is one record |
