@@ -110,7 +110,7 @@ def test_an_interval_that_gives_patients_away_that_are_not_told_goes_and_leaves_
 def test_nothing_but_what_is_withheld_changes(masked):
     """What is shown is the number of the run, to the digits that are printed."""
     shown = masked.material.results["estimate"].notna()
-    shown &= [("results", row) not in masked.ledger.coarse for row in range(len(shown))]
+    shown &= np.array([("results", row) not in masked.ledger.coarse for row in range(len(shown))])
     told, true = (
         table.loc[shown, "estimate"].to_numpy(float) for table in (masked.material.results, masked.whole.results)
     )

@@ -38,7 +38,7 @@ Tables = Mapping[str, pd.DataFrame]
 def with_coarse(masked: Masked, smallest_cell: int) -> Masked:
     """The same, and shares and estimates by month told roundly as far as no count of few patients can be told.
 
-    Nothing of a series that tells its headline's counts alone (`release.headline`): nearly every count hangs on another.
+    Nothing of a series that tells its headline's counts alone: there nearly every count hangs on another.
     """
     places = _withheld(masked, smallest_cell)
     if not places or masked.protection.intervals.empty:
