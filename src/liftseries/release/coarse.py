@@ -49,7 +49,7 @@ def with_coarse(masked: Masked, smallest_cell: int) -> Masked:
     choice = _Choice(masked, smallest_cell, known, telling, printed, places)
     groups = _groups(masked, places)
     for says in IN_TURN:
-        for unit in UNITS if says != MONTHS else UNITS[:1]:
+        for unit in UNITS if says != MONTHS else UNITS[-1:]:
             for rows in groups[says]:
                 choice.try_telling(rows, unit)
     return _told(masked, choice.told, smallest_cell)
@@ -79,8 +79,8 @@ class _Choice:
     def try_telling(self, rows: Sequence[Place], unit: float) -> None:
         """Tells rows that say the same in this unit if none of the values that they could have gives a count away."""
         mine = [row for row in rows if row not in self.told and _is_told(self.printed[unit], row, self.masked)]
-        if not mine:
-            return
+        if not mine or unit * _n_of(self.masked.behind[rows[0][0]][rows[0][1]]) < self.smallest_cell - 1:
+            return  # a multiple that is fewer sites wide hardly ever leaves 1 to k - 1 open
         coarse, ledger = self.told | dict.fromkeys(mine, unit), self.masked.ledger
         behind = self._beside(mine[0])
         tables = {name: self._shown(name, coarse) for name in behind}
@@ -126,6 +126,11 @@ class _Choice:
         for (_, at), unit in ((row, unit) for row, unit in told.items() if row[0] == name):
             table.loc[at] = self.printed[unit][name].loc[at]
         return table
+
+
+def _n_of(behind: Behind) -> int:
+    """Of how many sites a share is, or how many a curve follows."""
+    return int((behind.by_month.followed if behind.by_month else behind.gives_away[0].members).sum())
 
 
 def _groups(masked: Masked, places: Mapping[Place, str]) -> dict[str, list[list[Place]]]:
