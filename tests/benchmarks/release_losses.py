@@ -21,9 +21,14 @@ from liftseries.disclosure.declared import ESTIMATE_NEEDS
 from liftseries.models.questions import QUESTION_OF
 from liftseries.models.shared.results import DESIGN_EFFECT
 from liftseries.release.entries import row_of
+from liftseries.release.leaving import leaving
 from liftseries.release.masking import Masked
+from liftseries.report.kit.material import Material
 
 KEY = ["analysis", "subset", "term", "method"]
+BY_COLUMN = "told by a column that nothing leaves by"
+OF_NOBODY = "an intercept, or a largest value: one patient's"
+OF_UNTOLD = "the design effect of an estimate that is not told, or roundly"
 
 
 def of_publication(results: pd.DataFrame) -> pd.Series:
@@ -39,6 +44,8 @@ def rule_of(masked: Masked, row: int, smallest_cell: int) -> str:
     if behind is None:
         return "nobody is known to stand behind it"
     n_patients = ledger.population.n_patients
+    if not min(map(n_patients, behind.rests_on), default=0):
+        return OF_NOBODY
     if min(map(n_patients, behind.rests_on), default=0) < ESTIMATE_NEEDS * smallest_cell:
         return "fewer than 2k patients behind it"
     if n_patients(behind.rests_on[0]) < behind.needs:
@@ -53,26 +60,38 @@ def rule_of(masked: Masked, row: int, smallest_cell: int) -> str:
     return "for the sake of others"
 
 
-def losses(masked: Masked, whole: pd.DataFrame, smallest_cell: int) -> pd.DataFrame:
+def losses(masked: Masked, material: Material, smallest_cell: int) -> pd.DataFrame:
     """Rule, analysis and whether of the headline, of each estimate that is not told."""
+    whole, may = material.results, leaving(material, masked.ledger.population.cases).results
     kept, told = masked.whole.results.reset_index(drop=True), masked.material.results.reset_index(drop=True)
     place = {tuple(row): at for at, row in enumerate(kept[KEY].itertuples(index=False))}
+    by_column = set(whole[KEY].itertuples(index=False, name=None)) - set(may[KEY].itertuples(index=False, name=None))
+    is_told = {
+        (row.analysis, row.subset, row.term)
+        for at, row in enumerate(told.itertuples(index=False))
+        if pd.notna(row.estimate) and ("results", at) not in masked.ledger.coarse
+    }
     found = []
     for row in whole[of_publication(whole)].itertuples(index=False):
-        at = place.get(tuple(getattr(row, name) for name in KEY))
+        key = tuple(getattr(row, name) for name in KEY)
+        at = place.get(key)
         if at is not None and pd.notna(told["estimate"].iloc[at]):
             continue
-        rule = "a group that is not told, or a column that nothing leaves by"
+        rule = BY_COLUMN if key in by_column else "a group that is not told"
         if at is not None:
             rule = rule_of(masked, at, smallest_cell)
+        of = row_of(row)
+        if row.analysis == DESIGN_EFFECT and (of.analysis, of.subset, of.term) not in is_told:
+            rule = OF_UNTOLD
         bound = at is not None and pd.notna(told["conf_high"].iloc[at])
         found.append((rule, row.analysis, bool(row.headline), bound))
     return pd.DataFrame(found, columns=["rule", "analysis", "headline", "bound"])
 
 
-def of_study(folder: str) -> tuple[Masked, pd.DataFrame]:
-    """What of a study leaves, and its rows in the house."""
+def of_study(folder: str) -> tuple[Masked, Material]:
+    """What of a study leaves, and what its report in the house is made from."""
     from liftseries.release.answers import with_answers
+    from liftseries.release.coarse import with_coarse
     from liftseries.release.masking import mask
     from liftseries.release.population import read_population
     from liftseries.report.kit.material import read_material
@@ -80,16 +99,19 @@ def of_study(folder: str) -> tuple[Masked, pd.DataFrame]:
 
     plan = read_plan(Path(folder))
     material = read_material(plan.output, plan.as_written, {})
-    masked = mask(material, read_population(plan.output, plan), SMALLEST_CELL)
-    return with_answers(masked, SMALLEST_CELL), material.results
+    masked = with_coarse(mask(material, read_population(plan.output, plan), SMALLEST_CELL), SMALLEST_CELL)
+    return with_answers(masked, SMALLEST_CELL), material
 
 
-def show(masked: Masked, whole: pd.DataFrame) -> None:
+def show(masked: Masked, material: Material) -> None:
     """The table, and then the analyses of each rule."""
-    lost, all_of = losses(masked, whole, SMALLEST_CELL), whole[of_publication(whole)]
+    lost, all_of = losses(masked, material, SMALLEST_CELL), material.results[of_publication(material.results)]
     n_headline = int(all_of["headline"].astype(bool).sum())
     told = len(all_of) - len(lost)
-    print(f"told {told} of {len(all_of)} ({told / len(all_of):.0%}); headline", end=" ")
+    print(
+        f"told {told} of {len(all_of)} ({told / len(all_of):.1%}), {len(masked.ledger.coarse)} roundly; headline",
+        end=" ",
+    )
     print(f"{n_headline - int(lost['headline'].sum())} of {n_headline}; bounds {int(lost['bound'].sum())}")
     print("| rule | estimates lost | design effects among them | of the headline |")
     print("|---|---|---|---|")

@@ -8,7 +8,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from liftseries.disclosure.enumeration import counts_agreeing, degrees_of_freedom, failures_between
+from liftseries.disclosure.enumeration import (
+    counts_agreeing,
+    degrees_of_freedom,
+    failures_between,
+    failures_within,
+    survival_within,
+)
 from liftseries.estimators.proportion import exact, largest_risk, wilson
 
 DIGIT = 0.0005
@@ -73,3 +79,22 @@ def test_two_decimals_leave_many():
     assert few <= 40 - 5
     assert many >= 40 + 5
     assert math.isnan(degrees_of_freedom((1.0, 1.0), (0.9, 0.9), (1.1, 1.1), (0.5, 0.6), 50, 0.95)[0])
+
+
+@pytest.mark.parametrize("unit", [0.01, 0.02, 0.05])
+def test_a_rounded_curve_leaves_the_failures_open_and_holds_them(unit):
+    """Of 400, 250 at risk at the later month, survival 0.93 and then 0.92: 28 and 3 more fail at the least."""
+    before, after = (round(s / unit) * unit for s in (0.93, 0.92))
+    ranges = [(s - unit / 2, s + unit / 2) for s in (before, after)]
+    fewest, most = failures_within(*ranges, (400, 250))
+    assert fewest <= 3 <= most
+    assert most - fewest >= 2 * unit * 250 / 1.1 - 2
+
+
+def test_the_middle_of_an_interval_tells_survival_more_closely_than_its_rounding():
+    """Log of the negative log, 0.4 to either side of survival of 0.9: told to 5 per cent, the ends to a tenth."""
+    loglog = np.log(-np.log(0.9))
+    ends = [float(np.exp(-np.exp(loglog + by))) for by in (0.4, -0.4)]
+    low, high = survival_within((0.875, 0.925), *((end - 0.0005, end + 0.0005) for end in ends))
+    assert low <= 0.9 <= high
+    assert high - low < 0.002

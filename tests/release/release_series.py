@@ -16,6 +16,7 @@ from liftseries.base.outputs import write_csv
 from liftseries.models.files import file_of
 from liftseries.models.shared.population import Population
 from liftseries.release.answers import with_answers
+from liftseries.release.coarse import with_coarse
 from liftseries.release.masking import Masked, mask
 from liftseries.report.kit.material import Material, read_material
 
@@ -42,7 +43,8 @@ class Made:
     @cached_property
     def masked(self) -> Masked:
         """Looked for when first asked for: it takes its time."""
-        return with_answers(mask(self.whole, self.population, SMALLEST_CELL), SMALLEST_CELL)
+        masked = with_coarse(mask(self.whole, self.population, SMALLEST_CELL), SMALLEST_CELL)
+        return with_answers(masked, SMALLEST_CELL)
 
 
 @cache

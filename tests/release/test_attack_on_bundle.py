@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from release_series import FORTY_WITHOUT_VISITS, SMALLEST_CELL, THIRTY_WITHOUT_A_TEAR, made_of
 
 from liftseries.release.check import attacked, shown_values
 from liftseries.release.enumerated import enumerated
 from liftseries.release.masking import masked_material
+
+TEN = 10  # of sixty patients no group that is told has fewer than five perforations
 
 
 @pytest.mark.parametrize("kind", [FORTY_WITHOUT_VISITS, THIRTY_WITHOUT_A_TEAR, "sixty", "dozen", "empty"])
@@ -38,6 +41,26 @@ def test_the_number_of_patients_is_read_off_a_bound_where_it_is_told_nowhere():
     found = enumerated(replace(none_told, material=hidden), SMALLEST_CELL)
     assert found["recovered"].any()
     assert (found["lower"].le(found["value"]) & found["value"].le(found["upper"]))[found["recovered"]].all()
+
+
+def test_both_counts_are_read_off_wilsons_and_the_exact_interval_where_they_are_told_nowhere():
+    """Of every subset whose intervals are told: the same numbers printed, none of their counts; few is under ten."""
+    made = made_of("sixty")
+    names = frozenset(count.name for count in made.masked.ledger.counts(SMALLEST_CELL))
+    protection = replace(made.masked.protection, complementary=names)
+    whole = made.masked.whole.results
+    is_rate = whole["analysis"].eq("perforation.rate") & whole["method"].isin(["wilson", "exact"])
+    printed = whole.where(is_rate, whole.assign(estimate=np.nan))
+    counts = dict.fromkeys(("n_sites", "n_patients", "n_events"), -1.0)
+    tables = {**made.masked.material.tables, "results": printed.assign(**counts)}
+    material = replace(made.masked.material, tables=tables)
+    found = enumerated(replace(made.masked, material=material, protection=protection), TEN)
+    found = found[found["name"].str.contains("of row") & ~found["name"].str.startswith("patients")]
+    assert len(found) > 10
+    few = found["value"].between(1, TEN - 1)
+    assert few.any()
+    assert found.loc[few, "recovered"].all()
+    assert (found["lower"].le(found["value"]) & found["value"].le(found["upper"])).all()
 
 
 def test_the_attack_had_something_to_look_for():

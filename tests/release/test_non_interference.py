@@ -9,6 +9,7 @@ from other_values import bytes_of, with_other_undeclared, with_other_values
 from release_series import FORTY_WITHOUT_VISITS, HUNDRED_AND_TWENTY, SMALLEST_CELL, made_of
 
 from liftseries.models.questions import tables_that_may_leave
+from liftseries.release.coarse import with_coarse
 from liftseries.release.masking import mask
 
 KINDS_OF_FILES = {".html", ".csv", ".svg", ".pdf", ".png", ".docx"}
@@ -37,7 +38,8 @@ def test_withheld_values_change_no_byte_of_the_bundle(tmp_path, kind):
 def test_what_no_declaration_lets_leave_changes_nothing():
     """Tables, columns of numbers, standard errors, names of files and their hashes."""
     made = made_of(FORTY_WITHOUT_VISITS)
-    other = mask(with_other_undeclared(made.whole), made.population, SMALLEST_CELL).material
+    masked = mask(with_other_undeclared(made.whole), made.population, SMALLEST_CELL)
+    other = with_coarse(masked, SMALLEST_CELL).material
     assert other.plan == made.masked.material.plan
     assert other.inputs == made.masked.material.inputs
     for name, table in made.masked.material.tables.items():

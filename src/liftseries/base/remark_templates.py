@@ -178,6 +178,8 @@ TEMPLATES: dict[str, str] = {
     "few_events": "{n_events:event} for {n_terms:term}: too few to rely on",
     "no_time_observed": "no implant was observed after placement",
     "one_sided_bound": "a bound of one side, as all sites are alike",
+    "rounded_share": "a multiple of {per_cent:g} per cent, as the counts behind it are not told",
+    "rounded_months": "whole months, as the counts behind them are not told",
     "bound_of_few": "a bound of one side, that of {most:g} patients with it, as how many it were is not told",
     "one_patient_has_the_outcome": "the exact interval of one patient among all, widened to hold the share",
     "below_gate_no_ratio": "{n_events:event}: too few for a ratio",

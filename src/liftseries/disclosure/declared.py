@@ -7,7 +7,8 @@ With k the smallest cell, in patients:
 | a count | it is declared as core, of 0 or at least k patients, and not needed to hide another |
 | sites, patients, events, df and standard error of a row off the core | never |
 | a group by which rows are told | k patients; 2k by outcome; none or all as `groups` says |
-| a share, and any other exact function of counts | each of those counts is told |
+| a share, and any other exact function of counts | each of those counts is told; its interval where its patients are |
+| a share or survival of which not all counts are told | roundly, where the attack recovers nothing whatever it were |
 | mean and standard deviation, any estimate | 2k patients |
 | a median; quartiles | 2k; 4k, so that k lie on either side |
 | smallest and largest values, single cases, rows set aside | never: each is one record |
@@ -47,12 +48,14 @@ class Rule:
     counts : they go where one of these counts does
     behind : how many times the smallest cell of patients must stand behind them
     given_away : they go where a count does that can be worked out from them
+    interval : they are an interval, and go with the counts that an interval alone gives away, too
     """
 
     numbers: tuple[str, ...]
     counts: tuple[str, ...] = ()
     behind: int = 0
     given_away: bool = False
+    interval: bool = False
 
 
 @dataclass(frozen=True)
@@ -103,6 +106,26 @@ class Counted:
 
 
 @dataclass(frozen=True)
+class ByMonth:
+    """What an estimate by a month of follow-up says of the sites failed by then, the first that it gives away.
+
+    Attributes
+    ----------
+    says : the share that has not failed, the share that has, or the mean months until then
+    month : of follow-up
+    followed : at risk at the start, shape (n_sites,), true/false
+    still : of those, at risk at the month
+    died : of those, died by the month with the implant in function
+    """
+
+    says: Literal["survival", "failed", "months"]
+    month: float
+    followed: np.ndarray
+    still: np.ndarray
+    died: np.ndarray
+
+
+@dataclass(frozen=True)
 class Behind:
     """Who stands behind a row.
 
@@ -110,21 +133,28 @@ class Behind:
     ----------
     counts : column -> whom the count printed there counts
     gives_away : counts that the row's other numbers are exact functions of
+    by_interval : further counts that its interval gives away
     rests_on : groups of which each must be `ESTIMATE_NEEDS` times k patients, each of shape (n_sites,), true/false
     parts : groups of which each must be k patients: a level's with an event, say
     needs : fewest patients behind the first of `rests_on`, whatever k is
     group : of whom the row tells, where that is not the first of `rests_on`
     seen_in : what a reader sees the counts side by side with: `Count.table`
         For a row of results.csv it follows from its outcome and subset.
+    by_month : what it says of follow-up, where it can be told roundly though the counts behind it are not
+    share : likewise of a share, the second in the first of `gives_away`: on what scale its interval is symmetric
+        "logit"; "exact" where it is the exact one of both counts; "" of what is no such share.
     """
 
     counts: Mapping[str, Counted] = field(default_factory=dict)
     gives_away: tuple[Counted, ...] = ()
+    by_interval: tuple[Counted, ...] = ()
     rests_on: tuple[np.ndarray, ...] = ()
     parts: tuple[np.ndarray, ...] = ()
     needs: int = 0
     group: np.ndarray | None = None
     seen_in: tuple[str, ...] = ()
+    by_month: ByMonth | None = None
+    share: Literal["", "logit", "exact"] = ""
 
 
 def behind_estimate(
@@ -133,9 +163,11 @@ def behind_estimate(
     *,
     event_unit: Unit = "sites",
     gives_away: tuple[Counted, ...] = (),
+    by_interval: tuple[Counted, ...] = (),
     rests_on: tuple[np.ndarray, ...] = (),
     parts: tuple[np.ndarray, ...] = (),
     needs: int = 0,
+    share: Literal["", "logit", "exact"] = "",
 ) -> Behind:
     """Who stands behind a row of results.csv.
 
@@ -144,9 +176,9 @@ def behind_estimate(
     sites : shape (n_sites,), true/false; n_sites and n_patients count them, and its numbers rest on them
     events : n_events counts them; None where nothing is an event
     event_unit : what n_events counts
-    gives_away, rests_on, parts, needs : as in `Behind`; the sites need not be named again
+    gives_away, by_interval, rests_on, parts, needs, share : as in `Behind`; the sites need not be named again
     """
     counts = {"n_sites": Counted(sites), "n_patients": Counted(sites, "patients")}
     if events is not None:
         counts["n_events"] = Counted(events, event_unit)
-    return Behind(counts, gives_away, (sites, *rests_on), parts, needs)
+    return Behind(counts, gives_away, by_interval, (sites, *rests_on), parts, needs, share=share)

@@ -33,16 +33,33 @@ def failures_between(before: float, after: float, at_risk: tuple[float, float], 
     -------
     Whole numbers; the highest is inf where so few are at risk that nothing bounds it.
     """
+    printed = ((value - half_digit, value + half_digit) for value in (before, after))
+    return failures_within(*printed, at_risk)
+
+
+def failures_within(before: Range, after: Range, at_risk: tuple[float, float]) -> Range:
+    """The same where survival at each month is known to lie between two values.
+
+    Parameters
+    ----------
+    before, after : survival at the two months, lowest and highest
+    at_risk : as in `failures_between`
+    """
     first, second = at_risk
-    highest = min(1.0, (after + half_digit) / max(before - half_digit, half_digit))
-    lowest = max(after - half_digit, 0.0) / min(1.0, before + half_digit)
+    highest = min(1.0, after[1] / max(before[0], 1e-9))
+    lowest = max(after[0], 0.0) / min(1.0, before[1])
     fewest = math.ceil(second * (1 - highest) - 1e-9)
     most = math.floor(math.log(lowest) / math.log1p(-1 / first) + 1e-9) if first > 1 and lowest > 0 else math.inf
     return max(fewest, 0), most
 
 
 def counts_agreeing(
-    interval: Callable[[int, int], Sequence[float]], printed: Sequence[float], half_digit: float, most: int
+    interval: Callable[[int, int], Sequence[float]],
+    printed: Sequence[float],
+    half_digit: float,
+    most: int,
+    share: Range = (0.0, 1.0),
+    least: int = 1,
 ) -> list[tuple[int, int]]:
     """Every x of n whose interval is the printed one; Wilson's, the exact one, a bound of one side.
 
@@ -52,12 +69,14 @@ def counts_agreeing(
     printed : the same, rounded
     half_digit : how far a printed number may be from the full one
     most : largest n that is tried
+    share : what x / n can be, where that is known
+    least : smallest n that is tried
     """
     told = np.asarray(printed, float)
     return [
         (x, n)
-        for n in range(1, most + 1)
-        for x in range(n + 1)
+        for n in range(least, most + 1)
+        for x in range(math.ceil(n * share[0] - 1e-9), math.floor(n * share[1] + 1e-9) + 1)
         if (np.abs(np.asarray(interval(x, n), float) - told) <= half_digit + 1e-12).all()
     ]
 
@@ -85,3 +104,15 @@ def degrees_of_freedom(estimate: Range, low: Range, high: Range, p: Range, most:
     largest, smallest = 2 * stdtr(df, -size[0] * t / half[1]), 2 * stdtr(df, -size[1] * t / half[0])
     agrees = df[(largest >= p[0]) & (smallest <= p[1])]
     return (float(agrees[0]), float(agrees[-1])) if len(agrees) else (math.nan, math.nan)
+
+
+def survival_within(estimate: Range, low: Range, high: Range) -> Range:
+    """What survival can be, of which an interval is printed beside it that is symmetric on the log of its negative log.
+
+    Parameters
+    ----------
+    estimate, low, high : each from and to, for it is rounded
+    """
+    ends = np.clip(np.array([low, high], float), 1e-9, 1 - 1e-9)
+    middle = np.exp(-np.exp(np.log(-np.log(ends)).mean(axis=0)))
+    return max(estimate[0], float(middle[0])), min(estimate[1], float(middle[1]))

@@ -34,7 +34,10 @@ ANALYSES: dict[str, Analysis] = {analysis.name: analysis for question in QUESTIO
 # The table of all questions together. Who stands behind its rows is declared with each analysis.
 RESULTS = TableRules(
     ("n_sites", "n_patients", "n_events"),
-    (Rule(("estimate", "conf_low", "conf_high", "p_value"), behind=ESTIMATE_NEEDS, given_away=True),),
+    (
+        Rule(("estimate",), behind=ESTIMATE_NEEDS, given_away=True),
+        Rule(("conf_low", "conf_high", "p_value"), behind=ESTIMATE_NEEDS, given_away=True, interval=True),
+    ),
     labels=("conf_level",),
     told_by=("analysis",),
 )

@@ -34,6 +34,7 @@ from liftseries.release.before import RECORD as RECORD_OF_COUNTS
 from liftseries.release.before import read_before, told_before
 from liftseries.release.before import record as record_release
 from liftseries.release.check import attacked
+from liftseries.release.coarse import with_coarse
 from liftseries.release.figures import draw_figures
 from liftseries.release.masking import Masked, mask, withheld_columns
 from liftseries.release.population import read_population
@@ -100,7 +101,7 @@ def release(plan: Plan, with_rows: bool = False, *, first: bool = False, lower_c
         if rows_leave and (masked.tells_no_count or attacked(masked, plan.smallest_cell).recovered):
             rows_leave = False
             masked = mask(whole, population, plan.smallest_cell, before=before)
-        masked = with_answers(masked, plan.smallest_cell)
+        masked = with_answers(with_coarse(masked, plan.smallest_cell), plan.smallest_cell)
         step("Trying to work out what is withheld")
         _check_protected(plan, masked)
         counts_told, sets = told_counts(masked, plan.smallest_cell, run, with_rows)

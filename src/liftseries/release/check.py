@@ -5,15 +5,22 @@ It takes what is printed from the masked tables, and knows nothing of how it was
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import pandas as pd
 
 from liftseries.base.remarks import WITHHELD_COUNT
 from liftseries.disclosure.attack import told_apart
-from liftseries.disclosure.counts import n_patients_behind, value_of
+from liftseries.disclosure.counts import Count, n_patients_behind, value_of
+from liftseries.disclosure.parts import Together
+from liftseries.release.by_month import told_by_month
+from liftseries.release.entries import Behinds
 from liftseries.release.enumerated import enumerated
+from liftseries.release.ledger import Ledger, Place
 from liftseries.release.masking import Masked, tables_of
+from liftseries.release.shares import told_shares
 
 
 @dataclass(frozen=True)
@@ -37,8 +44,33 @@ class Attacked:
         return self.targets.loc[self.targets["recovered"].astype(bool), "name"].tolist()
 
 
-def attacked(masked: Masked, smallest_cell: int) -> Attacked:
-    """Attacks the bundle, together with what earlier releases told."""
+@dataclass(frozen=True)
+class Known:
+    """What a reader has, and what must not be told from it.
+
+    Attributes
+    ----------
+    counts : of the ledger
+    values : by name, what is printed of each: see `disclosure.attack`
+    needed : by name of a count of few patients, what it must be able to fall to and rise to
+    """
+
+    counts: list[Count]
+    values: dict[str, int | tuple[int, int] | None]
+    needed: dict[str, tuple[float, float]]
+
+    @cached_property
+    def names(self) -> dict[str, str]:
+        """Name in the ledger -> a count of that name: seen in several tables it is any of them."""
+        return {count.name.rpartition(" | ")[0]: count.name for count in self.counts}
+
+    def in_counts(self, told: Iterable[Together]) -> list[Together]:
+        """The same of counts, of names in the ledger."""
+        return [replace(one, of={self.names[name]: times for name, times in one.of.items()}) for one in told]
+
+
+def known_of(masked: Masked, smallest_cell: int) -> Known:
+    """What the bundle prints, together with what earlier releases told."""
     ledger, patients = masked.ledger, masked.ledger.patients
     counts = ledger.counts(smallest_cell)
     shown = shown_values(masked)
@@ -58,14 +90,35 @@ def attacked(masked: Masked, smallest_cell: int) -> Attacked:
     }
     value = {count.name: value_of(count, patients) for count in few.values()}
     needed = {name: (1.0, max(smallest_cell - 1.0, n + (n >= smallest_cell))) for name, n in value.items()}
-    targets = told_apart(counts, patients, values, needed)
+    return Known(counts, values, needed)
+
+
+def attacked(masked: Masked, smallest_cell: int) -> Attacked:
+    """Attacks the bundle, together with what earlier releases told."""
+    ledger, known = masked.ledger, known_of(masked, smallest_cell)
+    roundly = told_roundly(tables_of(masked.material), masked.behind, ledger, ledger.coarse, smallest_cell)
+    further = known.in_counts(one for _, told in roundly for one in told)
+    targets = told_apart(known.counts, ledger.patients, known.values, known.needed, further)
+    value = {count.name: value_of(count, ledger.patients) for count in known.counts if count.name in known.needed}
     targets.insert(1, "value", targets["name"].map(value))
     parts = [targets, enumerated(masked, smallest_cell)]
     targets = pd.concat([part for part in parts if len(part)], ignore_index=True) if any(map(len, parts)) else targets
     return Attacked(
-        len({name.rpartition(" | ")[0] for name, value in values.items() if isinstance(value, int)}),
+        len({name.rpartition(" | ")[0] for name, value in known.values.items() if isinstance(value, int)}),
         targets,
     )
+
+
+def told_roundly(
+    tables: Mapping[str, pd.DataFrame],
+    behind: Behinds,
+    ledger: Ledger,
+    coarse: Mapping[Place, float],
+    smallest_cell: int,
+) -> list[tuple[list[Place], list[Together]]]:
+    """What rows that are told roundly tell of counts: the rows, and what they tell."""
+    known = tables, behind, ledger, coarse, smallest_cell
+    return [*told_shares(*known), *told_by_month(*known)]
 
 
 def shown_values(masked: Masked) -> dict[str, int | tuple[int, int]]:
@@ -81,8 +134,10 @@ def shown_values(masked: Masked) -> dict[str, int | tuple[int, int]]:
     for table, rows in masked.behind.items():
         told = tables[table].get("estimate", tables[table].get("survival"))
         for row, behind in enumerate(rows if told is not None else ()):
-            if behind is not None and pd.notna(told.iloc[row]):
-                for counted in behind.gives_away:
-                    if name := ledger.name_of(counted):
-                        found[name] = ledger.entries[name].value
+            if behind is None or pd.isna(told.iloc[row]) or (table, row) in ledger.coarse:
+                continue
+            has_interval = tables[table][["conf_low", "conf_high"]].iloc[row].notna().any()
+            for counted in (*behind.gives_away, *(behind.by_interval if has_interval else ())):
+                if name := ledger.name_of(counted):
+                    found[name] = ledger.entries[name].value
     return found

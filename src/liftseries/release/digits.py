@@ -9,6 +9,9 @@ from liftseries.report.kit.numbers import FEW_SITES
 from liftseries.report.kit.tables.cells import PERCENT_SCALES, RATIO_SCALES
 
 SHARE, PLAIN, LEAST_P = 3, 2, 0.01  # decimals of a share, of any other number; a smaller p is told as below it
+HALF_SHARE, HALF_OF_FEW, HALF_OF_PLAIN = (0.5 * 10.0**-digits for digits in (SHARE, 2, PLAIN))
+TIE = 1e-7  # within which a share lies midway between two multiples
+HALF_MONTH = 0.5  # of a number of months told coarsely
 SHARE_OF_FEW = 2  # of a share of fewer than `FEW_SITES` sites: a whole per cent
 LARGEST_LOG = 50.0  # of a ratio that can be written
 SHARES = ("share", "survival")  # columns of tables that hold shares; of results.csv the scale says so
@@ -16,7 +19,11 @@ SUMMARIES = ("median", "q1", "q3")
 
 
 def rounded(
-    values: pd.Series, column: str, scale: pd.Series | None = None, n_sites: np.ndarray | None = None
+    values: pd.Series,
+    column: str,
+    scale: pd.Series | None = None,
+    n_sites: np.ndarray | None = None,
+    coarse: np.ndarray | None = None,
 ) -> pd.Series:
     """A column's numbers as they leave.
 
@@ -26,7 +33,15 @@ def rounded(
     column : its name
     scale : shape (n_rows,), of results.csv
     n_sites : shape (n_rows,), how many sites a share is of; NaN where it is no share of sites counted
+    coarse : shape (n_rows,), of how much a share is told as a multiple, and months as whole ones; 0 where as usual
     """
+    if coarse is not None and coarse.any():
+        unit = np.where(coarse > 0, coarse, 1.0)
+        if scale is not None:
+            unit = np.where(scale.isin(PERCENT_SCALES), unit, 1.0)
+        usual = rounded(values, column, scale, n_sites)
+        multiples = np.floor(values / unit + 0.5 + TIE) * unit  # a half goes up, so that each is told in one way
+        return usual.mask(coarse > 0, multiples.round(SHARE))
     if column == "p_value":
         return values.round(2).where(values >= LEAST_P, 0.0).clip(upper=0.99).where(values.notna())
     if column in SUMMARIES:
@@ -54,3 +69,8 @@ def _share(values: pd.Series, n_sites: np.ndarray | None = None) -> pd.Series:
 def _ratio(values: pd.Series) -> pd.Series:
     told = values.round(PLAIN).where(values < 100, values.round(0))
     return told.mask(told <= 0, 0.4 * 10.0**-PLAIN)
+
+
+def half_of_share(told: float, of_few: bool) -> float:
+    """How far a printed share may be from the full one; what would be none or all is told to a decimal more."""
+    return HALF_OF_FEW if of_few and 0 < told < 1 and round(told, SHARE_OF_FEW) == told else HALF_SHARE

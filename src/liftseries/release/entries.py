@@ -6,7 +6,7 @@ Nothing here knows an analysis or a table by name but results.csv, in which all 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import pandas as pd
@@ -46,7 +46,9 @@ def n_of_share(behind: Behind | None, population: Population) -> float:
 
 def _behind_rows(name: str, table: pd.DataFrame, population: Population) -> list[Behind | None]:
     if name == RESULTS:
-        return [_behind_estimate(row_of(printed), population) for printed in table.itertuples(index=False)]
+        return [
+            _behind_estimate(printed.analysis, row_of(printed), population) for printed in table.itertuples(index=False)
+        ]
     declared = tables_that_may_leave()[name].behind
     if not declared:
         return [None] * len(table)
@@ -54,12 +56,18 @@ def _behind_rows(name: str, table: pd.DataFrame, population: Population) -> list
     return [behind(population, row) for row in table.itertuples(index=False)]
 
 
-def _behind_estimate(row: Row, population: Population) -> Behind | None:
+def _behind_estimate(printed: str, row: Row, population: Population) -> Behind | None:
     analysis = ANALYSES.get(row.analysis)
     if analysis is None or not analysis.behind:
         return None
     key = ("behind", *vars(row).values())
-    return population.once(key, lambda: function_named(analysis.behind)(population, row))
+    behind = population.once(key, lambda: function_named(analysis.behind)(population, row))
+    if behind is None or printed == row.analysis:
+        return behind
+    # What is worked out from a row, its interval too, tells what both do.
+    return replace(
+        behind, gives_away=(*behind.gives_away, *behind.by_interval), by_interval=(), by_month=None, share=""
+    )
 
 
 def enter_tables(
@@ -75,7 +83,7 @@ def enter_tables(
                 ledger.enter((name, position), one, seen_in)
                 if name == RESULTS and (printed.analysis, printed.method) in ANSWERED and printed.subset == WHOLE:
                     ledger.headline |= {ledger.cells[name, position, column] for column in one.counts}
-                    ledger.quoted |= {ledger.name_of(counted) for counted in one.gives_away}
+                    ledger.quoted |= {ledger.name_of(counted) for counted in (*one.gives_away, *one.by_interval)}
     for group in untold:
         if group.table == RESULTS and not is_core(group.row):
             continue

@@ -14,17 +14,20 @@ import pandas as pd
 
 from liftseries.base.remarks import names_in
 from liftseries.disclosure.declared import MANY_PATIENTS, Counted
-from liftseries.disclosure.enumeration import Range, counts_agreeing, degrees_of_freedom, failures_between
+from liftseries.disclosure.enumeration import Range, counts_agreeing, degrees_of_freedom, failures_within
 from liftseries.estimators.intervals import CONF_LEVEL
-from liftseries.estimators.proportion import largest_risk
-from liftseries.release.digits import LARGEST_LOG, SHARE, SHARE_OF_FEW
+from liftseries.estimators.proportion import exact, largest_risk, wilson
+from liftseries.release.digits import HALF_OF_PLAIN, LARGEST_LOG, SHARE, half_of_share
 from liftseries.release.entries import RESULTS, n_of_share
 from liftseries.release.masking import Masked
 from liftseries.report.kit.numbers import FEW_SITES
 from liftseries.report.kit.tables.cells import PERCENT_SCALES, RATIO_SCALES
 
 COLUMNS = ["name", "value", "lower", "upper", "recovered"]
-HALF_SHARE, HALF = 0.5 * 10.0**-SHARE, 0.005  # of a share of many sites; of any other number, and of a p
+# The intervals of a share that are functions of two counts alone, by analysis and method.
+OF_TWO_COUNTS = {("perforation.rate", "wilson"): wilson, ("perforation.rate", "exact"): exact} | {
+    (analysis, "patients"): exact for analysis in ("complications.rate", "complications.first_year")
+}
 
 
 def enumerated(masked: Masked, smallest_cell: int) -> pd.DataFrame:
@@ -37,7 +40,7 @@ def enumerated(masked: Masked, smallest_cell: int) -> pd.DataFrame:
         Recovered is a number of failures of 1 to k - 1 that cannot be 1, or cannot be k - 1; a number of patients that
         is told nowhere and is known to within fewer than k.
     """
-    found = [*_patients(masked, smallest_cell), *_failures(masked, smallest_cell)]
+    found = [*_patients(masked, smallest_cell), *_events(masked, smallest_cell), *_failures(masked, smallest_cell)]
     return pd.DataFrame(found, columns=COLUMNS)
 
 
@@ -64,21 +67,42 @@ def _patients(masked: Masked, k: int) -> Iterator[tuple]:
         yield f"patients of row {at}", patients[at], low, high, low <= patients[at] <= high and high - low < k
 
 
-def _half_of(share: float, of_few: bool) -> float:
-    """How far a printed share may be from the full one; what would be none or all is told to a decimal more."""
-    return HALF if of_few and 0 < share < 1 and round(share, SHARE_OF_FEW) == share else HALF_SHARE
+def _events(masked: Masked, k: int) -> Iterator[tuple]:
+    """Both counts behind an interval that is a function of them alone, where one of them is not told."""
+    ledger = masked.ledger
+    gone, n_patients = ledger.withheld(masked.protection.withheld), ledger.population.n_patients
+    for at, row in enumerate(masked.material.results.itertuples(index=False)):
+        behind, interval = masked.behind[RESULTS][at], OF_TWO_COUNTS.get((row.analysis, row.method))
+        if interval is None or behind is None or pd.isna(row.estimate) or pd.isna(row.conf_low):
+            continue
+        whole, events = behind.gives_away
+        if ledger.is_told(whole, gone) and ledger.is_told(events, gone):
+            continue
+        half = half_of_share(row.estimate, n_of_share(behind, ledger.population) < FEW_SITES)
+        share = max(row.estimate - half, 0.0), min(row.estimate + half, 1.0)
+        printed, most = (row.conf_low, row.conf_high), ledger.population.n_sites
+        n_told = row.n_patients if whole.unit == "patients" else row.n_sites
+        agree = [(x, n) for x, n in counts_agreeing(interval, printed, half, most, share) if n_told < 0 or n == n_told]
+        with_event = ledger.population.patients_of(events.members) if whole.unit == "patients" else events.members
+        without = Counted(whole.members & ~with_event, whole.unit)
+        for counted, numbers in ((events, [x for x, _ in agree]), (without, [n - x for x, n in agree])):
+            low, high = (min(numbers), max(numbers)) if numbers else (math.nan, math.nan)
+            few = n_patients(counted.members)
+            value = few if whole.unit == "patients" else int(counted.members.sum())
+            name = f"{'events' if counted is events else 'those without'} of row {at}"
+            yield name, value, low, high, 1 <= few < k and (low > 1 or high < k - 1)
 
 
 def _agreeing_bound(row, most: int, of_few: bool) -> Range:
     told = row.conf_high if row.estimate == 0 else 1 - row.conf_low
-    half = _half_of(round(told, SHARE), of_few)
+    half = half_of_share(round(told, SHARE), of_few)
     n = [n for _, n in counts_agreeing(lambda x, n: [largest_risk(n) if x == 0 else -1.0], [told], half, most)]
     return (min(n), max(n)) if n else (math.nan, math.nan)
 
 
 def _agreeing_t(row, most: int, of_few: bool) -> Range:
     numbers = [_rounded_from(value, row.scale, of_few) for value in (row.estimate, row.conf_low, row.conf_high)]
-    p = (0.0, 0.01) if row.p_value == 0 else (row.p_value - HALF, row.p_value + HALF)
+    p = (0.0, 0.01) if row.p_value == 0 else (row.p_value - HALF_OF_PLAIN, row.p_value + HALF_OF_PLAIN)
     return degrees_of_freedom(*numbers, p, max(most, MANY_PATIENTS), CONF_LEVEL)
 
 
@@ -86,9 +110,9 @@ def _rounded_from(value: float, scale: str, of_few: bool) -> Range:
     """What the full number may be."""
     if scale in RATIO_SCALES and abs(value) < LARGEST_LOG:
         ratio = np.exp(value)
-        half = HALF if ratio < 100 else 0.5
+        half = HALF_OF_PLAIN if ratio < 100 else 0.5
         return float(np.log(max(ratio - half, 1e-9))), float(np.log(ratio + half))
-    half = _half_of(value, of_few) if scale in PERCENT_SCALES else HALF
+    half = half_of_share(value, of_few) if scale in PERCENT_SCALES else HALF_OF_PLAIN
     return value - half, value + half
 
 
@@ -97,16 +121,23 @@ def _failures(masked: Masked, k: int) -> Iterator[tuple]:
     curves, at_risk = masked.material.table("survival_curves"), masked.material.table("survival_at_risk")
     if curves.empty or at_risk.empty:
         return
-    behind, population = masked.behind["survival_curves"], masked.ledger.population
+    behind, population, coarse = masked.behind["survival_curves"], masked.ledger.population, masked.ledger.coarse
     failed = [one.gives_away[0].members for one in behind]
     told = curves.assign(row=range(len(curves))).merge(at_risk, on=["subset", "months"])
     for subset, rows in told.groupby("subset"):
         rows = rows[rows["survival"].notna() & rows["n_at_risk"].gt(0)].sort_values("months")
         for one, other in zip(rows.iloc[:-1].itertuples(), rows.iloc[1:].itertuples(), strict=True):
             numbers = (one.n_at_risk, other.n_at_risk)
-            half = HALF if n_of_share(behind[one.row], population) < FEW_SITES else HALF_SHARE
-            low, high = failures_between(one.survival, other.survival, numbers, half)
+            few = n_of_share(behind[one.row], population) < FEW_SITES
+            told = [_rounded_to(each.survival, coarse.get(("survival_curves", each.row)), few) for each in (one, other)]
+            low, high = failures_within(*told, numbers)
             between = failed[other.row] & ~failed[one.row]
             is_small = 1 <= population.n_patients(between) < k
             name = f"failures of {subset} from month {one.months:g} to {other.months:g}"
             yield name, int(between.sum()), low, high, is_small and (low > 1 or high < k - 1)
+
+
+def _rounded_to(survival: float, unit: float | None, of_few: bool) -> Range:
+    """What survival may be that is printed; as a multiple of a unit where it is told roundly."""
+    half = unit / 2 if unit else half_of_share(survival, of_few)
+    return survival - half, survival + half

@@ -57,6 +57,7 @@ class Ledger:
     known : names of counts that are told whatever else is withheld, by rows that leave the house
     before : what earlier releases told; None where there was none
     told_below : name of a count that is withheld -> what it is told to be below all the same
+    coarse : row -> to how much of a share it is rounded, since the counts that it gives away are withheld
     """
 
     population: Population
@@ -69,6 +70,7 @@ class Ledger:
     known: set[str] = field(default_factory=set)
     before: Before | None = None
     told_below: dict[str, int] = field(default_factory=dict)
+    coarse: dict[Place, float] = field(default_factory=dict)
     _names: dict[Key, str] = field(default_factory=dict)
 
     @property
@@ -98,7 +100,7 @@ class Ledger:
         """Enters the counts of a row, and those that its other numbers are exact functions of."""
         for column, counted in behind.counts.items():
             self.cells[(*place, column)] = self.add(counted, seen_in)
-        for counted in behind.gives_away:
+        for counted in (*behind.gives_away, *behind.by_interval):
             self.add(counted, seen_in)
 
     def leaves_unprinted(self, counted: Counted, seen_in: Iterable[str]) -> None:

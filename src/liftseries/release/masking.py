@@ -12,10 +12,10 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
+from liftseries.base.remarks import remark
 from liftseries.disclosure.coarsening import Coarsened
-from liftseries.disclosure.counts import Count, n_patients_behind
 from liftseries.disclosure.declared import MANY_PATIENTS, Behind, Rule, TableRules
-from liftseries.disclosure.suppression import Protection, protect
+from liftseries.disclosure.suppression import Protection
 from liftseries.models.questions import tables_that_may_leave
 from liftseries.models.shared.population import Population
 from liftseries.release.before import Before
@@ -23,20 +23,17 @@ from liftseries.release.bounds import with_bounds
 from liftseries.release.digits import rounded
 from liftseries.release.entries import RESULTS, Behinds, behind_rows, enter_tables, is_core, n_of_share
 from liftseries.release.groups import told_groups
-from liftseries.release.headline import headline_alone
 from liftseries.release.leaving import leaving
 from liftseries.release.ledger import Ledger
 from liftseries.release.rows import enter_rows
+from liftseries.release.withholding import costs_of, protection_of
 from liftseries.release.words import told_words
 from liftseries.report.closing.as_read import reading_told
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import WITHHELD, WITHHELD_COUNT, few_of
+from liftseries.report.kit.tables.cells import PERCENT_SCALES
 
 PLAN_SECTIONS = ("study", "purpose", "plan", "extra_columns", "sharing")  # the others name files and people's words
-TOTAL_COSTS = 1000.0  # what withholding the size of the series costs, where another count costs as many estimates
-AN_ANSWER_COSTS = 50.0  # a count that the first page answers with
-A_COUNT_COSTS, A_HEADLINE_COSTS = 0.3, 12.0  # as many estimates as the count itself, and one that the report quotes
-MOST_FEW, MOST_TARGETS = 1 / 3, 1 / 2  # of the different counts, printed or left by others; our convention
 
 
 @dataclass(frozen=True)
@@ -104,46 +101,9 @@ def mask(
     if rows:
         enter_rows(ledger, rows)
     counts = ledger.counts(smallest_cell)
-    protection = protection_of(ledger, counts, smallest_cell, _costs(whole, behind, ledger, counts))
+    protection = protection_of(ledger, counts, smallest_cell, costs_of(whole, behind, ledger, counts))
     masked, withheld = masked_material(whole, behind, ledger, protection, smallest_cell)
     return Masked(masked, whole, behind, ledger, protection, withheld)
-
-
-def protection_of(
-    ledger: Ledger, counts: Sequence[Count], smallest_cell: int, costs: Mapping[str, float]
-) -> Protection:
-    """What is withheld of a ledger's counts.
-
-    Where most are of few patients, or one cannot be hidden otherwise, all but those of the headline questions.
-
-    What would be left of such a series tells little, and looking for it is slow: nearly every count hangs on another.
-    """
-    few = [entry for entry in ledger.entries.values() if 1 <= entry.n_patients < smallest_cell]
-    targets = {count.name for count in counts if n_patients_behind(count, ledger.patients) < smallest_cell}
-    hangs_together = len({name.rpartition(" | ")[0] for name in targets}) > MOST_TARGETS * len(ledger.entries)
-    if len(few) <= MOST_FEW * len(ledger.entries) and not hangs_together:
-        protection = protect(counts, ledger.patients, smallest_cell, weights=costs)
-        if protection.intervals["protected"].all():
-            return protection
-    return headline_alone(ledger, counts, smallest_cell)
-
-
-def _costs(whole: Material, behind: Behinds, ledger: Ledger, counts: Sequence[Count]) -> dict[str, float]:
-    """What withholding each count costs: the estimates that go with it."""
-    costs = dict.fromkeys(ledger.entries, A_COUNT_COSTS)
-    for headline, one in zip(whole.results["headline"].astype(bool), behind[RESULTS], strict=True):
-        for name in {ledger.name_of(counted) for counted in one.gives_away} - {None} if one else ():
-            costs[name] += A_HEADLINE_COSTS if headline else 1.0
-    for name in ledger.headline | ledger.quoted:
-        costs[name] += AN_ANSWER_COSTS
-    shown = {count.name: costs.get(count.name.rpartition(" | ")[0], 0.0) / len_of for count, len_of in _tables(counts)}
-    return shown | {count.name: TOTAL_COSTS / len_of for count, len_of in _tables(counts) if count.members.all()}
-
-
-def _tables(counts: Sequence[Count]) -> list[tuple[Count, int]]:
-    """Each count with how many tables its number is seen in, among which its costs are divided."""
-    n_tables = pd.Series([count.name.rpartition(" | ")[0] for count in counts]).value_counts()
-    return [(count, int(n_tables[count.name.rpartition(" | ")[0]])) for count in counts]
 
 
 def masked_material(
@@ -198,11 +158,17 @@ class _Masking:
                 values = pd.to_numeric(table[column]).astype(float)
                 away = goes | self._p_goes(column, went)
                 self.n_numbers += int((away & values.notna().to_numpy(bool)).sum())
-                table[column] = rounded(values.mask(away), column, table.get("scale"), self._n_of_shares)
+                table[column] = rounded(values.mask(away), column, table.get("scale"), self._n_of_shares, self._coarse)
             if "problem" in table and "estimate" in rule.numbers:
                 had = pd.to_numeric(self.table["estimate"]).notna().to_numpy(bool)
                 table.loc[goes & had, "problem"] = WITHHELD
-                table.loc[goes, "note"] = ""
+            if "note" in table and ("estimate" in rule.numbers or rule.interval):
+                table.loc[goes | (self._coarse > 0), "note"] = ""
+        if "note" in table and self._coarse.any():
+            scale = table["scale"].isin(PERCENT_SCALES)
+            rounds = [remark("rounded_share", per_cent=100 * unit) if unit else "" for unit in self._coarse]
+            rounds = pd.Series(rounds, table.index).where(scale, remark("rounded_months"))
+            table["note"] = table["note"].mask(self._coarse > 0, rounds)
         return table
 
     def _counts(self, column: str, values: pd.Series) -> pd.Series:
@@ -227,6 +193,11 @@ class _Masking:
         return np.array([n_of_share(one, self.ledger.population) for one in self.behind], float)
 
     @cached_property
+    def _coarse(self) -> np.ndarray:
+        """Of how much each row's share is told as a multiple, 0 where in all its digits; shape (n_rows,)."""
+        return np.array([self.ledger.coarse.get((self.name, row), 0.0) for row in range(len(self.table))], float)
+
+    @cached_property
     def _is_core(self) -> list[bool]:
         """Whether each row's counts are of the core."""
         if self.name != RESULTS:
@@ -248,7 +219,9 @@ class _Masking:
             # A row of which nobody knows who stands behind it may rest on anybody.
             goes[row] |= behind is None or (rule.behind > 0 and self._too_few(rule, behind))
             if not goes[row] and rule.given_away:
-                goes[row] = not all(self.ledger.is_told(counted, self.gone) for counted in behind.gives_away)
+                away = () if self._coarse[row] else behind.gives_away
+                away = (*away, *(behind.by_interval if rule.interval else ()))
+                goes[row] = not all(self.ledger.is_told(counted, self.gone) for counted in away)
         return goes
 
     def _too_few(self, rule: Rule, behind: Behind) -> bool:

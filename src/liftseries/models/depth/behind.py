@@ -12,7 +12,7 @@ from liftseries.models.depth.agreement import depth_missing
 from liftseries.models.depth.perforation import SUBSETS
 from liftseries.models.depth.read import readings
 from liftseries.models.depth.shares import UNJUDGED, ended_missing
-from liftseries.models.shared.behind import Row, away_of_share
+from liftseries.models.shared.behind import Row, behind_share
 from liftseries.models.shared.population import Population
 
 
@@ -29,19 +29,19 @@ def read(p: Population, row: Row) -> Behind:
 def ended(p: Population, row: Row) -> Behind:
     """Sites of which it is known how the drilling ended; events are those that ended so."""
     known = ~_any(ended_missing(p.cases))
-    return _share(p, known, known & p.cases["ended"].eq(row.term).to_numpy(bool))
+    return behind_share(p, known, known & p.cases["ended"].eq(row.term).to_numpy(bool))
 
 
 def adherence(p: Population, row: Row) -> Behind:
     """Sites where it can be judged whether they were drilled as planned; events are those that were."""
     judged = p.subset(row.subset) & p.cases["as_drilled"].notna().to_numpy(bool)
-    return _share(p, judged, judged & p.cases["as_drilled"].eq("plan").to_numpy(bool))
+    return behind_share(p, judged, judged & p.cases["as_drilled"].eq("plan").to_numpy(bool))
 
 
 def perforation(p: Population, row: Row) -> Behind:
     """Sites drilled so of which it is known whether the membrane tore; events are those where it did."""
     known = p.perforation_known & p.cases["as_drilled"].eq(SUBSETS[row.subset]).to_numpy(bool)
-    return _share(p, known, known & p.perforated)
+    return behind_share(p, known, known & p.perforated)
 
 
 def deviation_share(p: Population, row: Row) -> Behind:
@@ -51,17 +51,12 @@ def deviation_share(p: Population, row: Row) -> Behind:
     known = flags.notna().to_numpy(bool)
     if unjudged:
         log = member & _logged(p)
-        return _share(p, log, log & ~known)
-    return _share(p, member & known, member & flags.fillna(False).to_numpy(bool))
+        return behind_share(p, log, log & ~known)
+    return behind_share(p, member & known, member & flags.fillna(False).to_numpy(bool))
 
 
 def _logged(p: Population) -> np.ndarray:
     return p.cases[list(DEVIATIONS)].notna().any(axis=1).to_numpy(bool)
-
-
-def _share(p: Population, sites: np.ndarray, events: np.ndarray) -> Behind:
-    """A share and its interval are exact functions of both, and of few patients."""
-    return behind_estimate(sites, events, gives_away=away_of_share(p, sites, events))
 
 
 def _read(p: Population) -> np.ndarray:

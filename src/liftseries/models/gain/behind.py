@@ -18,7 +18,7 @@ from liftseries.models.gain.marginal import TERMS, beyond, marginal_at_visits, m
 from liftseries.models.gain.mixed import NO_BONE_HEIGHT
 from liftseries.models.gain.recalls import nearest_recall, nearest_visits, reasons_of_sites
 from liftseries.models.gain.stability import COLUMNS, QUARTILES, stability_known
-from liftseries.models.shared.behind import Row, away_of_share, behind_model
+from liftseries.models.shared.behind import Row, behind_model, behind_share
 from liftseries.models.shared.design import design_matrix
 from liftseries.models.shared.population import Population
 
@@ -70,7 +70,7 @@ def marginal(p: Population, row: Row) -> Behind:
     if what == "mean":
         return behind_estimate(measured)
     far = p.where_sites(near.loc[beyond(near), "site_id"])
-    return behind_estimate(measured, far, gives_away=away_of_share(p, measured, far))
+    return behind_share(p, measured, far)
 
 
 def marginal_recall(p: Population, row) -> Behind:

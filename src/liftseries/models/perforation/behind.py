@@ -10,16 +10,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from liftseries.disclosure.declared import Behind, Counted, behind_estimate
 from liftseries.models.perforation.firth import ANALYSIS, FIRST_TERMS
 from liftseries.models.perforation.quoted import quoted_model
+from liftseries.models.perforation.rate import ANALYSIS as RATE
 from liftseries.models.perforation.rate import PATIENTS
 from liftseries.models.perforation.risk import EXPOSURES, terms_along, terms_by_band
 from liftseries.models.perforation.ways import FIRTH, GEE
-from liftseries.models.shared.behind import Row, away_of_share, behind_model
+from liftseries.models.shared.behind import Row, behind_model, behind_share
 from liftseries.models.shared.complete_cases import perforation_data
 from liftseries.models.shared.population import Population
 
@@ -30,8 +32,10 @@ def rate(p: Population, row: Row) -> Behind:
     """Sites of a subset whose perforation is known, and those perforated."""
     used = p.subset(row.subset) & p.perforation_known
     events = used & p.perforated
-    away = away_of_share(p, used, events) if row.method == PATIENTS else (Counted(used), Counted(events))
-    return behind_estimate(used, events, gives_away=away)
+    if row.method == PATIENTS:
+        behind = behind_share(p, used, events)
+        return behind if row.analysis == RATE else replace(behind, share="")  # divided by what is noticed
+    return behind_estimate(used, events, gives_away=(Counted(used), Counted(events)))
 
 
 def model(p: Population, row: Row) -> Behind:

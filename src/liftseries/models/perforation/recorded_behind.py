@@ -19,9 +19,9 @@ import numpy as np
 
 from liftseries.disclosure.declared import Behind, behind_estimate
 from liftseries.models.perforation.recorded import CASE_BANDS, CASE_NUMBER, FAILURE, MONTHS, NO_IMPLANT, ever_had
-from liftseries.models.shared.behind import Row
+from liftseries.models.shared.behind import Row, behind_share
 from liftseries.models.shared.described import labels, numbers
-from liftseries.models.shared.described_behind import behind_share, behind_statistic
+from liftseries.models.shared.described_behind import behind_statistic
 from liftseries.models.shared.population import Population
 from liftseries.study.schema import UNKNOWN
 

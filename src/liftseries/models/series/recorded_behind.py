@@ -12,9 +12,9 @@ from __future__ import annotations
 
 from liftseries.disclosure.declared import Behind
 from liftseries.models.series.recorded import NO_GRAFT, measured, sites_of_patient
-from liftseries.models.shared.behind import Row
+from liftseries.models.shared.behind import Row, behind_share
 from liftseries.models.shared.described import labels
-from liftseries.models.shared.described_behind import behind_share, behind_statistic
+from liftseries.models.shared.described_behind import behind_statistic
 from liftseries.models.shared.population import Population
 
 

@@ -67,15 +67,18 @@ def behind_model(
     )
 
 
-def away_of_share(p: Population, sites: np.ndarray, events: np.ndarray) -> tuple[Counted, ...]:
-    """What a share with its interval gives away: both counts, and of few patients how many they are.
+def behind_share(p: Population, sites: np.ndarray, events: np.ndarray) -> Behind:
+    """Who stands behind a share of sites, which gives both counts away; its interval tells of few patients how many.
 
     The patients where t is used or a bound rests on their number; of `MANY_PATIENTS` the printed digits are the same
-    with one more or less.
+    with one more or less. Sets of shape (n_sites,).
     """
     few = p.n_patients(sites) < MANY_PATIENTS
     bound = min(p.n_patients(events), p.n_patients(sites & ~events)) <= 1
-    return Counted(sites), Counted(events), *((Counted(sites, "patients"),) if few or bound else ())
+    of_patients = (Counted(sites, "patients"),) if few or bound else ()
+    return behind_estimate(
+        sites, events, gives_away=(Counted(sites), Counted(events)), by_interval=of_patients, share="logit"
+    )
 
 
 def _n_columns(p: Population, term: str) -> int:

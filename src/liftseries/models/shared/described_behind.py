@@ -1,18 +1,11 @@
-"""Who stands behind a share or a statistic that describes what was recorded."""
+"""Who stands behind a statistic that describes what was recorded."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from liftseries.disclosure.declared import Behind, Counted, behind_estimate
-from liftseries.models.shared.behind import away_of_share
 from liftseries.models.shared.described import QUARTILES
-from liftseries.models.shared.population import Population
-
-
-def behind_share(p: Population, used: np.ndarray, events: np.ndarray) -> Behind:
-    """A share of sites with its interval; sets of shape (n_sites,). See `away_of_share`."""
-    return behind_estimate(used, events, gives_away=away_of_share(p, used, events))
 
 
 def behind_statistic(values: np.ndarray, name: str) -> Behind:

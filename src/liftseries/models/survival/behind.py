@@ -11,11 +11,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
-from liftseries.disclosure.declared import Behind, Counted, behind_estimate
+from liftseries.disclosure.declared import Behind, ByMonth, Counted, behind_estimate
 from liftseries.models.shared.behind import Row, behind_model
 from liftseries.models.shared.complete_cases import hazard_data
 from liftseries.models.shared.design import reference_among
@@ -31,6 +32,8 @@ from liftseries.models.survival.life_table import INTERVAL_MONTHS
 from liftseries.models.survival.patient import first_failures
 
 UNCORRECTED = (METHOD,)
+# What those that are worked out by month say, where a few digits leave the number failed open.
+SAYS = {"survival.km": "survival", "survival.competing": "failed", "survival.rmst": "months"}
 CURVE_COLUMNS = ["subset", "months", "survival", "conf_low", "conf_high"]
 
 
@@ -45,9 +48,16 @@ def by_month(p: Population, row: Row) -> Behind:
     used = p.followed & p.subset(row.subset)
     still = used & (p.months >= row.month)
     by_then = used & p.failed & (p.months <= row.month)
-    away = (Counted(by_then), *(_bound_of(p, by_then, still) if row.method == CORRECTED else ()))
+    bound = _bound_of(p, by_then, still) if row.method == CORRECTED else ()
     parts = (by_then,) if row.method in UNCORRECTED else ()
-    return behind_estimate(used, used & p.failed, gives_away=away, rests_on=(still,), parts=parts)
+    away = (Counted(by_then),)
+    behind = behind_estimate(used, used & p.failed, gives_away=away, by_interval=bound, rests_on=(still,), parts=parts)
+    says = SAYS.get(row.analysis)
+    return replace(behind, by_month=_at_month(p, says, row.month, used, still)) if says else behind
+
+
+def _at_month(p: Population, says: str, month: float, used: np.ndarray, still: np.ndarray) -> ByMonth:
+    return ByMonth(says, month, used, still, used & p.died & (p.months <= month))
 
 
 def _bound_of(p: Population, by_then: np.ndarray, still: np.ndarray) -> tuple[Counted, ...]:
@@ -215,9 +225,15 @@ def curve(p: Population, row) -> Behind:
     """Who failed by a month, and who was still followed."""
     part = p.followed & p.subset(row.subset)
     failed = part & p.failed & (p.months <= row.months)
-    away = (Counted(failed), *_bound_of(p, failed, part & (p.months >= row.months)))
     still = part & (p.months >= row.months)
-    return Behind(gives_away=away, rests_on=(still,), group=part, seen_in=_beside(row.subset))
+    return Behind(
+        gives_away=(Counted(failed),),
+        by_interval=_bound_of(p, failed, still),
+        rests_on=(still,),
+        group=part,
+        seen_in=_beside(row.subset),
+        by_month=_at_month(p, "survival", row.months, part, still),
+    )
 
 
 def _failed_before(p: Population, month: float) -> Counted:

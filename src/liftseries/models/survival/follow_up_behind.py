@@ -78,4 +78,6 @@ def complications(p: Population, row: Row) -> Behind:
     ever = here & p.where_sites(with_kind(asked, row.term)["site_id"])
     unit = "patients" if row.method == PATIENTS else "sites"
     away = (Counted(told, unit), Counted(ever, unit))
-    return behind_estimate(told, ever, event_unit=unit, gives_away=away)
+    return behind_estimate(
+        told, ever, event_unit=unit, gives_away=away, share="exact" if unit == "patients" else "logit"
+    )

@@ -43,7 +43,10 @@ QUESTIONS = (
                 "curves",
                 "subset months survival conf_low conf_high",
                 TableRules(
-                    rules=(Rule(("survival", "conf_low", "conf_high"), behind=ESTIMATE_NEEDS, given_away=True),),
+                    rules=(
+                        Rule(("survival",), behind=ESTIMATE_NEEDS, given_away=True),
+                        Rule(("conf_low", "conf_high"), behind=ESTIMATE_NEEDS, given_away=True, interval=True),
+                    ),
                     labels=("months",),
                     behind=f"{BEHIND}:curve",
                     coarsened=f"{BEHIND}:curves_at_months",

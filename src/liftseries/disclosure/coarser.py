@@ -1,0 +1,109 @@
+"""Which numbers can be told beside others, coarsely, so that still no small count can be told: by the attack itself.
+
+A number in a few digits is a range of the counts that it is worked out from.
+
+*Situation:* a reader who knows that the finest rounding was taken that the attack allows learns from a coarse one that
+no finer was allowed, and from a number that is not told that none was; of small tables that gives counts away.
+*Choice:* a number is told where each value that it could have, by what is told before it, leaves all small counts open;
+so whether and how it is told depends on what is told alone (simulatable auditing: Kenthapadi, Mishra and Nissim 2005,
+from memory). *Rival:* to look at its own value only, which tells more numbers. *Consequence:* what the attack finds is
+all that can be found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+import numpy as np
+
+from liftseries.disclosure.counts import Count
+from liftseries.disclosure.parts import NoSeries, Together, Value, goals_of, known_of, parts_of
+from liftseries.disclosure.structure import structure_of
+
+MOST_KEPT = 1000  # series that are kept, the latest, as one of them may serve again
+
+
+class Telling:
+    """What is told beside the counts, taken in one after the other as long as no small count can be told.
+
+    Parameters
+    ----------
+    counts, patients, values, needed : as in `attack.told_apart`, which recovers nothing of them
+    """
+
+    def __init__(
+        self,
+        counts: Sequence[Count],
+        patients: np.ndarray,
+        values: Mapping[str, Value],
+        needed: Mapping[str, tuple[float, float]],
+    ):
+        self.structure = structure_of(counts, patients)
+        self.known, self.within = known_of(self.structure, values)
+        self.goals = goals_of(self.structure, needed)
+        self.told: list[Together] = []
+        self.agreed = np.zeros(len(self.structure.numbers))  # values of all numbers, that agree with all that is told
+        self.series = self.agreed[None]  # such values in which some numbers are as low or high as they have to be
+        for part in parts_of(self.structure, self.known, self.within):
+            found, _ = part.series_for(self.goals, [])
+            self._keep(part.numbers, found)
+
+    def range_of(self, name: str) -> tuple[float, float]:
+        """Lowest and highest value of a count by what is told, and by which counts are of few; not in whole numbers."""
+        number = self.structure.number_of[name]
+        if number in self.known:
+            return self.known[number], self.known[number]
+        within = dict(self.within)
+        for few, (low, high) in self.goals.items():
+            at_least, at_most = self.within.get(few, (0.0, np.inf))
+            within[few] = max(at_least, low), min(at_most, high)
+        (part,) = parts_of(self.structure, self.known, within, self.told, holding={number})
+        return dict(part.bounds({number}, integers=False))[number]
+
+    def leaves_open(self, cells: Iterable[Sequence[Together]]) -> bool:
+        """Whether nothing could be told whichever of these were told too; those that cannot be are passed over."""
+        for further in cells:
+            try:
+                if self._series_with(further) is None:
+                    return False
+            except NoSeries:
+                continue
+        return True
+
+    def takes(self, further: Sequence[Together]) -> bool:
+        """Tells this too, if nothing can be told from it; else leaves all as it was."""
+        found = self._series_with(further)
+        if found is None:
+            return False
+        for numbers, series in found:
+            self._keep(numbers, series)
+        self.told += further
+        return True
+
+    def _series_with(self, further: Sequence[Together]) -> list[tuple[np.ndarray, list[np.ndarray]]] | None:
+        """Of each part that this is about its numbers, and series that reach all goals; None where they do not."""
+        asked = {self.structure.number_of[name] for one in further for name in one.of}
+        found = []
+        for part in parts_of(self.structure, self.known, self.within, [*self.told, *further], holding=asked):
+            kept = part.agreeing(self.series[:, part.numbers])
+            series, missed = part.series_for(self.goals, list(kept), stop=True)
+            self._put_by(part.numbers, series[len(kept) :])
+            if missed:
+                # What could not be hidden is looked at first the next time: it will often be the same.
+                self.goals = {number: self.goals[number] for number in (*missed, *self.goals)}
+                return None
+            found.append((part.numbers, series))
+        return found
+
+    def _keep(self, numbers: np.ndarray, found: Sequence[np.ndarray]) -> None:
+        """The first series found of some numbers taken over, and all of them kept."""
+        self.agreed[numbers] = found[0]
+        self._put_by(numbers, found)
+
+    def _put_by(self, numbers: np.ndarray, found: Sequence[np.ndarray]) -> None:
+        """Some numbers' values kept, beside those of the others that agree."""
+        if not len(found):
+            return
+        more = np.repeat(self.agreed[None], len(found), axis=0)
+        more[:, numbers] = found
+        self.series = np.vstack([self.series, more])[-MOST_KEPT:]

@@ -1,0 +1,293 @@
+"""The unknown numbers of a ledger, in parts of which none tells anything of another, and the series that agree.
+
+What is known of them is what is printed: numbers, ranges, and what several come to together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, linprog, milp
+from scipy.sparse import coo_array, csr_array, vstack
+from scipy.sparse.csgraph import connected_components
+
+from liftseries.disclosure.structure import Structure
+
+OUT_OF_TIME, INFEASIBLE, UNBOUNDED = 1, 2, 3  # what scipy.optimize calls them
+NEAR = 1e-6  # how closely what is known must agree
+
+Value = int | tuple[int, int] | None
+
+BRIEF = {"node_limit": 100, "mip_rel_gap": 0.1}  # of a look for whole numbers, near the lowest at best
+FIRST = 3  # goals that are looked at each alone, before as many at once as can be
+SECONDS = 30.0  # a whole-number programme may take; one without an answer counts as open
+
+
+class NoSeries(ValueError):
+    """What is known contradicts itself."""
+
+    def __init__(self) -> None:
+        super().__init__("no series agrees with the values")
+
+
+@dataclass(frozen=True)
+class Together:
+    """What a reader knows of several counts at once: lowest ≤ their sum, each times its coefficient, ≤ highest."""
+
+    of: Mapping[str, float]
+    lowest: float
+    highest: float
+
+
+def goals_of(structure: Structure, needed: Mapping[str, tuple[float, float]]) -> dict[int, tuple[float, float]]:
+    """What each number must be able to fall to and to rise to; of its names each has its needs."""
+    goals: dict[int, tuple[float, float]] = {}
+    for name, (low, high) in needed.items():
+        number = structure.number_of[name]
+        lowest, highest = goals.get(number, (low, high))
+        goals[number] = min(low, lowest), max(high, highest)
+    return goals
+
+
+def known_of(structure: Structure, values: Mapping[str, Value]) -> tuple[dict[int, float], dict[int, tuple]]:
+    """What is known exactly, and within what limits something else lies."""
+    known: dict[int, float] = {}
+    within: dict[int, tuple] = {}
+    for name, number in structure.number_of.items():
+        value = values.get(name)
+        if isinstance(value, tuple):
+            low, high = within.get(number, value)
+            within[number] = max(low, value[0]), min(high, value[1])
+        elif value is not None and known.setdefault(number, float(value)) != float(value):
+            raise ValueError(f"{name}: another count of the same sites has another value")
+    return known, within
+
+
+def parts_of(
+    structure: Structure,
+    known: Mapping[int, float],
+    within: Mapping[int, tuple],
+    further: Sequence[Together] = (),
+    holding: Collection[int] | None = None,
+) -> Iterator[_Part]:
+    """What is unknown, in parts of which none tells anything of another; where asked, those that hold some numbers.
+
+    Raises
+    ------
+    NoSeries
+        What is known contradicts itself.
+    """
+    n = len(structure.numbers)
+    value = np.array([known.get(i, 0.0) for i in range(n)])
+    unknown = np.array([i for i in range(n) if i not in known], int)
+    more, at_least = _rows_of(structure, further)
+    relations = csr_array(vstack([structure.equations, structure.inequalities, more]))
+    is_equation = np.arange(relations.shape[0]) < structure.equations.shape[0]
+    at_least = np.concatenate([np.zeros(relations.shape[0] - len(at_least)), at_least])
+    rest = at_least - relations @ value  # what the unknown ones of each relation come to, or come to at least
+    relations = csr_array(relations[:, unknown])
+    settled = np.diff(relations.indptr) == 0
+    if (rest[settled] > NEAR).any() or (rest[settled & is_equation] < -NEAR).any():
+        raise NoSeries
+    pairs = coo_array(relations)
+    size = len(unknown) + relations.shape[0]
+    links = coo_array((np.ones(len(pairs.data)), (pairs.col, pairs.row + len(unknown))), shape=(size, size))
+    label = connected_components(links, directed=False)[1]
+    of_number, of_relation = label[: len(unknown)], label[len(unknown) :]
+    for one in np.unique(of_number if holding is None else of_number[np.isin(unknown, list(holding))]):
+        columns = np.flatnonzero(of_number == one)
+        equations, inequalities = (
+            (csr_array(relations[rows][:, columns]), rest[rows])
+            for rows in (np.flatnonzero((of_relation == one) & kind) for kind in (is_equation, ~is_equation))
+        )
+        low, high = np.array([within.get(int(i), (0.0, np.inf)) for i in unknown[columns]], float).T
+        yield _Part(unknown[columns], *equations, *inequalities, Bounds(low, high))
+
+
+def _rows_of(structure: Structure, further: Sequence[Together]) -> tuple[csr_array, np.ndarray]:
+    """Rows that at_least bounds from below, two of each; a highest that is none is left out."""
+    rows: list[np.ndarray] = []
+    at_least: list[float] = []
+    for one in further:
+        row = np.zeros(len(structure.numbers))
+        for name, coefficient in one.of.items():
+            row[structure.number_of[name]] += coefficient
+        rows += [row, -row] if np.isfinite(one.highest) else [row]
+        at_least += [one.lowest, -one.highest] if np.isfinite(one.highest) else [one.lowest]
+    return csr_array(np.array(rows, float).reshape(len(rows), len(structure.numbers))), np.array(at_least, float)
+
+
+class _Part:
+    """Some unknown numbers x: equations @ x = equal_to, inequalities @ x ≥ at_least, x within limits ≥ 0."""
+
+    def __init__(self, numbers, equations, equal_to, inequalities, at_least, within: Bounds):
+        self.numbers, self.within = numbers, within
+        self.equations, self.equal_to = equations, equal_to
+        self.inequalities, self.at_least = inequalities, at_least
+
+    def bounds(self, asked: Collection[int], integers: bool) -> Iterator[tuple[int, tuple[float, float]]]:
+        """Each number that is asked for with its lowest and highest value."""
+        for column, number in enumerate(self.numbers):
+            if int(number) not in asked:
+                continue
+            objective = np.zeros(len(self.numbers))
+            objective[column] = 1
+            yield int(number), (self._lowest(objective, integers), -self._lowest(-objective, integers))
+
+    def reached(self, goals: Mapping[int, tuple[float, float]]) -> dict[int, tuple[float, float]]:
+        """Each number that has goals with its lowest and highest value in the series that were looked for."""
+        here = [column for column, number in enumerate(self.numbers) if int(number) in goals]
+        if not here:
+            return {}
+        every = np.array(self.series_for(goals, [])[0])
+        return {int(self.numbers[column]): (every[:, column].min(), every[:, column].max()) for column in here}
+
+    def series_for(
+        self, goals: Mapping[int, tuple[float, float]], series: list, *, stop: bool = False
+    ) -> tuple[list, list[int]]:
+        """Series of these numbers, those given and what it takes more to reach all goals; and which numbers miss one.
+
+        Where it is to `stop`, the first number that misses a goal is the last that is looked at, in the order of the
+        goals, and that briefly.
+
+        Raises
+        ------
+        NoSeries
+            What is known contradicts itself; where it is to `stop`, even of numbers that need not be whole.
+        """
+        series, missed = list(series) or [self._series(self.within, brief=stop)], []
+        column_of = {int(number): column for column, number in enumerate(self.numbers)}
+        here = [number for number in goals if number in column_of]
+        if series[0] is None:
+            if stop and not self._is_impossible():
+                return [], here[:1]
+            raise NoSeries
+        for place, number in enumerate(here):
+            if place == FIRST:
+                series += self._sweeps([column_of[one] for one in here], [goals[one] for one in here], series)
+            found, both = self._reaching(column_of[number], goals[number], series, brief=stop)
+            series += found
+            missed += [] if both else [number]
+            if stop and missed:
+                break
+        return series, missed
+
+    def _reaching(
+        self, column: int, goal: tuple[float, float], series: list, *, brief: bool
+    ) -> tuple[list[np.ndarray], bool]:
+        """Further series in which a number is as low, and as high, as its goal says; and whether it can be."""
+        found, both = [], True
+        for at_most, at_least in ((goal[0], 0.0), (np.inf, goal[1])):
+            if any(at_least <= one[column] <= at_most for one in series):
+                continue
+            lowest, highest = self.within.lb.copy(), self.within.ub.copy()
+            lowest[column], highest[column] = max(lowest[column], at_least), min(highest[column], at_most)
+            one = self._series(Bounds(lowest, highest), brief=brief) if lowest[column] <= highest[column] else None
+            found += [] if one is None else [one]
+            both = both and one is not None
+            if brief and not both:
+                break
+        return found, both
+
+    def _sweeps(self, columns: list[int], goals: list[tuple[float, float]], series: list) -> list[np.ndarray]:
+        """Further series, in each of which as many as can be reach a goal that none reaches."""
+        found: list[np.ndarray] = []
+        lowest_of, highest_of = np.array(goals, float).T
+        highest = self.within.ub.copy()
+        highest[columns] = np.minimum(highest[columns], np.maximum(highest_of, self.within.lb[columns]))
+        for sign, goal in ((1.0, lowest_of), (-1.0, highest_of)):
+            left = np.inf
+            while True:
+                nearest = (sign * np.array([*series, *found])[:, columns]).min(axis=0)
+                to_reach = np.array(columns)[nearest > sign * goal]
+                if not 1 < len(to_reach) < left:
+                    break
+                left = len(to_reach)
+                objective = np.zeros(len(self.numbers))
+                objective[to_reach] = sign
+                one = self._series(Bounds(self.within.lb, highest), brief=True, objective=objective)
+                found += [] if one is None else [one]
+        return found
+
+    def agreeing(self, series: np.ndarray) -> np.ndarray:
+        """Those of some values that agree with all that is known, shape (n_series, n_numbers), each once."""
+        series = series[((series >= self.within.lb) & (series <= self.within.ub)).all(axis=1)]
+        agrees = (np.abs(self.equations @ series.T - self.equal_to[:, None]) <= NEAR).all(axis=0)
+        agrees &= (self.inequalities @ series.T >= self.at_least[:, None] - NEAR).all(axis=0)
+        return np.unique(series[agrees], axis=0)
+
+    def _is_impossible(self) -> bool:
+        """Whether no values agree with all that is known, not even such as are not whole."""
+        return self._relaxed(np.zeros(len(self.numbers)), self.within).status == INFEASIBLE
+
+    def _relaxed(self, objective: np.ndarray, within: Bounds) -> OptimizeResult:
+        """The lowest of an objective, of numbers that need not be whole."""
+        limits = np.column_stack([within.lb, within.ub])
+        return linprog(
+            objective, -self.inequalities, -self.at_least, self.equations, self.equal_to, limits, method="highs"
+        )
+
+    def _series(self, within: Bounds, *, brief: bool = False, objective: np.ndarray | None = None) -> np.ndarray | None:
+        """Whole numbers within limits that agree with all that is known; None where none were found, or not briefly."""
+        if not brief:
+            relaxed = self._relaxed(np.zeros(len(self.numbers)), within)
+            if relaxed.status == INFEASIBLE:
+                return None
+            if relaxed.x is not None and self._agrees(np.round(relaxed.x), within):
+                return np.round(relaxed.x)
+        for presolve in (True,) if brief else (True, False):
+            options = {"presolve": presolve, "time_limit": SECONDS} | (BRIEF if brief else {})
+            lowest = np.zeros(len(self.numbers)) if objective is None else objective
+            solved = milp(lowest, integrality=1, bounds=within, constraints=self._constraints(), options=options)
+            if solved.x is not None and self._agrees(np.round(solved.x), within):
+                return np.round(solved.x)
+        return None
+
+    def _agrees(self, x: np.ndarray, within: Bounds) -> bool:
+        return bool(
+            (x >= within.lb).all()
+            and (x <= within.ub).all()
+            and (np.abs(self.equations @ x - self.equal_to) <= NEAR).all()
+            and (self.inequalities @ x >= self.at_least - NEAR).all()
+        )
+
+    def _constraints(self) -> list[LinearConstraint]:
+        return [
+            LinearConstraint(matrix, low, high)
+            for matrix, low, high in (
+                (self.equations, self.equal_to, self.equal_to),
+                (self.inequalities, self.at_least, np.inf),
+            )
+            if matrix.shape[0]
+        ]
+
+    def _lowest(self, objective: np.ndarray, integers: bool) -> float:
+        solved = self._relaxed(objective, self.within)
+        lowest = -np.inf if solved.status == UNBOUNDED else _value_found(solved)
+        if not integers:
+            return lowest
+        if lowest == -np.inf:
+            # Whole numbers are unbounded too, if any agree at all (Meyer, Mathematical Programming 7, 1974, 223-235;
+            # from memory); the solver for whole numbers does not tell the one from the other.
+            self._whole(np.zeros_like(objective))
+            return lowest
+        return self._whole(objective)
+
+    def _whole(self, objective: np.ndarray) -> float:
+        # With its presolve HiGHS (scipy 1.17) has called 1 the highest of a number that can be 3: too narrow a bound.
+        options = {"presolve": False, "time_limit": SECONDS}
+        solved = milp(objective, integrality=1, bounds=self.within, constraints=self._constraints(), options=options)
+        if solved.status == OUT_OF_TIME:
+            # No answer counts as open: nothing further off was found than this.
+            return float(solved.fun) if solved.x is not None else np.inf
+        return _value_found(solved)
+
+
+def _value_found(solved: OptimizeResult) -> float:
+    if solved.status == INFEASIBLE:
+        raise NoSeries
+    if solved.status != 0:
+        raise RuntimeError(solved.message)
+    return float(solved.fun)

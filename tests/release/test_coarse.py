@@ -1,0 +1,96 @@
+"""Shares and survival told roundly where their counts are withheld: as multiples that tell of no few patients."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+from release_series import HUNDRED_AND_TWENTY, SMALLEST_CELL, made_of
+
+from liftseries.base.remarks import names_in
+from liftseries.disclosure.declared import Behind, ByMonth, Counted
+from liftseries.models.shared.results import DESIGN_EFFECT
+from liftseries.release.by_month import told_by_month
+from liftseries.release.check import attacked
+from liftseries.release.shares import told_shares
+
+
+@pytest.fixture(scope="module")
+def masked():
+    """What leaves of 120 patients."""
+    return made_of(HUNDRED_AND_TWENTY).masked
+
+
+def told(masked) -> pd.DataFrame:
+    """The rows of results.csv that are told roundly, with their unit."""
+    units = {at: unit for (name, at), unit in masked.ledger.coarse.items() if name == "results"}
+    return masked.material.results.loc[list(units)].assign(unit=list(units.values()))
+
+
+def test_what_is_told_roundly_is_a_multiple_says_so_and_has_no_count(masked):
+    rows = told(masked)
+    assert len(rows)
+    shares = rows[rows["scale"].isin(["risk", "probability"])]
+    times = shares["estimate"] / shares["unit"]
+    assert times.to_numpy() == pytest.approx(times.round().to_numpy(), abs=1e-6)
+    assert all(names_in(note) & {"rounded_share", "rounded_months"} for note in rows["note"])
+    counts = rows.loc[rows["scale"].eq("risk"), ["n_sites", "n_patients", "n_events"]]  # survival's are at its month
+    assert len(counts)
+    assert counts.lt(0).any(axis=1).all()
+    assert not rows["analysis"].eq(DESIGN_EFFECT).any()
+
+
+def test_the_attack_takes_what_they_tell_and_recovers_nothing(masked):
+    assert attacked(masked, SMALLEST_CELL).recovered == []
+
+
+def test_what_they_tell_in_all_digits_holds_of_the_series(masked):
+    """Else the attack would look in the wrong place."""
+    exactly = dict.fromkeys(masked.ledger.coarse, 1e-6)
+    tables = {name: masked.whole.table(name) for name in {name for name, _ in exactly}}
+    behind = {name: masked.behind[name] for name in tables}
+    ranges = [
+        one
+        for found in (told_shares, told_by_month)
+        for _, of in found(tables, behind, masked.ledger, exactly, SMALLEST_CELL)
+        for one in of
+    ]
+    assert ranges
+    value = [sum(times * masked.ledger.entries[name].value for name, times in one.of.items()) for one in ranges]
+    assert all(one.lowest - 0.01 <= n <= one.highest + 0.01 for one, n in zip(ranges, value, strict=True))
+
+
+class Entries:
+    """A ledger of the numbers failed by two months."""
+
+    def __init__(self, *sets: np.ndarray):
+        self.sets = sets
+
+    def name_of(self, counted: Counted) -> str:
+        return next(f"by {k}" for k, members in enumerate(self.sets) if np.array_equal(members, counted.members))
+
+
+def test_survival_of_two_months_tells_of_the_failures_between_them():
+    """Of 400, 20 fail by the first month, 4 more by the second; 300 and 200 are at risk: to 2 per cent 4 stay open."""
+    n = np.arange(400)
+    by_first, by_second = n < 20, n < 24
+    months = [
+        Behind(gives_away=(Counted(failed),), by_month=ByMonth("survival", month, n >= 0, still, n < 0))
+        for failed, month, still in ((by_first, 12.0, n >= 100), (by_second, 36.0, n >= 200))
+    ]
+    printed = pd.DataFrame({"estimate": [0.95, 0.94], "conf_low": np.nan, "conf_high": np.nan})
+    coarse = {("results", 0): 0.02, ("results", 1): 0.02}
+    found = told_by_month(
+        {"results": printed}, {"results": months}, Entries(by_first, by_second), coarse, SMALLEST_CELL
+    )
+    told = [one for _, of in found for one in of if math.isfinite(one.highest)]
+    ranges = {tuple(sorted(one.of)): (one.lowest, one.highest) for one in told}
+    assert set(ranges) == {("by 0",), ("by 1",), ("by 0", "by 1")}
+    for names, n_failed in ((("by 0",), 20), (("by 1",), 24), (("by 0", "by 1"), 4)):
+        low, high = ranges[names]
+        assert low <= n_failed <= high
+    low, high = ranges["by 0", "by 1"]
+    assert low <= 1
+    assert 4 <= high < 12
