@@ -89,6 +89,9 @@ def test_chance_decides_whether_a_signal_is_called_likely():
     """Two signals or more where 0.3 are expected: 1 - e^-0.3 (1 + 0.3) = 0.0369; one or more: 0.2592."""
     assert by_luck(2, 0.3) == pytest.approx(0.036936, abs=1e-6)
     assert by_luck(1, 0.3) == pytest.approx(0.259182, abs=1e-6)
+    assert by_luck(0, 0.3) == 1
+    assert by_luck(400, 200.0) < 1e-30  # of a registry: neither too large to be raised nor nought
+    assert by_luck(200, 200.0) == pytest.approx(0.5, abs=0.02)
     quiet = [row for row in UNITS if row["term"] != "flag"]
     for n, word in ((1, "it may be chance"), (2, "likely")):
         rows = [*quiet, *chart_rows("C", "up", 1, 0.15), *chart_rows("D", "up", n - 1, 0.15)]

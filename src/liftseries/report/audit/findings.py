@@ -124,8 +124,9 @@ def signals_of_all(rows: pd.DataFrame) -> tuple[float, float, int]:
 
 def by_luck(seen: float, expected: float) -> float:
     """How often chance gives as many signals or more: Poisson."""
-    fewer = sum(expected**k / math.factorial(k) for k in range(int(seen)))
-    return 1 - math.exp(-expected) * fewer
+    from scipy.special import pdtrc  # few reports need it
+
+    return float(pdtrc(seen - 1, expected)) if seen >= 1 else 1.0
 
 
 def worse_than_standard(material: Material) -> Iterator[Finding]:
