@@ -24,6 +24,21 @@ read <- function(name) { path <- file.path(folder, name); readBin(path, "double"
 peak <- function() as.numeric(gsub("[^0-9]", "", grep("VmHWM", readLines("/proc/self/status"), value = TRUE))) * 1024
 d <- data.frame(lapply(setNames(nm = columns), read)); n <- nrow(d)
 """
+# Of a penalised model: `top` climbs from some coefficients over those that are free.
+R_PROFILE_LIMITS = """
+profile_limits <- function(best, se) {
+  limits <- matrix(NA, p, 2)
+  for (j in seq_len(p)) for (side in 1:2) {
+    sign <- c(-1, 1)[side]; held <- best$b
+    drop <- function(v) {
+      b <- held; b[j] <- best$b[j] + sign * v * se[j]
+      found <- top(b, setdiff(seq_len(p), j)); held <<- found$b; 2 * (best$value - found$value) - qchisq(.95, 1)
+    }
+    limits[j, side] <- best$b[j] + sign * se[j] * uniroot(drop, c(1, 4), tol = 1e-6)$root
+  }
+  limits
+}
+"""
 R_TAIL = """
 took <- 0; runs <- 0; sink(nullfile())
 while (runs == 0 || (runs < repeated_below / n && took < repeated_s)) {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from contests.contest import Contest, R
+from contests.contest import R_PROFILE_LIMITS, Contest, R
 
 
 def _terms(d) -> np.ndarray:
@@ -97,19 +97,9 @@ numbers <- function(fit) list(fit$b / unit, fit$se / unit)
 )
 R_FIRTH_COX_LIMITS = (
     R_PENALISED
+    + R_PROFILE_LIMITS
     + """
-fit <- function() {
-  best <- estimate(); se <- sqrt(diag(at(best$b)$var)); limits <- matrix(NA, p, 2)
-  for (j in seq_len(p)) for (side in 1:2) {
-    sign <- c(-1, 1)[side]; held <- best$b
-    drop <- function(v) {
-      b <- held; b[j] <- best$b[j] + sign * v * se[j]
-      found <- top(b, setdiff(seq_len(p), j)); held <<- found$b; 2 * (best$value - found$value) - qchisq(.95, 1)
-    }
-    limits[j, side] <- best$b[j] + sign * se[j] * uniroot(drop, c(1, 4), tol = 1e-6)$root
-  }
-  list(b = best$b, limits = limits)
-}
+fit <- function() { best <- estimate(); list(b = best$b, limits = profile_limits(best, sqrt(diag(at(best$b)$var)))) }
 numbers <- function(fit) list(fit$b / unit, as.vector(fit$limits / unit))
 """
 )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from contests.contest import Contest, R
+from contests.contest import R_PROFILE_LIMITS, Contest, R
 from contests.simulated import with_constant
 
 
@@ -82,7 +82,9 @@ fit <- function() glm(perforated ~ rbh_mid_mm + smokes + guided, data = d, famil
 numbers <- function(fit) list(coef(fit), NULL)
 """
 # As R's logistf does it: Newton's steps on the penalised likelihood, a coefficient held; uniroot finds the limits.
-R_FIRTH_LIMITS = """
+R_FIRTH_LIMITS = (
+    R_PROFILE_LIMITS
+    + """
 x <- cbind(1, scale(as.matrix(d[c("rbh_mid_mm", "smokes", "guided")]))); y <- d$perforated; p <- ncol(x)
 point <- function(b) {
   pi <- plogis(drop(x %*% b)); w <- pi * (1 - pi); info <- crossprod(x * w, x)
@@ -96,21 +98,13 @@ top <- function(b, free) repeat {
   b[free] <- b[free] + step
 }
 fit <- function() {
-  best <- top(c(qlogis(mean(y)), rep(0, p - 1)), seq_len(p)); se <- sqrt(diag(solve(best$info)))
-  limits <- matrix(NA, p, 2)
-  for (j in seq_len(p)) for (side in 1:2) {
-    sign <- c(-1, 1)[side]; held <- best$b
-    drop <- function(v) {
-      b <- held; b[j] <- best$b[j] + sign * v * se[j]
-      found <- top(b, setdiff(seq_len(p), j)); held <<- found$b; 2 * (best$value - found$value) - qchisq(.95, 1)
-    }
-    limits[j, side] <- best$b[j] + sign * se[j] * uniroot(drop, c(1, 4), tol = 1e-6)$root
-  }
-  list(b = best$b, limits = limits)
+  best <- top(c(qlogis(mean(y)), rep(0, p - 1)), seq_len(p))
+  list(b = best$b, limits = profile_limits(best, sqrt(diag(solve(best$info)))))
 }
 unit <- attr(scale(as.matrix(d[c("rbh_mid_mm", "smokes", "guided")])), "scaled:scale")
 numbers <- function(fit) list(fit$b[-1] / unit, as.vector(fit$limits[-1, ] / unit))
 """
+)
 R_RISK_CURVE = """
 library(geepack); library(splines)
 fit <- function() {
