@@ -26,7 +26,7 @@ NEAR = 1e-9
 def cells_of_share(
     place: Place, unit: float, behind: Behinds, ledger: Ledger, range_of: Callable[[str], Range], smallest_cell: int
 ) -> Iterator[list[Together]]:
-    """The same of a row that is a share.
+    """What each value that a share could have would tell, were it told as a multiple of a unit.
 
     Parameters
     ----------
@@ -56,7 +56,7 @@ def cells_of_month(
     range_of: Callable[[str], Range],
     smallest_cell: int,
 ) -> Iterator[list[Together]]:
-    """The same of the rows that say one thing of a curve at a month.
+    """What each value would tell that the rows could have which say one thing of a curve at a month.
 
     Parameters
     ----------
