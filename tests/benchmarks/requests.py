@@ -27,16 +27,16 @@ DEMO = ROOT / "synthetic_data"
 TABLES = ("patients", "sites", "steps", "visits", "instruments", "stops")
 KEYS = ("patient_id", "site_id", "operator")
 NOTES = "NOTES_OF_JOBS"
-# Comes before Snakemake's script in its process, and notes at the end which rule it did, its peak memory and time of
-# the processor.
+# Comes before all else in each process, and notes at the end of a job its rule, peak memory and time of the processor.
 NOTING = f"""
-import atexit, json, os, resource, sys
+import atexit, json, os, re, resource, sys
 def note():
-    job = getattr(sys.modules["__main__"], "snakemake", None)
-    if job is not None:
+    job = getattr(sys.modules["__main__"], "job", None)
+    if log := getattr(job, "log", None):
+        rule = re.sub(r"_\\d+$", "", os.path.basename(log).removesuffix(".log"))
         used = resource.getrusage(resource.RUSAGE_SELF)
         with open(os.environ["{NOTES}"], "a") as notes:
-            notes.write(json.dumps([job.rule, used.ru_maxrss / 1024, used.ru_utime + used.ru_stime]) + "\\n")
+            notes.write(json.dumps([rule, used.ru_maxrss / 1024, used.ru_utime + used.ru_stime]) + "\\n")
 atexit.register(note)
 """
 

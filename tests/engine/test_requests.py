@@ -9,6 +9,7 @@ from studies import write_study
 
 from liftseries.engine.questions import pooling_jobs, quick_jobs, resampling
 from liftseries.engine.requests import measured, requested, size_mb
+from liftseries.report.purposes import report_job
 from liftseries.study.plan import read_plan
 
 RULES = [*measured()["rules"], "of_another_name"]
@@ -65,7 +66,7 @@ def test_costs_are_those_of_rules_that_there_are(tmp_path):
     """An entry under another name would ask for nothing."""
     plan = read_plan(write_study(tmp_path, plan="purpose: [publication, comparison, audit]"))
     drawn = {f"{question.name}_draws" for question in resampling()}
-    made = {job.name for job in (*quick_jobs(plan), *pooling_jobs(plan))} | drawn
+    made = {job.name for job in (*quick_jobs(plan), *pooling_jobs(plan))} | drawn | {*map(report_job, plan.purpose)}
     from liftseries.base.home import folder
 
     written = "\n".join(path.read_text(encoding="utf-8") for path in (folder("workflow") / "rules").glob("*.smk"))

@@ -18,6 +18,7 @@ for room, figures in figures_of(plan.purpose).items():
             purposes=plan.purpose,
             plan=plan_read_by(figures, plan.as_written),
             code=code_behind(*functions_drawing(figures)),
+        priority: longest_first(f"draw_{room}")
         group:
             "report"
         resources:

@@ -19,6 +19,7 @@ rule derive_depths:
         does="liftseries.engine.spine:derive_depths",
         limits={limit.name: getattr(plan, limit.name) for limit in fields(Limits)},
         code=code_of("geometry"),
+    priority: 40  # all else rests on them
     group:
         "tables"
     resources:
@@ -44,6 +45,7 @@ rule join_cases:
         rbh_bands_mm=plan.rbh_bands_mm,
         lift_bands_mm=plan.lift_bands_mm,
         code=code_of("models/shared/cases.py"),
+    priority: 40  # all else rests on them
     group:
         "tables"
     resources:
@@ -75,6 +77,7 @@ rule read_as_filed:
         rbh_bands_mm=plan.rbh_bands_mm,
         lift_bands_mm=plan.lift_bands_mm,
         code=code_of("intake", "study", "schemas", "geometry", "models/shared/cases.py"),
+    priority: 40  # all else rests on them
     group:
         "tables"
     resources:
@@ -100,6 +103,7 @@ rule follow_up:
     params:
         does="liftseries.engine.spine:follow_up",
         code=code_of("models/shared/follow_up.py", "models/shared/outcomes.py"),
+    priority: 40  # all else rests on them
     group:
         "tables"
     resources:

@@ -86,7 +86,7 @@ rule check_audit_tables:
         reading=plan.as_written["reading"],
         read_as=plan.as_written["read_as"],
         code=code_of("intake", "study", "schemas"),
-    priority: 1  # before what takes long, so that a fault is told soon
+    priority: 40  # before what takes long, so that a fault is told soon
     group:
         "tables"
     resources:

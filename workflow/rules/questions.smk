@@ -21,6 +21,7 @@ for job in (*quick_jobs(plan), *pooling_jobs(plan)):
             asked=job.asked,
             drawn=job.drawn,
             code=code_behind(*job.functions) + code_of("engine/answer.py"),
+        priority: 20  # before what draws them
         group:
             "answers" if not job.drawn else "report"
         resources:
@@ -49,6 +50,7 @@ for question in resampling(questions_asked):
             asked=asked_of_draws(question, plan),
             n=plan_value(plan, question.draws.n),
             code=code_behind(*functions_of(question)) + code_of("engine/answer.py"),
+        priority: 30  # the longest way to the reports begins here
         group:
             "resamples"
         resources:

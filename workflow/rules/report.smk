@@ -130,31 +130,36 @@ rule write_models:
         hand_over(input, output, params, wildcards, log)
 
 
-rule report:
-    """The reports, from what the questions left: figures, tables, pages."""
-    input:
-        **left_for_reports,
-        figures=[drawn_in(room) for room in figures_of(plan.purpose)],
-    output:
-        files_of(plan.purpose),
-        [directory(path) for path in folders_of(plan.purpose)],
-    log:
-        "logs/report.log",
-    params:
-        does="liftseries.report.purposes.jobs:write_report",
-        study=str(plan.folder),
-        plan=plan.as_written,
-        begun=begun,
-        versions=versions(),
-        code=code_of("base", "geometry", "intake", "models", "report", "reports", "study", "schemas"),
-    group:
-        "report"
-    resources:
-        **requested("report", size),
-    message:
-        "Writing the report"
-    run:
-        hand_over(input, output, params, wildcards, log)
+for name in plan.purpose:
+
+    rule:
+        """A report, from what the questions left: figures, tables, pages."""
+        name:
+            report_job(name)
+        input:
+            **left_for_reports,
+            figures=[drawn_in(room) for room in figures_of([name])],
+        output:
+            files_of([name]),
+            [directory(path) for path in folders_of([name])],
+        log:
+            f"logs/{report_job(name)}.log",
+        params:
+            does="liftseries.report.purposes.jobs:write_report",
+            purpose=name,
+            study=str(plan.folder),
+            plan=plan.as_written,
+            begun=begun,
+            versions=versions(),
+            code=code_of("base", "geometry", "intake", "models", "report", "reports", "study", "schemas"),
+        group:
+            "report"
+        resources:
+            **requested(report_job(name), size),
+        message:
+            f"Writing the report: {name}"
+        run:
+            hand_over(input, output, params, wildcards, log)
 
 
 rule write_manifest:

@@ -98,4 +98,5 @@ def memory_of(process: int) -> int:
 
 if __name__ == "__main__":
     answer, sys.stdout = sys.stdout.buffer, sys.stderr  # what a job prints is no part of the answer
-    answer.write(pickle.dumps(do(pickle.load(sys.stdin.buffer))))
+    job = pickle.load(sys.stdin.buffer)
+    answer.write(pickle.dumps(do(job)))

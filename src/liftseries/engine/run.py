@@ -34,7 +34,7 @@ from liftseries.engine.processes import (
 )
 from liftseries.engine.profiles import jobs_elsewhere
 from liftseries.engine.provenance import MANIFEST
-from liftseries.engine.standing import is_up_to_date, remove_edited, take_out_of_the_future
+from liftseries.engine.standing import is_up_to_date, last_manifest, remove_edited, take_out_of_the_future
 from liftseries.engine.warm import warmed
 from liftseries.study.plan import Plan
 from liftseries.study.plan_files import PLAN_FILE
@@ -79,9 +79,10 @@ def run(plan: Plan, cores: int | None, force: bool = False, tell: bool = True, p
     with alone_in(plan.output):
         if not force and is_up_to_date(plan.folder, plan.output):
             return False
-        from liftseries.engine.earlier import keep_earlier  # pandas, which a run with nothing to do can spare
+        if last_manifest(plan.output):
+            from liftseries.engine.earlier import keep_earlier  # pandas, which a first run can spare
 
-        keep_earlier(plan)
+            keep_earlier(plan)
         _recover(plan, tell)
         _start_snakemake(plan, _command(plan, cores, force, profile), tell, is_elsewhere=profile is not None)
     return True

@@ -42,6 +42,12 @@ def drawn_in(room: str) -> str:
     return f"work/figures/{room}"
 
 
+def report_job(name: str) -> str:
+    """The job that writes the report for a purpose."""
+    folder = purpose(name).folder
+    return f"report_{folder}" if folder else "report"
+
+
 def files_of(purposes: Sequence[str]) -> list[str]:
     """The files that these purposes leave in the output folder itself."""
     return [path for one in map(purpose, purposes) if not one.folder for path in one.pages]

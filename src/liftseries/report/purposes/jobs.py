@@ -29,20 +29,20 @@ def draw_figures(job) -> None:
 
 
 def write_report(job) -> None:
-    """The reports that the plan asks for, from what the run left in the working folder: figures, tables, pages.
+    """The report for a purpose, from what the run left in the working folder: figures, tables, pages.
 
-    Its params: `study`, `plan`, `versions`, and `begun`, the hashes of the inputs.
+    Its params: `purpose`, `study`, `plan`, `versions`, and `begun`, the hashes of the inputs.
     """
     plan = read_plan(job.params.study)
     check_plan(plan, vars(job.params))
-    drawn = [Path(drawn_in(room)) for room in figures_of(plan.purpose)]
+    declared = purpose(job.params.purpose)
+    drawn = [Path(drawn_in(room)) for room in figures_of([declared.name])]
     material = with_figures(read_material(".", plan.as_written, job.params.versions, job.params.begun), drawn)
-    for declared in map(purpose, plan.purpose):
-        written = write(declared, material)
-        if not declared.folder:
-            write_all(written, drawn, ".")
-            continue
-        with remake_folder(Path(declared.folder)) as folder:
-            write_all(written, drawn, folder)
-            if declared.further_files:
-                function_named(declared.further_files)(material, written, folder)
+    written = write(declared, material)
+    if not declared.folder:
+        write_all(written, drawn, ".")
+        return
+    with remake_folder(Path(declared.folder)) as folder:
+        write_all(written, drawn, folder)
+        if declared.further_files:
+            function_named(declared.further_files)(material, written, folder)

@@ -27,14 +27,24 @@ SINGLE_MM, DOUBLE_MM = 84.0, 174.0
 PNG_DPI = 600
 # Runs of one colour are most of a drawing: looked for alone, packing takes two thirds of the time, for a fourth more.
 MORE = {"png": {"pil_kwargs": {"compress_type": zlib.Z_RLE}}}
-# A PDF places each glyph itself and never reads a font's layout tables; cutting them is four fifths of the time of
-# embedding. matplotlib has no setting for it.
-subset.Options._drop_tables_default = [*subset.Options._drop_tables_default, "GSUB", "GPOS", "GDEF"]
 
 # Four tones whose lightness alone (CIE L* about 27, 50, 68, 88) tells them apart.
 INK, DARK, MID, LIGHT, PALE, RULE = "#1c2126", "#1d4256", "#a9602c", "#8fabaa", "#e3ddd0", "#b9bec2"
 SMALL_PT, TEXT_PT = 7.0, 8.0
 FONT = "DejaVu Sans"
+
+
+def _without_layout(*args, load=subset.load_font, **options):
+    """A font to be embedded, without the tables by which texts are laid out."""
+    font = load(*args, **options)
+    for tag in {"GDEF", "GPOS", "GSUB"} & {*font.keys()}:
+        del font[tag]
+    return font
+
+
+# A PDF places each glyph itself and never reads these tables; reading and cutting them is most of the time of
+# embedding. matplotlib has no setting for it.
+subset.load_font = _without_layout
 
 
 @dataclass(frozen=True)
