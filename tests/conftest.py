@@ -16,16 +16,14 @@ settings.load_profile("repeated")
 # Rooms and files whose tests share a run, a bundle, a twin or drawn figures: made on every worker, these would cost
 # more than the tests do. In the order in which they are handed out, the longest first; then come single tests.
 ON_ONE_WORKER = {
-    "runs": [
+    "demo": [
         "whole_study/test_run.py",
         "whole_study/test_truth.py",
         "whole_study/test_files_of_a_run.py",
-        "whole_study/test_kinds.py",
-        "whole_study/test_changes.py",
-        "whole_study/test_crate.py",
-        "whole_study/test_release_of_a_run.py",
         "whole_study/test_examples_of_a_run.py",
     ],
+    "small": ["whole_study/test_changes.py", "whole_study/test_kinds.py", "whole_study/test_crate.py"],
+    "released": ["whole_study/test_release_of_a_run.py", "whole_study/test_what_stays_home.py"],
     "order": ["whole_study/test_order_of_rows.py", "whole_study/test_three_purposes.py"],
     "three_centres": ["whole_study/test_three_centres.py"],
     "faults": ["faults"],

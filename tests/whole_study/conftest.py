@@ -14,11 +14,15 @@ import pandas as pd
 import pytest
 from studies import cell, changed, write_plan, write_study
 
+from liftseries.engine.processes import MARK as OF_A_RUN
+from liftseries.engine.warm import ADDRESS, warmed
+
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "synthetic_data"
 FEW = "plan: {resamples: 20, imputation: {sets: 2, iterations: 1}}"
 SEPARATED = "twelve patients, one operator, complete separation, a row set aside"
 MARK = "quern-"
+WARM: dict[str, str] = {}  # tells runs of the process that is kept for all of them
 
 
 @dataclass(frozen=True)
@@ -30,14 +34,24 @@ class Said:
     err: str
 
 
-def liftseries(*words: str | Path, timeout: float = 1800) -> Said:
-    """Runs the command as a user would."""
+@pytest.fixture(scope="session", autouse=True)
+def warm_process(tmp_path_factory):
+    """Libraries are loaded once for the runs of all tests here."""
+    begun = {**os.environ, OF_A_RUN: "1", "PYTHONUTF8": "1"}
+    with warmed(tmp_path_factory.mktemp("warm"), begun) as environment:
+        WARM.update({ADDRESS: environment[ADDRESS]} if ADDRESS in environment else {})
+        yield
+    WARM.clear()
+
+
+def liftseries(*words: str | Path, timeout: float = 1800, alone: bool = False) -> Said:
+    """Runs the command as a user would; `alone`: its jobs have this environment, and no process that others use."""
     done = subprocess.run(
         [sys.executable, "-m", "liftseries.cli", *map(str, words)],
         capture_output=True,
         encoding="utf-8",
         timeout=timeout,
-        env={**os.environ, "PYTHONUTF8": "1"},
+        env={**os.environ, "PYTHONUTF8": "1", **({} if alone else WARM)},
     )
     return Said(done.returncode, done.stdout, done.stderr)
 
@@ -112,8 +126,53 @@ def separated(tmp_path_factory) -> tuple[Path, Said]:
     return study, liftseries("run", study, "--quiet")
 
 
+@dataclass(frozen=True)
+class Replaced:
+    """A study whose run replaced another, and what `changes` said before and after."""
+
+    study: Path
+    before: Said
+    after: Said
+
+
 @pytest.fixture(scope="session")
-def keys_of_separated() -> set[str]:
+def replaced(separated, tmp_path_factory) -> Replaced:
+    """A copy of that study and its run, run again with another age of one patient, who is four here."""
+    study = shutil.copytree(separated[0], tmp_path_factory.mktemp("replaced") / "study", symlinks=True)
+    before, patients = liftseries("changes", study), study / "patients.csv"
+    patients.write_text(patients.read_text(encoding="utf-8").replace(",54,", ",55,"), encoding="utf-8")
+    assert liftseries("run", study, "--quiet").status == 0
+    return Replaced(study, before, liftseries("changes", study))
+
+
+UNITS = {"o1": "quernwick", "o2": "quernmoor"}  # names that stand nowhere by chance
+COMPARED = "plan: {resamples: 20, comparison: {groups: approach, reference: freehand, adjust_for: [rbh_mid_mm]}}"
+
+
+def changes_of_two_units() -> dict:
+    """Two operators with names of their own; every freehand site perforated but no guided one."""
+
+    def sites(table: pd.DataFrame) -> pd.DataFrame:
+        perforation = table["approach"].map({"guided": "no", "freehand": "yes"})
+        return fourfold(table.assign(operator=table["operator"].map(UNITS), perforation=perforation))
+
+    return {name: fourfold for name in ("patients", "steps", "visits")} | {"sites": sites}
+
+
+@pytest.fixture(scope="session")
+def released(tmp_path_factory) -> Path:
+    """The study folder of that series after its release, run to a publication and then to all three reports."""
+    study = tmp_path_factory.mktemp("released") / "study"
+    for purposes, command in (("[publication]", "run"), ("[publication, comparison, audit]", "run"), ("", "release")):
+        if purposes:
+            write_study(study, changes_of_two_units(), plan=f"purpose: {purposes}\n{COMPARED}")
+        said = liftseries(command, study, "--quiet")
+        assert said.status == 0, said.err
+    return study
+
+
+@pytest.fixture(scope="session")
+def keys_of_released() -> set[str]:
     """The keys of its patients and sites."""
-    tables = changed(changes_of_separated())
+    tables = changed(changes_of_two_units())
     return {*tables["sites"]["site_id"], *tables["patients"]["patient_id"]}

@@ -44,4 +44,4 @@ def run_at(place: dict[str, str], study: Path, *words: str) -> Said:
     with pytest.MonkeyPatch.context() as patch:
         for name, value in place.items():
             patch.setenv(name, value)
-        return liftseries("run", study, "--quiet", *words)
+        return liftseries("run", study, "--quiet", *words, alone=True)

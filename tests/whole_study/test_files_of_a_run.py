@@ -182,10 +182,3 @@ def test_three_models_are_refitted_in_python(output):
     assert set(found.index) == set(IN_PYTHON)
     for name, within in IN_PYTHON.items():
         assert (found.loc[name] < within).all(), found
-
-
-@with_r
-def test_what_has_no_estimate_is_not_refitted(separated):
-    """Complete separation: no finite odds ratio to compare with, and the script says nothing of it."""
-    output = separated[0] / "output"
-    assert "perforation.gee" not in rscript(output / "models/refit.R", output)

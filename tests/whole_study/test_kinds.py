@@ -10,6 +10,7 @@ import pytest
 from frictionless import Package
 from studies import cell, write_study
 from whole_study.conftest import FEW, SEPARATED, changes_of_separated, liftseries
+from whole_study.test_files_of_a_run import rscript, with_r
 from whole_study.test_run import DERIVED_SITES, DERIVED_STEPS, RESULTS, header
 
 
@@ -95,3 +96,10 @@ def test_problems_stop_the_run_in_words(tmp_path):
     assert "1. sites.csv, row 2, rbh_min_mm  [lowest_is_not_above_highest]" in said.err
     assert "8.8 is above rbh_max_mm 6.1" in said.err
     assert not (study / "output" / "report.html").exists()
+
+
+@with_r
+def test_what_has_no_estimate_is_not_refitted(separated):
+    """Complete separation: no finite odds ratio to compare with, and the script says nothing of it."""
+    output = separated[0] / "output"
+    assert "perforation.gee" not in rscript(output / "models/refit.R", output)

@@ -1,19 +1,16 @@
-"""The whole job from a clean folder: outputs, reruns, recovery, and runs that must not meet."""
+"""The whole job from a clean folder: outputs, reruns, and runs that must not meet."""
 
 from __future__ import annotations
 
 import json
-import os
 import re
-import signal
 import subprocess
 import sys
 from pathlib import Path
 
 import pandas as pd
-import pytest
 from filelock import FileLock
-from whole_study.conftest import ROOT, copy_demo, liftseries, rules_run
+from whole_study.conftest import ROOT, liftseries
 
 from liftseries.models.questions import questions_for
 
@@ -103,66 +100,6 @@ def test_snakemake_in_the_checkout_sees_the_same_run(demo):
     )
     assert done.returncode == 0, done.stderr
     assert "Nothing to be done" in done.stdout + done.stderr
-
-
-@pytest.fixture(scope="session")
-def recovered(tmp_path_factory):
-    """Another copy of the demo, whose first run was killed in the middle of its work; and what the second run said."""
-    study = copy_demo(tmp_path_factory.mktemp("killed") / "series")
-    run = subprocess.Popen(
-        [sys.executable, "-m", "liftseries.cli", "run", study], stderr=subprocess.PIPE, encoding="utf-8"
-    )
-    for line in run.stderr:
-        if line.startswith("[6/"):
-            break
-    os.kill(run.pid, signal.SIGKILL)
-    run.wait()
-    return study, liftseries("run", study, "--quiet")
-
-
-def test_killed_run_is_recovered_by_the_next(recovered):
-    study, said = recovered
-    assert (said.status, said.err) == (0, "")
-    assert (study / "output" / "manifest.json").is_file()
-    assert not list((study / "output").rglob("*.unfinished*"))
-
-
-def test_report_is_reproducible(demo, recovered):
-    """Another folder, another process, even a kill between: every output is the same to the byte."""
-    first, second = (
-        json.loads((study / "output" / "manifest.json").read_text(encoding="utf-8"))["outputs"]
-        for study, _ in (demo, recovered)
-    )
-    assert first == second
-
-
-LAST = {"collect_results", "find_changes", "report", "second_opinion", "write_manifest", "write_models"}
-
-
-@pytest.mark.parametrize(
-    ("before", "after", "rules"),
-    [
-        (
-            "gain_terms: [protrusion_mm, graft, months]",
-            "gain_terms: [protrusion_mm, months]",
-            {"gain", "draw_gain"},
-        ),
-        (
-            "survival_terms: [rbh_mid_mm, smoking]",
-            "survival_terms: [rbh_mid_mm]",
-            {"survival", "survival_imputed_draws", "survival_resampled", "draw_survival", "sensitivity"},
-        ),
-    ],
-)
-def test_changed_plan_key_reruns_only_what_reads_it(recovered, before, after, rules):
-    study, _ = recovered
-    plan = study / "study.yaml"
-    words = plan.read_text(encoding="utf-8")
-    assert before in words
-    plan.write_text(words.replace(before, after), encoding="utf-8")
-    said = liftseries("run", study)
-    assert said.status == 0
-    assert rules_run(study) == rules | LAST
 
 
 def test_two_runs_refuse_each_other(demo):

@@ -8,34 +8,12 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from packed import everything_in
-from studies import write_study
-from whole_study.conftest import fourfold, liftseries
+from whole_study.conftest import UNITS
 
 from liftseries.models.questions import questions_for
 
-FEW = "plan: {resamples: 20, comparison: {groups: approach, reference: freehand, adjust_for: [rbh_mid_mm]}}"
-ALL = "purpose: [publication, comparison, audit]\n"
-
-
-UNITS = {"o1": "quernwick", "o2": "quernmoor"}
 HOME = ("comparison", "audit")
 LONG = re.compile(r"(?<![\w.])\d+\.\d+(?![\w.])")  # numbers with decimals
-
-
-def twelve_patients() -> dict:
-    """Tables of twelve patients, whose two operators have names that stand nowhere by chance."""
-    sites = {"sites": lambda table: fourfold(table).assign(operator=table["operator"].map(UNITS).tolist() * 4)}
-    return {name: fourfold for name in ("patients", "steps", "visits")} | sites
-
-
-@pytest.fixture(scope="module")
-def studied(tmp_path_factory):
-    """The study folder after its run and its release."""
-    study = write_study(tmp_path_factory.mktemp("purposes") / "study", twelve_patients(), plan=ALL + FEW)
-    for words in (("run", study, "--quiet"), ("release", study)):
-        said = liftseries(*words)
-        assert said.status == 0, said.err
-    return study
 
 
 def numbers_of(text: str) -> set[str]:
@@ -51,13 +29,13 @@ def printed_in(*places: Path) -> str:
 
 
 @pytest.fixture(scope="module")
-def bundle(studied):
+def bundle(released):
     """All bytes of what leaves of the same study."""
-    return everything_in(studied / "release")
+    return everything_in(released / "release")
 
 
-def test_comparison_and_audit_stay_home_with_their_files(studied, bundle):
-    output = studied / "output"
+def test_comparison_and_audit_stay_home_with_their_files(released, bundle):
+    output = released / "output"
     at_home = [path for folder in HOME for path in (output / folder).rglob("*") if path.is_file()]
     elsewhere = {path.name for path in output.rglob("*") if path.is_file() and path not in at_home}
     own = {path.name for path in at_home} - elsewhere
@@ -66,8 +44,8 @@ def test_comparison_and_audit_stay_home_with_their_files(studied, bundle):
     assert [folder for folder in HOME if f"{folder}/".encode() in bundle] == []
 
 
-def test_no_unit_of_the_audit_is_named_in_what_leaves(studied, bundle):
-    audit = everything_in(studied / "output/audit")
+def test_no_unit_of_the_audit_is_named_in_what_leaves(released, bundle):
+    audit = everything_in(released / "output/audit")
     for label in UNITS.values():
         assert label.encode() in audit
         assert label.encode() not in bundle
@@ -81,20 +59,20 @@ def rows_at_home(study: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
     return results[~is_asked], results[is_asked]
 
 
-def test_no_number_that_comparison_and_audit_alone_print_is_printed(studied):
+def test_no_number_that_comparison_and_audit_alone_print_is_printed(released):
     """Of their pages, tables and rows, whatever no page, table or row of the publication in the house prints."""
-    output = studied / "output"
-    home, others = rows_at_home(studied)
+    output = released / "output"
+    home, others = rows_at_home(released)
     mine = numbers_of(printed_in(*(output / folder for folder in HOME)) + home.to_csv())
     pages = [path for path in output.iterdir() if path.suffix == ".html"]
     own = mine - numbers_of(printed_in(output / "tables", *pages) + others.to_csv())
     assert len(own) > 20
-    assert sorted(own & numbers_of(printed_in(studied / "release"))) == []
+    assert sorted(own & numbers_of(printed_in(released / "release"))) == []
 
 
-def test_no_estimate_of_theirs_stands_anywhere_in_the_bytes(studied, bundle):
+def test_no_estimate_of_theirs_stands_anywhere_in_the_bytes(released, bundle):
     """To six digits, in which none stands by chance."""
-    home, others = rows_at_home(studied)
+    home, others = rows_at_home(released)
     six = [set(table["estimate"].str.extract(r"^-?(\d*\.\d{6})", expand=False).dropna()) for table in (home, others)]
     own = {number for number in six[0] - six[1] if len(number.replace(".", "").strip("0")) >= 6}
     assert len(own) > 5

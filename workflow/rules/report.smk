@@ -152,6 +152,7 @@ for name in plan.purpose:
             begun=begun,
             versions=versions(),
             code=code_of("base", "geometry", "intake", "models", "report", "reports", "study", "schemas"),
+        priority: longest_first(report_job(name))
         group:
             "report"
         resources:

@@ -67,7 +67,7 @@ def ask(job) -> tuple[int, str] | None:
     most = 0
     with warm:
         try:
-            warm.send(job)
+            warm.send((os.getcwd(), job))
             if not warm.poll(LONGEST_LOAD):  # libraries that find no memory may look for it for ever
                 return 1, MACHINE_FAULTS["not_loaded"]
             process = warm.recv()

@@ -45,12 +45,14 @@ NO_JOBS = tuple(f"liftseries.{room}" for room in ("cli", "engine", "planning", "
 def warmed(output: Path, environment: dict[str, str]) -> Iterator[dict[str, str]]:
     """Keeps a warm process for the jobs of a run; gives the environment that tells them of it.
 
+    One that the environment tells of already, kept for several runs, serves this one too.
+
     Parameters
     ----------
     output : the run's output folder, where the process works
     environment : of the run
     """
-    if sys.platform != "linux":
+    if sys.platform != "linux" or ADDRESS in environment:
         yield environment
         return
     with tempfile.TemporaryDirectory() as folder:  # for this user alone
@@ -124,7 +126,8 @@ def _do(caller: Connection) -> None:
     from liftseries.engine.job import do
 
     signal.signal(signal.SIGCHLD, signal.SIG_DFL)
-    job = caller.recv()
+    folder, job = caller.recv()
+    os.chdir(folder)
     caller.send(os.getpid())
     threading.Thread(target=_end_with, args=[caller], daemon=True).start()
     ended = do(job)
