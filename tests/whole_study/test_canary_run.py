@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -9,6 +10,7 @@ from pathlib import Path
 import pytest
 from packed import everything_in
 from studies import TEXTS, changed, write_study
+from whole_study.conftest import WARM
 
 from liftseries.cli import main
 from liftseries.study.schema import read_schema
@@ -36,7 +38,7 @@ def said_by(command: str, study: Path, monkeypatch, capfdbinary) -> tuple[int, b
         status = main([command, str(study), "--list", str(listed)])
         return status, b"".join(capfdbinary.readouterr()) + listed.read_bytes()
     call = [sys.executable, "-m", "liftseries.cli", command, "--cores", "1", str(study)]
-    ended = subprocess.run(call, cwd=study.parent, capture_output=True)
+    ended = subprocess.run(call, cwd=study.parent, capture_output=True, env={**os.environ, **WARM})
     return ended.returncode, ended.stdout + ended.stderr
 
 
@@ -78,6 +80,7 @@ def test_an_identifier_in_a_free_text_stops_the_run_though_rows_may_be_set_aside
         [sys.executable, "-m", "liftseries.cli", "run", "--cores", "1", str(study)],
         cwd=tmp_path,
         capture_output=True,
+        env={**os.environ, **WARM},
     )
     assert ended.returncode == 1
     assert not (study / "output" / "results.csv").exists()

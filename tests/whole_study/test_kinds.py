@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from frictionless import Package
 from studies import cell, write_study
-from whole_study.conftest import FEW, SEPARATED, changes_of_separated, liftseries
+from whole_study.conftest import FEW, SEPARATED, changes_of_separated, in_this_process, liftseries
 from whole_study.test_files_of_a_run import rscript, with_r
 from whole_study.test_run import DERIVED_SITES, DERIVED_STEPS, RESULTS, header
 
@@ -92,7 +92,7 @@ def test_problems_stop_the_run_in_words(tmp_path):
     said = liftseries("run", study, "--quiet")
     assert said.status == 1
     screen = said.err.splitlines()
-    assert screen == liftseries("check", study, "--quiet").out.splitlines()[: len(screen)]
+    assert screen == in_this_process("check", study, "--quiet").out.splitlines()[: len(screen)]
     assert "1. sites.csv, row 2, rbh_min_mm  [lowest_is_not_above_highest]" in said.err
     assert "8.8 is above rbh_max_mm 6.1" in said.err
     assert not (study / "output" / "report.html").exists()

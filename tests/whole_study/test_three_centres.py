@@ -17,7 +17,7 @@ import pandas as pd
 import pytest
 from openpyxl.worksheet.worksheet import Worksheet
 from studies import write_plan
-from whole_study.conftest import liftseries
+from whole_study.conftest import in_this_process, liftseries
 from whole_study.three_centres.centres import truth
 from whole_study.three_centres.faults import FAULTS, KEYS, ODD, Fault
 from whole_study.three_centres.files import write_centres
@@ -62,34 +62,34 @@ def mended(tmp_path_factory):
     before = hashes(study)
     answered(study)
     book = study.parent / "to_mend.xlsx"
-    first = liftseries("check", study, "--corrections", book, "--odd")
+    first = in_this_process("check", study, "--corrections", book, "--odd")
     opened = openpyxl.load_workbook(book)
     for fault in (*FAULTS, *ODD):
         type_in(opened[fault.table], fault)
     opened.save(book)
-    second = liftseries("check", study, "--apply", book)
+    second = in_this_process("check", study, "--apply", book)
     assert hashes(study) == before
     return study, first, second
 
 
 def test_a_draft_of_each_file_leaves_questions_that_check_refuses(tmp_path):
     study = write_centres(tmp_path / "study")
-    drafted = liftseries("map", study, *FILES, "--add")
+    drafted = in_this_process("map", study, *FILES, "--add")
     assert drafted.status == 0, drafted.err
     for path in (study / "reading").iterdir():
         assert (HERE / "reading" / path.name).exists()
         names = {*load_yaml(path.read_text(encoding="utf-8")), "ignore"}
         assert "columns" in names
-    refused = liftseries("check", study)
+    refused = in_this_process("check", study)
     assert refused.status == 1
     assert len(re.findall(r"still questions", refused.out + refused.err)) == len(FILES)
     answered(study)
-    assert liftseries("map", study, *FILES, "--update").out.count("nothing to add") == len(FILES)
+    assert in_this_process("map", study, *FILES, "--update").out.count("nothing to add") == len(FILES)
 
 
 def test_a_workbook_of_several_sheets_is_asked_for_by_sheet(tmp_path):
     study = write_centres(tmp_path / "study")
-    said = liftseries("map", study, "nord.xlsx")
+    said = in_this_process("map", study, "nord.xlsx")
     assert said.status == 1
     assert said.err.startswith("nord.xlsx: 2 sheets. Name one of them behind a #")
 
