@@ -18,7 +18,7 @@ def strips_table(material: Material, words: Words, every_unit: bool) -> Content 
     strips, by = strips_of(material), material.asked["audit"]["by"]
     if not every_unit:
         strips = strips[strips["unit"].eq(ALL)]
-    rows = []
+    rows, titles = [], {term: title(strips, term) for term in strips["indicator"].unique()}
     for _, row in strips.iterrows():
         subset = ALL if row["unit"] == ALL else f"{by}={row['unit']}"
         key = trace("audit.indicator", subset, row["indicator"], METHOD_OF.get(str(row["counts"]), "patients"))
@@ -26,7 +26,7 @@ def strips_table(material: Material, words: Words, every_unit: bool) -> Content 
         enough = say("audit.yes" if is_true(row["enough"]) else "audit.no")
         rows.append(
             (
-                title(strips, row["indicator"]),
+                titles[row["indicator"]],
                 *name,
                 value_words(row) or "–",
                 *(count(row[state]) for state in STATES),

@@ -83,9 +83,11 @@ def apart(strips: pd.DataFrame) -> Iterator[tuple[str, list[pd.Series], pd.Serie
         if series is None or series["counts"] not in SHARES or missing(series["value"]) or term == PERFORATION:
             continue
         of_term = strips[strips["indicator"].eq(term) & strips["unit"].ne(ALL)]
-        worse = [row for _, row in of_term.iterrows() if is_worse_than(row, series["value"])]
-        if worse:
-            yield term, worse, series
+        end = of_term["conf_low"].where(of_term["good"].eq("low"), -of_term["conf_high"])
+        beyond = series["value"] * of_term["good"].eq("low").map({True: 1, False: -1})
+        worse = of_term[of_term[["conf_low", "conf_high"]].notna().all(axis=1) & end.gt(beyond)]
+        if len(worse):
+            yield term, [row for _, row in worse.iterrows()], series
 
 
 def is_worse_than(row: pd.Series, value: float) -> bool:

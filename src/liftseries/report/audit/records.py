@@ -61,16 +61,9 @@ class Records:
         return self.run.checked("stops")
 
     @cached_property
-    def log(self) -> dict[str, pd.DataFrame]:
-        """Site -> its passes, in order."""
-        steps = self.run.steps
-        return {str(site): part.sort_values("step_no") for site, part in steps.groupby("site_id", observed=True)}
-
-    @cached_property
-    def visits(self) -> dict[str, pd.DataFrame]:
-        """Site -> its visits, in order."""
-        visits = self.run.checked("visits")
-        return {str(site): part.sort_values("months") for site, part in visits.groupby("site_id", observed=True)}
+    def visits(self) -> pd.DataFrame:
+        """All visits."""
+        return self.run.checked("visits")
 
     @cached_property
     def site_ids(self) -> list[str]:
@@ -89,7 +82,8 @@ class Records:
             raise KeyError(site_id)
         case, words = self.run.cases.iloc[self.site_ids.index(site_id)], Words(self.run.plan["extra_columns"])
         passes, problem = self._planned(case)
-        steps, visits = self.log.get(site_id, self.run.steps.iloc[:0]), self.visits.get(site_id)
+        steps = _of_site(self.run.steps, site_id, "step_no")
+        visits = _of_site(self.visits, site_id, "months")
         return {
             "mark": say("audit_extra.for_committee_and_lead"),
             "title": say("audit_extra.record_title", site=shortened(site_id)),
@@ -149,8 +143,13 @@ def _table(headings: Iterable[str], rows: list[list[str]], none: str) -> dict[st
     return {"headings": list(headings), "rows": rows[:MOST_PASSES], "note": note}
 
 
-def _visits(visits: pd.DataFrame | None) -> dict[str, Any]:
-    if visits is None:
+def _of_site(table: pd.DataFrame, site_id: str, order: str) -> pd.DataFrame:
+    """The rows of a site, in order: few sites have a record, so that no other's rows are sorted."""
+    return table[table["site_id"].astype(str).eq(site_id)].sort_values(order)
+
+
+def _visits(visits: pd.DataFrame) -> dict[str, Any]:
+    if not len(visits):
         return {"headings": list(VISITS), "rows": [], "note": say("audit_extra.no_visits")}
     rows = visit_rows(visits)
     more = len(rows) - MOST_VISITS

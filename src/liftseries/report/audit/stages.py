@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache
 
 import pandas as pd
 
@@ -184,14 +185,18 @@ def chance(material: Material, unit: Unit) -> str:
     return " ".join(told)
 
 
+@lru_cache(maxsize=1)
+def _units_apart(material: Material) -> list[tuple[str, frozenset[str]]]:
+    """Indicators, as they are written within a sentence, and the units that lie apart in them."""
+    strips = strips_of(material)
+    return [
+        (small(title(strips, term)), frozenset(str(row["unit"]) for row in rows)) for term, rows, _ in apart(strips)
+    ]
+
+
 def cause(material: Material, unit: Unit) -> str:
     """Where to begin: indicators in which it lies apart, cases listed for review."""
-    told = []
-    names = [
-        small(title(strips_of(material), term))
-        for term, rows, _ in apart(strips_of(material))
-        if unit.name in {str(row["unit"]) for row in rows}
-    ]
+    told, names = [], [term for term, names in _units_apart(material) if unit.name in names]
     told.append(say("audit.cause_apart", indicators=names) if names else say("audit.cause_alike"))
     listed_cases = material.table("audit_cases_to_review")
     n = int(listed_cases["unit"].astype(str).eq(unit.name).sum()) if len(listed_cases) else 0
