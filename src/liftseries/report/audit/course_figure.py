@@ -28,6 +28,7 @@ from liftseries.report.languages.say import say
 
 ACROSS, NARROW_ACROSS, MOST = 4, 2, 16
 PANEL_MM, LEFT_MM, GAP_MM, TITLE_MM, FOOT_MM, EDGE_MM = 13.5, 12.0, 6.0, 5.6, 10.0, 2.0
+MOST_POINTS = 400  # of a line: more than a panel of that width can show
 EVERY_UNIT = "all"
 MARKS = {"up": "^", "down": "v"}
 
@@ -90,9 +91,11 @@ def _ends(charts: pd.DataFrame, bands: pd.DataFrame) -> tuple[float, float]:
 
 def _panel(axes, unit: str, own: pd.DataFrame, band: pd.DataFrame, ends: tuple[float, float]) -> None:
     if len(band):
+        band = band.iloc[_spread(len(band))]
         axes.fill_between(band["case"], band["low"], band["high"], color=LIGHT, alpha=0.5, linewidth=0)
     axes.axhline(0, color=RULE, linewidth=0.8)
-    axes.plot(own["case"], own["observed_less_expected"], color=DARK, linewidth=1.1)
+    line = _thinned(own)
+    axes.plot(line["case"], line["observed_less_expected"], color=DARK, linewidth=1.1)
     for _, row in own[own["signal"].fillna("").ne("")].iterrows():
         for name in str(row["signal"]).split():
             axes.plot(row["case"], row["observed_less_expected"], marker=MARKS[name], color=INK,
@@ -101,6 +104,21 @@ def _panel(axes, unit: str, own: pd.DataFrame, band: pd.DataFrame, ends: tuple[f
     axes.xaxis.set_major_locator(MaxNLocator(3, integer=True))
     axes.yaxis.set_major_locator(MaxNLocator(3, integer=True))
     axes.set_title(unit, loc="left", size=TEXT_PT, weight="bold", pad=2)
+
+
+def _spread(n: int) -> np.ndarray:
+    """Positions of so many rows at most, evenly spread, the first and last among them."""
+    return np.unique(np.linspace(0, n - 1, min(n, MOST_POINTS)).round().astype(int))
+
+
+def _thinned(own: pd.DataFrame) -> pd.DataFrame:
+    """Of a long course the lowest and highest case of each stretch, the first, the last and those with a signal."""
+    if len(own) <= MOST_POINTS:
+        return own
+    stretch = np.arange(len(own)) * (MOST_POINTS // 2) // len(own)
+    height = own["observed_less_expected"].reset_index(drop=True).groupby(stretch)
+    signals = np.flatnonzero(own["signal"].fillna("").ne(""))
+    return own.iloc[np.unique([0, *height.idxmin(), *height.idxmax(), *signals, len(own) - 1])]
 
 
 def cases_of_changes(own: pd.DataFrame, unit: str, places: pd.DataFrame, changes: pd.DataFrame) -> list[float]:
