@@ -41,6 +41,7 @@ ON_ONE_WORKER = {
     "messy": ["intake/test_messy.py"],
     "books": ["intake/books/test_returned_book.py"],
     "degenerate": ["models/test_degenerate.py"],
+    "nothing_changes": ["models/test_nothing_changes.py"],
 }
 TESTS = Path(__file__).parent
 
