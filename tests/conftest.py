@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
+
+# One thread for linear algebra, as each job of a run has: more would wait for each other, and cost twice the processor.
+# Set before a test imports numpy; what a test starts takes it over.
+for library in ("OMP", "OPENBLAS", "MKL"):
+    os.environ[f"{library}_NUM_THREADS"] = "1"
 
 # Property tests draw the same cases at each run, and have no time limit that a busy machine could break.
 # `--hypothesis-profile=anew` draws others.
@@ -33,6 +39,7 @@ ON_ONE_WORKER = {
     "messy": ["intake/test_messy.py"],
     "books": ["intake/books/test_returned_book.py"],
     "degenerate": ["models/test_degenerate.py"],
+    "nothing_changes": ["models/test_nothing_changes.py"],
 }
 TESTS = Path(__file__).parent
 

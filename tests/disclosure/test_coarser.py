@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from functools import cache
+from itertools import product
 
 import numpy as np
 import pytest
@@ -86,17 +88,40 @@ def cell(group: int, multiple: int, width: float) -> list[Together]:
     return [Together({str(group): 1.0}, (multiple - 0.5) * width, (multiple + 0.5) * width - 0.01)]
 
 
-def told_roundly(series: tuple[int, int, int], sizes: tuple[int, int], total: int, *, by_all: bool) -> tuple:
-    """Group, unit and multiple of each share that is told, by what each multiple would tell or by its own alone."""
-    telling, told = telling_of(sizes, total), {}
-    for unit, group in ((unit, group) for unit in UNITS for group in (0, 1) if group not in told):
-        width = unit * sizes[group]
-        multiple = int(series[group] / width + 0.5)
-        low, high = telling.range_of(str(group))
-        cells = [cell(group, k, width) for k in range(int(low / width + 0.5), int(high / width + 0.5) + 1)]
-        if telling.leaves_open(cells if by_all else []) and telling.takes(cell(group, multiple, width)):
-            told[group] = unit, multiple
-    return tuple(sorted(told.items()))
+Shares = tuple[tuple[int, float, int], ...]  # group, unit and multiple of each share that is told, in turn
+
+
+@cache
+def telling_after(sizes: tuple[int, int], total: int, told: Shares) -> Telling:
+    """What is known when these shares are told too."""
+    telling = telling_of(sizes, total)
+    for group, unit, multiple in told:
+        assert telling.takes(cell(group, multiple, unit * sizes[group]))
+    return telling
+
+
+@cache
+def may_be_told(
+    sizes: tuple[int, int], total: int, told: Shares, group: int, unit: float, multiple: int | None
+) -> bool:
+    """Whether this multiple leaves all open, or each that there can be where it is None."""
+    telling, width = telling_after(sizes, total, told), unit * sizes[group]
+    low, high = telling.range_of(str(group))
+    every = range(int(low / width + 0.5), int(high / width + 0.5) + 1)
+    return telling.leaves_open([cell(group, k, width) for k in (every if multiple is None else [multiple])])
+
+
+def told_roundly(series: tuple[int, int, int], sizes: tuple[int, int], total: int, *, by_all: bool) -> Shares:
+    """The shares told of a series, by what each multiple would tell or by its own alone."""
+    told: Shares = ()
+    for unit, group in product(UNITS, (0, 1)):
+        multiple = int(series[group] / (unit * sizes[group]) + 0.5)
+        asked = [None, multiple] if by_all else [multiple]
+        if group not in {one for one, _, _ in told} and all(
+            may_be_told(sizes, total, told, group, unit, each) for each in asked
+        ):
+            told = (*told, (group, unit, multiple))
+    return told
 
 
 def narrowed(*, by_all: bool) -> list[set[int]]:

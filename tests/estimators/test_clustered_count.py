@@ -62,12 +62,12 @@ def test_no_patient_has_no_event():
 @pytest.mark.parametrize("p", [0.03, 0.07, 0.4])
 @pytest.mark.parametrize("area", [1 - stats.norm.cdf(2), 1 - stats.norm.cdf(3)])
 def test_binomial_limits_are_exact(n, p, area):
-    """The smallest x with P(X ≥ x) ≤ area, the largest with P(X ≤ x) ≤ area, by scipy's tails, one after the other."""
+    """The smallest x with P(X ≥ x) ≤ area, the largest with P(X ≤ x) ≤ area, by scipy's tails."""
     found = tails(count_distribution(np.ones(n, int), p, 0.0))
-    high = [x for x in range(n + 1) if stats.binom.sf(x - 1, n, p) <= area]
-    low = [x for x in range(n + 1) if stats.binom.cdf(x, n, p) <= area]
-    assert found.upper(area) == (min(high) if high else None)
-    assert found.lower(area) == (max(low) if low else None)
+    x = np.arange(n + 1)
+    high, low = x[stats.binom.sf(x - 1, n, p) <= area], x[stats.binom.cdf(x, n, p) <= area]
+    assert found.upper(area) == (high[0] if len(high) else None)
+    assert found.lower(area) == (low[-1] if len(low) else None)
 
 
 def test_a_tail_on_its_limit_counts_and_one_just_above_does_not():
@@ -86,8 +86,8 @@ def test_needed_sites_of_independent_sites(p, area):
     """The first number after which the power never falls below 0.8, by scipy up to four times as far."""
     power = []
     for n in range(1, 1200):
-        upper = next((x for x in range(n + 1) if stats.binom.sf(x - 1, n, p) <= area), None)
-        power.append(0.0 if upper is None else stats.binom.sf(upper - 1, n, odds_times(p, 2)))
+        beyond = np.flatnonzero(stats.binom.sf(np.arange(-1, n), n, p) <= area)
+        power.append(stats.binom.sf(beyond[0] - 1, n, odds_times(p, 2)) if len(beyond) else 0.0)
     assert needed_sites(p, 0.0, 1, area) == 1 + max(n for n, one in enumerate(power, 1) if one < 0.8)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -338,15 +339,15 @@ def test_resolution(values, step):
     assert resolution(np.array(values)) == step
 
 
-@pytest.mark.parametrize("optional", [False, True])
-def test_a_column_that_no_list_names_is_drawn_like_one_of_the_studys_own(small, optional):
+def test_a_column_that_no_list_names_is_drawn_like_one_of_the_studys_own(small):
+    """One that every row has to have and one that may be empty, in each table."""
     plan = read_plan(small)
     tables, extra, rng = dict(read_study(plan).tables), dict(plan.extra_columns), np.random.default_rng(3)
-    for name in ("patients", "sites", "visits"):
-        column = {"type": "category", "levels": ["flap", "flapless"], "required": not optional}
-        extra[name] = {**extra.get(name, {}), f"flap_of_{name}": column}
+    for name, required in product(("patients", "sites", "visits"), (True, False)):
+        column = {"type": "category", "levels": ["flap", "flapless"], "required": required}
+        extra[name] = {**extra.get(name, {}), f"flap_of_{name}_{required}": column}
         values = pd.Categorical(rng.choice(column["levels"], len(tables[name])), column["levels"])
-        tables[name] = tables[name].assign(**{f"flap_of_{name}": values})
+        tables[name] = tables[name].assign(**{f"flap_of_{name}_{required}": values})
     own = replace(plan, extra_columns=extra)
     # The same columns as if the contract had them.
     ours = {
@@ -357,8 +358,8 @@ def test_a_column_that_no_list_names_is_drawn_like_one_of_the_studys_own(small, 
     as_ours = draw_twin(tables, SimpleNamespace(**vars(own), schema=ours), seed=1).tables
     for name in as_own:
         pd.testing.assert_frame_equal(as_ours[name], as_own[name])
-    for name in ("patients", "sites", "visits"):
-        assert set(as_ours[name][f"flap_of_{name}"].dropna()) == {"flap", "flapless"}
+    for name, required in product(("patients", "sites", "visits"), (True, False)):
+        assert set(as_ours[name][f"flap_of_{name}_{required}"].dropna()) == {"flap", "flapless"}, (name, required)
 
 
 def test_a_twin_is_not_made_among_the_tables_of_its_study(tmp_path):

@@ -97,6 +97,12 @@ def patients_below(classes: np.ndarray, k: int) -> int:
 
 def _rows_as_numbers(table: np.ndarray) -> np.ndarray:
     """A whole number from 0 for each row, equal where the rows are."""
-    if not table.shape[1]:
+    if not table.size:
         return np.zeros(len(table), int)
+    lowest = table.min(axis=0)
+    n_values = table.max(axis=0) - lowest + 1
+    if n_values.astype(float).prod() < 2**62:
+        # A row as one number, in which each column has a place of its own: sorted many times as fast as rows are.
+        place = np.cumprod(np.append(1, n_values[:0:-1]))[::-1]
+        return np.unique((table - lowest) @ place, return_inverse=True)[1]
     return np.unique(table, axis=0, return_inverse=True)[1].reshape(-1)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Callable
-from functools import reduce
+from functools import cache, reduce
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -12,12 +12,14 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+@cache
 def names_in(expression: str) -> tuple[str, ...]:
     """The columns that an expression reads, in its order."""
     names = [node for node in ast.walk(ast.parse(expression, mode="eval")) if isinstance(node, ast.Name)]
     return tuple(dict.fromkeys(node.id for node in sorted(names, key=lambda node: node.col_offset)))
 
 
+@cache
 def null_safe(expression: str, where_unknown: bool = True) -> Callable[[pd.DataFrame], pd.Series]:
     """The expression over a table's rows; `where_unknown` where a cell that it reads is missing.
 

@@ -64,6 +64,8 @@ def draw_donors(
     of_real = np.column_stack([of_real, rng.normal(0, TIE_BREAK, len(real))])
     of_new = np.column_stack([of_new, rng.normal(0, TIE_BREAK, len(new))])
     for n_within in range(len(within), -1, -1):
+        if (donors >= 0).all():
+            break
         group_real, group_new = _groups(real, new, within[:n_within])
         for group in np.unique(group_new[donors < 0]):
             rows = np.flatnonzero(usable & (group_real == group))
@@ -80,24 +82,28 @@ def encoded(real: pd.DataFrame, new: pd.DataFrame, near: Near) -> tuple[np.ndarr
     weights = near if isinstance(near, Mapping) else dict.fromkeys(near, 1.0)
     parts = [np.zeros((len(real) + len(new), 0))]
     for name, weight in weights.items():
-        both = pd.concat([real[name].astype(object), new[name].astype(object)], ignore_index=True)
         if pd.api.types.is_numeric_dtype(real[name]) and not pd.api.types.is_bool_dtype(real[name]):
-            numbers = both.to_numpy(dtype=float, na_value=np.nan)
+            numbers = np.concatenate([table[name].to_numpy(dtype=float, na_value=np.nan) for table in (real, new)])
             known = numbers[: len(real)][~np.isnan(numbers[: len(real)])]
             centre, spread = (known.mean(), known.std()) if known.size else (0.0, 0.0)
             scaled = np.nan_to_num((numbers - centre) / (spread or 1.0))
             parts += [weight * scaled[:, None], weight * np.isnan(numbers)[:, None]]
         else:
-            parts.append(weight * pd.get_dummies(both, dummy_na=True).to_numpy(float) / np.sqrt(2))
+            levels = pd.Categorical(stacked(real[name], new[name]))
+            parts.append(weight * np.eye(len(levels.categories) + 1)[levels.codes] / np.sqrt(2))
     matrix = np.column_stack(parts)
     return matrix[: len(real)], matrix[len(real) :]
+
+
+def stacked(real: pd.Series, new: pd.Series) -> np.ndarray:
+    """The values of both as objects, one column under the other; shape (n_real + n_new,)."""
+    return np.concatenate([real.to_numpy(object), new.to_numpy(object)])
 
 
 def _groups(real: pd.DataFrame, new: pd.DataFrame, within: Sequence[str]) -> tuple[np.ndarray, np.ndarray]:
     group = np.zeros(len(real) + len(new), int)
     for name in within:
-        both = pd.concat([real[name].astype(object), new[name].astype(object)], ignore_index=True)
-        code = pd.factorize(both, use_na_sentinel=False)[0]
+        code = pd.factorize(stacked(real[name], new[name]), use_na_sentinel=False)[0]
         group = np.unique(group * (code.max(initial=0) + 1) + code, return_inverse=True)[1].reshape(-1)
     return group[: len(real)], group[len(real) :]
 

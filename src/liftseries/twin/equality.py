@@ -20,6 +20,7 @@ import pandas as pd
 
 from liftseries.disclosure.anonymity import quasi_identifiers
 from liftseries.study.schema import Table
+from liftseries.twin.donors import stacked
 
 LEAST_TOGETHER = 4
 CELLS_AT_ONCE = 4_000_000
@@ -48,17 +49,16 @@ def agreement(real: pd.DataFrame, patient: np.ndarray, new: pd.DataFrame) -> tup
         They are all of one patient.
     """
     q = real.shape[1]
-    codes = [
-        pd.factorize(pd.concat([real[name].astype(object), new[name].astype(object)], ignore_index=True))[0]
-        for name in real
-    ]
+    codes = [pd.factorize(stacked(real[name], new[name]))[0] for name in real]
     codes = np.column_stack([np.zeros((len(real) + len(new), 0), int), *codes])
     of_real, of_new = codes[: len(real)], codes[len(real) :]
     counts, single = np.empty((len(new), 2**q), np.int64), np.empty((len(new), 2**q), bool)
     block = max(CELLS_AT_ONCE // max(len(real) * q, 2**q), 1)
     for begin in range(0, len(new), block):
         rows = slice(begin, begin + block)
-        choice = ((of_new[rows, None, :] == of_real[None]) << np.arange(q)).sum(axis=2)
+        choice = np.zeros((len(of_new[rows]), len(real)), np.int64)
+        for column in range(q):
+            choice += (of_new[rows, None, column] == of_real[:, column]) << column
         n, first, second = (_supersets(choice, weight, q) for weight in (np.ones_like(patient), patient, patient**2))
         # All of one patient: the numbers do not vary (large products wrap round, on both sides alike).
         counts[rows], single[rows] = n, (n > 0) & (n * second == first**2)

@@ -83,9 +83,9 @@ def _patients(real: pd.DataFrame, table: Table, k: int, rng: np.random.Generator
     real, names = real.reset_index(drop=True), compared(table)
     new = _draw_patients(real, len(real), table, rng)
     number, n_redrawn = np.arange(len(real)), 0
+    rows = np.arange(len(new))  # drawn since they were looked at: each record is close by itself
     for attempt in range(MOST_ROUNDS):
-        close = too_close(real[names], number, new[names], k, strict=attempt < STRICT_ROUNDS)
-        rows = np.flatnonzero(close)
+        rows = rows[too_close(real[names], number, new.iloc[rows][names], k, strict=attempt < STRICT_ROUNDS)]
         if not rows.size:
             return new, n_redrawn
         n_redrawn += rows.size
@@ -194,8 +194,8 @@ def _twice(sites: pd.DataFrame) -> np.ndarray:
 def _replaced(table: pd.DataFrame, rows: np.ndarray, again: pd.DataFrame) -> pd.DataFrame:
     table = table.copy()
     for name in again:
-        values = table[name].astype(object).to_numpy(copy=True)
-        values[rows] = again[name].astype(object).to_numpy()
+        values = table[name].array.copy() if table[name].dtype == again[name].dtype else table[name].to_numpy(object)
+        values[rows] = again[name].array
         table[name] = pd.Series(values, index=table.index).astype(again[name].dtype)
     return table
 

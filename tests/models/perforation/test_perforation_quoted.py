@@ -69,21 +69,14 @@ def test_a_term_of_two_coefficients_needs_two_allowed():
 
 
 @pytest.mark.parametrize(("n_events", "analysis"), [(499, "perforation.firth"), (500, "perforation.gee")])
-def test_from_500_events_the_gee_is_quoted(n_events, analysis):
+def test_from_500_events_the_gee_is_quoted_and_the_penalised_model_not_fitted(n_events, analysis):
     cases = with_events(n_events, n_patients=700)
-    rows = both(cases)
+    odds = both(cases)
     method = {"perforation.firth": "profile_or_jackknife", "perforation.gee": "corrected"}[analysis]
-    assert quoted(rows) == [[analysis, method, t] for t in ("rbh_mid_mm", "approach[guided]", "protrusion_mm")]
+    assert quoted(odds) == [[analysis, method, t] for t in ("rbh_mid_mm", "approach[guided]", "protrusion_mm")]
     risks = fit_perforation_risk(cases, TERMS, CONTRASTS).rows
     told = risks[risks["headline"] & risks["analysis"].ne("perforation.nonlinearity")]
     assert set(told["method"]) == {{"perforation.firth": "firth", "perforation.gee": "gee"}[analysis]}
-
-
-@pytest.mark.parametrize("n_events", [499, 500])
-def test_from_500_events_the_penalised_model_is_not_fitted_and_its_rows_say_so(n_events):
-    cases = with_events(n_events, n_patients=700)
-    odds = both(cases)
-    risks = fit_perforation_risk(cases, TERMS, CONTRASTS).rows
     for rows in (odds[odds["analysis"].eq("perforation.firth")], risks[risks["method"].eq("firth")]):
         assert len(rows)
         assert rows["estimate"].isna().all() == (n_events >= 500)

@@ -16,10 +16,10 @@ from liftseries.models.audit.counting import COUNTED, NOT_APPLICABLE, NOT_DUE, S
 from liftseries.models.audit.site_table import Recorded
 from liftseries.models.shared.follow_up import with_implant
 from liftseries.models.shared.gates import FEWEST_AT_RISK
-from liftseries.models.shared.results import Fit
+from liftseries.models.shared.results import Fit, results_table, warned
 from liftseries.models.shared.share_rows import share_row
 from liftseries.models.survival.corrected import METHOD as CORRECTED
-from liftseries.models.survival.km import fit_survival_km
+from liftseries.models.survival.km import rows_at
 from liftseries.study.indicators import Indicator
 
 ANALYSIS = "audit.indicator"
@@ -119,7 +119,8 @@ def _lasting(indicator, term: str, month: float, recorded: Recorded, groups) -> 
     found = []
     for subset, members in groups:
         part = implants.loc[(at >= 0) & members[at]]
-        rows = fit_survival_km(part, [month]).rows
+        rows, effects, _ = rows_at("all", part, [month])
+        rows = results_table(warned(rows, effects))
         row = rows[rows["method"].eq(CORRECTED)].iloc[0].to_dict() | {"analysis": ANALYSIS, "subset": subset}
         time, failed = part["months"].to_numpy(float), part["failed"].to_numpy(bool)
         n_at_risk, n_failed = int((time >= month).sum()), int((failed & (time <= month)).sum())

@@ -170,10 +170,16 @@ def few_events_note(n_events: int, n_terms: int, penalised: str = "") -> list[st
 def results_table(rows: Iterable[dict]) -> pd.DataFrame:
     """Rows as a table with the columns of results.csv, in the contract's order and types."""
     types = dict.fromkeys(NUMBERS, float) | dict.fromkeys(COUNTS, "Int64") | {"headline": bool}
-    return pd.DataFrame(list(rows), columns=list(RESULT_COLUMNS)).astype(types)
+    return _table(list(rows), RESULT_COLUMNS, types)
 
 
 def left_out_table(analysis: str, subset: str, reasons: Sequence[tuple[str, int]]) -> pd.DataFrame:
     """How many sites were left out and why, reasons with no site skipped."""
     rows = [(analysis, subset, reason, int(n_sites)) for reason, n_sites in reasons if n_sites]
-    return pd.DataFrame(rows, columns=list(LEFT_OUT_COLUMNS)).astype({"n_sites": "int64"})
+    return _table([dict(zip(LEFT_OUT_COLUMNS, row, strict=True)) for row in rows], LEFT_OUT_COLUMNS, {"n_sites": int})
+
+
+def _table(rows: list[dict], columns: Sequence[str], types: dict) -> pd.DataFrame:
+    """Column by column, each at once of its type: a run makes thousands of such tables."""
+    found = {name: [row.get(name, np.nan) for row in rows] for name in columns}
+    return pd.DataFrame({name: pd.array(values, dtype=types.get(name, object)) for name, values in found.items()})

@@ -65,20 +65,9 @@ def fit_survival_km(implants: pd.DataFrame, months: Sequence[float], by: Sequenc
     rows, effects, curves, at_risk = [], [], [], []
     for subset, member in subsets(implants, by):
         part = implants.loc[member]
-        time, failed, patient = of_implants(part)
-        estimate = kaplan_meier(time, failed, patient)
-        shared = {"n_sites": len(part), "n_patients": part["patient_id"].nunique(), "n_events": int(failed.sum())}
-        fit = Fit(analysis=ANALYSIS, subset=subset, scale="probability", method=METHOD, **shared)
-        survival, std_error = estimate.at(months)
-        told = survival_rows(fit, months, survival, std_error, estimate.last_month)
-        seen = by_month(time, failed, patient, months)
-        rows += interleaved(told, headline_rows(told, seen, survival))
-        naive = kaplan_meier(time, failed, np.arange(len(part))).at(months)[1]
-        effects += [
-            fit.design_effect_row(row["term"], row["std_error"], alone)
-            for row, alone in zip(told, naive, strict=True)
-            if np.isfinite(row["std_error"])
-        ]
+        of_subset, effects_of_subset, estimate = rows_at(subset, part, months)
+        rows += of_subset
+        effects += effects_of_subset
         if len(part):
             curves.append(curve_of(subset, part, estimate, months))
             at_risk.append(at_risk_of(subset, part, months))
@@ -89,6 +78,24 @@ def fit_survival_km(implants: pd.DataFrame, months: Sequence[float], by: Sequenc
         curves=_stacked(curves, ("subset", "months", "survival", "conf_low", "conf_high")),
         at_risk=_stacked(at_risk, ("subset", "months", "n_at_risk", "n_failed", "n_censored")),
     )
+
+
+def rows_at(subset: str, part: pd.DataFrame, months: Sequence[float]) -> tuple[list[dict], list[dict], KaplanMeier]:
+    """The rows of a subset's implants, both methods in turn, their design effects, and the curve behind them."""
+    time, failed, patient = of_implants(part)
+    estimate = kaplan_meier(time, failed, patient)
+    shared = {"n_sites": len(part), "n_patients": part["patient_id"].nunique(), "n_events": int(failed.sum())}
+    fit = Fit(analysis=ANALYSIS, subset=subset, scale="probability", method=METHOD, **shared)
+    survival, std_error = estimate.at(months)
+    told = survival_rows(fit, months, survival, std_error, estimate.last_month)
+    rows = interleaved(told, headline_rows(told, by_month(time, failed, patient, months), survival))
+    naive = kaplan_meier(time, failed, np.arange(len(part))).at(months)[1]
+    effects = [
+        fit.design_effect_row(row["term"], row["std_error"], alone)
+        for row, alone in zip(told, naive, strict=True)
+        if np.isfinite(row["std_error"])
+    ]
+    return rows, effects, estimate
 
 
 def of_implants(implants: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
