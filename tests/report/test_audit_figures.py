@@ -126,3 +126,18 @@ def test_a_change_stands_at_the_first_case_of_its_year():
     assert cases_of_changes(own, "U1", places, CHANGES) == [11.0, 21.0]
     other = charts[charts["unit"].eq("U2")]
     assert cases_of_changes(other, "U2", places, CHANGES) == [21.0]  # that of every unit
+
+
+def test_a_long_course_is_drawn_by_fewer_points_that_reach_as_high_and_as_low():
+    charts, bands, cases = charted(2, 20_000)
+    charts.loc[7_001, ["observed_less_expected", "signal"]] = 900.0, "up"
+    drawing = draw_audit_course(charts, bands, cases, CHANGES)
+    lines = [line.get_xydata() for axes in drawing.figure.axes for line in axes.lines if len(line.get_xdata()) > 2]
+    assert len(lines) == 2
+    for (_, own), line in zip(charts.groupby("unit"), sorted(lines, key=lambda line: -line.max()), strict=True):
+        course = own["observed_less_expected"].to_numpy()
+        assert len(line) <= 410
+        assert line[:, 1].max() == course.max()
+        assert line[:, 1].min() == course.min()
+        assert line[[0, -1], 0].tolist() == [1, 20_000]
+        assert (course[line[:, 0].astype(int) - 1] == line[:, 1]).all()
