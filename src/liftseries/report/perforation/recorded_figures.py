@@ -10,6 +10,7 @@ from liftseries.report.kit.figures.style import (
     DARK,
     INK,
     LIGHT,
+    MOST_MARKS,
     SINGLE_MM,
     Drawing,
     axes_at,
@@ -57,8 +58,11 @@ def draw_learning(rates: pd.DataFrame, cases: pd.DataFrame) -> Drawing | None:
     axes.grid(axis="y")
     axes.tick_params(labelbottom=False)
     # Operators share case numbers: each is drawn once, or the file grows with the series.
-    rug.vlines(np.unique(case[torn]), 1.1, 2.0, color=INK, linewidth=0.7)
-    rug.vlines(np.unique(case[known & ~torn]), 0.0, 0.9, color=LIGHT, linewidth=0.5)
+    for at, low, high, look in (
+        (np.unique(case[torn]), 1.1, 2.0, {"color": INK, "linewidth": 0.7}),
+        (np.unique(case[known & ~torn]), 0.0, 0.9, {"color": LIGHT, "linewidth": 0.5}),
+    ):
+        rug.vlines(at, low, high, rasterized=len(at) > MOST_MARKS, **look)
     rug.set(ylim=(0, 2.1), yticks=[0.45, 1.55], yticklabels=["not", "perforated"])
     rug.tick_params(axis="y", length=0)
     rug.set_xlabel("Operator's case number")
