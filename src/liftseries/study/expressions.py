@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Callable
-from functools import reduce
+from functools import cache, reduce
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -12,12 +12,14 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+@cache
 def names_in(expression: str) -> tuple[str, ...]:
     """The columns that an expression reads, in its order."""
     names = [node for node in ast.walk(ast.parse(expression, mode="eval")) if isinstance(node, ast.Name)]
     return tuple(dict.fromkeys(node.id for node in sorted(names, key=lambda node: node.col_offset)))
 
 
+@cache
 def null_safe(expression: str, where_unknown: bool = True) -> Callable[[pd.DataFrame], pd.Series]:
     """The expression over a table's rows; `where_unknown` where a cell that it reads is missing.
 
@@ -34,14 +36,14 @@ def null_safe(expression: str, where_unknown: bool = True) -> Callable[[pd.DataF
     def holds(table: pd.DataFrame) -> pd.Series:
         known = np.logical_and.reduce([table[name].notna().to_numpy() for name in names])
         result = np.full(len(table), where_unknown)
-        cells = {name: _plain(table[name])[known] for name in names}
+        cells = {name: as_array(table[name])[known] for name in names}
         result[known] = eval(code, {"__builtins__": {}}, cells)
         return pd.Series(result, index=table.index)
 
     return holds
 
 
-def _plain(column: pd.Series) -> np.ndarray:
+def as_array(column: pd.Series) -> np.ndarray:
     """Numbers as such; all else as objects: levels of a category can't be compared with words that are none of them."""
     import numpy as np
     from pandas.api.types import is_bool_dtype, is_numeric_dtype
