@@ -41,10 +41,9 @@ def layouts(made, drawings) -> dict[tuple[str, str, bool], Drawing | None]:
     found = {}
     for kind, series in made.items():
         for figure in purpose("publication").figures:
-            wide = found[kind, figure.name, False] = drawings[kind][figure.name]
+            found[kind, figure.name, False] = drawings[kind][figure.name]
             if figure.has_narrow:
-                narrow = wide and draw_figure(figure, series.read, PLAN, narrow=True)
-                found[kind, figure.name, True] = narrow
+                found[kind, figure.name, True] = draw_figure(figure, series.read, PLAN, narrow=True)
     return found
 
 
