@@ -64,6 +64,7 @@ ON_ONE_WORKER = {
     "books": ["intake/books/test_returned_book.py"],
     "costs": ["intake/files/test_costs.py"],
     "headers": ["intake/forms/test_header_sets.py"],
+    "faces": ["forms/test_faces.py"],
     "degenerate": ["models/test_degenerate.py"],
 }
 TESTS = Path(__file__).parent
