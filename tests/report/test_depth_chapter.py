@@ -30,11 +30,17 @@ def paragraphs(material, blocks) -> dict[str, str]:
     return {block.lead: block.text for block in found if block.kind == "paragraph"}
 
 
+@pytest.fixture(scope="module")
+def in_report(materials) -> dict[str, str]:
+    """What the report says of the full series."""
+    return paragraphs(materials["full"], report_chapter.blocks)
+
+
 # ── the report ────────────────────────────────────────────────────────────────────────────────────
 
 
-def test_how_the_drilling_ended_is_told_with_every_share_and_its_interval(materials):
-    told = paragraphs(materials["full"], report_chapter.blocks)["How the drilling ended"]
+def test_how_the_drilling_ended_is_told_with_every_share_and_its_interval(materials, in_report):
+    told = in_report["How the drilling ended"]
     rows = materials["full"].rows("depth.ended")
     assert told.startswith(f"Of {int(rows['n_sites'].iloc[0])} sites with a plan and a drilling log")
     for _, row in rows.iterrows():
@@ -42,10 +48,10 @@ def test_how_the_drilling_ended_is_told_with_every_share_and_its_interval(materi
         assert re.search(rf"at {int(row['n_events'])} \({percent(row['estimate'])}, (95% interval )?{limits}\)", told)
 
 
-def test_who_kept_the_plan_and_what_cannot_be_judged(materials):
+def test_who_kept_the_plan_and_what_cannot_be_judged(materials, in_report):
     full = materials["full"]
     row = full.rows("depth.adherence", "all").iloc[0]
-    told = paragraphs(full, report_chapter.blocks)["Drilled as planned"]
+    told = in_report["Drilled as planned"]
     assert told.startswith(f"{int(row['n_events'])} of {int(row['n_sites'])} sites ({percent(row['estimate'])}, ")
     assert "no drilling log" not in told  # every site of this series has one
     left_out = pd.DataFrame(
@@ -57,25 +63,25 @@ def test_who_kept_the_plan_and_what_cannot_be_judged(materials):
     assert told.endswith("6 sites have no drilling log, and 1 log tells too little to be judged.")
 
 
-def test_the_three_commonest_deviations_are_named_the_largest_share_first(materials):
+def test_the_three_commonest_deviations_are_named_the_largest_share_first(materials, in_report):
     full = materials["full"]
     rows = full.rows("depth.deviations", "all")
     rows = rows[~rows["term"].str.endswith(" not judged")].sort_values("estimate", ascending=False, kind="stable")
-    told = paragraphs(full, report_chapter.blocks)["Deviations"]
+    told = in_report["Deviations"]
     found = re.findall(r"at (\d+) of (\d+) \(", told)
     assert found == [(str(int(row["n_events"])), str(int(row["n_sites"]))) for _, row in rows.head(3).iterrows()]
 
 
-def test_guided_against_freehand_is_no_effect(materials):
-    told = paragraphs(materials["full"], report_chapter.blocks)["Guided and freehand"]
+def test_guided_against_freehand_is_no_effect(materials, in_report):
+    told = in_report["Guided and freehand"]
     table = materials["full"].table("characteristics").set_index(["column", "level", "subset"])["share"]
     assert f"{percent(table['approach', 'guided', 'protocol=A'])} in protocol A" in told
     assert "not randomised" in told
     assert "Guided and freehand" not in paragraphs(materials["one_level"], report_chapter.blocks)
 
 
-def test_perforations_stand_by_whether_the_plan_was_kept(materials):
-    told = paragraphs(materials["full"], report_chapter.blocks)["Perforations"]
+def test_perforations_stand_by_whether_the_plan_was_kept(materials, in_report):
+    told = in_report["Perforations"]
     rows = materials["full"].rows("depth.perforation").set_index("subset")
     kept, deviated = (rows.loc[f"drilled_as_planned={level}"] for level in ("yes", "no"))
     assert f"at {int(kept['n_events'])} of {int(kept['n_sites'])} (" in told
