@@ -19,7 +19,7 @@ settings.register_profile("repeated", derandomize=True, deadline=None)
 settings.register_profile("anew", derandomize=False, deadline=None)
 settings.load_profile("repeated")
 
-# Rooms and files whose tests share a run, a bundle, a twin or drawn figures: made on every worker, these would cost
+# Rooms and files whose tests share a run, a bundle, a twin, fits or drawings: made on every worker, these would cost
 # more than the tests do. In the order in which they are handed out, the longest first; then come single tests.
 ON_ONE_WORKER = {
     "demo": [
@@ -35,9 +35,35 @@ ON_ONE_WORKER = {
     "faults": ["faults"],
     "release": ["release"],
     "twin": ["twin"],
-    "report": ["report"],
+    "pages": [
+        "report/test_axe.py",
+        "report/test_declarations.py",
+        "report/test_depth_chapter.py",
+        "report/test_docx.py",
+        "report/test_figures.py",
+        "report/test_figures_of_chapters.py",
+        "report/test_numbers_and_words.py",
+        "report/test_one_number.py",
+        "report/test_pages.py",
+    ],
+    "comparison": ["report/test_comparison_figures.py", "report/test_comparison_report.py"],
+    "chapters": [
+        "report/test_as_read.py",
+        "report/test_bone.py",
+        "report/test_closing.py",
+        "report/test_closing_supplement.py",
+        "report/test_implants_told.py",
+        "report/test_report_tables.py",
+        "report/test_sensitivity_chapter.py",
+        "report/test_series_chapter.py",
+    ],
+    "audit": ["report/test_audit_extra.py"],
+    "membrane": ["report/test_membrane_chapter.py"],
     "messy": ["intake/test_messy.py"],
     "books": ["intake/books/test_returned_book.py"],
+    "costs": ["intake/files/test_costs.py"],
+    "headers": ["intake/forms/test_header_sets.py"],
+    "faces": ["forms/test_faces.py"],
     "degenerate": ["models/test_degenerate.py"],
     "nothing_changes": ["models/test_nothing_changes.py"],
 }

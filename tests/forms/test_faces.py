@@ -21,7 +21,7 @@ from liftseries.base.numbers import plain
 from liftseries.forms.dictionary import DERIVED_HEADINGS, HEADINGS, dictionary_html, dictionary_markdown
 from liftseries.forms.templates import WORKBOOK, new_study
 from liftseries.intake.cells.cells import read_cell
-from liftseries.intake.checks.rows import row_checks, validator
+from liftseries.intake.checks.rows import row_checks, validators
 from liftseries.study.schema import Column, DerivedColumn, Rule, Table, derived_schema, read_schema
 
 OWN = {
@@ -254,7 +254,7 @@ def test_check_holds_the_column_to_its_entry(table, column):
 
 
 def _checks(table: Table, column: Column) -> list:
-    columns = validator(table).columns
+    columns = validators(table)
     return columns[column.name].checks if column.name in columns else []
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 from copy import deepcopy
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -70,20 +72,19 @@ class Compared:
             return results[results["analysis"].eq(source.removeprefix("results:"))]
         return self.left[file_of(source)]
 
-    def drawing(self, name: str, narrow: bool = False) -> Drawing | None:
-        """A figure of the comparison."""
-        figure = next(figure for figure in COMPARISON.figures if figure.name == name)
-        return draw_figure(figure, self.read, self.plan, narrow)
+    @cached_property
+    def drawings(self) -> dict[tuple[str, bool], Drawing | None]:
+        """Every figure of the comparison by its name and whether it is the narrow layout."""
+        layouts = itertools.product(COMPARISON.figures, (False, True))
+        return {(one.name, narrow): draw_figure(one, self.read, self.plan, narrow) for one, narrow in layouts}
 
     def written_in(self, output: Path) -> tuple[Material, Written]:
         """What a run leaves there, and the report made of it."""
         for path, table in self.left.items():
             write_csv(output / path, table)
-        for figure in COMPARISON.figures:
-            drawing = self.drawing(figure.name)
+        for (name, narrow), drawing in self.drawings.items():
             if drawing is not None:
-                save(drawing, output / "figures" / figure.name, ["svg"])
-                save(self.drawing(figure.name, narrow=True), output / "figures" / NARROW / figure.name, ["svg"])
+                save(drawing, output / "figures" / (NARROW if narrow else "") / name, ["svg"])
         material = with_figures(read_material(output, self.plan, {"liftseries": "0"}), [output / "figures"])
         return material, write(COMPARISON, material)
 

@@ -21,13 +21,13 @@ def words_drawn(figure) -> list[tuple[str, object]]:
 
 def test_every_figure_is_drawn_of_two_groups_and_of_three(compared):
     for kind, figure in itertools.product(("two", "three"), COMPARISON.figures):
-        assert compared[kind].drawing(figure.name), (kind, figure.name)
+        assert compared[kind].drawings[figure.name, False], (kind, figure.name)
 
 
 @pytest.mark.parametrize(("kind", "narrow"), list(itertools.product(KINDS, (False, True))))
 def test_figures_fit_their_page_and_no_text_is_cut_overlaps_or_is_too_small(compared, kind, narrow):
     for figure in COMPARISON.figures:
-        drawing = compared[kind].drawing(figure.name, narrow)
+        drawing = compared[kind].drawings[figure.name, narrow]
         if drawing is None:
             continue
         width, height = drawing.figure.get_size_inches() * 25.4
@@ -49,7 +49,7 @@ def test_figures_fit_their_page_and_no_text_is_cut_overlaps_or_is_too_small(comp
 
 
 def test_numbers_at_risk_are_counted_and_not_weighted(compared):
-    drawing = compared["two"].drawing("comparison_survival")
+    drawing = compared["two"].drawings["comparison_survival", False]
     counted = compared["two"].read("comparison_at_risk")
     first = counted[counted["subset"].eq("all") & counted["months"].eq(12)]["n_at_risk"]
     shown = {text for text, _ in boxes(drawing.figure)}

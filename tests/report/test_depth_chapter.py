@@ -14,7 +14,7 @@ from liftseries.base.remarks import WITHHELD_COUNT
 from liftseries.report.depth import answers, declarations, methods, report_chapter, supplement_chapter
 from liftseries.report.depth.tables import cases_passes, cases_table, deviations_table, shares_table
 from liftseries.report.kit.drawing import draw_figure
-from liftseries.report.kit.material import Withheld, read_material
+from liftseries.report.kit.material import Withheld
 from liftseries.report.kit.numbers import percent, share_of
 from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.english.depth import SENTENCES
@@ -24,34 +24,34 @@ FIGURES = (*declarations.REPORT_FIGURES, *declarations.FIGURES)
 LAYOUTS = [(figure, narrow) for figure in FIGURES for narrow in (False, True)[: 1 + figure.has_narrow]]
 
 
-@pytest.fixture(scope="module")
-def material(made, tmp_path_factory):
-    """What a run of each series leaves; no figures."""
-    return {kind: read_material(made[kind].leave_in(tmp_path_factory.mktemp(kind)), PLAN) for kind in KINDS}
-
-
 def paragraphs(material, blocks) -> dict[str, str]:
     """Lead -> text."""
     found = blocks(Writer(purpose("publication"), material))
     return {block.lead: block.text for block in found if block.kind == "paragraph"}
 
 
+@pytest.fixture(scope="module")
+def in_report(materials) -> dict[str, str]:
+    """What the report says of the full series."""
+    return paragraphs(materials["full"], report_chapter.blocks)
+
+
 # ── the report ────────────────────────────────────────────────────────────────────────────────────
 
 
-def test_how_the_drilling_ended_is_told_with_every_share_and_its_interval(material):
-    told = paragraphs(material["full"], report_chapter.blocks)["How the drilling ended"]
-    rows = material["full"].rows("depth.ended")
+def test_how_the_drilling_ended_is_told_with_every_share_and_its_interval(materials, in_report):
+    told = in_report["How the drilling ended"]
+    rows = materials["full"].rows("depth.ended")
     assert told.startswith(f"Of {int(rows['n_sites'].iloc[0])} sites with a plan and a drilling log")
     for _, row in rows.iterrows():
         limits = f"{percent(row['conf_low'])} to {percent(row['conf_high'])}"
         assert re.search(rf"at {int(row['n_events'])} \({percent(row['estimate'])}, (95% interval )?{limits}\)", told)
 
 
-def test_who_kept_the_plan_and_what_cannot_be_judged(material):
-    full = material["full"]
+def test_who_kept_the_plan_and_what_cannot_be_judged(materials, in_report):
+    full = materials["full"]
     row = full.rows("depth.adherence", "all").iloc[0]
-    told = paragraphs(full, report_chapter.blocks)["Drilled as planned"]
+    told = in_report["Drilled as planned"]
     assert told.startswith(f"{int(row['n_events'])} of {int(row['n_sites'])} sites ({percent(row['estimate'])}, ")
     assert "no drilling log" not in told  # every site of this series has one
     left_out = pd.DataFrame(
@@ -63,34 +63,34 @@ def test_who_kept_the_plan_and_what_cannot_be_judged(material):
     assert told.endswith("6 sites have no drilling log, and 1 log tells too little to be judged.")
 
 
-def test_the_three_commonest_deviations_are_named_the_largest_share_first(material):
-    full = material["full"]
+def test_the_three_commonest_deviations_are_named_the_largest_share_first(materials, in_report):
+    full = materials["full"]
     rows = full.rows("depth.deviations", "all")
     rows = rows[~rows["term"].str.endswith(" not judged")].sort_values("estimate", ascending=False, kind="stable")
-    told = paragraphs(full, report_chapter.blocks)["Deviations"]
+    told = in_report["Deviations"]
     found = re.findall(r"at (\d+) of (\d+) \(", told)
     assert found == [(str(int(row["n_events"])), str(int(row["n_sites"]))) for _, row in rows.head(3).iterrows()]
 
 
-def test_guided_against_freehand_is_no_effect(material):
-    told = paragraphs(material["full"], report_chapter.blocks)["Guided and freehand"]
-    table = material["full"].table("characteristics").set_index(["column", "level", "subset"])["share"]
+def test_guided_against_freehand_is_no_effect(materials, in_report):
+    told = in_report["Guided and freehand"]
+    table = materials["full"].table("characteristics").set_index(["column", "level", "subset"])["share"]
     assert f"{percent(table['approach', 'guided', 'protocol=A'])} in protocol A" in told
     assert "not randomised" in told
-    assert "Guided and freehand" not in paragraphs(material["one_level"], report_chapter.blocks)
+    assert "Guided and freehand" not in paragraphs(materials["one_level"], report_chapter.blocks)
 
 
-def test_perforations_stand_by_whether_the_plan_was_kept(material):
-    told = paragraphs(material["full"], report_chapter.blocks)["Perforations"]
-    rows = material["full"].rows("depth.perforation").set_index("subset")
+def test_perforations_stand_by_whether_the_plan_was_kept(materials, in_report):
+    told = in_report["Perforations"]
+    rows = materials["full"].rows("depth.perforation").set_index("subset")
     kept, deviated = (rows.loc[f"drilled_as_planned={level}"] for level in ("yes", "no"))
     assert f"at {int(kept['n_events'])} of {int(kept['n_sites'])} (" in told
     assert f"at {int(deviated['n_events'])} of {int(deviated['n_sites'])} (" in told
     assert "associated" in told
 
 
-def test_a_share_of_none_has_a_bound_and_no_interval(material):
-    full = material["full"]
+def test_a_share_of_none_has_a_bound_and_no_interval(materials):
+    full = materials["full"]
     results = full.results.copy()
     none = results["analysis"].eq("depth.ended") & results["term"].eq("short")
     note = "a bound of one side, as all sites are alike"
@@ -100,25 +100,25 @@ def test_a_share_of_none_has_a_bound_and_no_interval(material):
 
 
 @pytest.mark.parametrize("kind", ["no_visits_no_log", "empty"])
-def test_without_a_log_there_is_nothing_at_all(material, kind):
-    writer = Writer(purpose("publication"), material[kind])
+def test_without_a_log_there_is_nothing_at_all(materials, kind):
+    writer = Writer(purpose("publication"), materials[kind])
     for blocks in (report_chapter.blocks, supplement_chapter.blocks, supplement_chapter.worked_cases):
         assert list(blocks(writer)) == []
     assert list(methods.of_agreement(writer)) == []
     assert [block.lead for block in methods.of_depths(writer)] == ["Floor and lift"]
-    assert answers.adherence(material[kind]) is None
+    assert answers.adherence(materials[kind]) is None
     assert not {table.name for table in declarations.TABLES} & set(writer.tables)
-    assert not material[kind].rows("depth.proportional_bias")["note"].str.contains("two sites").any()
+    assert not materials[kind].rows("depth.proportional_bias")["note"].str.contains("two sites").any()
 
 
-def test_the_chapter_is_written_for_two_patients(material):
-    told = paragraphs(material["tiny"], report_chapter.blocks)
+def test_the_chapter_is_written_for_two_patients(materials):
+    told = paragraphs(materials["tiny"], report_chapter.blocks)
     assert "The plan" in told
     assert "nan" not in " ".join(told.values()).lower()
 
 
-def test_every_source_is_a_row_of_the_results(material):
-    full = material["full"]
+def test_every_source_is_a_row_of_the_results(materials):
+    full = materials["full"]
     keys = {" · ".join(row) for row in full.results[["analysis", "subset", "term"]].astype(str).to_numpy()}
     keys |= {" · ".join(r) for r in full.results[["analysis", "subset", "term", "method"]].astype(str).to_numpy()}
     writer = Writer(purpose("publication"), full)
@@ -131,8 +131,8 @@ def test_every_source_is_a_row_of_the_results(material):
 # ── the first page ────────────────────────────────────────────────────────────────────────────────
 
 
-def test_the_answer_tells_how_sites_ended_and_how_many_kept_the_plan(material):
-    full = material["full"]
+def test_the_answer_tells_how_sites_ended_and_how_many_kept_the_plan(materials):
+    full = materials["full"]
     answer = answers.adherence(full)
     row = full.rows("depth.adherence", "all").iloc[0]
     assert (
@@ -146,8 +146,8 @@ def test_the_answer_tells_how_sites_ended_and_how_many_kept_the_plan(material):
 # ── the supplement ────────────────────────────────────────────────────────────────────────────────
 
 
-def test_tables_have_eight_columns_at_most_and_every_share(material):
-    full = material["full"]
+def test_tables_have_eight_columns_at_most_and_every_share(materials):
+    full = materials["full"]
     shares, deviations = (table(full, full.words) for table in (shares_table, deviations_table))
     assert max(len(shares.columns), len(deviations.columns)) <= 8
     wanted = [*full.rows("depth.ended").iterrows(), *full.rows("depth.adherence").iterrows()]
@@ -159,9 +159,9 @@ def test_tables_have_eight_columns_at_most_and_every_share(material):
     assert len(deviations.keys) == len(deviations.rows)
 
 
-def test_shortfall_that_is_obedience_is_counted(material):
-    rows = material["full"].rows("depth.ended").set_index("term")["n_events"].astype(int)
-    found = supplement_chapter.blocks(Writer(purpose("publication"), material["full"]))
+def test_shortfall_that_is_obedience_is_counted(materials):
+    rows = materials["full"].rows("depth.ended").set_index("term")["n_events"].astype(int)
+    found = supplement_chapter.blocks(Writer(purpose("publication"), materials["full"]))
     text = " ".join(block.text for block in found if block.kind == "paragraph")
     assert f"of {rows['opened_before'] + rows['short']} sites that ended short" in text
     assert f"{rows['opened_before']} had the floor open" in text
@@ -172,8 +172,8 @@ def test_shortfall_that_is_obedience_is_counted(material):
     [((-0.2, -0.3, -0.1), "larger the shortfall"), ((0.2, 0.1, 0.3), "larger the excess"),
      ((0.0, -0.1, 0.1), "either direction")],
 )  # fmt: skip
-def test_the_change_per_mm_planned_has_one_sign_and_says_which_way(material, change, words):
-    full = material["full"]
+def test_the_change_per_mm_planned_has_one_sign_and_says_which_way(materials, change, words):
+    full = materials["full"]
     results = full.results.copy()
     slope = results["analysis"].eq("depth.proportional_bias") & results["term"].eq("planned_last_mm")
     results.loc[slope, ["estimate", "conf_low", "conf_high"]] = change
@@ -185,20 +185,20 @@ def test_the_change_per_mm_planned_has_one_sign_and_says_which_way(material, cha
     assert f"{change[0]:.2f}".replace("-", "−") in told
 
 
-def test_worked_cases_show_the_subtraction_in_their_table(material):
+def test_worked_cases_show_the_subtraction_in_their_table(materials):
     """12.5 - 9.5 + 0 = 3: the first pass of the first case; the table's platform is what closes the sum."""
-    table = cases_table(material["full"], material["full"].words)
+    table = cases_table(materials["full"], materials["full"].words)
     assert len(table.columns) <= 8
     assert table.rows[0][2:6] == ("12.5", "9.5", "0.0", "3.0")
-    passes = cases_passes(material["full"])
+    passes = cases_passes(materials["full"])
     assert np.allclose(passes["length_mm"] - passes["stop_length_mm"] + passes["platform_mm"], passes["depth_mm"])
-    told = paragraphs(material["full"], supplement_chapter.worked_cases)["Worked cases"]
+    told = paragraphs(materials["full"], supplement_chapter.worked_cases)["Worked cases"]
     assert told.startswith("Two sites, pass by pass.")
     assert "12.5 − 9.5 + 0 = 3 mm at pass 1 of case 1" in told
 
 
-def test_a_platform_above_the_crest_is_taken_off(material):
-    full = material["full"]
+def test_a_platform_above_the_crest_is_taken_off(materials):
+    full = materials["full"]
     cases = full.table("ladder_cases").assign(depth_mm=lambda table: table["depth_mm"] - 0.5)
     told = paragraphs(replace(full, tables={**full.tables, "ladder_cases": cases}), supplement_chapter.worked_cases)
     assert "12.5 − 9.5 − 0.5 = 2.5 mm at pass 1 of case 1" in told["Worked cases"]
@@ -207,9 +207,9 @@ def test_a_platform_above_the_crest_is_taken_off(material):
 # ── released ──────────────────────────────────────────────────────────────────────────────────────
 
 
-def test_a_release_says_no_more_than_its_rows(material):
+def test_a_release_says_no_more_than_its_rows(materials):
     """All counts withheld: no number in the sentences, no mark in the figure."""
-    full = material["full"]
+    full = materials["full"]
     results = full.results.copy()
     depth = results["analysis"].str.startswith("depth.")
     results.loc[depth, ["n_sites", "n_patients", "n_events"]] = WITHHELD_COUNT
@@ -231,9 +231,9 @@ def test_a_release_says_no_more_than_its_rows(material):
 
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize(("figure", "narrow"), LAYOUTS, ids=lambda value: getattr(value, "name", str(value)))
-def test_a_figure_is_whole_in_both_layouts(made, kind, figure, narrow):
+def test_a_figure_is_whole_in_both_layouts(layouts, kind, figure, narrow):
     """At print width, type of 7 points or more, nothing cut off, no text on another; no figure without a log."""
-    drawing = draw_figure(figure, made[kind].read, PLAN, narrow)
+    drawing = layouts[kind, figure.name, narrow]
     if kind == "no_visits_no_log":
         assert drawing is None
     if drawing is None:

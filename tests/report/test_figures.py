@@ -2,6 +2,7 @@
 
 import itertools
 import re
+from functools import cache
 
 import numpy as np
 import pytest
@@ -15,21 +16,8 @@ from liftseries.report.kit.svg import alt_text, covers, width_mm
 from liftseries.report.purposes import purpose
 
 FIGURES = {figure.name: figure for figure in purpose("publication").figures}
-LAYOUTS = [(name, False) for name in FIGURES] + [(name, True) for name, figure in FIGURES.items() if figure.has_narrow]
 HALF_A_MM = 0.5
 A_PAGE_MM = 240  # A4 less its margins and the caption
-
-
-@pytest.fixture(scope="module")
-def layouts(made, drawings) -> dict:
-    """Every layout of every figure of every series: None where it is not drawn."""
-    return {
-        (kind, name, narrow): draw_figure(FIGURES[name], made[kind].read, PLAN, narrow=True)
-        if narrow and drawings[kind][name]
-        else drawings[kind][name]
-        for kind in KINDS
-        for name, narrow in LAYOUTS
-    }
 
 
 @pytest.fixture(params=KINDS)
@@ -51,6 +39,7 @@ def is_wide(drawing: Drawing) -> bool:
     return drawing.figure.get_size_inches()[0] * 25.4 > 100
 
 
+@cache
 def boxes(figure) -> list[tuple[str, object]]:
     """Every text that is seen, and where it stands, in pixels."""
     from matplotlib.text import Text

@@ -3,7 +3,9 @@
 import itertools
 import re
 from dataclasses import replace
+from functools import cached_property
 from html.parser import HTMLParser
+from typing import NamedTuple
 
 import pytest
 from made_series import KINDS, PLAN
@@ -52,23 +54,37 @@ class Page(HTMLParser):
     def all(self, tag: str) -> list[dict]:
         return [attributes for name, attributes in self.elements if name == tag]
 
-    @property
+    @cached_property
     def ids(self) -> list[str]:
         return [attributes["id"] for _, attributes in self.elements if "id" in attributes]
 
-    @property
+    @cached_property
     def text(self) -> str:
         return re.sub(r"\s+", " ", " ".join(self.words))
 
 
-@pytest.fixture(scope="module", params=[(kind, name) for kind in KINDS for name in DOCUMENTS], ids="-".join)
-def document(request, written) -> tuple[Report, str, str]:
-    """Each document of every series, as a page, and the page of its sister."""
+class Document(NamedTuple):
+    """A document, its page as it is written and as it is read, and the page of its sister."""
+
+    report: Report
+    source: str
+    page: Page
+    sister: Page
+
+
+@pytest.fixture(scope="module")
+def parsed(pages) -> dict[tuple[str, str], Page]:
+    """Every page of every series."""
+    return {(kind, name): Page(source) for kind, found in pages.items() for name, source in found.items()}
+
+
+@pytest.fixture(params=[(kind, name) for kind in KINDS for name in DOCUMENTS], ids="-".join)
+def document(request, written, pages, parsed) -> Document:
+    """Each document of every series."""
     kind, name = request.param
-    reports = written[kind].reports
-    pages = {report.name: render_html(report, anchors_in(reports)) for report in reports}
-    (sister,) = (page for other, page in pages.items() if other != name)
-    return next(report for report in reports if report.name == name), pages[name], sister
+    (report,) = (report for report in written[kind].reports if report.name == name)
+    (sister,) = set(DOCUMENTS) - {name}
+    return Document(report, pages[kind][name], parsed[kind, name], parsed[kind, sister])
 
 
 def blocks(report: Report, *kinds: str) -> list:
@@ -76,8 +92,7 @@ def blocks(report: Report, *kinds: str) -> list:
 
 
 def test_page_is_well_formed_small_and_asks_for_nothing(document):
-    _, source, _ = document
-    page = Page(source)
+    _, source, page, _ = document
     assert page.open == []
     assert len(source) < 3 * MEGABYTE
     assert not re.search(r"https?:|//[a-z]|url\(|@import", source.replace("data:image/svg+xml", ""))
@@ -89,8 +104,7 @@ def test_page_is_well_formed_small_and_asks_for_nothing(document):
 
 
 def test_page_can_be_heard(document):
-    report, source, _ = document
-    page = Page(source)
+    report, _, page, _ = document
     tags = [tag for tag, _ in page.elements]
     assert page.all("html") == [{"lang": "en"}]
     assert [tags.count(landmark) for landmark in LANDMARKS] == [1] * len(LANDMARKS)
@@ -110,22 +124,21 @@ def test_page_can_be_heard(document):
 
 
 def test_every_link_leads_somewhere(document):
-    report, source, sister = document
-    page = Page(source)
+    report, _, page, sister = document
     assert len(page.ids) == len(set(page.ids))
     assert [one["href"] for one in page.all("a")][1 : len(report.chapters) + 1] == [f"#{c.id}" for c in report.chapters]
     (other,) = report.beside
     for attributes in page.all("a"):
         file, _, anchor = attributes["href"].partition("#")
         assert file in ("", f"{other}.html")
-        assert not anchor or anchor in (Page(sister).ids if file else page.ids)
+        assert not anchor or anchor in (sister.ids if file else page.ids)
     for _, attributes in page.elements:
         assert set(attributes.get("aria-labelledby", "").split()) <= set(page.ids)
 
 
 def test_page_says_the_notices_before_any_number(document):
-    report, source, _ = document
-    text = Page(source).text
+    report, _, page, _ = document
+    text = page.text
     assert report.notices == PURPOSE.notices
     first = report.chapters[0].title
     for notice in report.notices:
@@ -135,7 +148,7 @@ def test_page_says_the_notices_before_any_number(document):
 
 
 def test_figures_and_tables_are_labelled_in_reading_order(document):
-    report, source, _ = document
+    report, source, _, _ = document
     prefix = next(one.prefix for one in PURPOSE.documents if one.name == report.name)
     for word, kind in (("Figure", "figure"), ("Table", "table")):
         labels = [block.label for block in blocks(report, kind)]
@@ -145,13 +158,13 @@ def test_figures_and_tables_are_labelled_in_reading_order(document):
 
 
 def test_a_document_names_no_figure_or_table_that_is_not_there(document, written):
-    report, source, _ = document
+    report, _, page, _ = document
     labels = {label for found in written.values() if report in found.reports for label in anchors_in(found.reports)}
-    assert set(re.findall(r"\b(?:Figure|Table) S?\d+\b", Page(source).text)) <= labels
+    assert set(re.findall(r"\b(?:Figure|Table) S?\d+\b", page.text)) <= labels
 
 
 def test_no_chapter_is_empty_and_numbers_follow_each_other(document):
-    report, _, _ = document
+    report = document.report
     prefix = next(one.prefix for one in PURPOSE.documents if one.name == report.name)
     assert all(chapter.blocks for chapter in report.chapters)
     numbers = [chapter.number for chapter in report.chapters if chapter.number]
@@ -159,22 +172,21 @@ def test_no_chapter_is_empty_and_numbers_follow_each_other(document):
 
 
 def test_chapters_stand_in_declared_order(document):
-    report, _, _ = document
+    report = document.report
     declared = [chapter.id for one in PURPOSE.documents if one.name == report.name for chapter in one.chapters]
     found = [chapter.id for chapter in report.chapters]
     assert found == [name for name in declared if name in found]
 
 
 def test_a_wide_figure_has_a_layout_for_phones_on_the_page(document):
-    report, source, _ = document
+    report, _, page, _ = document
     wide = [figure for figure in blocks(report, "figure") if figure.width_mm > 100]
     assert [figure.name for figure in wide if figure.narrow is None] == []
-    assert len(Page(source).all("source")) == sum(figure.narrow is not None for figure in blocks(report, "figure"))
+    assert len(page.all("source")) == sum(figure.narrow is not None for figure in blocks(report, "figure"))
 
 
 def test_keys_stand_on_the_page_behind_the_control_and_nowhere_else(document):
-    report, source, _ = document
-    page = Page(source)
+    report, source, page, _ = document
     assert [one["id"] for one in page.all("input")] == ["show-keys"]
     shown = {key for table in blocks(report, "table") for key in traced(table.display) if table.display.keys}
     for key in shown - {key for table in blocks(report, "table") for key in table.display.holds}:
@@ -195,9 +207,8 @@ def test_every_table_and_figure_that_is_left_stands_in_a_document(written, outpu
     assert len(figures) == len(set(figures))
 
 
-def test_hashes_of_what_was_read_stand_in_the_supplement(written):
-    text = Page(render_html(written["full"].reports[-1])).text
-    assert "ab" * 32 in text
+def test_hashes_of_what_was_read_stand_in_the_supplement(parsed):
+    assert "ab" * 32 in parsed["full", "supplement"].text
 
 
 def test_ids_of_patients_and_sites_stay_out(made, tmp_path):

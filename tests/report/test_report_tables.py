@@ -24,18 +24,8 @@ def displays(material: Material) -> dict[str, Display]:
     return make_tables(purpose("publication").tables, material)
 
 
-@pytest.fixture(scope="module")
-def material(made, tmp_path_factory):
-    """The output folder of a series, read as the report reads it."""
-
-    def read(kind):
-        return read_material(made[kind].leave_in(tmp_path_factory.mktemp(kind)), PLAN)
-
-    return {kind: read(kind) for kind in KINDS}
-
-
-def test_log_odds_are_shown_as_odds_ratios(material):
-    full = material["full"]
+def test_log_odds_are_shown_as_odds_ratios(materials):
+    full = materials["full"]
     row = full.rows("perforation.firth").query("term == 'rbh_mid_mm' and headline").iloc[0]
     keyed = [
         (key, line) for table in displays(full).values() for key, line in zip(table.keys, table.rows, strict=False)
@@ -46,8 +36,8 @@ def test_log_odds_are_shown_as_odds_ratios(material):
     assert f"{np.exp(row['estimate']):.2f} ({low:.2f} to {high:.2f})" in shown
 
 
-def test_rates_stand_with_denominator_and_interval(material):
-    full = material["full"]
+def test_rates_stand_with_denominator_and_interval(materials):
+    full = materials["full"]
     row = full.rows("perforation.rate", "all").query("method == 'patients'").iloc[0]
     shown = displays(full)["perforation_rate"].rows[0]
     assert shown[0] == "All sites"
@@ -66,32 +56,32 @@ def second_opinion(full: Material) -> Material:
     return replace(full, tables={**full.tables, "second_opinion": table})
 
 
-def test_second_opinion_is_told_as_the_largest_difference_and_why(material):
-    told = displays(second_opinion(material["full"]))["second_opinion"].rows
+def test_second_opinion_is_told_as_the_largest_difference_and_why(materials):
+    told = displays(second_opinion(materials["full"]))["second_opinion"].rows
     assert [row[1:] for row in told] == [
         ("statsmodels", "1", "equal to six digits", "equal to six digits", ""),
         ("lifelines", "3", "equal to six digits", "0.34 %", remark("no_efron_weights")),
     ]
-    assert "second_opinion" not in displays(material["full"])
+    assert "second_opinion" not in displays(materials["full"])
 
 
-def test_second_opinion_stays_in_the_house(material):
+def test_second_opinion_stays_in_the_house(materials):
     withheld = Withheld(5, 10, 20, 9, 1, 1, False)
-    assert "second_opinion" not in displays(replace(second_opinion(material["full"]), withheld=withheld))
+    assert "second_opinion" not in displays(replace(second_opinion(materials["full"]), withheld=withheld))
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_a_table_has_at_most_eight_columns_and_a_key_for_each_row(material, kind):
-    too_wide = {name: len(table.columns) for name, table in displays(material[kind]).items() if len(table.columns) > 8}
+def test_a_table_has_at_most_eight_columns_and_a_key_for_each_row(materials, kind):
+    too_wide = {name: len(table.columns) for name, table in displays(materials[kind]).items() if len(table.columns) > 8}
     assert too_wide == {}
-    for table in displays(material[kind]).values():
+    for table in displays(materials[kind]).values():
         assert len(table.keys) in (0, len(table.rows)), table.name
         assert TRACE not in table.columns
         assert {len(row) for row in table.rows} == {len(table.columns)}, table.name
 
 
-def test_a_table_reads_back_as_it_was_printed_with_its_keys_last(material):
-    for table in displays(material["full"]).values():
+def test_a_table_reads_back_as_it_was_printed_with_its_keys_last(materials):
+    for table in displays(materials["full"]).values():
         head, *rows = csv.reader(io.StringIO(as_csv(table)))
         assert tuple(head) == (*table.columns, *([TRACE] if table.keys else []))
         n = len(table.columns)
@@ -99,10 +89,10 @@ def test_a_table_reads_back_as_it_was_printed_with_its_keys_last(material):
         assert [row[n] for row in rows if table.keys] == list(table.keys)
 
 
-def test_files_are_the_same_bytes_twice(material, tmp_path):
-    tables = displays(material["full"])
+def test_files_are_the_same_bytes_twice(materials, tmp_path):
+    tables = displays(materials["full"])
     for run in ("one", "two"):
-        write_tables(displays(material["full"]), tmp_path / run)
+        write_tables(displays(materials["full"]), tmp_path / run)
     assert len(list((tmp_path / "one").iterdir())) == 2 * len(tables)
     for path in (tmp_path / "one").iterdir():
         assert path.read_bytes() == (tmp_path / "two" / path.name).read_bytes(), path.name

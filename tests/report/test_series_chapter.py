@@ -255,11 +255,12 @@ def test_ladder_and_deviations_are_defined_where_there_is_a_log(materials):
         blocks = list(what_was_studied(Writer(purpose("publication"), materials[kind])))
         return " ".join([*(b.text for b in blocks), *(item for b in blocks for item in getattr(b, "items", ()))])
 
+    full, without_log = texts("full"), texts("no_visits_no_log")
     for word in ("A pass is", "The ladder is", "is a rung", "The planned lift is", *DEVIATIONS.values()):
-        assert word in texts("full")
-    assert "The planned lift is" in texts("no_visits_no_log")
-    assert "The ladder is" not in texts("no_visits_no_log")
-    assert "perforation: residual bone height and approach" in texts("full")
+        assert word in full
+    assert "The planned lift is" in without_log
+    assert "The ladder is" not in without_log
+    assert "perforation: residual bone height and approach" in full
 
 
 def odd(*entries: tuple[str, bool]) -> pd.DataFrame:

@@ -101,6 +101,8 @@ def _go_with_parent(draft: Draft, column: str, parent: Draft, gone: dict[str, np
     reference = draft.frame[column]
     has_lost = reference.notna() & ~reference.isin(key[~parent_gone])
     lost = np.flatnonzero(~gone[draft.table.name] & has_lost)
+    if not len(lost):
+        return []
     gone[draft.table.name][lost] = True
     first_gone = {value: index for index, value in key[parent_gone].dropna()[::-1].items()}
     lines = []
@@ -113,6 +115,8 @@ def _go_with_parent(draft: Draft, column: str, parent: Draft, gone: dict[str, np
 
 
 def _go_with_site(draft: Draft, gone: np.ndarray) -> list[Finding]:
+    if not gone.any():
+        return []
     site, knows_site = draft.frame["site_id"].to_numpy(), draft.known("site_id")
     reason: dict[object, int] = {}  # site -> the row that takes the others along
     for index in np.flatnonzero(gone):

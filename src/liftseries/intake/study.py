@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -198,7 +198,8 @@ def _taken_in(plan: Plan, names: Iterable[str], corrected: bool = True) -> tuple
     findings = told_once(finding for draft in drafts.values() for finding in draft.findings)
     findings += corrections.findings + screen_words(plan)
     centre_of = centres_of(drafts)
-    counts = pd.concat([_counted(draft, gone[name]) for name, draft in drafts.items()], ignore_index=True)
+    counted = (line for name, draft in drafts.items() for line in _counted(draft, gone[name]))
+    counts = pd.DataFrame(counted, columns=["table", "file", "read", "kept", "set_aside"])
     decisions = [decision for draft in drafts.values() for decision in draft.decisions]
     kept = {name: _kept_in_order(draft, gone[name]) for name, draft in drafts.items()}
     intake = Intake(
@@ -208,7 +209,7 @@ def _taken_in(plan: Plan, names: Iterable[str], corrected: bool = True) -> tuple
         counts=counts,
         decisions=decisions_table(decisions),
         not_applicable={
-            name: pd.DataFrame(draft.not_applicable).iloc[kept[name]].reset_index(drop=True)
+            name: pd.DataFrame({column: cells[kept[name]] for column, cells in draft.not_applicable.items()})
             for name, draft in drafts.items()
         },
         corrections=lines_table(drafts, corrections),
@@ -244,18 +245,13 @@ def _check_filled(draft: Draft) -> None:
         draft.find_in_file("table_holds_rows", 0, place, f"holds no rows. Enter {draft.table.means.lower()}")
 
 
-def _counted(draft: Draft, gone: np.ndarray) -> pd.DataFrame:
+def _counted(draft: Draft, gone: np.ndarray) -> Iterator[tuple[str, str, int, int, int]]:
+    """Of each file its table, its name, and how many rows were read, kept and set aside."""
     n_files = len(draft.sources)
-    left_out = np.bincount([file_no for file_no, _, _ in draft.left_out], minlength=n_files)
-    return pd.DataFrame(
-        {
-            "table": draft.table.name,
-            "file": [source.told for source in draft.sources],
-            "read": np.bincount(draft.file_no, minlength=n_files) + left_out,
-            "kept": np.bincount(draft.file_no[~gone], minlength=n_files),
-            "set_aside": np.bincount(draft.file_no[gone], minlength=n_files) + left_out,
-        }
-    )
+    kept, lost = (np.bincount(draft.file_no[rows], minlength=n_files).tolist() for rows in (~gone, gone))
+    for file_no, source in enumerate(draft.sources):
+        set_aside = lost[file_no] + sum(of_file == file_no for of_file, _, _ in draft.left_out)
+        yield draft.table.name, source.told, kept[file_no] + set_aside, kept[file_no], set_aside
 
 
 def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft], set_aside: Mapping[str, np.ndarray]) -> None:
@@ -263,15 +259,16 @@ def _prove_nothing_lost(intake: Intake, drafts: Mapping[str, Draft], set_aside: 
     listed: dict[str, set[tuple[str, int]]] = {name: set() for name in drafts}
     for line in intake.lines:
         listed[line.table].add((line.file, line.row))
+    counts = intake.counts.groupby("table")[["read", "set_aside"]].sum()
     for name, draft in drafts.items():
-        counts = intake.counts[intake.counts["table"] == name]
+        n_read, n_gone = counts.loc[name].tolist()
         read = sum(len(sheet.rows) for sheet in draft.as_filed.values())
         # A row of a file may be several of the table, see forms of reading.
         gone = {(draft.sources[file_no].told, int(row)) for file_no, row, _ in draft.left_out}
         labels = [source.told for source in draft.sources]
         gone |= {(labels[draft.file_no[at]], int(draft.rows[at])) for at in np.flatnonzero(set_aside[name])}
-        kept, n_gone = len(intake.tables[name]), int(counts["set_aside"].sum())
-        if not (read == counts["read"].sum() == kept + n_gone and len(listed[name]) == len(gone)):
+        kept = len(intake.tables[name])
+        if not (read == n_read == kept + n_gone and len(listed[name]) == len(gone)):
             raise AssertionError(
                 f"{name}: {read} rows read, {kept} kept, {n_gone} set aside, {len(listed[name])} listed"
             )

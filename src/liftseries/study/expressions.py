@@ -36,14 +36,14 @@ def null_safe(expression: str, where_unknown: bool = True) -> Callable[[pd.DataF
     def holds(table: pd.DataFrame) -> pd.Series:
         known = np.logical_and.reduce([table[name].notna().to_numpy() for name in names])
         result = np.full(len(table), where_unknown)
-        cells = {name: _plain(table[name])[known] for name in names}
+        cells = {name: as_array(table[name])[known] for name in names}
         result[known] = eval(code, {"__builtins__": {}}, cells)
         return pd.Series(result, index=table.index)
 
     return holds
 
 
-def _plain(column: pd.Series) -> np.ndarray:
+def as_array(column: pd.Series) -> np.ndarray:
     """Numbers as such; all else as objects: levels of a category can't be compared with words that are none of them."""
     import numpy as np
     from pandas.api.types import is_bool_dtype, is_numeric_dtype

@@ -16,7 +16,7 @@ from corrected_studies import (
     write_lines,
 )
 from correction_books import problems
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pandas.testing import assert_frame_equal
 from studies import added, cell, tables, write_study
@@ -87,18 +87,24 @@ LINES = [
 ]
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@pytest.fixture(scope="module")
+def straight(tmp_path_factory):
+    """The tables with the lines, both in their order."""
+    return tables_of(corrected_study(tmp_path_factory.mktemp("straight"), *LINES))
+
+
+@settings(max_examples=25, deadline=None)
 @given(seed=st.integers(0, 2**32 - 1), order=st.permutations(range(len(LINES))))
-def test_shuffled_rows_and_lines_give_the_same_tables(tmp_path_factory, seed, order):
+def test_shuffled_rows_and_lines_give_the_same_tables(tmp_path_factory, straight, seed, order):
     """Rows of every file and the lines themselves in any order."""
     folder = tmp_path_factory.mktemp("shuffled")
-    expected = tables_of(corrected_study(folder / "straight", *LINES))
     shuffle = lambda table: table.sample(frac=1, random_state=np.random.default_rng(seed))  # noqa: E731
     study = corrected_study(folder / "turned", *(LINES[at] for at in order), changes=dict.fromkeys(tables(), shuffle))
-    intake = read_study(read_plan(study))
+    plan = read_plan(study)
+    intake = read_study(plan)
     assert intake.corrections["state"].eq("applied").all()
-    for name, table in expected.items():
-        key = list(read_plan(study).schema[name].key)
+    for name, table in straight.items():
+        key = list(plan.schema[name].key)
         assert_frame_equal(
             intake.tables[name].sort_values(key, ignore_index=True), table.sort_values(key, ignore_index=True)
         )

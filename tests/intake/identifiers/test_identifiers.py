@@ -93,14 +93,16 @@ LABELS = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("letter", "text"), [(letter, text) for letter, texts in LISTED.items() for text in texts])
-def test_listed_kind_is_seen_in_a_label(letter, text):
-    assert {text: kind.letter for text, kind in kinds_of([text], Role.LABEL).items()} == {text: letter}
+@pytest.mark.parametrize("letter", LISTED)
+def test_listed_kind_is_seen_in_a_label(letter):
+    for text in LISTED[letter]:
+        assert {text: kind.letter for text, kind in kinds_of([text], Role.LABEL).items()} == {text: letter}
 
 
-@pytest.mark.parametrize(("letter", "name"), [(letter, name) for letter, names in HEADERS.items() for name in names])
-def test_listed_kind_is_seen_in_a_header(letter, name):
-    assert kind_of_header(name).letter == letter
+def test_listed_kind_is_seen_in_a_header():
+    found = {name: kind_of_header(name) for names in HEADERS.values() for name in names}
+    seen = {name: kind and kind.letter for name, kind in found.items()}
+    assert seen == {name: letter for letter, names in HEADERS.items() for name in names}
 
 
 def test_all_eighteen_are_looked_for():
@@ -114,18 +116,17 @@ def test_names_alone_are_seen_where_a_pseudonym_is_due(text):
     assert kinds_of([text], Role.LABEL) == {}
 
 
-@pytest.mark.parametrize("header", ["protocol", "flapless", "platform name of guide", "age", "update", "rbh_min_mm"])
-def test_ordinary_header_passes(header):
-    assert kind_of_header(header) is None
+def test_ordinary_headers_pass():
+    headers = ["protocol", "flapless", "platform name of guide", "age", "update", "rbh_min_mm"]
+    assert [header for header in headers if kind_of_header(header)] == []
 
 
 # ── pseudonyms pass ───────────────────────────────────────────────────────────────────────────────────────────
 
 
-@pytest.mark.parametrize("text", PSEUDONYMS)
 @pytest.mark.parametrize("role", [Role.KEY, Role.LABEL])
-def test_pseudonym_passes(text, role):
-    assert kinds_of([text], role) == {}
+def test_pseudonyms_pass(role):
+    assert [text for text in PSEUDONYMS if kinds_of([text], role)] == []
 
 
 def test_labels_pass():

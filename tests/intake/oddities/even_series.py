@@ -117,5 +117,9 @@ def listed(tables: Tables, data_until: str = CLOSED, accepted=(), file=lambda na
 
 def told(tables: Tables, data_until: str = CLOSED) -> set[tuple[str, str]]:
     """Rule and key of each oddity."""
-    found = listed(tables, data_until)
+    return keys_told(listed(tables, data_until))
+
+
+def keys_told(found: pd.DataFrame) -> set[tuple[str, str]]:
+    """Rule and key of each oddity of a list."""
     return set(zip(found["rule"], found["key"], strict=True))

@@ -56,16 +56,16 @@ def read_column(raw: np.ndarray, column: Column, reading: Reading = AS_FDI) -> C
     cells, which = different(raw)
     # What is judged of all cells hangs on which of them there are; how many there are is only told.
     if column.notation and reading.tooth_numbering == "fdi" and judged(cells) and (fault := judged(raw)):
-        return ColumnRead(as_series(np.full(len(raw), None, dtype=object), column), {}, {}, fault)
+        return ColumnRead(pd.Series(_typed(np.full(len(raw), None, dtype=object), column)), {}, {}, fault)
     numbers = {(type(cell), cell): at for at, cell in enumerate(cells)}
     unclear = _unclear(numbers, column)
     plain = plain_text(column, reading)
     distinct = [
         unclear.get(cell) or (cell[1] if plain(cell[1]) else read_cell(cell[1], column, reading)) for cell in numbers
     ]
-    values = as_series(_cells([value_of(verdict) for verdict in distinct]), column)
+    values = _typed(_cells([value_of(verdict) for verdict in distinct]), column)
     faulty, taken = (_by_row(kind, distinct, which) for kind in (Fault, Taken))
-    return ColumnRead(values.take(which).reset_index(drop=True), faulty, taken)
+    return ColumnRead(pd.Series(values.take(which)), faulty, taken)
 
 
 def different(raw: np.ndarray) -> tuple[list[object], np.ndarray]:
@@ -97,17 +97,17 @@ def _by_row(kind: type, distinct: list, which: np.ndarray) -> dict[int, Any]:
     return {int(row): distinct[which[row]] for row in np.flatnonzero(chosen[which])}
 
 
-def as_series(values: np.ndarray, column: Column) -> pd.Series:
+def _typed(values: np.ndarray, column: Column) -> np.ndarray | pd.api.extensions.ExtensionArray:
     """Read values with the dtype of their column."""
     match column.type:
         case "number":
-            return pd.Series(values.astype(float))
+            return values.astype(float)
         case "integer":
-            return pd.Series(pd.array(values, dtype="Int64"))
+            return pd.array(values, dtype="Int64")
         case "category":
-            return pd.Series(pd.Categorical(values, categories=list(column.levels)))
+            return pd.Categorical(values, categories=list(column.levels))
         case _:
-            return pd.Series(values, dtype=object)
+            return values
 
 
 def value_of(verdict: Any) -> Any:

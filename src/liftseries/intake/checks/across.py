@@ -9,10 +9,12 @@ from collections.abc import Mapping
 
 import numpy as np
 import pandas as pd
+from pandas.api.extensions import take
 
 from liftseries.base.numbers import plain
 from liftseries.geometry.depth import HAIR_MM, stop_length_mm
 from liftseries.intake.draft.draft import Draft
+from liftseries.study.expressions import as_array
 
 ALIVE = ("functioning", "failed")
 DEATH_RULES = ("one_death_a_patient", "no_life_after_death")
@@ -25,11 +27,11 @@ def check_across(drafts: Mapping[str, Draft]) -> None:
         for column, parent in draft.table.references.items():
             if parent in drafts:
                 _check_reference(draft, column, drafts[parent])
-    if "steps" in drafts:
+    if "steps" in drafts and len(drafts["steps"]):
         _check_log_order(drafts["steps"])
         _check_approach(drafts)
         _check_stops(drafts)
-    if "visits" in drafts:
+    if "visits" in drafts and len(drafts["visits"]):
         _check_life_of_sites(drafts["visits"])
         _check_deaths_of_patients(drafts)
 
@@ -52,7 +54,7 @@ def _check_reference(draft: Draft, column: str, parent: Draft) -> None:
         draft.find("reference_is_known", index, column, message)
 
 
-def look_up(child: pd.Series, parent: Draft, *columns: str) -> pd.DataFrame:
+def look_up(child: pd.Series, parent: Draft, *columns: str) -> dict[str, np.ndarray]:
     """Columns of the parent's row that each key names.
 
     Parameters
@@ -64,11 +66,11 @@ def look_up(child: pd.Series, parent: Draft, *columns: str) -> pd.DataFrame:
 
     Returns
     -------
-    shape (n_rows, len(columns)), all missing where there is no such row
+    column -> shape (n_rows,), numbers as float; missing where there is no such row
     """
     rows = parent.known(*parent.table.key) & np.logical_and.reduce([parent.sound[name] for name in columns])
-    known = parent.frame.loc[rows].set_index(parent.table.key[0])[list(columns)]
-    return known.astype({name: object for name in known.select_dtypes("category")}).reindex(child.to_numpy())
+    at = pd.Index(parent.frame[parent.table.key[0]].to_numpy()[rows]).get_indexer(child.to_numpy())
+    return {name: take(as_array(parent.frame[name])[rows], at, allow_fill=True) for name in columns}
 
 
 # ── the drilling log ────────────────────────────────────────────────────────────────────────────
@@ -97,8 +99,8 @@ def _check_log_order(steps: Draft) -> None:
 def _check_approach(drafts: Mapping[str, Draft]) -> None:
     steps = drafts["steps"]
     step = steps.masked()
-    site = look_up(step["site_id"], drafts["sites"], "approach")["approach"].to_numpy()
-    own = look_up(step["instrument_id"], drafts["instruments"], "approach")["approach"].to_numpy()
+    site = look_up(step["site_id"], drafts["sites"], "approach")["approach"]
+    own = look_up(step["instrument_id"], drafts["instruments"], "approach")["approach"]
     wrong = pd.notna(site) & pd.notna(own) & (site != own)
     for index in np.flatnonzero(wrong):
         message = (
@@ -116,19 +118,19 @@ def _check_stops(drafts: Mapping[str, Draft]) -> None:
     site = look_up(step["site_id"], drafts["sites"], "platform_depth_mm", "guide_offset_mm")
     has_stop = step["stop_id"].notna().to_numpy()
     takes_off = np.where(steps.sound["stop_id"] & ~has_stop, 0.0, _stop_lengths(step, drafts["stops"]))
-    left = instrument["length_mm"].to_numpy(float) - takes_off
-    guided = (instrument["approach"] == "guided").to_numpy()
+    left = instrument["length_mm"] - takes_off
+    guided = instrument["approach"] == "guided"
     # How far the tip leaves what holds the shoulder: the top of the guide, or the shoulder itself.
-    swallowed = left + np.where(guided, site["guide_offset_mm"].to_numpy(float), 0.0) <= HAIR_MM
+    swallowed = left + np.where(guided, site["guide_offset_mm"], 0.0) <= HAIR_MM
     for index in np.flatnonzero(swallowed):
         message = (
             f"the stop takes {plain(round(takes_off[index], 6))} mm off an instrument of "
-            f"{plain(instrument['length_mm'].iloc[index])} mm, so that its tip stays in the "
+            f"{plain(instrument['length_mm'][index])} mm, so that its tip stays in the "
             f"{'guide' if guided[index] else 'stop'}. Correct it, or the lengths in stops or instruments."
         )
         steps.find("stop_is_shorter_than_the_instrument", index, "stop_id", message)
-    is_set = has_stop | (instrument["role"] != "gauge").to_numpy()
-    depth = left + np.where(guided, site["platform_depth_mm"].to_numpy(float), 0.0)
+    is_set = has_stop | (instrument["role"] != "gauge")
+    depth = left + np.where(guided, site["platform_depth_mm"], 0.0)
     for index in np.flatnonzero(is_set & (depth <= HAIR_MM) & ~swallowed):
         stood = f"a pass that ends {plain(round(abs(depth[index]), 6))} mm above the crest"
         stood = "a pass that ends at the crest" if abs(depth[index]) <= HAIR_MM else stood
@@ -138,9 +140,8 @@ def _check_stops(drafts: Mapping[str, Draft]) -> None:
 def _stop_lengths(step: pd.DataFrame, stops: Draft) -> np.ndarray:
     """What each pass's stop takes off, mm; NaN where that is not known; shape (n_steps,)."""
     stop = look_up(step["stop_id"], stops, "marking_mm", "marking_means", "marked_on_length_mm")
-    is_depth = (stop["marking_means"] == "depth").to_numpy()
-    marked_on = np.where(is_depth, stop["marked_on_length_mm"].to_numpy(float), np.nan)
-    return stop_length_mm(stop["marking_mm"].to_numpy(float), marked_on)
+    marked_on = np.where(stop["marking_means"] == "depth", stop["marked_on_length_mm"], np.nan)
+    return stop_length_mm(stop["marking_mm"], marked_on)
 
 
 # ── follow-up ───────────────────────────────────────────────────────────────────────────────────
@@ -201,9 +202,9 @@ def _check_deaths_of_patients(drafts: Mapping[str, Draft]) -> None:
 def _dated(visits: Draft, sites: Draft) -> pd.DataFrame:
     """Sound visits, their patient_id, and between which years (`earliest`, `latest`) they can have been."""
     seen = visits.frame.loc[visits.known("site_id", "months", "status"), ["site_id", "months", "status"]]
-    site = look_up(seen["site_id"], sites, "patient_id", "surgery_year", "placement").set_axis(seen.index)
-    earliest = site["surgery_year"].astype("Float64").astype(float) + seen["months"] / 12
-    latest = (earliest + 1).mask(site["placement"] == "staged", np.inf)
+    site = look_up(seen["site_id"], sites, "patient_id", "surgery_year", "placement")
+    earliest = site["surgery_year"] + seen["months"] / 12
+    latest = earliest.mask(site["placement"] == "staged", np.inf) + 1
     dated = seen.assign(patient_id=site["patient_id"], earliest=earliest, latest=latest)
     return dated[dated["patient_id"].notna() & dated["earliest"].notna()]
 

@@ -5,8 +5,11 @@ They are kept apart from what nobody recorded up to the report; to models both a
 
 from __future__ import annotations
 
+import numpy as np
+
 from liftseries.intake.draft.draft import Draft
-from liftseries.study.expressions import null_safe
+from liftseries.study.expressions import as_array, names_in, null_safe
+from liftseries.study.schema import UNKNOWN
 
 
 def mark_not_applicable(draft: Draft) -> None:
@@ -15,11 +18,11 @@ def mark_not_applicable(draft: Draft) -> None:
     A cell that the expression reads may be missing, `unknown` or at fault: then nobody knows whether the column
     applies, and an empty cell counts as not recorded.
     """
-    known = None
+    if not len(draft):
+        return
+    table = draft.masked()
     for name, column in draft.table.columns.items():
-        if column.applies and len(draft):
-            if known is None:
-                table = draft.masked()
-                known = table.where(table.astype(object).ne("unknown"))
-            applies = null_safe(column.applies)(known).to_numpy(bool)
+        if column.applies:
+            applies = null_safe(column.applies)(table).to_numpy(bool)
+            applies |= np.logical_or.reduce([as_array(table[read]) == UNKNOWN for read in names_in(column.applies)])
             draft.not_applicable[name] |= ~applies & draft.frame[name].isna().to_numpy() & draft.sound[name]

@@ -1,4 +1,4 @@
-"""Schema to validator: ranges, levels, key and row rules of one table as a pandera schema.
+"""Schema to validators: ranges and levels of a table's columns as pandera columns, key and row rules.
 
 What each check is called is the `rule` of the finding; the words for the user are made here from the schema.
 """
@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -38,23 +39,24 @@ def check_rows(draft: Draft) -> None:
     if not len(draft):
         return
     table = draft.masked()
-    for name, schema in validator(draft.table).columns.items():
-        column, values = draft.table.columns[name], table[name]
+    for name, schema in validators(draft.table).items():
+        values = table[name].dropna()
         # Asked one by one: pandera's list of failures takes five times as long as reading.
-        passed = pd.concat([check(values.dropna()).check_output for check in schema.checks], axis="columns")
-        failed = passed.index[~passed.all(axis="columns")]
-        for index, value in zip(failed, values[failed], strict=True):
-            rule, message = _cell_message(value, column)
+        passed = np.logical_and.reduce([check(values).check_output.to_numpy(bool) for check in schema.checks])
+        for index, value in values[~passed].items():
+            rule, message = _cell_message(value, draft.table.columns[name])
             draft.find(rule, index, name, message)
     told_missing = set()
     for check in row_checks(draft.table):
         _check_across_cells(draft, check, np.flatnonzero(~check.holds(table).to_numpy(bool)), told_missing)
     key = list(draft.table.key)
-    _find_repeats(draft, np.flatnonzero(table.duplicated(key) & table[key].notna().all(axis="columns")))
+    _find_repeats(draft, np.flatnonzero(table.duplicated(key).to_numpy() & draft.known(*key)))
 
 
 def _check_across_cells(draft: Draft, check: RowCheck, failed: np.ndarray, told_missing: set) -> None:
     """`failed`: the rows in which the check does not hold; those with a cell that is unsound by now are passed over."""
+    if not len(failed):
+        return
     columns = [check.column, *check.reads]
     failed = failed[np.logical_and.reduce([draft.sound[name][failed] for name in columns])]
     for index, row in zip(failed, draft.frame[columns].iloc[failed].to_dict("records"), strict=True):
@@ -64,20 +66,17 @@ def _check_across_cells(draft: Draft, check: RowCheck, failed: np.ndarray, told_
             draft.find(check.rule, index, check.column, check.message(row), reads=check.reads)
 
 
-def validator(table: Table):
-    """The pandera schema of the cells of a table; dtypes are known by then, so it looks at values."""
+def validators(table: Table) -> dict[str, Any]:
+    """The pandera columns of a table whose cells have a range or levels; dtypes are known by then."""
+    found = {name: _validator(column) for name, column in table.columns.items()}
+    return {name: of_column for name, of_column in found.items() if of_column is not None}
+
+
+@cache  # pandera takes its time over each column
+def _validator(column: Column):
+    """None where it has neither; built-in checks drop their name in the list of failures, but keep their error."""
     import pandera.pandas as pa
 
-    columns = {
-        name: pa.Column(None, checks, nullable=True)
-        for name, column in table.columns.items()
-        if (checks := _cell_checks(pa, column))  # pandera takes its time over each column
-    }
-    return pa.DataFrameSchema(columns)
-
-
-def _cell_checks(pa, column: Column) -> list:
-    """Ranges and levels; built-in checks drop their name in the list of failures, but keep their error."""
     checks = []
     if column.type in ("integer", "number") and column.levels:
         checks.append(pa.Check.isin(column.levels, error=A_LEVEL))
@@ -88,7 +87,7 @@ def _cell_checks(pa, column: Column) -> list:
             "max_value": np.inf if column.at_most is None else column.at_most,
         }
         checks.append(pa.Check.in_range(**bounds, include_min=column.above is None, error=IN_RANGE))
-    return checks
+    return pa.Column(None, checks, nullable=True) if checks else None
 
 
 def row_checks(table: Table) -> list[RowCheck]:
@@ -167,10 +166,9 @@ def _tell_once(draft: Draft, check: RowCheck, index: int, told: set) -> None:
 
 def _find_repeats(draft: Draft, indices: np.ndarray) -> None:
     """Told at the later row; under `set_aside` all go, for which one is right can't be told."""
-    key = list(draft.table.key)
-    indices = indices[np.logical_and.reduce([draft.sound[name][indices] for name in key])]
     if not len(indices):
         return
+    key = list(draft.table.key)
     numbered = draft.masked().groupby(key, sort=False, observed=True, dropna=False).ngroup().to_numpy()
     _, first, which = np.unique(numbered, return_index=True, return_inverse=True)
     alike = " and ".join(key)

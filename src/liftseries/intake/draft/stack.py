@@ -124,8 +124,8 @@ def stack(draft: Draft, readings: Mapping[str, Reading] | None = None) -> None:
         draft.not_applicable[name] = np.zeros(len(draft), dtype=bool)
         found = {file_no: read_column(raw, column, of_file[file_no]) for file_no, raw in pieces.items()}
         read += [(file_no, column, in_file) for file_no, in_file in found.items()]
-        series = [in_file.values for in_file in found.values()]
-        columns[name] = pd.concat(series or [read_column(draft.raw[name], column).values], ignore_index=True)
+        series = [in_file.values for in_file in found.values()] or [read_column(draft.raw[name], column).values]
+        columns[name] = series[0] if len(series) == 1 else pd.concat(series, ignore_index=True)
     draft.frame = pd.DataFrame(columns)
     for file_no, sheet in sheets.items():
         for at, length in sheet.ragged.items():

@@ -69,7 +69,8 @@ GIVEN_ANYWHERE = re.compile(_GIVEN)
 
 PATTERNS: tuple[Pattern, ...] = (
     _pattern(Kind.EMAIL, r"[^\s@,;<>]{1,64}@[^\s@,;<>]{1,255}\.[^\W\d]{2,}", roles=_ANYWHERE),
-    _pattern(Kind.URL, r"(?i)\b(?:https?|s?ftp|file)://|\bwww\.[\w-]+\.|\b[\w-]+\.(?:com|org|net|edu|gov|clinic)\b"),
+    _pattern(Kind.URL, r"(?i)\b(?:https?|s?ftp|file)://|\bwww\.[\w-]+\.|"
+             r"(?<![\w-])-*\b[\w-]+\.(?:com|org|net|edu|gov|clinic)\b"),  # from the first letter on, or it takes long
     _pattern(Kind.IMAGE, r"(?i)\w\.(?:jpe?g|png|heic|heif|tiff?|bmp|gif|webp|dcm|nii|stl|ply|mp4|mov|avi)\b|"
              r"data:image"),
     _pattern(Kind.BIOMETRIC, r"(?i)\w\.(?:wav|mp3|m4a|flac|ogg|wsq|fmr|bir)\b"),

@@ -25,6 +25,8 @@ def kinds_of(texts: Sequence[str], role: Role) -> dict[str, Kind]:
     role
         What the column is for.
     """
+    if not texts:
+        return {}
     by_shape: dict[str, list[str]] = {}
     for text in texts:
         if not MADE_CODE.fullmatch(text):

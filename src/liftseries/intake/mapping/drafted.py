@@ -44,10 +44,11 @@ def drafted(file: LookedAt, schema: Mapping[str, Table]) -> Draft:
     groups = visits_in_columns(file.columns, schema["visits"])
     in_groups = [of for group in groups.values() for of in group.values()]
     free = [column for column in file.columns if column.name not in {match.header for of in in_groups for match in of}]
-    kinds = row_kinds(free, *(_certain_columns(free, schema[name]) for name in ("sites", "visits")))
+    found = {name: matches(free, table) for name, table in schema.items()}
+    kinds = row_kinds(free, *(_certain_columns(free, schema[name], found[name]) for name in ("sites", "visits")))
     if kinds and kinds.certain:
         free = [column for column in free if column.name != kinds.header]
-    found = {name: matches(free, table) for name, table in schema.items()}
+        found = {name: matches(free, table) for name, table in schema.items()}
     made = {name: {one.column: one for one in of_columns(free, schema[name], found[name])} for name in schema}
     tables = _served(found, made, schema, bool(groups))
     kinds = kinds if kinds and {"sites", "visits"} <= set(tables) else None
@@ -67,11 +68,10 @@ def drafted(file: LookedAt, schema: Mapping[str, Table]) -> Draft:
     return Draft(text, tuple(tables), questions, len(placed), len(list(doubts(load_yaml(text)))))
 
 
-def _certain_columns(columns: list[FileColumn], table: Table) -> list[FileColumn]:
+def _certain_columns(columns: list[FileColumn], table: Table, found: Mapping[str, list[Match]]) -> list[FileColumn]:
     """Columns of the file that are certain ones of a table, and that no other table has as its key."""
     own = {name for name, column in table.columns.items() if not _names_a_row(name, column, table)}
-    found = {name: of for name, of in matches(columns, table).items() if name in own}
-    sure = {of[0].header for of in found.values() if of and of[0].certain}
+    sure = {of[0].header for name, of in found.items() if name in own and of and of[0].certain}
     return [column for column in columns if column.name in sure]
 
 

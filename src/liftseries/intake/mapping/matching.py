@@ -13,6 +13,7 @@ import unicodedata
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 
@@ -93,6 +94,7 @@ def likeness_of(found: FileColumn, column: Column) -> tuple[float, bool]:
     return like, is_sure
 
 
+@lru_cache(100_000)  # of each header and column it is asked for table by table, and file by file
 def likeness(name: str, column: Column) -> tuple[float, bool]:
     """How much a header is what a column is called, 0 to 1, and whether it means that column alone."""
     called = bare(name)
@@ -100,8 +102,12 @@ def likeness(name: str, column: Column) -> tuple[float, bool]:
         return CERTAIN, True
     if called in possible_names(column):
         return CERTAIN, False
-    names = sure_names(column) | possible_names(column)
-    return ALIKE * max(difflib.SequenceMatcher(None, called, word).ratio() for word in names), False
+    highest = 0.0
+    for word in sure_names(column) | possible_names(column):
+        alike = difflib.SequenceMatcher(None, called, word)
+        if alike.real_quick_ratio() > highest and alike.quick_ratio() > highest:  # upper bounds
+            highest = max(highest, alike.ratio())
+    return ALIKE * highest, False
 
 
 def could_hold(found: FileColumn, column: Column) -> float:

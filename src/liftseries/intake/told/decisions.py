@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import astuple, dataclass, fields
+from dataclasses import dataclass, fields
+from operator import attrgetter
 from pathlib import Path
 
 import pandas as pd
@@ -39,7 +40,7 @@ class Decision:
 def decisions_table(decisions: Iterable[Decision]) -> pd.DataFrame:
     """A row a decision, in the order in which they were taken, with the fields as columns."""
     columns = [field.name for field in fields(Decision)]
-    return pd.DataFrame([astuple(decision) for decision in decisions], columns=columns).astype({"row": "Int64"})
+    return pd.DataFrame(map(attrgetter(*columns), decisions), columns=columns).astype({"row": "Int64"})
 
 
 def write_decisions(plan: Plan, decisions: pd.DataFrame, path: Path) -> None:
