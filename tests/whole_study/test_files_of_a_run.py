@@ -37,9 +37,8 @@ def texts(path: Path) -> pd.DataFrame:
 # ── clean/ ──────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-@pytest.mark.parametrize("kind", ["demo", "separated"])
-def test_codebook_has_every_column_of_every_file_and_nothing_else(kind, request):
-    output = request.getfixturevalue(kind)[0] / "output"
+def check_codebook(output: Path) -> None:
+    """It has every column of every file, and nothing else."""
     files = [*output.glob("clean/*.csv"), *output.glob("derived/*.csv"), output / "results.csv"]
     assert len(files) == len(TABLES) + 1 + 4 + 1
     written = {(str(path.relative_to(output)), column) for path in files for column in texts(path)}
@@ -49,6 +48,10 @@ def test_codebook_has_every_column_of_every_file_and_nothing_else(kind, request)
     assert set(listed) == written
     assert book["meaning"].ne("").all()
     assert set(book["type"]) <= {"text", "category", "integer", "number", "true_false"}
+
+
+def test_codebook_has_every_column_of_every_file_and_nothing_else(output):
+    check_codebook(output)
 
 
 def test_codebook_tells_the_truth_of_empty_cells_types_and_levels(output):
@@ -66,12 +69,15 @@ def test_codebook_tells_the_truth_of_empty_cells_types_and_levels(output):
             assert set(filled) <= set(row.levels.split(" | ")), row
 
 
-@pytest.mark.parametrize("kind", ["demo", "separated"])
-def test_data_package_is_valid(kind, request):
-    package = Package(str(request.getfixturevalue(kind)[0] / "output/clean/datapackage.json"))
-    report = package.validate()
+def check_package(output: Path) -> None:
+    """The Data Package is valid, and of these tables."""
+    report = Package(str(output / "clean/datapackage.json")).validate()
     assert report.valid, report.flatten(["type", "fieldName", "note"])[:5]
     assert [task.name for task in report.tasks] == [*TABLES, "codebook"]
+
+
+def test_data_package_is_valid(output):
+    check_package(output)
 
 
 def test_clean_tables_are_the_tables_as_they_were_read(demo, tmp_path):
@@ -123,9 +129,9 @@ def test_gain_of_every_visit_is_its_bone_height_less_the_residual_one(output):
 # ── models/ ─────────────────────────────────────────────────────────────────────────────────────────────────
 
 
-@pytest.mark.parametrize("kind", ["demo", "separated"])
-def test_models_holds_the_declared_models_and_nothing_else(kind, request):
-    folder = request.getfixturevalue(kind)[0] / "output/models"
+def check_models(output: Path) -> None:
+    """models/ holds the declared models and nothing else."""
+    folder = output / "models"
     found = {str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file()}
     found = {path for path in found if not path.startswith(".")}
     models = texts(folder / "formula.csv")["model"].tolist()
@@ -134,6 +140,10 @@ def test_models_holds_the_declared_models_and_nothing_else(kind, request):
     methods = texts(folder.parent / "results.csv").groupby("analysis")["method"].unique()
     absent = [name for name in FIRST_TERMS if "first_terms" not in methods[name.removesuffix(".first_terms")]]
     assert models == [name for name in MODELS if name not in absent]
+
+
+def test_models_holds_the_declared_models_and_nothing_else(output):
+    check_models(output)
 
 
 @pytest.mark.parametrize("name", [name for name in MODELS if name not in FIRST_TERMS])

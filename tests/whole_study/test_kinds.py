@@ -10,7 +10,7 @@ import pytest
 from frictionless import Package
 from studies import cell, write_study
 from whole_study.conftest import FEW, SEPARATED, changes_of_separated, in_this_process, liftseries
-from whole_study.test_files_of_a_run import rscript, with_r
+from whole_study.test_files_of_a_run import check_codebook, check_models, check_package, rscript, with_r
 from whole_study.test_run import DERIVED_SITES, DERIVED_STEPS, RESULTS, header
 
 
@@ -96,6 +96,11 @@ def test_problems_stop_the_run_in_words(tmp_path):
     assert "1. sites.csv, row 2, rbh_min_mm  [lowest_is_not_above_highest]" in said.err
     assert "8.8 is above rbh_max_mm 6.1" in said.err
     assert not (study / "output" / "report.html").exists()
+
+
+def test_codebook_data_package_and_models_are_whole(separated):
+    for check in (check_codebook, check_package, check_models):
+        check(separated[0] / "output")
 
 
 @with_r
