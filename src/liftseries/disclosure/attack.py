@@ -64,6 +64,7 @@ def told_apart(
     values: Mapping[str, Value],
     needed: Mapping[str, tuple[float, float]],
     further: Sequence[Together] = (),
+    tried: list[np.ndarray] | None = None,
 ) -> pd.DataFrame:
     """Which counts a reader can tell from one, or from k - 1.
 
@@ -75,6 +76,8 @@ def told_apart(
     counts, patients, values : as in `attack`
     needed : by name, a value that the count must be able to fall to, and one that it must be able to rise to
     further : what is known of several counts together
+    tried : whole series, shape (n_numbers,) each, such as were found for other values; those that agree with these
+        are not looked for again, and what is found is added
 
     Returns
     -------
@@ -91,8 +94,18 @@ def told_apart(
     known, within = known_of(structure, values)
     goals = goals_of(structure, needed)
     found = {number: (value, value) for number, value in known.items()}
+    pieces = []
     for part in parts_of(structure, known, within, further):
-        found |= part.reached(goals)
+        limits, series = part.reached(goals, tried or ())
+        found |= limits
+        pieces += [(part.numbers, series)] if len(series) else []
+    if tried:
+        for k in range(max((len(series) for _, series in pieces), default=0)):
+            one = tried[0].copy()
+            one[list(known)] = list(known.values())
+            for numbers, series in pieces:
+                one[numbers] = series[k % len(series)]
+            tried.append(one)
     rows = []
     for name, (low, high) in needed.items():
         lowest, highest = found[structure.number_of[name]]

@@ -136,13 +136,20 @@ class _Part:
             objective[column] = 1
             yield int(number), (self._lowest(objective, integers), -self._lowest(-objective, integers))
 
-    def reached(self, goals: Mapping[int, tuple[float, float]]) -> dict[int, tuple[float, float]]:
-        """Each number that has goals with its lowest and highest value in the series that were looked for."""
+    def reached(
+        self, goals: Mapping[int, tuple[float, float]], tried: Sequence[np.ndarray] = ()
+    ) -> tuple[dict[int, tuple[float, float]], np.ndarray]:
+        """Each number that has goals with its lowest and highest value in the series looked for; and these series.
+
+        Those of the series `tried`, of all numbers of the structure, that agree with what is known are among them.
+        """
         here = [column for column, number in enumerate(self.numbers) if int(number) in goals]
         if not here:
-            return {}
-        every = np.array(self.series_for(goals, [])[0])
-        return {int(self.numbers[column]): (every[:, column].min(), every[:, column].max()) for column in here}
+            return {}, np.empty((0, len(self.numbers)))
+        agree = self.agreeing(np.array(tried)[:, self.numbers]) if len(tried) else ()
+        every = np.array(self.series_for(goals, list(agree))[0])
+        limits = {int(self.numbers[column]): (every[:, column].min(), every[:, column].max()) for column in here}
+        return limits, every
 
     def series_for(
         self, goals: Mapping[int, tuple[float, float]], series: list, *, stop: bool = False

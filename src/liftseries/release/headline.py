@@ -9,10 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
 import pandas as pd
 
 from liftseries.disclosure.attack import told_apart
 from liftseries.disclosure.counts import Count, n_patients_behind, value_of
+from liftseries.disclosure.structure import structure_of
 from liftseries.disclosure.suppression import Protection
 from liftseries.release.ledger import Ledger
 
@@ -55,6 +57,9 @@ class _Trial:
             for count in counts
             if not count.fixed and 1 <= n_patients_behind(count, ledger.patients) < smallest_cell
         }
+        numbers = structure_of(counts, ledger.patients).numbers
+        # The series itself, and what is found on the way: most of it answers the next trial, too.
+        self.tried = [np.array([self.value[number.counts[0].name] for number in numbers], float)]
         highest = smallest_cell - 1.0
         self.needed = {
             name: (1.0, max(highest, n + (n >= smallest_cell))) for name in few.values() for n in [self.value[name]]
@@ -75,7 +80,8 @@ class _Trial:
             if count.published and not count.fixed and _base(count) in kept:
                 few = self.is_few(_base(count))
                 values[count.name] = (0, self.smallest_cell - 1) if few else self.value[count.name]
-        return bool(told_apart(self.counts, self.ledger.patients, values, self.needed)["recovered"].any())
+        told = told_apart(self.counts, self.ledger.patients, values, self.needed, tried=self.tried)
+        return bool(told["recovered"].any())
 
 
 def _base(count: Count) -> str:
