@@ -91,7 +91,6 @@ def _ends(charts: pd.DataFrame, bands: pd.DataFrame) -> tuple[float, float]:
 
 def _panel(axes, unit: str, own: pd.DataFrame, band: pd.DataFrame, ends: tuple[float, float]) -> None:
     if len(band):
-        band = band.iloc[_spread(len(band))]
         axes.fill_between(band["case"], band["low"], band["high"], color=LIGHT, alpha=0.5, linewidth=0)
     axes.axhline(0, color=RULE, linewidth=0.8)
     line = _thinned(own)
@@ -104,11 +103,6 @@ def _panel(axes, unit: str, own: pd.DataFrame, band: pd.DataFrame, ends: tuple[f
     axes.xaxis.set_major_locator(MaxNLocator(3, integer=True))
     axes.yaxis.set_major_locator(MaxNLocator(3, integer=True))
     axes.set_title(unit, loc="left", size=TEXT_PT, weight="bold", pad=2)
-
-
-def _spread(n: int) -> np.ndarray:
-    """Positions of so many rows at most, evenly spread, the first and last among them."""
-    return np.unique(np.linspace(0, n - 1, min(n, MOST_POINTS)).round().astype(int))
 
 
 def _thinned(own: pd.DataFrame) -> pd.DataFrame:
