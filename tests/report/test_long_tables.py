@@ -69,16 +69,27 @@ def test_many_residuals_are_a_picture_within_the_figure():
     assert svg_bytes(many) < 2 * svg_bytes(few)
 
 
-def test_a_case_number_that_many_operators_share_is_drawn_once():
+def learning(n_cases: int) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Rates of three bands, and cases of a hundred operators with so many each."""
     rates = pd.DataFrame(
         [{"analysis": "perforation.learning", "subset": f"case={band}", "term": "rate", "method": "patients",
           "headline": True, "estimate": 0.1, "conf_low": 0.05, "conf_high": 0.2, "n_sites": 500, "n_patients": 400,
-          "n_events": 50, "note": "", "problem": ""} for band in ("1 to 10", ">10")]
+          "n_events": 50, "note": "", "problem": ""} for band in ("1 to 10", "11 to 20", ">20")]
     )  # fmt: skip
-    case = np.tile(np.arange(1, 21), 100)
+    case = np.tile(np.arange(1, n_cases + 1), 100)
     cases = pd.DataFrame({"operator_case_no": case, "patient_id": np.arange(len(case)).astype(str)})
-    cases["perforation"] = np.where(np.arange(len(case)) % 7 == 0, "yes", "no")
-    drawing = draw_learning(rates, cases)
+    return rates, cases.assign(perforation=np.where(np.arange(len(case)) % 7 == 0, "yes", "no"))
+
+
+def test_where_operators_have_hundreds_of_cases_the_bands_stand_side_by_side_without_a_rug():
+    (axes,) = draw_learning(*learning(3000)).figure.axes
+    assert [label.get_text() for label in axes.get_xticklabels()] == ["1 to 10", "11 to 20", ">20"]
+    widths = {round(float(np.ptp(line.get_xdata())), 6) for line in axes.lines}
+    assert widths == {0.9}
+
+
+def test_a_case_number_that_many_operators_share_is_drawn_once():
+    drawing = draw_learning(*learning(20))
     n_lines = sum(len(c.get_segments()) for c in drawing.figure.axes[1].collections)
     assert n_lines == 2 * 20
     assert re.search(r"2,?000", drawing.covers)

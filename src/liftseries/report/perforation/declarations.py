@@ -66,7 +66,7 @@ FIGURES = (
         draws=f"{ROOM}.recorded_figures:draw_learning",
         reads={"rates": "results:perforation.learning", "cases": "cases"},
         caption="Share of sites perforated by bands of the operator's case number, with 95% intervals that take "
-        "patients as clusters; ticks: the case number of each site.",
+        "patients as clusters; ticks: the case number of each site, where no operator has more than 400.",
         released=KeptIn(SINGLE_RECORDS, "perforations by case number"),
     ),
 )

@@ -10,7 +10,6 @@ from liftseries.report.kit.figures.style import (
     DARK,
     INK,
     LIGHT,
-    MOST_MARKS,
     SINGLE_MM,
     Drawing,
     axes_at,
@@ -21,10 +20,13 @@ from liftseries.report.kit.numbers import count, missing, share_of
 from liftseries.report.languages.say import say
 from liftseries.report.perforation.recorded_tables import bands_may_be_compared, case_band
 
+MOST_CASES = 400  # of an operator, on an axis of case numbers
+CASE_NUMBER = "Operator's case number"
+
 
 @drawn
 def draw_learning(rates: pd.DataFrame, cases: pd.DataFrame) -> Drawing | None:
-    """Share perforated by bands of the operator's case number, and a rug of the case numbers.
+    """Share perforated by bands of the operator's case number, and, up to MOST_CASES of them, a rug of the numbers.
 
     Parameters
     ----------
@@ -36,13 +38,16 @@ def draw_learning(rates: pd.DataFrame, cases: pd.DataFrame) -> Drawing | None:
     case = pd.to_numeric(cases["operator_case_no"], errors="coerce").to_numpy(float, na_value=np.nan)
     torn = cases["perforation"].astype(object).eq("yes").to_numpy(bool)
     known = torn | cases["perforation"].astype(object).eq("no").to_numpy(bool)
+    bands = rates[rates["estimate"].notna()]
     last = float(np.nanmax(case[known]))
+    # Where cases go on for hundreds, the first bands would be a line and the rug a surface: bands stand side by side.
+    alike = last > MOST_CASES
+    names = [case_band(row) for _, row in bands.iterrows()]
+    limits = [(k + 0.55, k + 1.45) if alike else _limits(name, last) for k, name in enumerate(names)]
     figure = new_figure(SINGLE_MM, 66.0)
-    axes = axes_at(figure, 17.0, 24.0, SINGLE_MM - 20.0, 37.0)
-    rug = axes_at(figure, 17.0, 11.0, SINGLE_MM - 20.0, 10.0, sharex=axes)
+    axes = axes_at(figure, 17.0, 11.0 if alike else 24.0, SINGLE_MM - 20.0, 50.0 if alike else 37.0)
     told, top = [], 0.0
-    for _, row in rates[rates["estimate"].notna()].iterrows():
-        left, right = _limits(case_band(row), last)
+    for (left, right), (_, row) in zip(limits, bands.iterrows(), strict=True):
         if not missing(row["conf_low"]):
             axes.fill_between([left, right], row["conf_low"], row["conf_high"], color=LIGHT, alpha=0.55, linewidth=0)
             top = max(top, row["conf_high"])
@@ -51,21 +56,16 @@ def draw_learning(rates: pd.DataFrame, cases: pd.DataFrame) -> Drawing | None:
         words = f"{count(row['n_events'])}/{count(row['n_sites'])}"
         axes.text((left + right) / 2, row["estimate"], words, ha="center", va="bottom")
         told.append(f"{case_band(row).replace('>', 'above ')}: {share_of(row['n_events'], row['n_sites'])}")
-    axes.set(xlim=(0.5, last + 0.5), ylim=(0, min(1.0, 1.15 * top)))
+    axes.set(xlim=(0.5, (len(bands) if alike else last) + 0.5), ylim=(0, min(1.0, 1.15 * top)))
     axes.yaxis.set_major_locator(MaxNLocator(5))
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{100 * value:g}"))
     axes.set_ylabel("Sites perforated, %")
     axes.grid(axis="y")
-    axes.tick_params(labelbottom=False)
-    # Operators share case numbers: each is drawn once, or the file grows with the series.
-    for at, low, high, look in (
-        (np.unique(case[torn]), 1.1, 2.0, {"color": INK, "linewidth": 0.7}),
-        (np.unique(case[known & ~torn]), 0.0, 0.9, {"color": LIGHT, "linewidth": 0.5}),
-    ):
-        rug.vlines(at, low, high, rasterized=len(at) > MOST_MARKS, **look)
-    rug.set(ylim=(0, 2.1), yticks=[0.45, 1.55], yticklabels=["not", "perforated"])
-    rug.tick_params(axis="y", length=0)
-    rug.set_xlabel("Operator's case number")
+    if alike:
+        axes.set_xticks(range(1, len(bands) + 1), names)
+        axes.set_xlabel(CASE_NUMBER)
+    else:
+        _rug(figure, axes, np.unique(case[torn]), np.unique(case[known & ~torn]))
     covers = say(
         "perforation.covers",
         n_sites=int(known.sum()),
@@ -73,6 +73,17 @@ def draw_learning(rates: pd.DataFrame, cases: pd.DataFrame) -> Drawing | None:
         n_events=int(torn.sum()),
     )
     return Drawing(figure, say("perforation.alt_learning", told="; ".join(told)), covers)
+
+
+def _rug(figure, axes, torn: np.ndarray, others: np.ndarray) -> None:
+    """The case numbers below the axes: operators share them, so that each is drawn once."""
+    axes.tick_params(labelbottom=False)
+    rug = axes_at(figure, 17.0, 11.0, SINGLE_MM - 20.0, 10.0, sharex=axes)
+    rug.vlines(torn, 1.1, 2.0, color=INK, linewidth=0.7)
+    rug.vlines(others, 0.0, 0.9, color=LIGHT, linewidth=0.5)
+    rug.set(ylim=(0, 2.1), yticks=[0.45, 1.55], yticklabels=["not", "perforated"])
+    rug.tick_params(axis="y", length=0)
+    rug.set_xlabel(CASE_NUMBER)
 
 
 def _limits(band: str, last: float) -> tuple[float, float]:
