@@ -13,6 +13,8 @@ from hypothesis import settings
 for library in ("OMP", "OPENBLAS", "MKL"):
     os.environ[f"{library}_NUM_THREADS"] = "1"
 
+from liftseries.study.plan_files import CENTRE, READ_FROM, TRUST  # noqa: E402
+
 # Property tests draw the same cases at each run, and have no time limit that a busy machine could break.
 # `--hypothesis-profile=anew` draws others.
 settings.register_profile("repeated", derandomize=True, deadline=None)
@@ -68,6 +70,13 @@ ON_ONE_WORKER = {
     "nothing_changes": ["models/test_nothing_changes.py"],
 }
 TESTS = Path(__file__).parent
+
+
+@pytest.fixture(autouse=True)
+def as_a_command_begins(monkeypatch):
+    """What a command called in this process leaves in the environment for its jobs is gone with its test."""
+    for name in (CENTRE, READ_FROM, TRUST):
+        monkeypatch.setenv(name, "")
 
 
 def group_of(test: str) -> str | None:
