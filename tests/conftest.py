@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,10 @@ from hypothesis import settings
 # Set before a test imports numpy; what a test starts takes it over.
 for library in ("OMP", "OPENBLAS", "MKL"):
     os.environ[f"{library}_NUM_THREADS"] = "1"
+
+# What one process compiles no other compiles again: some hundred are started, and pytest rewrites every test file.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 from liftseries.study.plan_files import CENTRE, READ_FROM, TRUST  # noqa: E402
 
@@ -30,8 +35,13 @@ ON_ONE_WORKER = {
         "whole_study/test_files_of_a_run.py",
         "whole_study/test_examples_of_a_run.py",
     ],
-    "small": ["whole_study/test_changes.py", "whole_study/test_kinds.py", "whole_study/test_crate.py"],
-    "released": ["whole_study/test_release_of_a_run.py", "whole_study/test_what_stays_home.py"],
+    "small": [
+        "whole_study/test_changes.py",
+        "whole_study/test_kinds.py",
+        "whole_study/test_crate.py",
+        "whole_study/test_release_of_a_run.py",
+        "whole_study/test_what_stays_home.py",
+    ],
     "order": ["whole_study/test_order_of_rows.py", "whole_study/test_three_purposes.py"],
     "three_centres": ["whole_study/test_three_centres.py"],
     "faults": ["faults"],

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from functools import cache
+
+import numpy as np
 import pandas as pd
 import pytest
 from studies import grid
@@ -10,6 +13,7 @@ from liftseries.geometry.derived import derive
 from liftseries.geometry.limits import Limits
 from liftseries.study.schema import read_schema
 
+NO_LEVEL = -1  # the code of an empty cell
 LIMITS = Limits(
     first_depth_margin_mm={"guided": 1.0, "freehand": 1.0},
     step_mm=1.0,
@@ -38,14 +42,20 @@ def as_checked(name: str, rows: list[dict]) -> pd.DataFrame:
         values = [row.get(column.name) for row in rows]
         match column.type:
             case "category":
-                columns[column.name] = pd.Categorical(values, categories=column.levels)
+                codes = [NO_LEVEL if value is None else column.levels.index(value) for value in values]
+                columns[column.name] = pd.Categorical.from_codes(codes, dtype=_levels_of(name, column.name))
             case "integer":
                 columns[column.name] = pd.array(values, dtype="Int64")
             case "number":
-                columns[column.name] = pd.Series(values, dtype=float)
+                columns[column.name] = np.array(values, dtype=float)
             case _:
-                columns[column.name] = pd.Series(values, dtype=object)
-    return pd.DataFrame(columns)
+                columns[column.name] = np.array(values, dtype=object)
+    return pd.DataFrame(columns, copy=False)
+
+
+@cache
+def _levels_of(table: str, column: str) -> pd.CategoricalDtype:
+    return pd.CategoricalDtype(read_schema()[table].columns[column].levels)
 
 
 @pytest.fixture

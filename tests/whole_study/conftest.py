@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -23,7 +24,9 @@ from liftseries.engine.warm import ADDRESS, warmed
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "synthetic_data"
 FEW = "plan: {resamples: 20, imputation: {sets: 2, iterations: 1}}"
-SEPARATED = "twelve patients, one operator, complete separation, a row set aside"
+SEPARATED = "twelve patients, complete separation, a row set aside"
+UNITS = {"o1": "quernwick", "o2": "quernmoor"}  # names of operators that stand nowhere by chance
+COMPARED = "comparison: {groups: approach, reference: freehand, adjust_for: [rbh_mid_mm]}"
 MARK = "quern-"
 WARM: dict[str, str] = {}  # tells runs of the process that is kept for all of them
 
@@ -65,6 +68,13 @@ def in_this_process(*words: str | Path) -> Said:
     with redirect_stdout(out), redirect_stderr(err):
         status = main([*map(str, words)])
     return Said(status, out.getvalue(), err.getvalue())
+
+
+def example_of(name: str, study: Path) -> list[str]:
+    """The words of the example in a command's help, of that study in the demo's place."""
+    lines = liftseries(name, "--help").out.splitlines()
+    words = shlex.split(lines[lines.index("Example:") + 1])[1:]
+    return [*(str(study) if word == "synthetic_data" else word for word in words), "--quiet"]
 
 
 def rules_run(study: Path) -> set[str]:
@@ -118,13 +128,12 @@ def fourfold(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def changes_of_separated() -> dict:
-    """One operator, every freehand site perforated but no guided one; the first site's heights are swapped."""
+    """Every freehand site perforated but no guided one; operators with rare names; the first site's heights swapped."""
 
     def sites(table: pd.DataFrame) -> pd.DataFrame:
-        table = fourfold(table).assign(operator="o1")
         perforation = table["approach"].map({"guided": "no", "freehand": "yes"})
-        table = table.assign(operator_case_no=range(1, len(table) + 1), perforation=perforation)
-        return cell(2, "rbh_min_mm", "8.8")(table)
+        named = fourfold(table.assign(operator=table["operator"].map(UNITS), perforation=perforation))
+        return cell(2, "rbh_min_mm", "8.8")(named)
 
     return {name: fourfold for name in ("patients", "steps", "visits")} | {"sites": sites}
 
@@ -133,7 +142,8 @@ def changes_of_separated() -> dict:
 def separated(tmp_path_factory) -> tuple[Path, Said]:
     """The study folder of that series after its run, and what that run said."""
     study = tmp_path_factory.mktemp("separated") / "study"
-    write_study(study, changes_of_separated(), plan=f"invalid_rows: set_aside\n{FEW}")
+    plan = f"purpose: [publication]\ninvalid_rows: set_aside\n{FEW.removesuffix('}')}, {COMPARED}}}"
+    write_study(study, changes_of_separated(), plan=plan)
     return study, liftseries("run", study, "--quiet")
 
 
@@ -156,27 +166,16 @@ def replaced(separated, tmp_path_factory) -> Replaced:
     return Replaced(study, before, in_this_process("changes", study))
 
 
-UNITS = {"o1": "quernwick", "o2": "quernmoor"}  # names that stand nowhere by chance
-COMPARED = "plan: {resamples: 20, comparison: {groups: approach, reference: freehand, adjust_for: [rbh_mid_mm]}}"
-
-
-def changes_of_two_units() -> dict:
-    """Two operators with names of their own; every freehand site perforated but no guided one."""
-
-    def sites(table: pd.DataFrame) -> pd.DataFrame:
-        perforation = table["approach"].map({"guided": "no", "freehand": "yes"})
-        return fourfold(table.assign(operator=table["operator"].map(UNITS), perforation=perforation))
-
-    return {name: fourfold for name in ("patients", "steps", "visits")} | {"sites": sites}
-
-
 @pytest.fixture(scope="session")
-def released(tmp_path_factory) -> Path:
-    """The study folder of that series after its release, run to a publication and then to all three reports."""
-    study = tmp_path_factory.mktemp("released") / "study"
-    for purposes, command in (("[publication]", "run"), ("[publication, comparison, audit]", "run"), ("", "release")):
-        if purposes:
-            write_study(study, changes_of_two_units(), plan=f"purpose: {purposes}\n{COMPARED}")
+def released(separated, tmp_path_factory) -> Path:
+    """A copy of that study and its run, run again to all three reports and released."""
+    study = shutil.copytree(separated[0], tmp_path_factory.mktemp("released") / "study", symlinks=True)
+    plan = study / "study.yaml"
+    written = plan.read_text(encoding="utf-8").replace(
+        "purpose: [publication]", "purpose: [publication, comparison, audit]"
+    )
+    plan.write_text(written, encoding="utf-8")
+    for command in ("run", "release"):
         said = liftseries(command, study, "--quiet")
         assert said.status == 0, said.err
     return study
@@ -185,5 +184,5 @@ def released(tmp_path_factory) -> Path:
 @pytest.fixture(scope="session")
 def keys_of_released() -> set[str]:
     """The keys of its patients and sites."""
-    tables = changed(changes_of_two_units())
+    tables = changed(changes_of_separated())
     return {*tables["sites"]["site_id"], *tables["patients"]["patient_id"]}

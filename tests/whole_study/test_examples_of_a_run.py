@@ -1,19 +1,16 @@
-"""The examples in the help of `run`, `changes`, `case` and `release`, beside the demo's finished run."""
+"""The examples in the help of `run`, `changes` and `case`, beside the demo's finished run."""
 
 from __future__ import annotations
 
-import shlex
 import shutil
 
 import pytest
-from whole_study.conftest import liftseries
+from whole_study.conftest import example_of, liftseries
 
 
-@pytest.mark.parametrize("name", ["run", "changes", "case", "release"])
+@pytest.mark.parametrize("name", ["run", "changes", "case"])
 def test_example_runs(demo, tmp_path, name):
     study = shutil.copytree(demo[0], tmp_path / "series", symlinks=True)
-    lines = liftseries(name, "--help").out.splitlines()
-    words = shlex.split(lines[lines.index("Example:") + 1])[1:]
-    said = liftseries(*(str(study) if word == "synthetic_data" else word for word in words), "--quiet")
+    said = liftseries(*example_of(name, study))
     assert (said.status, said.err) == (0, "")
     assert "Next: " in said.out.splitlines()[-1]

@@ -24,9 +24,11 @@ def only_first_patient(table: pd.DataFrame) -> pd.DataFrame:
 
 # Of each: what is changed, and what its report and results must say.
 KINDS = {
-    "no visits, no log, no perforation, only freehand": (
+    "no visits, no log, no perforation, one operator, only freehand": (
         {
-            "sites": lambda sites: sites.assign(approach="freehand", guide_offset_mm="", perforation="no"),
+            "sites": lambda sites: sites.assign(
+                approach="freehand", guide_offset_mm="", perforation="no", operator="o1", operator_case_no=range(1, 5)
+            ),
             "steps": None,
             "visits": None,
         },

@@ -7,7 +7,7 @@ from html import unescape
 
 import pandas as pd
 from packed import everything_in, named_in
-from whole_study.conftest import liftseries
+from whole_study.conftest import example_of, liftseries
 
 from liftseries.models.questions import ANALYSES, RESULTS
 
@@ -87,10 +87,11 @@ def test_no_cell_of_the_printed_tables_tells_a_small_part_of_a_whole(released):
 
 
 def test_a_second_release_of_the_same_run_tells_no_more(released):
-    """To the byte, though it knows what the first one told."""
+    """To the byte, though it knows what the first one told; by the example of the command's help."""
     bundle = released / "release"
     first = {path.relative_to(bundle): path.read_bytes() for path in bundle.rglob("*") if path.is_file()}
-    said = liftseries("release", released)
-    assert said.status == 0, said.err
+    said = liftseries(*example_of("release", released))
+    assert (said.status, said.err) == (0, "")
+    assert "Next: " in said.out.splitlines()[-1]
     second = {path.relative_to(bundle): path.read_bytes() for path in bundle.rglob("*") if path.is_file()}
     assert [str(name) for name in sorted({*first, *second}) if first.get(name) != second.get(name)] == []
