@@ -46,15 +46,15 @@ def small_study(folder: Path) -> Path:
     return write_study(folder, plan=FEW)
 
 
-def start(study: Path, *words: str) -> subprocess.Popen:
-    """A run in a process group of its own, as a terminal gives it one."""
+def start(study: Path, *words: str, **environment: str) -> subprocess.Popen:
+    """A run in a process group of its own, as a terminal gives it one, with these words of the environment more."""
     return subprocess.Popen(
         [sys.executable, "-m", "liftseries.cli", "run", str(study), "--cores", "2", *words],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         encoding="utf-8",
         start_new_session=True,
-        env={**os.environ, "PYTHONUTF8": "1"},
+        env={**os.environ, "PYTHONUTF8": "1", **environment},
         preexec_fn=heed_interrupts,
     )
 
@@ -69,8 +69,8 @@ def ended(run: subprocess.Popen) -> Said:
     return Said(run.returncode, out, err)
 
 
-def whole(study: Path, *words: str) -> Said:
-    return ended(start(study, *words))
+def whole(study: Path, *words: str, **environment: str) -> Said:
+    return ended(start(study, *words, **environment))
 
 
 def wait_for_job(run: subprocess.Popen, number: int) -> bool:
@@ -146,12 +146,13 @@ def kill_workflow(run: subprocess.Popen, study: Path) -> None:
 
 
 def kill_job(run: subprocess.Popen, study: Path) -> None:
-    """A fork of the process that has the libraries loaded; where none is at work, the next one."""
+    """Forks of the process that has the libraries loaded, until the run ends: one may be done already."""
     deadline = time.monotonic() + 20
     while time.monotonic() < deadline and run.poll() is None:
         for warm in psutil.Process(run.pid).children():
-            if "liftseries.engine.warm" in warm.cmdline() and (jobs := warm.children()):
-                return _kill(jobs)
+            with suppress(psutil.NoSuchProcess):
+                if "liftseries.engine.warm" in warm.cmdline():
+                    _kill(warm.children())
         time.sleep(0.005)
 
 

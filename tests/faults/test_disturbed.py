@@ -30,14 +30,24 @@ from faults.disturbed import (
     whole,
 )
 
+from liftseries.engine.processes import MARK
+from liftseries.engine.warm import ADDRESS, warmed
+
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="processes are looked for as Linux shows them")
 
 
+@pytest.fixture(scope="module")
+def shared(tmp_path_factory) -> dict[str, str]:
+    """What tells runs whose processes are not looked at of one with the libraries loaded, which saves each its own."""
+    with warmed(tmp_path_factory.mktemp("warm"), {**os.environ, MARK: "1", "PYTHONUTF8": "1"}) as environment:
+        yield {ADDRESS: environment[ADDRESS]}
+
+
 @pytest.fixture(scope="module", autouse=True)
-def begun(tmp_path_factory) -> tuple[Path, subprocess.Popen]:
+def begun(tmp_path_factory, shared) -> tuple[Path, subprocess.Popen]:
     """A study whose run nobody disturbs; it is at work while others are disturbed, which costs no time."""
     study = small_study(tmp_path_factory.mktemp("undisturbed") / "study")
-    run = start(study)
+    run = start(study, **shared)
     yield study, run
     run.kill()
 
@@ -69,10 +79,10 @@ def on_own_disk(study: Path) -> bool:
     return os.path.ismount(study / "output")
 
 
-def test_a_full_disk_is_told_and_no_fault_of_ours(study):
+def test_a_full_disk_is_told_and_no_fault_of_ours(study, shared):
     if not on_own_disk(study):
         pytest.skip("a small disk takes root")
-    said = whole(study)
+    said = whole(study, **shared)
     remount(study / "output", "size=64m")
     assert said.status == 4, said
     assert "The disk is full." in said.err
@@ -110,7 +120,7 @@ def test_what_is_killed_leaves_nothing_running_and_nothing_cut_off(study, tmp_pa
     assert not partial_files(study / "output")
 
 
-def test_an_input_that_changes_while_a_run_is_on_ends_it_and_one_that_is_gone_is_named(study):
+def test_an_input_that_changes_while_a_run_is_on_ends_it_and_one_that_is_gone_is_named(study, shared):
     """The tables are checked anew, so that they or the inputs' hashes hold what no manifest may name beside the other.
 
     It is put back as it was, and the run below goes on from there.
@@ -118,7 +128,7 @@ def test_an_input_that_changes_while_a_run_is_on_ends_it_and_one_that_is_gone_is
     shutil.rmtree(study / "output/clean", ignore_errors=True)
     patients = study / "patients.csv"
     before = patients.read_bytes()
-    run = start(study)
+    run = start(study, **shared)
     assert wait_for_job(run, 1)
     patients.write_bytes(before + b"p9,north,44,male,never,no,no\n")
     said = ended(run)
@@ -161,11 +171,11 @@ def as_it_was(undisturbed, tmp_path) -> Path:
     return Path(shutil.copytree(undisturbed / "output", tmp_path / "output"))
 
 
-def test_an_edited_table_between_is_made_again(undisturbed, as_it_was):
+def test_an_edited_table_between_is_made_again(undisturbed, as_it_was, shared):
     """It is nobody's to edit: nothing rests on it, and the outputs stay as they were."""
     between = undisturbed / "output/work/perforation_rate.csv"
     between.write_text(between.read_text(encoding="utf-8") + "\n", encoding="utf-8")
-    said = whole(undisturbed)
+    said = whole(undisturbed, **shared)
     assert said.status == 0, said
     assert "made again: work/perforation_rate.csv." in said.out
     assert differences(undisturbed / "output", as_it_was) == []
