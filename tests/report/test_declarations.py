@@ -24,7 +24,7 @@ from liftseries.report.kit.declarations import (
     plan_read_by,
 )
 from liftseries.report.kit.material import COLUMNS, Withheld, read_material
-from liftseries.report.kit.tables.making import make_tables
+from liftseries.report.kit.tables.making import MadeTables
 from liftseries.report.kit.writer import write
 from liftseries.report.pages.page import render_html
 from liftseries.report.pages.report_files import write_all
@@ -165,8 +165,8 @@ def test_a_table_that_stays_in_the_house_is_not_made_for_a_release(outputs):
     whole = read_material(outputs["full"], PLAN)
     leaving = replace(whole, withheld=Withheld(5, 10, 20, 100, 0, 0, False))
     kept = [table for table in TABLES if isinstance(table.released, KeptIn)]
-    assert make_tables(kept, whole)
-    assert make_tables(kept, leaving) == {}
+    assert MadeTables(kept, whole)
+    assert MadeTables(kept, leaving) == {}
 
 
 def test_every_table_of_a_run_has_its_columns():

@@ -15,13 +15,13 @@ from liftseries.report.kit.material import COLUMNS, Material, Withheld, read_mat
 from liftseries.report.kit.numbers import exponent, interval, percent, ratio
 from liftseries.report.kit.tables.cells import TRACE, Display
 from liftseries.report.kit.tables.layout import alignment, cells_in_line, column_widths, fits, text_width, unbroken
-from liftseries.report.kit.tables.making import make_tables
+from liftseries.report.kit.tables.making import MadeTables
 from liftseries.report.pages.table_files import as_csv, write_tables
 from liftseries.report.purposes import purpose
 
 
 def displays(material: Material) -> dict[str, Display]:
-    return make_tables(purpose("publication").tables, material)
+    return MadeTables(purpose("publication").tables, material)
 
 
 def test_log_odds_are_shown_as_odds_ratios(materials):

@@ -17,7 +17,7 @@ from liftseries.report.kit.svg import alt_text, covers, width_mm
 from liftseries.report.kit.tables.cells import Display, traced
 from liftseries.report.kit.tables.cut import cut
 from liftseries.report.kit.tables.listing import rows_behind
-from liftseries.report.kit.tables.making import make_tables
+from liftseries.report.kit.tables.making import MadeTables
 
 
 class Writer:
@@ -26,6 +26,8 @@ class Writer:
     Attributes
     ----------
     purpose, material
+    tables : name -> a declared table that has rows
+    labelled : name -> those that a chapter asked for, with their labels
     document : the one that is being written
     chapters : document -> its chapters that are written, with their numbers
     empty : ids of chapters that have nothing to say of this material
@@ -35,7 +37,7 @@ class Writer:
     def __init__(self, purpose: Purpose, material: Material):
         self.purpose, self.material = purpose, material
         self.figures = {figure.name: figure for figure in purpose.figures}
-        self.tables = make_tables(purpose.tables, material)
+        self.tables, self.labelled = MadeTables(purpose.tables, material), {}
         self.empty: set[str] = set()
         self._begin()
 
@@ -129,9 +131,9 @@ class Writer:
     def _labelled(self, name: str) -> LabelledTable:
         self.n_tables += 1
         label = f"Table {self.document.prefix}{self.n_tables}"
-        self.tables[name] = replace(self.tables[name], label=label)
-        self._note_printed(traced(self.tables[name]), label)
-        return LabelledTable(cut(self.tables[name], f"tables/{name}.csv"), label)
+        display = self.labelled[name] = replace(self.tables[name], label=label)
+        self._note_printed(traced(display), label)
+        return LabelledTable(cut(display, f"tables/{name}.csv"), label)
 
     def _note_printed(self, keys: Iterable[str], place: str) -> None:
         for key in filter(None, keys):
@@ -153,5 +155,7 @@ def write(purpose: Purpose, material: Material) -> Written:
     material : as `read_material` gives it
     """
     writer = Writer(purpose, material)
-    reports, alone = writer.reports(), {table.name for table in purpose.further_tables}
-    return Written(reports, {name: table for name, table in writer.tables.items() if table.label or name in alone})
+    reports = writer.reports()
+    alone = {table.name: writer.tables[table.name] for table in purpose.further_tables if table.name in writer.tables}
+    found = alone | writer.labelled
+    return Written(reports, {table.name: found[table.name] for table in purpose.tables if table.name in found})

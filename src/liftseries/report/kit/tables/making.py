@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from liftseries.base.named import function_named
@@ -15,18 +15,37 @@ from liftseries.report.kit.tables.cells import Content, Display
 NOTHING = re.compile(rf"\b({WITHHELD}|of)\b|[–/,\s]")  # what a cell of numbers withheld is made of, and no more
 
 
-def make_tables(tables: Sequence[Table], material: Material) -> dict[str, Display]:
-    """Those of the declared tables that have rows, by name; in a report that leaves the house only those that may."""
-    made: dict[str, Display] = {}
-    for table in tables:
-        if material.withheld and isinstance(table.released, KeptIn):
-            continue
-        content = function_named(table.makes)(material, material.words, **table.options)
-        if content is not None and material.withheld:
-            content = without_untold(content)
-        if content is not None:
-            made[table.name] = Display(table.name, table.caption, **vars(content))
-    return made
+class MadeTables(Mapping[str, Display]):
+    """Those of the declared tables that have rows, by name, each made when it is first asked for.
+
+    In a report that leaves the house only those that may.
+    """
+
+    def __init__(self, tables: Sequence[Table], material: Material):
+        self.declared, self.material = {table.name: table for table in tables}, material
+        self._made: dict[str, Display | None] = {}
+
+    def __getitem__(self, name: str) -> Display:
+        if name not in self._made:
+            self._made[name] = _made(self.declared[name], self.material)
+        if self._made[name] is None:
+            raise KeyError(name)
+        return self._made[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return (name for name in self.declared if name in self)
+
+    def __len__(self) -> int:
+        return sum(1 for _ in self)
+
+
+def _made(table: Table, material: Material) -> Display | None:
+    if material.withheld and isinstance(table.released, KeptIn):
+        return None
+    content = function_named(table.makes)(material, material.words, **table.options)
+    if content is not None and material.withheld:
+        content = without_untold(content)
+    return None if content is None else Display(table.name, table.caption, **vars(content))
 
 
 def without_untold(content: Content) -> Content | None:
