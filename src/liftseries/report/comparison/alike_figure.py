@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
 
-from liftseries.report.comparison.compared import ALL, CRUDE
+from liftseries.report.comparison.compared import ALL, CRUDE, MOST_DRAWN
 from liftseries.report.comparison.tables import term_named
 from liftseries.report.kit.figures.style import (
     DARK,
@@ -29,7 +29,6 @@ from liftseries.report.kit.figures.style import (
 from liftseries.report.kit.words import Words
 from liftseries.report.languages.say import say
 
-MOST_DRAWN = 3  # groups beside the reference
 BODY_MM, TERM_MM, BELOW_MM, ABOVE_MM, EDGE_MM = 26.0, 4.4, 11.0, 9.0, 2.0
 LEFT_MM, LABEL_MM, LINE_MM, TALLEST_MM = 13.0, 44.0, 3.6, 225.0
 BOLD = {"size": TEXT_PT, "weight": "bold"}

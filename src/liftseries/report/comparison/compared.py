@@ -26,6 +26,7 @@ from liftseries.study.schema import UNKNOWN
 USUAL_MONTH = 36
 SHARE, MM, MONTHS = "share", "mm", "months"
 ENTANGLED = "comparison_entangled"
+MOST_DRAWN = 3  # groups beside the reference whose overlap is drawn
 
 
 @dataclass(frozen=True)

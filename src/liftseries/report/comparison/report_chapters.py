@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from liftseries.report.comparison.alike_figure import MOST_DRAWN
 from liftseries.report.comparison.answers import MOST_TOLD
-from liftseries.report.comparison.compared import AS_DRILLED, OUTCOMES, Comparison, Outcome, comparison_of
+from liftseries.report.comparison.compared import AS_DRILLED, MOST_DRAWN, OUTCOMES, Comparison, Outcome, comparison_of
 from liftseries.report.kit.blocks import Block, Listing, Paragraph
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count, listed

@@ -11,10 +11,10 @@ FIXED_TIME = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold: a rerun gives
 CONTENT_TYPES = "[Content_Types].xml"
 
 
-def packed(parts: Mapping[str, bytes]) -> bytes:
-    """The parts of an office file as one zip, each dated alike."""
-    to = io.BytesIO()
-    with zipfile.ZipFile(to, "w") as file:
+def packed(parts: Mapping[str, bytes], onto: bytes = b"") -> bytes:
+    """The parts of an office file as one zip, each dated alike; behind those of a zip that is packed already."""
+    to = io.BytesIO(onto)
+    with zipfile.ZipFile(to, "a") as file:
         for name in sorted(parts, key=lambda name: (name != CONTENT_TYPES, name)):
             entry = zipfile.ZipInfo(name, FIXED_TIME)
             entry.compress_type = zipfile.ZIP_DEFLATED

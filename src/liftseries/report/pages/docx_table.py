@@ -35,22 +35,22 @@ FLUSH_RIGHT = '<w:jc w:val="right"/>'
 INDENTED = '<w:ind w:left="170"/>'
 SUPERSCRIPTS = dict(zip(MARKS, "abcdefgh", strict=True))
 MARK = re.compile(f"([{MARKS}]+)")
+TEXT, PROPERTIES = "word/document.xml", "docProps/core.xml"
 NAMESPACE = "http://schemas.openxmlformats.org/wordprocessingml/2006/main"
 STYLES = {"Table text": (SIZE_PT, 1.0), "Table note": (NOTE_PT, 2.0)}  # size, and space above and below, in points
 
 
 def as_docx(table: Display) -> bytes:
     """The file: A4, upright unless it has more than six columns."""
-    parts = dict(_shell())
-    parts["word/document.xml"] = _document(table).encode()
+    around, properties = _shell()
     title = escape(f"{table.label}. {table.caption}" if table.label else table.caption)
-    parts["docProps/core.xml"] = parts["docProps/core.xml"].replace(b"TITLE", title.encode())
-    return packed(parts)
+    own = {TEXT: _document(table).encode(), PROPERTIES: properties.replace(b"TITLE", title.encode())}
+    return packed(own, onto=around)
 
 
 @cache
-def _shell() -> tuple[tuple[str, bytes], ...]:
-    """The parts of a file without text: its styles are those of the caption, the cells and the note."""
+def _shell() -> tuple[bytes, bytes]:
+    """The parts that all files share, packed, with styles for caption, cells and note; and the properties of a file."""
     from docx import Document
     from docx.enum.style import WD_STYLE_TYPE
     from docx.shared import Pt, RGBColor
@@ -73,7 +73,8 @@ def _shell() -> tuple[tuple[str, bytes], ...]:
     saved = io.BytesIO()
     document.save(saved)
     with zipfile.ZipFile(saved) as file:
-        return tuple((name, file.read(name)) for name in file.namelist())
+        parts = {name: file.read(name) for name in file.namelist()}
+    return packed({name: parts[name] for name in parts if name not in (TEXT, PROPERTIES)}), parts[PROPERTIES]
 
 
 def _document(table: Display) -> str:

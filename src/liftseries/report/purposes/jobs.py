@@ -8,7 +8,6 @@ from liftseries.base.named import function_named
 from liftseries.base.outputs import remake_folder
 from liftseries.base.tables import Tables
 from liftseries.models.files import where
-from liftseries.report.kit.drawing import save_figure
 from liftseries.report.kit.material import read_material, with_figures
 from liftseries.report.kit.writer import write
 from liftseries.report.pages.report_files import write_all
@@ -22,6 +21,8 @@ def draw_figures(job) -> None:
 
     Its params: `room`, `purposes`, and `plan`, what of study.yaml the figures read.
     """
+    from liftseries.report.kit.drawing import save_figure  # matplotlib, which no page needs
+
     tables, room = Tables(where), job.params.room
     with remake_folder(Path(drawn_in(room))) as folder:
         for figure in figures_of(job.params.purposes)[room]:
