@@ -107,14 +107,14 @@ def demo(tmp_path_factory) -> tuple[Path, Said]:
 @pytest.fixture(scope="session")
 def part(tmp_path_factory) -> tuple[Path, Said]:
     """The study folder of a part of the demo after a run to all three reports, and what that run said."""
-    from whole_study.part_of_the_demo import HERE, part_of_the_demo, run_at
+    from whole_study.part_of_the_demo import part_of_the_demo
 
     tables, plan = part_of_the_demo()
     study = tmp_path_factory.mktemp("part")
     for name, table in tables.items():
         table.to_csv(study / f"{name}.csv", index=False)
     write_plan(study, {name: f"{name}.csv" for name in tables}, plan)
-    return study, run_at(HERE, study)
+    return study, liftseries("run", study, "--quiet")
 
 
 def fourfold(table: pd.DataFrame) -> pd.DataFrame:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
 import pandas as pd
@@ -15,8 +16,9 @@ from liftseries.study.plan import read_plan
 
 PATIENTS = 17  # of each centre
 FEWER = "plan:\n  resamples: 20\n  imputation: {sets: 2, iterations: 1}\n"
-# A day apart in their own time, whatever the hour.
-HERE, THERE = {"TZ": "HERE+12", "LC_ALL": "C.UTF-8"}, {"TZ": "THERE-12", "LC_ALL": "de_DE.UTF-8", "PYTHONHASHSEED": "7"}
+# Of two zones a day apart one has another day than it is here, whatever the hour.
+ZONE = "THERE-12" if datetime.now(timezone(timedelta(hours=12))).date() != datetime.now().date() else "THERE+12"
+THERE = {"TZ": ZONE, "LC_ALL": "de_DE.UTF-8", "PYTHONHASHSEED": "7"}
 
 
 def part_of_the_demo() -> tuple[Tables, str]:
