@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from liftseries.base.numbers import plain
-from liftseries.intake.cells.cells import read_cell
+from liftseries.intake.cells.cells import AS_FDI, plain_text, read_cell
 from liftseries.intake.cells.columns import read_column
 from liftseries.intake.cells.numbers import number_in, value_class
 from liftseries.intake.files.grid import Oddity
@@ -146,3 +146,17 @@ def test_plain_numbers():
         "0.30000000000000004",
     ]
     assert number_in("−1,5") == -1.5  # with a true minus sign
+
+
+CODES = ["s-1", "S_02", "7", "x" * 256]
+NO_CODES = ["", "-1", "_a", "a b", "a\nb", "a\n", "x" * 257, "ä1", "n/a", "NaN", "null", "3-may", "May-3"]
+
+
+def test_codes_among_others_are_those_that_are_codes_alone():
+    """However a column is looked at: as a whole where all seem to be codes, else cell by cell."""
+    assert plain_text(CODES, TEXT, AS_FDI) == [True] * len(CODES)
+    for other in NO_CODES:
+        assert plain_text([other], TEXT, AS_FDI) == [False], other
+        assert plain_text([*CODES, other], TEXT, AS_FDI) == [*[True] * len(CODES), False], other
+    for other in (None, 7, datetime.date(2024, 5, 3)):
+        assert not any(plain_text([*CODES, other], TEXT, AS_FDI))

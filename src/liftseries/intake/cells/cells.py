@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Callable
+from collections.abc import Sequence
 from typing import Any
 
 from liftseries.base.numbers import LARGEST_EXACT, plain
@@ -36,6 +36,7 @@ from liftseries.study.schema import Column
 
 LONGEST_TEXT = 256  # characters of a cell that is a text
 CODE = re.compile(rf"[A-Za-z0-9][A-Za-z0-9_-]{{0,{LONGEST_TEXT - 1}}}")
+NO_CODE = re.compile(r"[^A-Za-z0-9_\n-]|(?m:^(?:[_-]|$))")  # in lines, any of them
 AS_FDI = Reading()  # nothing confirmed
 DUE = {
     "integer": "a whole number",
@@ -88,17 +89,22 @@ def read_cell(cell: object, column: Column, reading: Reading = AS_FDI) -> Any:
     return _whole(number, column) if column.type == "integer" else number
 
 
-def plain_text(column: Column, reading: Reading) -> Callable[[object], bool]:
-    """Tells of a cell whether it is a code, `site-12`, that `read_cell` gives as it is: large series have millions."""
-    if column.type != "text" or column.name in reading.levels:
-        return lambda cell: False
+def plain_text(cells: Sequence[object], column: Column, reading: Reading) -> list[bool]:
+    """Which cells are codes, `site-12`, that `read_cell` gives as they are: large series have millions."""
+    if column.type != "text" or column.name in reading.levels or not all(isinstance(cell, str) for cell in cells):
+        return [False] * len(cells)
     words = {*all_folded((*reading.not_recorded, *reading.not_applicable)), *MISSING_SIGNS}
-
-    def is_plain(cell: object) -> bool:
-        code = isinstance(cell, str) and CODE.fullmatch(cell) is not None
-        return code and cell.lower() not in words and not DAY_AND_MONTH.fullmatch(cell)
-
-    return is_plain
+    # Mostly all of them are, which is seen at once in the column written as lines.
+    lines = "\n".join(cells)
+    are_codes = (
+        lines.count("\n") == len(cells) - 1 and not NO_CODE.search(lines) and max(map(len, cells)) <= LONGEST_TEXT
+    )
+    return [
+        (are_codes or CODE.fullmatch(cell) is not None)
+        and cell.lower() not in words
+        and not DAY_AND_MONTH.fullmatch(cell)
+        for cell in cells
+    ]
 
 
 # ── words that study.yaml confirms, or might ──────────────────────────────────────────────────────────────────

@@ -57,11 +57,13 @@ def read_column(raw: np.ndarray, column: Column, reading: Reading = AS_FDI) -> C
     # What is judged of all cells hangs on which of them there are; how many there are is only told.
     if column.notation and reading.tooth_numbering == "fdi" and judged(cells) and (fault := judged(raw)):
         return ColumnRead(pd.Series(_typed(np.full(len(raw), None, dtype=object), column)), {}, {}, fault)
-    numbers = {(type(cell), cell): at for at, cell in enumerate(cells)}
-    unclear = _unclear(numbers, column)
-    plain = plain_text(column, reading)
+    plain = plain_text(cells, column, reading)
+    if plain and all(plain):
+        return ColumnRead(pd.Series(raw, dtype=object, copy=True), {}, {})
+    unclear = _unclear({(type(cell), cell): at for at, cell in enumerate(cells)}, column)
     distinct = [
-        unclear.get(cell) or (cell[1] if plain(cell[1]) else read_cell(cell[1], column, reading)) for cell in numbers
+        unclear.get((type(cell), cell)) or (cell if is_plain else read_cell(cell, column, reading))
+        for cell, is_plain in zip(cells, plain, strict=True)
     ]
     values = _typed(_cells([value_of(verdict) for verdict in distinct]), column)
     faulty, taken = (_by_row(kind, distinct, which) for kind in (Fault, Taken))

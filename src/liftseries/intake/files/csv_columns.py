@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from liftseries.intake.files.grid import LONGEST_TEXT, MOST_COLUMNS, is_blank, object_array
+from liftseries.intake.files.grid import BLANKS, LONGEST_TEXT, MOST_COLUMNS, is_blank, object_array
 from liftseries.intake.files.header_line import name_in
 
 MOST_CELLS = 100_000_000
@@ -44,7 +44,8 @@ class PlainColumns:
         """The lines with any cell that is not blank, counted from 0."""
         blank = np.ones(len(self.codes[0]), bool)
         for texts, codes in zip(self.distinct, self.codes, strict=True):
-            blank &= np.fromiter(map(is_blank, texts), bool, len(texts))[codes]
+            # A text that begins with no blank is none: most are settled by their first letter.
+            blank &= np.fromiter((text[:1] in BLANKS and is_blank(text) for text in texts), bool, len(texts))[codes]
             if not blank.any():
                 break
         return np.flatnonzero(~blank)
@@ -52,7 +53,7 @@ class PlainColumns:
     def beginning_as(self, cell: object, lines: np.ndarray) -> np.ndarray:
         """Those of some lines whose first cell, compared as names are, is that cell."""
         name, texts = name_in(cell), self.distinct[0]
-        same = np.fromiter((name_in(text) == name for text in texts), bool, len(texts))
+        same = np.fromiter((name in text.lower() and name_in(text) == name for text in texts), bool, len(texts))
         return lines[same[self.codes[0][lines]]]
 
 

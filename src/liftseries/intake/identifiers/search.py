@@ -13,6 +13,7 @@ from liftseries.intake.identifiers.words import HEADERS
 CODE = re.compile(r"[A-Za-z0-9_-]*")
 # UUIDs, hexadecimal digests and our own pseudonyms: codes by construction, so not looked at.
 MADE_CODE = re.compile(r"[0-9a-f]{32,}|[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}|[a-z]-[a-z2-7]{16}", re.I)
+SHORTEST_MADE = 18
 TO_SHAPE = str.maketrans("123456789", "000000000")
 
 
@@ -29,7 +30,7 @@ def kinds_of(texts: Sequence[str], role: Role) -> dict[str, Kind]:
         return {}
     by_shape: dict[str, list[str]] = {}
     for text in texts:
-        if not MADE_CODE.fullmatch(text):
+        if len(text) < SHORTEST_MADE or not MADE_CODE.fullmatch(text):
             by_shape.setdefault(text.translate(TO_SHAPE), []).append(text)
     shapes = {
         True: [shape for shape in by_shape if CODE.fullmatch(shape)],
