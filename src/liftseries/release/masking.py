@@ -212,7 +212,7 @@ class _Masking:
         return went["n_patients"] & ~np.array(many, bool)
 
     def _numbers_go(self, rule: Rule, went: Mapping[str, np.ndarray]) -> np.ndarray:
-        goes = np.zeros(len(self.table), bool)
+        goes = (self._coarse > 0) & rule.interval
         for column in rule.counts:
             goes |= went.get(column, False)
         for row, behind in enumerate(self.behind):
