@@ -12,7 +12,6 @@ from release_series import HUNDRED_AND_TWENTY, SMALLEST_CELL, made_of
 from liftseries.base.remarks import names_in
 from liftseries.disclosure.declared import Behind, ByMonth, Counted
 from liftseries.estimators.proportion import share_of_patients
-from liftseries.models.shared.results import DESIGN_EFFECT
 from liftseries.release.by_month import told_by_month
 from liftseries.release.check import attacked
 from liftseries.release.shares import told_shares
@@ -25,8 +24,9 @@ def masked():
 
 
 def told(masked) -> pd.DataFrame:
-    """The rows of results.csv that are told roundly, with their unit."""
-    units = {at: unit for (name, at), unit in masked.ledger.coarse.items() if name == "results"}
+    """The rows of results.csv that are told roundly, with their unit; design effects have tests of their own."""
+    rows = masked.behind["results"]
+    units = {at: unit for (name, at), unit in masked.ledger.coarse.items() if name == "results" and not rows[at].effect}
     return masked.material.results.loc[list(units)].assign(unit=list(units.values()))
 
 
@@ -41,7 +41,6 @@ def test_what_is_told_roundly_is_a_multiple_says_so_and_has_no_count(masked):
     counts = rows.loc[rows["scale"].eq("risk"), ["n_sites", "n_patients", "n_events"]]  # survival's are at its month
     assert len(counts)
     assert counts.lt(0).any(axis=1).all()
-    assert not rows["analysis"].eq(DESIGN_EFFECT).any()
 
 
 def test_the_interval_of_a_rounded_share_would_tell_how_many_have_the_event():

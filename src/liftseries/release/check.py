@@ -18,6 +18,7 @@ from liftseries.disclosure.attack import told_apart
 from liftseries.disclosure.counts import Count, n_patients_behind, value_of
 from liftseries.disclosure.parts import Together, Value
 from liftseries.release.by_month import told_by_month
+from liftseries.release.effects import told_effects
 from liftseries.release.entries import Behinds
 from liftseries.release.enumerated import enumerated
 from liftseries.release.ledger import Ledger, Place
@@ -114,7 +115,8 @@ def attacked(masked: Masked, smallest_cell: int) -> Attacked:
     """Attacks the bundle, together with what earlier releases told."""
     ledger, known = masked.ledger, known_of(masked, smallest_cell)
     roundly = told_roundly(tables_of(masked.material), masked.behind, ledger, ledger.coarse, smallest_cell)
-    further = known.in_counts(one for _, told in roundly for one in told)
+    told = [*(one for _, of in roundly for one in of), *told_effects(masked, smallest_cell)]
+    further = known.in_counts(told)
     targets = told_apart(known.counts, ledger.patients, known.values, known.needed, further)
     value = {count.name: value_of(count, ledger.patients) for count in known.counts if count.name in known.needed}
     targets.insert(1, "value", targets["name"].map(value))

@@ -17,11 +17,12 @@ import numpy as np
 import pandas as pd
 
 from liftseries.disclosure.coarser import Telling
-from liftseries.disclosure.declared import Behind
+from liftseries.disclosure.declared import Behind, Counted
 from liftseries.disclosure.parts import Together
 from liftseries.models.shared.population import Population
 from liftseries.release.cells import MONTHS, Cell, cells_of_month, cells_of_share
 from liftseries.release.check import Known, known_of, told_roundly
+from liftseries.release.coarse_effects import effects_told
 from liftseries.release.entries import Behinds
 from liftseries.release.ledger import Place
 from liftseries.release.masking import Masked, masked_material, tables_of
@@ -40,9 +41,9 @@ def with_coarse(masked: Masked, smallest_cell: int) -> Masked:
 
     Nothing of a series that tells its headline's counts alone: there nearly every count hangs on another.
     """
-    places = _withheld(masked, smallest_cell)
-    if not places or masked.protection.intervals.empty:
+    if masked.protection.intervals.empty:
         return masked
+    places = _withheld(masked, smallest_cell)
     known = known_of(masked, smallest_cell)
     telling = Telling(known.counts, masked.ledger.patients, known.values, known.needed)
     printed = {unit: _numbers(_told(masked, dict.fromkeys(places, unit), smallest_cell)) for unit in UNITS}
@@ -52,7 +53,8 @@ def with_coarse(masked: Masked, smallest_cell: int) -> Masked:
         for unit in UNITS if says != MONTHS else UNITS[-1:]:
             for rows in groups[says]:
                 choice.try_telling(rows, unit)
-    return _told(masked, choice.told, smallest_cell)
+    masked = _told(masked, choice.told, smallest_cell)
+    return _told(masked, choice.told | effects_told(masked, known, telling, smallest_cell), smallest_cell)
 
 
 @dataclass
@@ -79,7 +81,7 @@ class _Choice:
     def try_telling(self, rows: Sequence[Place], unit: float) -> None:
         """Tells rows that say the same in this unit if none of the numbers that they could be gives a count away."""
         mine = [row for row in rows if row not in self.told]
-        if not mine or unit * _n_of(self.masked.behind[rows[0][0]][rows[0][1]]) < self.smallest_cell - 1:
+        if not mine or unit * self._fewest_of(self.masked.behind[rows[0][0]][rows[0][1]]) < self.smallest_cell - 1:
             return  # a multiple that is fewer sites wide hardly ever leaves 1 to k - 1 open
         coarse, ledger = self.told | dict.fromkeys(mine, unit), self.masked.ledger
         behind = self._beside(mine[0])
@@ -94,6 +96,12 @@ class _Choice:
             if set(of) & set(mine) and self._hold(ranges):
                 took = self.telling.takes(self.known.in_counts(ranges))
                 self.told |= dict.fromkeys(set(of) & set(mine), unit) if took else {}
+
+    def _fewest_of(self, behind: Behind) -> float:
+        """Of how many sites a share is, or how many a curve follows, at the least by what is told."""
+        counted = Counted(behind.by_month.followed) if behind.by_month else behind.gives_away[0]
+        name = self.masked.ledger.name_of(counted)
+        return float(counted.members.sum()) if name is None else self._range_of(name)[0]
 
     def _may_say_none_or_all(self, row: Place, cells: Sequence[Cell]) -> bool:
         """Whether a share could be told as none or all that is neither."""
@@ -140,11 +148,6 @@ class _Choice:
         for (_, at), unit in ((row, unit) for row, unit in told.items() if row[0] == name):
             table.loc[at] = self.printed[unit][name].loc[at]
         return table
-
-
-def _n_of(behind: Behind) -> int:
-    """Of how many sites a share is, or how many a curve follows."""
-    return int((behind.by_month.followed if behind.by_month else behind.gives_away[0].members).sum())
 
 
 def _groups(masked: Masked, places: Mapping[Place, str]) -> dict[str, list[list[Place]]]:

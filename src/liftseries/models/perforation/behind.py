@@ -34,7 +34,7 @@ def rate(p: Population, row: Row) -> Behind:
     events = used & p.perforated
     if row.method == PATIENTS:
         behind = behind_share(p, used, events)
-        return behind if row.analysis == RATE else replace(behind, share="")  # divided by what is noticed
+        return behind if row.analysis == RATE else replace(behind, share=False)  # divided by what is noticed
     return behind_estimate(used, events, gives_away=(Counted(used), Counted(events)))
 
 
