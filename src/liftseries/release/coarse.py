@@ -22,8 +22,8 @@ from liftseries.disclosure.parts import Together
 from liftseries.models.shared.population import Population
 from liftseries.release.cells import MONTHS, Cell, cells_of_month, cells_of_share
 from liftseries.release.check import Known, known_of, told_roundly
-from liftseries.release.coarse_effects import effects_told
-from liftseries.release.entries import Behinds
+from liftseries.release.coarse_effects import effects_told, effects_withheld
+from liftseries.release.entries import RESULTS, Behinds
 from liftseries.release.ledger import Place
 from liftseries.release.masking import Masked, masked_material, tables_of
 
@@ -46,7 +46,9 @@ def with_coarse(masked: Masked, smallest_cell: int) -> Masked:
     places = _withheld(masked, smallest_cell)
     known = known_of(masked, smallest_cell)
     telling = Telling(known.counts, masked.ledger.patients, known.values, known.needed)
-    printed = {unit: _numbers(_told(masked, dict.fromkeys(places, unit), smallest_cell)) for unit in UNITS}
+    effects = effects_withheld(masked)
+    could_be = [*places, *effects]
+    printed = {unit: _numbers(_told(masked, dict.fromkeys(could_be, unit), smallest_cell)) for unit in UNITS}
     choice = _Choice(masked, smallest_cell, known, telling, printed, places)
     groups = _groups(masked, places)
     for says in IN_TURN:
@@ -54,7 +56,9 @@ def with_coarse(masked: Masked, smallest_cell: int) -> Masked:
             for rows in groups[says]:
                 choice.try_telling(rows, unit)
     masked = _told(masked, choice.told, smallest_cell)
-    return _told(masked, choice.told | effects_told(masked, known, telling, smallest_cell), smallest_cell)
+    numbers = printed[UNITS[0]][RESULTS]["estimate"].iloc[[at for _, at in effects]].dropna()
+    told = effects_told(masked, numbers, known, telling, smallest_cell)
+    return _told(masked, choice.told | told, smallest_cell)
 
 
 @dataclass

@@ -9,10 +9,11 @@ patients have several by chance.
 
 from __future__ import annotations
 
+import pandas as pd
+
 from liftseries.disclosure.coarser import Telling
 from liftseries.disclosure.declared import Behind, Counted
 from liftseries.release.check import Known
-from liftseries.release.digits import effect_told
 from liftseries.release.effects import events_of, known_again, told_of_effect
 from liftseries.release.entries import RESULTS
 from liftseries.release.ledger import Place
@@ -22,15 +23,31 @@ CLOSER = (0.75, 1.0, 2.0)  # times the limit, from one that nobody can be sure o
 RARE = 4  # times as many sites as have an event, at least
 
 
-def effects_told(masked: Masked, known: Known, telling: Telling, smallest_cell: int) -> dict[Place, float]:
-    """The design effects that may be told as 1 or 2, each with the unit that it is a multiple of."""
-    found: dict[Place, float] = {}
-    choice = _Choice(masked, known, telling, smallest_cell)
-    for at, behind in enumerate(masked.behind[RESULTS]):
-        if behind is not None and behind.effect and choice.may_be_told(behind):
-            number = effect_told(masked.whole.results["estimate"].iloc[at])
-            found |= {(RESULTS, at): 1.0} if choice.takes(behind, number) else {}
-    return found
+def effects_withheld(masked: Masked) -> list[Place]:
+    """The design effects of which not all counts are told."""
+    ledger, gone = masked.ledger, masked.ledger.withheld(masked.protection.withheld)
+    return [
+        (RESULTS, at)
+        for at, one in enumerate(masked.behind[RESULTS])
+        if one is not None and one.effect and not all(ledger.is_told(counted, gone) for counted in one.gives_away)
+    ]
+
+
+def effects_told(
+    masked: Masked, numbers: pd.Series, known: Known, telling: Telling, smallest_cell: int
+) -> dict[Place, float]:
+    """Which of these may be told, each with the unit that it is a multiple of.
+
+    Parameters
+    ----------
+    masked : what leaves
+    numbers : row of results.csv -> 1 or 2
+    known, telling : what a reader has, and the attack on it with what is told roundly
+    smallest_cell : k
+    """
+    choice, behind = _Choice(masked, known, telling, smallest_cell), masked.behind[RESULTS]
+    told = [at for at, number in numbers.items() if choice.may_be_told(behind[at]) and choice.takes(behind[at], number)]
+    return {(RESULTS, at): 1.0 for at in told}
 
 
 class _Choice:
@@ -39,16 +56,14 @@ class _Choice:
     def __init__(self, masked: Masked, known: Known, telling: Telling, smallest_cell: int):
         self.ledger, self.again, self.smallest_cell = masked.ledger, known_again(masked), smallest_cell
         self.known, self.telling = known, telling
-        self.gone = masked.ledger.withheld(masked.protection.withheld)
         self._open: dict[tuple[str | None, ...], bool] = {}
         self._taken: dict[tuple, bool] = {}
 
     def may_be_told(self, behind: Behind) -> bool:
-        """Whether some counts behind an effect are withheld, and neither number would tell anything of them."""
+        """Whether neither number would tell anything of the counts behind an effect."""
         names = self._names(behind)
         if names not in self._open:
-            withheld = not all(self.ledger.is_told(one, self.gone) for one in behind.gives_away)
-            self._open[names] = withheld and self._are_many(behind) and self._leaves_open(behind)
+            self._open[names] = self._are_many(behind) and self._leaves_open(behind)
         return self._open[names]
 
     def takes(self, behind: Behind, number: float) -> bool:

@@ -12,6 +12,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 import numpy as np
+import pandas as pd
 
 from liftseries.disclosure.declared import Behind, Counted
 from liftseries.disclosure.parts import Together
@@ -29,7 +30,7 @@ def told_effects(masked: Masked, smallest_cell: int) -> Iterator[Together]:
     again, printed = known_again(masked), masked.material.results["estimate"]
     for name, at in masked.ledger.coarse:
         behind = masked.behind[name][at]
-        if name == RESULTS and behind.effect:
+        if name == RESULTS and behind.effect and pd.notna(printed.iloc[at]):
             yield from told_of_effect(float(printed.iloc[at]), behind, masked.ledger, again, smallest_cell)
 
 

@@ -72,7 +72,7 @@ def design_effects(material: Material) -> pd.DataFrame:
     quoted = quoted[~quoted["analysis"].str.startswith("sensitivity.")]
     effects = material.rows(DESIGN_EFFECT)
     effects = effects[effects["subset"].eq("all") & effects["estimate"].notna()]
-    effects = effects[[not names_in(note) & {"rounded_effect"} for note in effects["note"].astype(str)]]
+    effects = effects[~effects["note"].map(lambda note: "rounded_effect" in names_in(str(note))).astype(bool)]
     of_row = dict(zip(zip(effects["term"], effects["method"], strict=True), effects["estimate"], strict=True))
     keys = zip(quoted["analysis"] + " " + quoted["term"].astype(str), quoted["method"], strict=True)
     quoted = quoted.assign(effect=[of_row.get(key) for key in keys])
