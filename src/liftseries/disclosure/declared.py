@@ -158,6 +158,11 @@ class Behind:
     share: bool = False
     effect: bool = False
 
+    @property
+    def may_be_rounded(self) -> bool:
+        """Whether its estimate can leave roundly where counts behind it are withheld."""
+        return self.share or self.effect or self.by_month is not None
+
 
 def behind_estimate(
     sites: np.ndarray,
