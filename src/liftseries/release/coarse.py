@@ -81,6 +81,7 @@ class _Choice:
     printed: Mapping[float, Tables]
     places: Collection[Place]
     told: dict[Place, float] = field(default_factory=dict)
+    _fewest: dict[str, float] = field(default_factory=dict)
 
     def try_telling(self, rows: Sequence[Place], unit: float) -> None:
         """Tells rows that say the same in this unit if none of the numbers that they could be gives a count away."""
@@ -105,7 +106,11 @@ class _Choice:
         """Of how many sites a share is, or how many a curve follows, at the least by what is told."""
         counted = Counted(behind.by_month.followed) if behind.by_month else behind.gives_away[0]
         name = self.masked.ledger.name_of(counted)
-        return float(counted.members.sum()) if name is None else self._range_of(name)[0]
+        if name is None:
+            return float(counted.members.sum())
+        if name not in self._fewest:
+            self._fewest[name] = self._range_of(name)[0]
+        return self._fewest[name]
 
     def _may_say_none_or_all(self, row: Place, cells: Sequence[Cell]) -> bool:
         """Whether a share could be told as none or all that is neither."""
