@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -41,11 +42,12 @@ def attacked(counts, patients, withheld, *, integers=False):
     return found.set_index("name")
 
 
-def assert_every_sensitive_count_is_open(counts, patients, protection, *, integers=False):
+def assert_every_sensitive_count_is_open(counts, patients, protection, *, integers=False, smallest_cell=SMALLEST_CELL):
     """Nobody can tell a sensitive count from 1, nor from the smallest cell less one, knowing which are few."""
     shown = printed(counts, patients, protection.withheld)
     rows = protection.intervals.itertuples()
     shown |= {row.name: (0, int(row.needed_upper)) for row in rows if row.name in protection.told_as_few}
+    shown |= dict.fromkeys(protection.told_as_many, (smallest_cell, math.inf))
     bounds = attack(counts, patients, shown, list(protection.intervals["name"]), integers=integers).set_index("name")
     for row in protection.intervals.itertuples():
         assert bounds.lower[row.name] <= row.needed_lower + 1e-6, row
@@ -109,7 +111,7 @@ def test_no_sensitive_count_of_a_random_ledger_can_be_worked_out(ledger, smalles
     counts, patients = ledger
     protection = protect(counts, patients, smallest_cell)
     assert protection.intervals["protected"].all()
-    assert_every_sensitive_count_is_open(counts, patients, protection)
+    assert_every_sensitive_count_is_open(counts, patients, protection, smallest_cell=smallest_cell)
 
 
 @settings(max_examples=15, deadline=None, derandomize=True)
@@ -117,7 +119,8 @@ def test_no_sensitive_count_of_a_random_ledger_can_be_worked_out(ledger, smalles
 @example(ledger=NARROWED_BY_PRESOLVE, smallest_cell=3)
 def test_nor_in_whole_sites_and_patients(ledger, smallest_cell):
     counts, patients = ledger
-    assert_every_sensitive_count_is_open(counts, patients, protect(counts, patients, smallest_cell), integers=True)
+    protection = protect(counts, patients, smallest_cell)
+    assert_every_sensitive_count_is_open(counts, patients, protection, integers=True, smallest_cell=smallest_cell)
 
 
 @settings(max_examples=20, deadline=None)
@@ -180,6 +183,17 @@ def test_a_table_in_which_telling_the_few_would_tell_them_all_does_not_tell_them
 # ── what is small, and what is known ────────────────────────────────────────────────────────────
 
 
+def test_what_would_be_told_as_few_is_known_to_be_no_less():
+    """Of 3, 5 and 40 the 5 is the cheapest to hide the 3; but where 4 were 3, the 5 would be 4, and told as few."""
+    counts = [replace(count, table="t") for count in cells([[3, 5, 40]])]
+    cheapest = {"table 0,1", "table all,1"}
+    protection = protect(counts, np.arange(48), SMALLEST_CELL, weights=dict.fromkeys(cheapest, 0.1))
+    assert not protection.complementary <= cheapest
+    assert protection.told_as_many == protection.complementary
+    assert protection.intervals["protected"].all()
+    assert_every_sensitive_count_is_open(counts, np.arange(48), protection)
+
+
 def test_patients_are_counted_and_not_sites():
     """Eight sites of two patients are few; so is the count of their sites."""
     patients = np.repeat(np.arange(12), [4, 4, *[1] * 10])
@@ -188,7 +202,7 @@ def test_patients_are_counted_and_not_sites():
     row = protection.intervals.set_index("name").loc["t 1,all"]
     assert (row["value"], row["patients"], row["needed_upper"]) == (8, 2, 9)
     assert "t 1,all" in protection.suppressed
-    assert_every_sensitive_count_is_open(counts, patients, protection)
+    assert_every_sensitive_count_is_open(counts, patients, protection, smallest_cell=3)
 
 
 def test_nobody_and_everybody_may_be_printed():

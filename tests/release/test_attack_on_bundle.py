@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from release_series import FORTY_WITHOUT_VISITS, SMALLEST_CELL, THIRTY_WITHOUT_A_TEAR, made_of
 
-from liftseries.release.check import attacked, shown_values
+from liftseries.disclosure.counts import value_of
+from liftseries.release.check import attacked, known_of, shown_values
 from liftseries.release.enumerated import enumerated
 from liftseries.release.masking import masked_material
 
@@ -72,6 +74,15 @@ def test_the_attack_had_something_to_look_for():
 def test_a_count_told_as_few_is_taken_to_be_no_more_than_few():
     told = shown_values(made_of("sixty").masked)
     assert {value for value in told.values() if isinstance(value, tuple)} == {(0, SMALLEST_CELL - 1)}
+
+
+def test_a_count_that_is_withheld_and_not_told_as_few_is_taken_to_be_no_less():
+    """None of those that are withheld to hide others is told as few; the attack may be told of each what is true."""
+    masked = made_of(FORTY_WITHOUT_VISITS).masked
+    known, patients = known_of(masked, SMALLEST_CELL), masked.ledger.patients
+    at_least = [count for count in known.counts if known.values[count.name] == (SMALLEST_CELL, math.inf)]
+    assert {count.name for count in at_least} >= masked.protection.told_as_many > set()
+    assert min(value_of(count, patients) for count in at_least) >= SMALLEST_CELL
 
 
 def test_the_attack_works_them_out_where_only_small_counts_are_withheld():

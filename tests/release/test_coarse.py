@@ -11,7 +11,7 @@ from release_series import HUNDRED_AND_TWENTY, SMALLEST_CELL, made_of
 
 from liftseries.base.remarks import names_in
 from liftseries.disclosure.declared import Behind, ByMonth, Counted
-from liftseries.models.shared.results import DESIGN_EFFECT
+from liftseries.estimators.proportion import share_of_patients
 from liftseries.release.by_month import told_by_month
 from liftseries.release.check import attacked
 from liftseries.release.shares import told_shares
@@ -24,8 +24,9 @@ def masked():
 
 
 def told(masked) -> pd.DataFrame:
-    """The rows of results.csv that are told roundly, with their unit."""
-    units = {at: unit for (name, at), unit in masked.ledger.coarse.items() if name == "results"}
+    """The rows of results.csv that are told roundly, with their unit; design effects have tests of their own."""
+    rows = masked.behind["results"]
+    units = {at: unit for (name, at), unit in masked.ledger.coarse.items() if name == "results" and not rows[at].effect}
     return masked.material.results.loc[list(units)].assign(unit=list(units.values()))
 
 
@@ -36,10 +37,20 @@ def test_what_is_told_roundly_is_a_multiple_says_so_and_has_no_count(masked):
     times = shares["estimate"] / shares["unit"]
     assert times.to_numpy() == pytest.approx(times.round().to_numpy(), abs=1e-6)
     assert all(names_in(note) & {"rounded_share", "rounded_months"} for note in rows["note"])
+    assert rows[["conf_low", "conf_high"]].isna().all(axis=None)
     counts = rows.loc[rows["scale"].eq("risk"), ["n_sites", "n_patients", "n_events"]]  # survival's are at its month
     assert len(counts)
     assert counts.lt(0).any(axis=1).all()
-    assert not rows["analysis"].eq(DESIGN_EFFECT).any()
+
+
+def test_the_interval_of_a_rounded_share_would_tell_how_many_have_the_event():
+    """6 to 14 of 200 patients with a site each are all 5 per cent; to the same unit their intervals are three."""
+    found = {n: share_of_patients(np.arange(200) < n, np.arange(200)) for n in range(6, 15)}
+    assert {round(one.estimate / 0.05) for one in found.values()} == {1}
+    ends: dict[tuple[int, int], list[int]] = {}
+    for n, one in found.items():
+        ends.setdefault((round(one.conf_low / 0.05), round(one.conf_high / 0.05)), []).append(n)
+    assert list(ends.values()) == [[6], [7, 8, 9], [10, 11, 12, 13, 14]]
 
 
 def test_the_attack_takes_what_they_tell_and_recovers_nothing(masked):

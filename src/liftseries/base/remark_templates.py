@@ -180,6 +180,7 @@ TEMPLATES: dict[str, str] = {
     "one_sided_bound": "a bound of one side, as all sites are alike",
     "rounded_share": "a multiple of {per_cent:g} per cent, as the counts behind it are not told",
     "rounded_months": "whole months, as the counts behind them are not told",
+    "rounded_effect": "1, or 2 where it is one and a half or more, as the counts behind it are not told",
     "bound_of_few": "a bound of one side, that of {most:g} patients with it, as how many it were is not told",
     "one_patient_has_the_outcome": "the exact interval of one patient among all, widened to hold the share",
     "below_gate_no_ratio": "{n_events:event}: too few for a ratio",

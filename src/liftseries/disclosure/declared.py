@@ -9,6 +9,7 @@ With k the smallest cell, in patients:
 | a group by which rows are told | k patients; 2k by outcome; none or all as `groups` says |
 | a share, and any other exact function of counts | each of those counts is told; its interval where its patients are |
 | a share or survival of which not all counts are told | roundly, where the attack recovers nothing whatever it were |
+| a design effect of which not all counts are told | as 1 or 2, likewise, where events are rare |
 | mean and standard deviation, any estimate | 2k patients |
 | a median; quartiles | 2k; 4k, so that k lie on either side |
 | smallest and largest values, single cases, rows set aside | never: each is one record |
@@ -141,8 +142,8 @@ class Behind:
     seen_in : what a reader sees the counts side by side with: `Count.table`
         For a row of results.csv it follows from its outcome and subset.
     by_month : what it says of follow-up, where it can be told roundly though the counts behind it are not
-    share : likewise of a share, the second in the first of `gives_away`: on what scale its interval is symmetric
-        "logit"; "exact" where it is the exact one of both counts; "" of what is no such share.
+    share : whether it is a share that can be told roundly, of the second in the first of `gives_away`
+    effect : whether it is a design effect, told as 1 or 2 where the counts behind it are withheld
     """
 
     counts: Mapping[str, Counted] = field(default_factory=dict)
@@ -154,7 +155,13 @@ class Behind:
     group: np.ndarray | None = None
     seen_in: tuple[str, ...] = ()
     by_month: ByMonth | None = None
-    share: Literal["", "logit", "exact"] = ""
+    share: bool = False
+    effect: bool = False
+
+    @property
+    def may_be_rounded(self) -> bool:
+        """Whether its estimate can leave roundly where counts behind it are withheld."""
+        return self.share or self.effect or self.by_month is not None
 
 
 def behind_estimate(
@@ -167,7 +174,7 @@ def behind_estimate(
     rests_on: tuple[np.ndarray, ...] = (),
     parts: tuple[np.ndarray, ...] = (),
     needs: int = 0,
-    share: Literal["", "logit", "exact"] = "",
+    share: bool = False,
 ) -> Behind:
     """Who stands behind a row of results.csv.
 

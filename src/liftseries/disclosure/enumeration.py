@@ -59,7 +59,6 @@ def counts_agreeing(
     half_digit: float,
     most: int,
     share: Range = (0.0, 1.0),
-    least: int = 1,
 ) -> list[tuple[int, int]]:
     """Every x of n whose interval is the printed one; Wilson's, the exact one, a bound of one side.
 
@@ -70,12 +69,11 @@ def counts_agreeing(
     half_digit : how far a printed number may be from the full one
     most : largest n that is tried
     share : what x / n can be, where that is known
-    least : smallest n that is tried
     """
     told = np.asarray(printed, float)
     return [
         (x, n)
-        for n in range(least, most + 1)
+        for n in range(1, most + 1)
         for x in range(math.ceil(n * share[0] - 1e-9), math.floor(n * share[1] + 1e-9) + 1)
         if (np.abs(np.asarray(interval(x, n), float) - told) <= half_digit + 1e-12).all()
     ]

@@ -37,6 +37,7 @@ def cheapest_other_series(
     goal: float,
     free: np.ndarray,
     price: np.ndarray,
+    lowest: np.ndarray,
     highest: np.ndarray,
 ) -> OtherSeries:
     """The cheapest other series in which a number is as far off as asked, or as far as it gets.
@@ -52,9 +53,9 @@ def cheapest_other_series(
     goal : what it should be at least, if that is more than its value, or at most
     free : shape (n_free,), indices of the numbers that may differ
     price : shape (n_free,), what each costs if it differs
-    highest : shape (n_numbers,), what each can be at most, as it is told to be few
+    lowest, highest : shape (n_numbers,), what each can be, as it is told to be few, or would be
     """
-    system = _System(structure, value, i, goal, free, highest)
+    system = _System(structure, value, i, goal, free, lowest, highest)
     more = system.solve(price)
     for _ in range(ROUNDS if np.ptp(price) else 0):
         fewer = system.solve(price / np.maximum(np.abs(more[:-1]), 0.5))
@@ -64,7 +65,7 @@ def cheapest_other_series(
     if not _is_whole(more):
         # Nearly always enough, and far sooner: whole numbers for those that differ so far and those that cost least.
         near = (np.abs(more[:-1]) > WHOLE) | (price <= price.min())
-        whole = _System(structure, value, i, goal, free[near], highest).solve(price[near], whole=True)
+        whole = _System(structure, value, i, goal, free[near], lowest, highest).solve(price[near], whole=True)
         if whole is not None and whole[-1] <= more[-1] + WHOLE:
             free, more = free[near], whole
         elif (whole := system.solve(price, whole=True)) is not None:
@@ -80,7 +81,14 @@ class _System:
     """Linear constraints; unknown is what each free number has more, what it has less, and the shortfall."""
 
     def __init__(
-        self, structure: Structure, value: np.ndarray, i: int, goal: float, free: np.ndarray, highest: np.ndarray
+        self,
+        structure: Structure,
+        value: np.ndarray,
+        i: int,
+        goal: float,
+        free: np.ndarray,
+        lowest: np.ndarray,
+        highest: np.ndarray,
     ):
         self.n = n = len(free)
         at, up = int(np.searchsorted(free, i)), goal > value[i]
@@ -92,7 +100,7 @@ class _System:
             if len(rows):
                 both = csc_array(hstack([here[rows], -here[rows], csr_array((len(rows), 1))]))
                 self.constraints.append(LinearConstraint(both, lb=-(relations @ value)[rows], ub=upper))
-        most_more, most_less = (highest - value)[free], value[free].astype(float)
+        most_more, most_less = (highest - value)[free], (value - lowest)[free]
         (most_less if up else most_more)[at] = 0
         self.bounds = Bounds(0, np.concatenate([most_more, most_less, [np.inf]]))
 

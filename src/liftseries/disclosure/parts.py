@@ -18,7 +18,7 @@ from liftseries.disclosure.structure import Structure
 OUT_OF_TIME, INFEASIBLE, UNBOUNDED = 1, 2, 3  # what scipy.optimize calls them
 NEAR = 1e-6  # how closely what is known must agree
 
-Value = int | tuple[int, int] | None
+Value = int | tuple[float, float] | None
 
 BRIEF = {"node_limit": 100, "mip_rel_gap": 0.1}  # of a look for whole numbers, near the lowest at best
 FIRST = 3  # goals that are looked at each alone, before as many at once as can be

@@ -10,7 +10,8 @@ and for one that is printed nowhere but could be worked out, holds for them all.
 
 A sensitive count is *protected* when other series, in whole sites and patients, agree with all that stays published
 and have 1 there, or fewer, and smallest_cell - 1, or more: a reader can tell that they are few, and no more.
-Where that cannot be had as long as small counts are told as few, the tables of such a count do not tell which are few.
+What is withheld and not told as few is known to be no less than the smallest cell; a nought that is withheld is told
+as few, too. Where small counts cannot be hidden as long as they are told as few, their tables do not tell which are.
 Protected is each sensitive count that the ledger lists; a group that it does not list is not, nor is anything
 against a reader who knows some of the patients and takes them off.
 
@@ -44,7 +45,8 @@ class Protection:
     ----------
     suppressed : published counts with 1 to smallest_cell - 1 patients behind them
     complementary : published counts withheld so that those cannot be worked out
-    told_as_few : of `suppressed`, those of which may be told that they are fewer than the smallest cell
+    told_as_few : of both, those of which may be told that they are fewer than the smallest cell, none of them even
+    told_as_many : of both, those known to be no fewer, since they would be told as few
     intervals : one row for every sensitive count, published or not
         `name, value, patients, lower, upper, needed_lower, needed_upper, protected`: series with `lower` and with
         `upper` there agree with all that stays published, so an attacker's interval is at least that wide; `protected`
@@ -54,6 +56,7 @@ class Protection:
     suppressed: frozenset[str]
     complementary: frozenset[str]
     told_as_few: frozenset[str]
+    told_as_many: frozenset[str]
     intervals: pd.DataFrame
 
     @property
@@ -93,12 +96,16 @@ def protect(
     search = _protected(structure, np.asarray(patients), smallest_cell, weights or {})
     withheld = {count.name for number in search.withheld for count in structure.numbers[number].counts}
     small = {count.name for number in search.sensitive for count in structure.numbers[number].counts}
-    few = {count.name for number in np.flatnonzero(search.few) for count in structure.numbers[number].counts}
+    few, many = (
+        {count.name for number in np.flatnonzero(which) for count in structure.numbers[number].counts}
+        for which in (search.few, search.lowest > 0)
+    )
     printed = {count.name for count in counts if count.published}
     return Protection(
         frozenset(withheld & small & printed),
         frozenset((withheld - small) & printed),
-        frozenset(few & printed),
+        frozenset(few & withheld & printed),
+        frozenset(many & withheld & printed),
         search.intervals(counts),
     )
 
@@ -147,11 +154,14 @@ class _Search:
         )
         is_small = (self.behind >= 1) & (self.behind < smallest_cell) & ~self.fixed
         self.sensitive = [int(i) for i in np.flatnonzero(is_small)]
-        more = self.value + (self.value >= smallest_cell)  # of sites of few patients: one site more than there are
-        self.needed = {i: (1.0, max(smallest_cell - 1.0, more[i])) for i in self.sensitive}
+        enough = self.value >= smallest_cell
         published = np.array([number.published for number in numbers], bool)
-        self.few = is_small & (self.value < smallest_cell) & published & may_be_few
+        self.few = ~enough & published & ~self.fixed & may_be_few
+        # What is withheld and not told as few is known to be no less than the smallest cell.
+        self.lowest = np.where(enough & published & may_be_few, float(smallest_cell), 0.0)
         self.highest = np.where(self.few, smallest_cell - 1.0, np.inf)
+        more = self.value + enough  # of sites of few patients: one site more than there are
+        self.needed = {i: (max(self.lowest[i], 1.0), max(smallest_cell - 1.0, more[i])) for i in self.sensitive}
         # What nobody prints may differ freely, like what is withheld.
         self.hidden = is_small | (np.array([not number.published for number in numbers], bool) & ~self.fixed)
         self.series: list[OtherSeries] = []
@@ -216,4 +226,4 @@ class _Search:
     def _other_series(self, i: int, goal: float, hidden: np.ndarray, *, may_withhold: bool) -> OtherSeries:
         free = np.flatnonzero(hidden | (may_withhold & ~self.fixed))
         price = np.where(hidden, NEAR, self.cost)[free]
-        return cheapest_other_series(self.structure, self.value, i, goal, free, price, self.highest)
+        return cheapest_other_series(self.structure, self.value, i, goal, free, price, self.lowest, self.highest)

@@ -88,7 +88,7 @@ def _interval(printed: pd.DataFrame, at: int) -> tuple[float, float]:
 
 def _enter(month: _Month, behind: Behind, numbers: list[float], unit: float) -> None:
     """Takes what a row prints into what is known of its month."""
-    says, has_interval = behind.by_month.says, not (math.isnan(numbers[1]) or math.isnan(numbers[2]))
+    says, has_interval = behind.by_month.says, not (unit or math.isnan(numbers[1]) or math.isnan(numbers[2]))
     if says == "months":
         half = HALF_MONTH if unit else HALF_OF_PLAIN
         lost, *ends = (behind.by_month.month - number for number in numbers)

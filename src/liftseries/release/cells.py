@@ -1,8 +1,4 @@
-"""Each value that rows told roundly could have, by what is told before them, and what it would tell of the counts.
-
-Its interval is not among it: that depends on how alike a patient's sites are and on when they failed, which no count
-tells.
-"""
+"""Each number that rows told roundly could have, by what is told before them, and what it would tell of the counts."""
 
 from __future__ import annotations
 
@@ -17,16 +13,17 @@ from liftseries.disclosure.parts import Together
 from liftseries.release.by_month import told_by_month
 from liftseries.release.entries import Behinds
 from liftseries.release.ledger import Ledger, Place
-from liftseries.release.shares import around, told_of_share
+from liftseries.release.shares import share_within, told_of_share
 
 MONTHS = "months"
 NEAR = 1e-9
+Cell = tuple[float, list[Together]]  # a number, and what it would tell
 
 
 def cells_of_share(
     place: Place, unit: float, behind: Behinds, ledger: Ledger, range_of: Callable[[str], Range], smallest_cell: int
-) -> Iterator[list[Together]]:
-    """What each value that a share could have would tell, were it told as a multiple of a unit.
+) -> Iterator[Cell]:
+    """Each number that a share could have, were it told as a multiple of a unit.
 
     Parameters
     ----------
@@ -42,8 +39,7 @@ def cells_of_share(
     low = max(fewest, smallest_cell) / max(most, 1.0)
     high = min(highest / max(least, 1.0), 1.0)
     for multiple in range(math.floor(low / unit + 0.5 - NEAR), math.ceil(high / unit - 0.5 + NEAR) + 1):
-        share = around(multiple * unit, unit)
-        yield told_of_share(whole, part, (max(share[0], 0.0), min(share[1], 1.0)), smallest_cell)
+        yield multiple * unit, told_of_share(whole, part, share_within(multiple * unit, unit), smallest_cell)
 
 
 def cells_of_month(
@@ -55,8 +51,8 @@ def cells_of_month(
     coarse: Mapping[Place, float],
     range_of: Callable[[str], Range],
     smallest_cell: int,
-) -> Iterator[list[Together]]:
-    """What each value would tell that the rows could have which say one thing of a curve at a month.
+) -> Iterator[Cell]:
+    """Each number that rows could have which say one thing of a curve at a month.
 
     Parameters
     ----------
@@ -72,8 +68,6 @@ def cells_of_month(
     steps = np.arange(month + 1) if says == MONTHS else np.arange(0, 1 + unit / 2, unit)
     tables = {name: table.copy() for name, table in tables.items()}
     places = {name: [at for of, at in rows if of == name] for name in {name for name, _ in rows}}
-    for name, at in places.items():
-        tables[name].loc[at, ["conf_low", "conf_high"]] = math.nan
     could_be = False
     for number in steps if says == "failed" else steps[::-1]:  # from no failure on
         for name, at in places.items():
@@ -87,6 +81,6 @@ def cells_of_month(
         mine = [one for one in told if set(one.of) == {failed}]
         if all(one.lowest <= most + NEAR and one.highest >= fewest - NEAR for one in mine):
             could_be = True
-            yield told
+            yield float(number), told
         elif could_be:
             return

@@ -5,17 +5,20 @@ It takes what is printed from the masked tables, and knows nothing of how it was
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import WITHHELD_COUNT
 from liftseries.disclosure.attack import told_apart
 from liftseries.disclosure.counts import Count, n_patients_behind, value_of
-from liftseries.disclosure.parts import Together
+from liftseries.disclosure.parts import Together, Value
 from liftseries.release.by_month import told_by_month
+from liftseries.release.effects import told_effects
 from liftseries.release.entries import Behinds
 from liftseries.release.enumerated import enumerated
 from liftseries.release.ledger import Ledger, Place
@@ -56,7 +59,7 @@ class Known:
     """
 
     counts: list[Count]
-    values: dict[str, int | tuple[int, int] | None]
+    values: dict[str, Value]
     needed: dict[str, tuple[float, float]]
 
     @cached_property
@@ -78,7 +81,9 @@ def known_of(masked: Masked, smallest_cell: int) -> Known:
         # Who knows that the lowest multiple of k is told that may be knows what the count is not below, too.
         if shown.get(name) == (0, below - 1) and ledger.entries[name].value >= below - smallest_cell:
             shown[name] = (below - smallest_cell, below - 1)
-    values: dict[str, int | tuple[int, int] | None] = {}
+    many = ledger.withheld(masked.protection.told_as_many)
+    shown |= dict.fromkeys(many - set(shown), (smallest_cell, math.inf))
+    values: dict[str, Value] = {}
     for count in counts:
         values[count.name] = value_of(count, patients) if count.fixed else None
         if count.published and not count.fixed:
@@ -88,16 +93,30 @@ def known_of(masked: Masked, smallest_cell: int) -> Known:
         for count in counts
         if not count.fixed and 1 <= n_patients_behind(count, patients) < smallest_cell
     }
-    value = {count.name: value_of(count, patients) for count in few.values()}
-    needed = {name: (1.0, max(smallest_cell - 1.0, n + (n >= smallest_cell))) for name, n in value.items()}
+    least = {_set_of(count): low for count in counts for low in _lowest(values[count.name])}
+    needed = {}
+    for count in few.values():
+        n = value_of(count, patients)
+        highest = max(smallest_cell - 1.0, n + (n >= smallest_cell))
+        needed[count.name] = max(1.0, least.get(_set_of(count), 1.0)), highest
     return Known(counts, values, needed)
+
+
+def _set_of(count: Count) -> tuple[str, bytes]:
+    return count.unit, np.packbits(count.members).tobytes()
+
+
+def _lowest(value: Value) -> list[float]:
+    """What a count is known not to be below, if that is known of it alone."""
+    return [value[0]] if isinstance(value, tuple) else []
 
 
 def attacked(masked: Masked, smallest_cell: int) -> Attacked:
     """Attacks the bundle, together with what earlier releases told."""
     ledger, known = masked.ledger, known_of(masked, smallest_cell)
     roundly = told_roundly(tables_of(masked.material), masked.behind, ledger, ledger.coarse, smallest_cell)
-    further = known.in_counts(one for _, told in roundly for one in told)
+    told = [*(one for _, of in roundly for one in of), *told_effects(masked, smallest_cell)]
+    further = known.in_counts(told)
     targets = told_apart(known.counts, ledger.patients, known.values, known.needed, further)
     value = {count.name: value_of(count, ledger.patients) for count in known.counts if count.name in known.needed}
     targets.insert(1, "value", targets["name"].map(value))

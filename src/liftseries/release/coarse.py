@@ -4,7 +4,7 @@
 it went all estimates of that month; a count that goes for the sake of others took its share along. *Choice:* they are
 told as multiples of 1, 2 or 5 per cent, months in function as whole months, the finest of which the attack recovers
 nothing whichever multiple it were (`disclosure.coarser`). *Rival:* to withhold them. *Consequence:* the dearest leave
-first; no design effect of theirs, which has more digits.
+first. Their intervals stay: of patients with a site each, how wide one is tells how many have the event.
 """
 
 from __future__ import annotations
@@ -17,12 +17,13 @@ import numpy as np
 import pandas as pd
 
 from liftseries.disclosure.coarser import Telling
-from liftseries.disclosure.declared import Behind
+from liftseries.disclosure.declared import Behind, Counted
 from liftseries.disclosure.parts import Together
 from liftseries.models.shared.population import Population
-from liftseries.release.cells import MONTHS, cells_of_month, cells_of_share
+from liftseries.release.cells import MONTHS, Cell, cells_of_month, cells_of_share
 from liftseries.release.check import Known, known_of, told_roundly
-from liftseries.release.entries import Behinds
+from liftseries.release.coarse_effects import effects_told, effects_withheld
+from liftseries.release.entries import RESULTS, Behinds
 from liftseries.release.ledger import Place
 from liftseries.release.masking import Masked, masked_material, tables_of
 
@@ -40,19 +41,24 @@ def with_coarse(masked: Masked, smallest_cell: int) -> Masked:
 
     Nothing of a series that tells its headline's counts alone: there nearly every count hangs on another.
     """
-    places = _withheld(masked, smallest_cell)
-    if not places or masked.protection.intervals.empty:
+    if masked.protection.intervals.empty:
         return masked
+    places = _withheld(masked, smallest_cell)
     known = known_of(masked, smallest_cell)
     telling = Telling(known.counts, masked.ledger.patients, known.values, known.needed)
-    printed = {unit: _numbers(_told(masked, dict.fromkeys(places, unit), smallest_cell)) for unit in UNITS}
+    effects = effects_withheld(masked)
+    could_be = [*places, *effects]
+    printed = {unit: _numbers(_told(masked, dict.fromkeys(could_be, unit), smallest_cell)) for unit in UNITS}
     choice = _Choice(masked, smallest_cell, known, telling, printed, places)
     groups = _groups(masked, places)
     for says in IN_TURN:
         for unit in UNITS if says != MONTHS else UNITS[-1:]:
             for rows in groups[says]:
                 choice.try_telling(rows, unit)
-    return _told(masked, choice.told, smallest_cell)
+    masked = _told(masked, choice.told, smallest_cell)
+    numbers = printed[UNITS[0]][RESULTS]["estimate"].iloc[[at for _, at in effects]].dropna()
+    told = effects_told(masked, numbers, known, telling, smallest_cell)
+    return _told(masked, choice.told | told, smallest_cell)
 
 
 @dataclass
@@ -75,27 +81,52 @@ class _Choice:
     printed: Mapping[float, Tables]
     places: Collection[Place]
     told: dict[Place, float] = field(default_factory=dict)
+    _fewest: dict[str, float] = field(default_factory=dict)
 
     def try_telling(self, rows: Sequence[Place], unit: float) -> None:
-        """Tells rows that say the same in this unit if none of the values that they could have gives a count away."""
-        mine = [row for row in rows if row not in self.told and _is_told(self.printed[unit], row, self.masked)]
-        if not mine or unit * _n_of(self.masked.behind[rows[0][0]][rows[0][1]]) < self.smallest_cell - 1:
+        """Tells rows that say the same in this unit if none of the numbers that they could be gives a count away."""
+        mine = [row for row in rows if row not in self.told]
+        if not mine or unit * self._fewest_of(self.masked.behind[rows[0][0]][rows[0][1]]) < self.smallest_cell - 1:
             return  # a multiple that is fewer sites wide hardly ever leaves 1 to k - 1 open
         coarse, ledger = self.told | dict.fromkeys(mine, unit), self.masked.ledger
         behind = self._beside(mine[0])
         tables = {name: self._shown(name, coarse) for name in behind}
         cells = list(self._cells(mine, unit, tables, behind, coarse))
         cells = [*cells[:1], *reversed(cells[1:])]  # the outer ones first, as they are the closest
-        if not self.telling.leaves_open(self.known.in_counts(told) for told in cells):
+        if self._may_say_none_or_all(mine[0], cells):
+            return
+        if not self.telling.leaves_open(self.known.in_counts(told) for _, told in cells):
             return
         for of, ranges in told_roundly(tables, behind, ledger, coarse, self.smallest_cell):
-            if set(of) & set(mine) and _leave_open(ranges, self.masked, self.smallest_cell):
+            if set(of) & set(mine) and self._hold(ranges):
                 took = self.telling.takes(self.known.in_counts(ranges))
                 self.told |= dict.fromkeys(set(of) & set(mine), unit) if took else {}
 
+    def _fewest_of(self, behind: Behind) -> float:
+        """Of how many sites a share is, or how many a curve follows, at the least by what is told."""
+        counted = Counted(behind.by_month.followed) if behind.by_month else behind.gives_away[0]
+        name = self.masked.ledger.name_of(counted)
+        if name is None:
+            return float(counted.members.sum())
+        if name not in self._fewest:
+            self._fewest[name] = self._range_of(name)[0]
+        return self._fewest[name]
+
+    def _may_say_none_or_all(self, row: Place, cells: Sequence[Cell]) -> bool:
+        """Whether a share could be told as none or all that is neither."""
+        by_month = self.masked.behind[row[0]][row[1]].by_month
+        is_share = by_month is None or by_month.says != MONTHS
+        return is_share and any(min(number, 1 - number) < NEAR for number, _ in cells)
+
+    def _hold(self, ranges: Sequence[Together]) -> bool:
+        """Whether ranges are true of the series: what an estimate of another kind tells would be none of these."""
+        entries = self.masked.ledger.entries
+        values = [sum(times * entries[name].value for name, times in one.of.items()) for one in ranges]
+        return all(one.lowest - NEAR <= n <= one.highest + NEAR for one, n in zip(ranges, values, strict=True))
+
     def _cells(
         self, rows: Sequence[Place], unit: float, tables: Tables, behind: Behinds, coarse: Coarse
-    ) -> Iterator[list[Together]]:
+    ) -> Iterator[Cell]:
         ledger, k = self.masked.ledger, self.smallest_cell
         if behind[rows[0][0]][rows[0][1]].by_month is None:
             return cells_of_share(rows[0], unit, behind, ledger, self._range_of, k)
@@ -128,11 +159,6 @@ class _Choice:
         return table
 
 
-def _n_of(behind: Behind) -> int:
-    """Of how many sites a share is, or how many a curve follows."""
-    return int((behind.by_month.followed if behind.by_month else behind.gives_away[0].members).sum())
-
-
 def _groups(masked: Masked, places: Mapping[Place, str]) -> dict[str, list[list[Place]]]:
     """What they say -> rows that say the same of a curve at a month; a share is alone."""
     found: dict[str, dict[object, list[Place]]] = {says: {} for says in IN_TURN}
@@ -147,24 +173,6 @@ def _numbers(masked: Masked) -> dict[str, pd.DataFrame]:
     """Estimates and intervals of the tables that leave."""
     tables = tables_of(masked.material).items()
     return {name: table[[column for column in NUMBERS if column in table]].astype(float) for name, table in tables}
-
-
-def _leave_open(found: Sequence[Together], masked: Masked, k: int) -> bool:
-    """Whether ranges of failures between two months, where these are of few patients, hold 1 and k - 1.
-
-    What does not hold of the series itself is no range of these counts, and is not told.
-    """
-    ledger = masked.ledger
-    value = [sum(times * ledger.entries[name].value for name, times in one.of.items()) for one in found]
-    if not all(one.lowest - NEAR <= n <= one.highest + NEAR for one, n in zip(found, value, strict=True)):
-        return False
-    for one in (one for one in found if not math.isinf(one.highest)):
-        members = [ledger.entries[name].members for name in sorted(one.of, key=lambda name: one.of[name])]
-        between = members[-1] & ~members[0] if len(members) > 1 else members[0]
-        n = int(between.sum())
-        if 1 <= ledger.population.n_patients(between) < k and (one.lowest > 1 or one.highest < max(k - 1, n)):
-            return False
-    return True
 
 
 def _withheld(masked: Masked, smallest_cell: int) -> dict[Place, str]:
@@ -201,11 +209,3 @@ def _told(masked: Masked, coarse: Coarse, smallest_cell: int) -> Masked:
     ledger = replace(masked.ledger, coarse=dict(coarse))
     material, withheld = masked_material(masked.whole, masked.behind, ledger, masked.protection, smallest_cell)
     return replace(masked, material=material, ledger=ledger, withheld=withheld)
-
-
-def _is_told(tables: Tables, place: Place, masked: Masked) -> bool:
-    """Whether a row is printed, as neither none nor all, and its interval holds more than that."""
-    by_month = masked.behind[place[0]][place[1]].by_month
-    number, low, high = tables[place[0]].iloc[place[1]].tolist()
-    all_of = by_month.month if by_month and by_month.says == MONTHS else 1.0
-    return 0 < number < all_of and not (number <= low or number >= high)

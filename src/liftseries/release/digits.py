@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from liftseries.models.shared.gates import LARGE_DESIGN_EFFECT
 from liftseries.report.kit.numbers import FEW_SITES
 from liftseries.report.kit.tables.cells import PERCENT_SCALES, RATIO_SCALES
 
@@ -15,6 +16,7 @@ HALF_MONTH = 0.5  # of a number of months told coarsely
 SHARE_OF_FEW = 2  # of a share of fewer than `FEW_SITES` sites: a whole per cent
 LARGEST_LOG = 50.0  # of a ratio that can be written
 SHARES = ("share", "survival")  # columns of tables that hold shares; of results.csv the scale says so
+EFFECT = "ratio"  # the scale of a design effect
 SUMMARIES = ("median", "q1", "q3")
 
 
@@ -41,6 +43,8 @@ def rounded(
             unit = np.where(scale.isin(PERCENT_SCALES), unit, 1.0)
         usual = rounded(values, column, scale, n_sites)
         multiples = np.floor(values / unit + 0.5 + TIE) * unit  # a half goes up, so that each is told in one way
+        if scale is not None:
+            multiples = multiples.mask(scale.eq(EFFECT), values.map(effect_told))
         return usual.mask(coarse > 0, multiples.round(SHARE))
     if column == "p_value":
         return values.round(2).where(values >= LEAST_P, 0.0).clip(upper=0.99).where(values.notna())
@@ -69,6 +73,11 @@ def _share(values: pd.Series, n_sites: np.ndarray | None = None) -> pd.Series:
 def _ratio(values: pd.Series) -> pd.Series:
     told = values.round(PLAIN).where(values < 100, values.round(0))
     return told.mask(told <= 0, 0.4 * 10.0**-PLAIN)
+
+
+def effect_told(value: float) -> float:
+    """A design effect told roundly: 1, or 2."""
+    return 2.0 if value >= LARGE_DESIGN_EFFECT else 1.0
 
 
 def half_of_share(told: float, of_few: bool) -> float:

@@ -65,8 +65,11 @@ def _behind_estimate(printed: str, row: Row, population: Population) -> Behind |
     if behind is None or printed == row.analysis:
         return behind
     # What is worked out from a row, its interval too, tells what both do.
+    away, is_effect = (*behind.gives_away, *behind.by_interval), printed == DESIGN_EFFECT
+    # An intercept stays, as it rests on nobody; how alike sites are in it tells no more than in another term.
+    rests_on = behind.rests_on[:1] if is_effect and row.term.startswith("(") else behind.rests_on
     return replace(
-        behind, gives_away=(*behind.gives_away, *behind.by_interval), by_interval=(), by_month=None, share=""
+        behind, gives_away=away, by_interval=(), by_month=None, share=False, effect=is_effect, rests_on=rests_on
     )
 
 

@@ -42,7 +42,8 @@ def headline_alone(ledger: Ledger, counts: Sequence[Count], smallest_cell: int) 
     gone = {count.name for count in published if _base(count) not in kept - few}
     small = {count.name for count in published if n_patients_behind(count, ledger.patients) < smallest_cell}
     told = frozenset(count.name for count in published if _base(count) in few)
-    return Protection(frozenset(gone & small), frozenset(gone - small), told, pd.DataFrame(columns=INTERVALS))
+    intervals = pd.DataFrame(columns=INTERVALS)
+    return Protection(frozenset(gone & small), frozenset(gone - small), told, frozenset(), intervals)
 
 
 class _Trial:

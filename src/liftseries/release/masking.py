@@ -20,7 +20,7 @@ from liftseries.models.questions import tables_that_may_leave
 from liftseries.models.shared.population import Population
 from liftseries.release.before import Before
 from liftseries.release.bounds import with_bounds
-from liftseries.release.digits import rounded
+from liftseries.release.digits import EFFECT, rounded
 from liftseries.release.entries import RESULTS, Behinds, behind_rows, enter_tables, is_core, n_of_share
 from liftseries.release.groups import told_groups
 from liftseries.release.leaving import leaving
@@ -165,9 +165,9 @@ class _Masking:
             if "note" in table and ("estimate" in rule.numbers or rule.interval):
                 table.loc[goes | (self._coarse > 0), "note"] = ""
         if "note" in table and self._coarse.any():
-            scale = table["scale"].isin(PERCENT_SCALES)
             rounds = [remark("rounded_share", per_cent=100 * unit) if unit else "" for unit in self._coarse]
-            rounds = pd.Series(rounds, table.index).where(scale, remark("rounded_months"))
+            rounds = pd.Series(rounds, table.index).where(table["scale"].isin(PERCENT_SCALES), remark("rounded_months"))
+            rounds = rounds.mask(table["scale"].eq(EFFECT), remark("rounded_effect"))
             table["note"] = table["note"].mask(self._coarse > 0, rounds)
         return table
 
@@ -212,7 +212,7 @@ class _Masking:
         return went["n_patients"] & ~np.array(many, bool)
 
     def _numbers_go(self, rule: Rule, went: Mapping[str, np.ndarray]) -> np.ndarray:
-        goes = np.zeros(len(self.table), bool)
+        goes = (self._coarse > 0) & rule.interval
         for column in rule.counts:
             goes |= went.get(column, False)
         for row, behind in enumerate(self.behind):

@@ -1,7 +1,4 @@
-"""What shares that are told roundly tell of the two counts behind them: lowest and highest share, times the one count.
-
-An interval that is symmetric on the logit tells of its middle; the exact one of all shares of so many that have it.
-"""
+"""What shares told roundly tell of the two counts behind them: lowest and highest share, times the one count."""
 
 from __future__ import annotations
 
@@ -9,15 +6,12 @@ import math
 from collections.abc import Mapping, Sequence
 
 import pandas as pd
-from scipy.special import expit, logit
 
 from liftseries.disclosure.declared import Behind
-from liftseries.disclosure.enumeration import Range, counts_agreeing
+from liftseries.disclosure.enumeration import Range
 from liftseries.disclosure.parts import Together
-from liftseries.estimators.proportion import exact
 from liftseries.release.ledger import Ledger, Place
 
-LEAST = 1e-9
 LESS = 1e-5  # by which what goes up lies above what does not: less than one of `n` sites, more than `parts.NEAR`
 
 
@@ -37,9 +31,8 @@ def told_shares(
         names = [ledger.name_of(counted) for counted in one.gives_away]
         if None in names:
             continue
-        printed = [float(number) for number in table[["estimate", "conf_low", "conf_high"]].iloc[at]]
-        between = _share_of(printed, one, ledger.entries[names[0]].value, unit)
-        found.append(([(name, at)], told_of_share(*names, between, smallest_cell)))
+        share = share_within(float(table["estimate"].iloc[at]), unit)
+        found.append(([(name, at)], told_of_share(*names, share, smallest_cell)))
     return found
 
 
@@ -56,18 +49,6 @@ def told_of_share(whole: str, part: str, share: Range, smallest_cell: int) -> li
     ]
 
 
-def around(multiple: float, unit: float) -> Range:
-    """What is told as this multiple of a unit: from half a unit below it to less than half a unit above."""
-    return multiple - unit / 2, multiple + unit / 2 - LESS
-
-
-def _share_of(printed: list[float], behind: Behind, n: int, unit: float) -> Range:
-    """What the share can be."""
-    (low, high), *ends = (around(number, unit) for number in printed)
-    if math.isnan(printed[1]) or math.isnan(printed[2]):
-        return max(low, 0.0), high
-    if behind.share == "exact":
-        agree = counts_agreeing(lambda x, n: exact(x, n), printed[1:], unit / 2, n, (max(low, 0.0), high), least=n)
-        return min(x for x, _ in agree) / n - LEAST, max(x for x, _ in agree) / n + LEAST
-    middle = [float(expit(sum(logit(min(max(end[k], LEAST), 1 - LEAST)) for end in ends) / 2)) for k in (0, 1)]
-    return max(low, middle[0], 0.0), min(high, middle[1])
+def share_within(multiple: float, unit: float) -> Range:
+    """What a share may be that is told as a multiple of a unit: from half a unit below to less than half above."""
+    return max(multiple - unit / 2, 0.0), min(multiple + unit / 2 - LESS, 1.0)

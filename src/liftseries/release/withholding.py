@@ -16,7 +16,8 @@ from liftseries.report.kit.material import Material
 TOTAL_COSTS = 1000.0  # what withholding the size of the series costs, where another count costs as many estimates
 AN_ANSWER_COSTS = 50.0  # a count that the first page answers with
 AN_INTERVAL_COSTS = 0.5  # an estimate that leaves without its interval
-A_COUNT_COSTS, A_HEADLINE_COSTS = 0.3, 12.0  # as many estimates as the count itself, and one that the report quotes
+ROUNDLY_COSTS = 0.25  # one that may still leave roundly
+A_COUNT_COSTS, A_HEADLINE_COSTS = 0.3, 3.0  # as many estimates as the count itself, and one that the report quotes
 MOST_FEW, MOST_TARGETS = 1 / 3, 1 / 2  # of the different counts, printed or left by others; our convention
 
 
@@ -44,7 +45,7 @@ def costs_of(whole: Material, behind: Behinds, ledger: Ledger, counts: Sequence[
     costs = dict.fromkeys(ledger.entries, A_COUNT_COSTS)
     for headline, one in zip(whole.results["headline"].astype(bool), behind[RESULTS], strict=True):
         for name in {ledger.name_of(counted) for counted in one.gives_away} - {None} if one else ():
-            costs[name] += A_HEADLINE_COSTS if headline else 1.0
+            costs[name] += (A_HEADLINE_COSTS if headline else 1.0) * (ROUNDLY_COSTS if one.may_be_rounded else 1.0)
         for name in {ledger.name_of(counted) for counted in one.by_interval} - {None} if one else ():
             costs[name] += AN_INTERVAL_COSTS * (A_HEADLINE_COSTS if headline else 1.0)
     for name in ledger.headline | ledger.quoted:

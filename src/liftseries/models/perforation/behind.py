@@ -18,7 +18,7 @@ from liftseries.disclosure.declared import Behind, Counted, behind_estimate
 from liftseries.models.perforation.firth import ANALYSIS, FIRST_TERMS
 from liftseries.models.perforation.quoted import quoted_model
 from liftseries.models.perforation.rate import ANALYSIS as RATE
-from liftseries.models.perforation.rate import PATIENTS
+from liftseries.models.perforation.rate import CLUSTER, PATIENTS
 from liftseries.models.perforation.risk import EXPOSURES, terms_along, terms_by_band
 from liftseries.models.perforation.ways import FIRTH, GEE
 from liftseries.models.shared.behind import Row, behind_model, behind_share
@@ -34,8 +34,9 @@ def rate(p: Population, row: Row) -> Behind:
     events = used & p.perforated
     if row.method == PATIENTS:
         behind = behind_share(p, used, events)
-        return behind if row.analysis == RATE else replace(behind, share="")  # divided by what is noticed
-    return behind_estimate(used, events, gives_away=(Counted(used), Counted(events)))
+        return behind if row.analysis == RATE else replace(behind, share=False)  # divided by what is noticed
+    same = row.analysis == RATE and row.method != CLUSTER  # the same share by other intervals
+    return behind_estimate(used, events, gives_away=(Counted(used), Counted(events)), share=same)
 
 
 def model(p: Population, row: Row) -> Behind:

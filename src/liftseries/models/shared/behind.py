@@ -76,8 +76,10 @@ def behind_share(p: Population, sites: np.ndarray, events: np.ndarray) -> Behind
     few = p.n_patients(sites) < MANY_PATIENTS
     bound = min(p.n_patients(events), p.n_patients(sites & ~events)) <= 1
     of_patients = (Counted(sites, "patients"),) if few or bound else ()
+    if not events.any():  # none of however many
+        return behind_estimate(sites, events, gives_away=(Counted(events),), by_interval=of_patients)
     return behind_estimate(
-        sites, events, gives_away=(Counted(sites), Counted(events)), by_interval=of_patients, share="logit"
+        sites, events, gives_away=(Counted(sites), Counted(events)), by_interval=of_patients, share=True
     )
 
 

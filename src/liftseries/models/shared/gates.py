@@ -24,7 +24,7 @@ MANY_EVENTS = 500  # from here on an unpenalised model's errors hold
 EVENTS_A_TERM = 5
 FEWEST_AT_RISK, SHARE_AT_RISK = 20, 0.1
 FEWEST_MEASUREMENTS = 5  # of a mean
-LOW_DESIGN_EFFECT = 0.5
+LOW_DESIGN_EFFECT, LARGE_DESIGN_EFFECT = 0.5, 1.5  # from the latter on a release tells it as 2, else as 1
 
 
 def terms_allowed(n_events: int) -> int:

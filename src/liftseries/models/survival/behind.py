@@ -49,7 +49,7 @@ def by_month(p: Population, row: Row) -> Behind:
     still = used & (p.months >= row.month)
     by_then = used & p.failed & (p.months <= row.month)
     bound = _bound_of(p, by_then, still) if row.method == CORRECTED else ()
-    parts = (by_then,) if row.method in UNCORRECTED else ()
+    parts = (by_then,) if row.method in UNCORRECTED and by_then.any() else ()
     away = (Counted(by_then),)
     behind = behind_estimate(used, used & p.failed, gives_away=away, by_interval=bound, rests_on=(still,), parts=parts)
     says = SAYS.get(row.analysis)

@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 
 from liftseries.disclosure.declared import Behind, Counted, behind_estimate
-from liftseries.models.shared.behind import Row
+from liftseries.models.shared.behind import Row, behind_share
 from liftseries.models.shared.due import HAIR, seen_at
 from liftseries.models.shared.population import Population
 from liftseries.models.survival.completeness import groups_at
@@ -77,7 +77,7 @@ def complications(p: Population, row: Row) -> Behind:
     told = here & p.where_sites(asked["site_id"])
     ever = here & p.where_sites(with_kind(asked, row.term)["site_id"])
     unit = "patients" if row.method == PATIENTS else "sites"
+    if unit == "sites":
+        return behind_share(p, told, ever)
     away = (Counted(told, unit), Counted(ever, unit))
-    return behind_estimate(
-        told, ever, event_unit=unit, gives_away=away, share="exact" if unit == "patients" else "logit"
-    )
+    return behind_estimate(told, ever, event_unit=unit, gives_away=away, share=True)

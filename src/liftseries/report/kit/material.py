@@ -133,17 +133,17 @@ class Material:
         """The rows of these analyses that the report quotes: the headlines that have an estimate."""
         return quoted_in(self.results[self.results["analysis"].isin(analyses)])
 
-    def design_effect(self, analysis: str, subset: str, term: str, method: str = "") -> float:
-        """The design effect of a clustered row, by any method where none is named; NaN where it has none."""
-        return self._design_effects.get((subset, f"{analysis} {term}", method), math.nan)
+    def design_effect(self, analysis: str, subset: str, term: str, method: str = "") -> tuple[float, str]:
+        """The design effect of a clustered row and its note, by any method where none is named; NaN where none is."""
+        return self._design_effects.get((subset, f"{analysis} {term}", method), (math.nan, ""))
 
     @cached_property
-    def _design_effects(self) -> dict[tuple[str, str, str], float]:
-        """Subset, term and method -> design effect; without a method the first that stands there."""
+    def _design_effects(self) -> dict[tuple[str, str, str], tuple[float, str]]:
+        """Subset, term and method -> design effect and note; without a method the first that stands there."""
         rows = self.rows(DESIGN_EFFECT)
         rows = pd.concat([rows, rows.drop_duplicates(["subset", "term"]).assign(method="")])
         keys = zip(rows["subset"], rows["term"], rows["method"], strict=True)
-        return dict(zip(keys, rows["estimate"].astype(float), strict=True))
+        return dict(zip(keys, zip(rows["estimate"].astype(float), rows["note"].astype(str), strict=True), strict=True))
 
 
 def read_material(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from liftseries.base.remarks import remarks_in
+from liftseries.base.remarks import names_in, remarks_in
 from liftseries.models.sensitivity.icc import OF_SITE
 from liftseries.models.sensitivity.lost import OBSERVED, WORST
 from liftseries.models.shared.gates import MANY_TERMS, RATIO
@@ -72,6 +72,7 @@ def design_effects(material: Material) -> pd.DataFrame:
     quoted = quoted[~quoted["analysis"].str.startswith("sensitivity.")]
     effects = material.rows(DESIGN_EFFECT)
     effects = effects[effects["subset"].eq("all") & effects["estimate"].notna()]
+    effects = effects[~effects["note"].map(lambda note: "rounded_effect" in names_in(str(note))).astype(bool)]
     of_row = dict(zip(zip(effects["term"], effects["method"], strict=True), effects["estimate"], strict=True))
     keys = zip(quoted["analysis"] + " " + quoted["term"].astype(str), quoted["method"], strict=True)
     quoted = quoted.assign(effect=[of_row.get(key) for key in keys])

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from liftseries.base.remarks import names_in
+from liftseries.models.shared.gates import LARGE_DESIGN_EFFECT
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import (
     NOT_ESTIMATED,
@@ -97,8 +98,13 @@ def numbers(row, events: bool = False) -> tuple[str, ...]:
 def design_effect(material: Material, row) -> str:
     """How many times its variance is that of independent sites; empty where it was not worked out."""
     place = (row["analysis"], row["subset"], row["term"])
-    found = material.design_effect(*place, "" if missing(row["method"]) else row["method"])
-    return decimal(material.design_effect(*place) if missing(found) else found)
+    effect, note = material.design_effect(*place, "" if missing(row["method"]) else row["method"])
+    if missing(effect):
+        effect, note = material.design_effect(*place)
+    if "rounded_effect" in names_in(note):
+        limit = f"{LARGE_DESIGN_EFFECT:g}"
+        return f"below {limit}" if effect < LARGE_DESIGN_EFFECT else f"{limit} or more"
+    return decimal(effect)
 
 
 def content_of(
