@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import platform
 import re
 import resource
 import socket
@@ -45,6 +46,16 @@ def take_and_be_killed(job: Job) -> None:
 
 def print_much(job: Job) -> None:
     print("x" * 100_000)
+
+
+def take_memory_twice(job: Job) -> None:
+    """Notes how many pages the machine had to hand out for the second time."""
+    taken = b"x" * TAKEN
+    del taken
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt
+    taken = b"x" * TAKEN
+    pages = resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before
+    Path(job.outputs.note).write_text(f"{pages} {len(taken)}", encoding="utf-8")
 
 
 def fill_the_disk(job: Job) -> None:
@@ -101,6 +112,13 @@ def test_a_job_is_done_in_another_process_with_the_libraries_loaded(warm, tmp_pa
     process, has_pandas = (tmp_path / "note.txt").read_text(encoding="utf-8").split()
     assert int(process) != os.getpid()
     assert has_pandas == "True"
+
+
+@pytest.mark.skipif(not platform.libc_ver()[0], reason="glibc's way with memory")
+def test_a_job_takes_again_the_memory_that_it_gave_free(warm, tmp_path):
+    assert ask(job(tmp_path, "take_memory_twice")) == (0, "")
+    pages, taken = map(int, (tmp_path / "note.txt").read_text(encoding="utf-8").split())
+    assert pages < taken / resource.getpagesize() / 100
 
 
 def test_a_failed_job_says_so_and_leaves_its_log(warm, tmp_path):

@@ -52,9 +52,9 @@ def test_measures_are_those_of_the_copied_sites(series):
     x, event, codes, times = series
     rng = np.random.default_rng(2)
     scores = rng.normal(0, 1, (len(times), 1)) + rng.normal(0.4, 0.2, (len(times), 1)) * x[:, 1]
-    weights = times[:, codes]
-    (c,) = c_statistics(scores, event, weights)
-    intercept, slope = calibrations(scores, event, weights, False), calibrations(scores, event, weights, True)
+    counts = times[:, codes] * event, times[:, codes] * ~event
+    (c,) = c_statistics(scores, counts)
+    intercept, slope = (calibrations(scores, *counts, with_slope) for with_slope in (False, True))
     for k, drawn in enumerate(times):
         sites, patients = copied(codes, drawn)
         given = scores[k, sites], event[sites], patients
@@ -86,9 +86,23 @@ def test_no_measure_without_events_or_scores(series):
     x, event, codes, times = series
     weights = times[:2, codes]
     scores = np.vstack([x[:, 1], np.full(len(x), np.nan)])
-    assert np.isnan(c_statistics(scores, event, weights)[0]).tolist() == [False, True]
-    assert np.isnan(calibrations(scores, event, weights, False)).tolist() == [False, True]
-    nobody = np.zeros(len(x), bool)
-    assert np.isnan(c_statistics(scores, nobody, weights)[0]).all()
-    assert np.isnan(calibrations(scores, nobody, weights, True)).all()
-    assert np.isnan(calibrations(np.zeros_like(scores), event, weights, True)).all()
+    counts, nobody = (weights * event, weights * ~event), (0 * weights, weights)
+    assert np.isnan(c_statistics(scores, counts)[0]).tolist() == [False, True]
+    assert np.isnan(calibrations(scores, *counts, False)).tolist() == [False, True]
+    assert np.isnan(c_statistics(scores, nobody)[0]).all()
+    assert np.isnan(calibrations(scores, *nobody, True)).all()
+    assert np.isnan(calibrations(np.zeros_like(scores), *counts, True)).all()
+
+
+def test_sites_with_one_score_may_be_counted_together(series):
+    x, event, codes, times = series
+    kinds, which = np.unique(x[:, 1], return_inverse=True)
+    weights = times[:, codes]
+    by_site = weights * event, weights * ~event
+    by_kind = [np.array([np.bincount(which, row) for row in counts]) for counts in by_site]
+    scores = np.outer(np.linspace(-1, 1, len(times)), kinds)
+    (c,), (together,) = c_statistics(scores[:, which], by_site), c_statistics(scores, by_kind)
+    np.testing.assert_allclose(together, c, rtol=1e-14)
+    for with_slope in (False, True):
+        alone = calibrations(scores[:, which], *by_site, with_slope)
+        np.testing.assert_allclose(calibrations(scores, *by_kind, with_slope), alone, rtol=1e-9, atol=1e-10)

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pandas as pd
+from scipy.sparse import csc_array
 
 
 def cluster_codes(cluster) -> tuple[np.ndarray, int]:
@@ -12,7 +13,8 @@ def cluster_codes(cluster) -> tuple[np.ndarray, int]:
 
 def cluster_sums(codes: np.ndarray, n_clusters: int, values: np.ndarray) -> np.ndarray:
     """Sum the rows of `values`, shape (n, p), within each cluster; shape (n_clusters, p)."""
-    return np.column_stack([np.bincount(codes, weights=column, minlength=n_clusters) for column in values.T])
+    n = len(codes)
+    return csc_array((np.ones(n), codes, np.arange(n + 1)), shape=(n_clusters, n)) @ values
 
 
 def running_products(codes: np.ndarray, when: np.ndarray, left_behind: np.ndarray, n_times: int) -> np.ndarray:

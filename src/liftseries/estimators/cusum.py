@@ -126,10 +126,11 @@ def sums(event: np.ndarray, expected: np.ndarray, odds_ratio: float, total: np.n
     total : shape (n_draws,), S before the first case; changed in place, and given after each case
     """
     gain, loss = np.log(odds_ratio), np.log(1 - expected + odds_ratio * np.asarray(expected))
+    gained, nought = np.empty_like(total), np.zeros_like(total)
     for happened, less in zip(event, loss, strict=True):
-        total += happened * gain
+        total += np.multiply(happened, gain, out=gained)
         total -= less
-        np.maximum(total, 0.0, out=total)
+        np.maximum(total, nought, out=total)
         yield total
 
 
@@ -145,8 +146,8 @@ def signals_of(event: np.ndarray, expected: np.ndarray, odds_ratio: float, limit
     """How often each draw signals, starting from 0 after each signal, shape (n_draws,); parameters as of `sums`."""
     count = np.zeros(event.shape[1])
     for total in sums(event, expected, odds_ratio, np.zeros(event.shape[1])):
-        over = total >= limit - HAIR
-        count += over
+        over = np.flatnonzero(total >= limit - HAIR)
+        count[over] += 1
         total[over] = 0.0
     return count
 

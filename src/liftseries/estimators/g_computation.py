@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.special import expit
@@ -80,6 +81,18 @@ class StandardisedCurves:
         influence = likelihood.score_residuals(state) @ inverse_information(state.information)
         return cls(np.asarray(months, float), np.asarray(failed, bool), x - centre, centre, beta, influence)
 
+    @cached_property
+    def _breslow(self) -> tuple[np.ndarray, ...]:
+        """Times of failure, how many of them each row was at risk at, its hazard; Σ hazard, mean x and jump of each."""
+        times = np.unique(self.months[self.failed])
+        own = np.searchsorted(times, self.months, side="right")
+        hazard = np.exp(self.x @ self.beta)
+        d = np.bincount(own[self.failed] - 1, minlength=len(times)).astype(float)
+        sums = cluster_sums(own, len(times) + 1, np.column_stack([hazard, hazard[:, None] * self.x]))
+        at_risk = np.cumsum(sums[::-1], axis=0)[::-1][1:]
+        s0, mean_x = at_risk[:, 0], at_risk[:, 1:] / at_risk[:, :1]
+        return times, own, hazard, s0, mean_x, d / s0
+
     def mean(self, set_to: np.ndarray, month: float, area: bool) -> tuple[float, np.ndarray]:
         """Mean predicted survival at a month, or the area under it up to there, and its influence, shape (n,).
 
@@ -91,15 +104,7 @@ class StandardisedCurves:
         month
         area
         """
-        n = len(self.months)
-        times = np.unique(self.months[self.failed])
-        own = np.searchsorted(times, self.months, side="right")  # how many of the times each row was at risk at
-        hazard = np.exp(self.x @ self.beta)
-        d = np.bincount(own[self.failed] - 1, minlength=len(times)).astype(float)
-        sums = cluster_sums(own, len(times) + 1, np.column_stack([hazard, hazard[:, None] * self.x]))
-        at_risk = np.cumsum(sums[::-1], axis=0)[::-1][1:]
-        s0, mean_x = at_risk[:, 0], at_risk[:, 1:] / at_risk[:, :1]
-        jump = d / s0
+        n, (times, own, hazard, s0, mean_x, jump) = len(self.months), self._breslow
         cumulated = np.cumsum(jump)
 
         constant, c = steps_up_to(times, month, area)

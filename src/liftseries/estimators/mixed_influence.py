@@ -123,9 +123,12 @@ class _Parts:
 
     def _outer(self, codes: np.ndarray, rows: np.ndarray, weight: np.ndarray) -> np.ndarray:
         """Σ weight row row' within each patient, shape (K, p + 1, p + 1)."""
-        q = rows.shape[1]
-        products = (rows[:, :, None] * rows[:, None, :]).reshape(len(rows), q * q) * weight[:, None]
-        return cluster_sums(codes, self.k, products).reshape(self.k, q, q)
+        found = np.empty((self.k, *2 * rows.shape[1:]))
+        for j, column in enumerate(rows.T):  # one at a time, as all products of many rows fill the memory
+            products = rows[:, : j + 1] * column[:, None]
+            products *= weight[:, None]
+            found[:, j, : j + 1] = found[:, : j + 1, j] = cluster_sums(codes, self.k, products)
+        return found
 
     def at(self, gamma: np.ndarray) -> _Point:
         of_patient, of_site = gamma

@@ -15,6 +15,7 @@ EM_ITERATIONS = 150
 NEWTON_ITERATIONS = 100
 GIVEN_UP = 1.0  # observations: a mass below this that ought to shrink is left out of a Newton step
 STAY = 1e-6  # weight of staying, against that of a mean observation: it slows no step that matters
+ENTRIES_AT_ONCE = 30_000  # of the fits that go side by side: more of them leave the processor's cache
 AT_A_TIME = 1e-9  # an exact time t stands for (t - AT_A_TIME, t]
 
 
@@ -132,7 +133,9 @@ def turnbull(intervals: Intervals, weights: np.ndarray, tolerance: float = 1e-11
     weights = np.atleast_2d(np.asarray(weights, float))
     share = weights / weights.sum(axis=1, keepdims=True)
     held = _Held(intervals)
-    mass, settled = _em(share, held, tolerance)
+    at_once = max(1, ENTRIES_AT_ONCE // len(intervals))
+    parts = [_em(share[first : first + at_once], held, tolerance) for first in range(0, len(share), at_once)]
+    mass, settled = (np.concatenate(part) for part in zip(*parts, strict=True))
     if not settled.all():
         holds = intervals.holds
         for fit in np.flatnonzero(~settled):

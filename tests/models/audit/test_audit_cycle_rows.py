@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+import pytest
 from audit_series import ASKED, CHANCE, CUSUM, MIX, PLAN, counted, visits_of
 
 from liftseries.models.audit.actions import list_action_effects
 from liftseries.models.audit.indicators import received_by_year
-from liftseries.models.audit.over_time import fit_audit_cusum
+from liftseries.models.audit.over_time import BAND_ENDS, MOST_BAND, Charted, _band, fit_audit_cusum
 from liftseries.models.shared.follow_up import follow_up
 
 NO_VISITS = visits_of()
@@ -32,6 +33,18 @@ def test_the_band_holds_zero_and_widens():
     # About twice 1.96 √(Σ q (1 - q)), sites alike no more than by chance.
     q = charts.charts.loc[charts.charts["unit"].eq("A"), "expected"].to_numpy()
     assert abs(width[-1] - 2 * 1.96 * np.sqrt((q * (1 - q)).sum())) < 1.6
+
+
+@pytest.mark.parametrize("n_cases", [30, 2 * MOST_BAND])
+def test_the_band_is_that_of_the_courses(n_cases):
+    rng = np.random.default_rng(3)
+    q = rng.uniform(0.02, 0.4, n_cases)
+    in_control = rng.random((n_cases, 500)) < q[:, None]
+    nobody = np.full(n_cases, "")
+    band = _band("A", Charted(nobody, nobody, in_control[:, 0], q), in_control)
+    courses = np.cumsum(in_control - q[:, None], axis=0)
+    ends = np.quantile(courses, BAND_ENDS, axis=1)[:, band["case"] - 1]
+    np.testing.assert_allclose(band[["low", "high"]].to_numpy().T, ends, atol=1e-12)
 
 
 def effects(actions: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:

@@ -6,10 +6,11 @@ import pytest
 from invented import category, invented_cases, invented_visits
 
 from liftseries.estimators.intervals import NotFitted
+from liftseries.estimators.missing_values import DONORS
 from liftseries.models.perforation.gee import fit_perforation_gee
 from liftseries.models.perforation.imputed import fit_perforation_imputed, perforation_imputed_draws
 from liftseries.models.shared.follow_up import follow_up
-from liftseries.models.shared.imputation import DONORS, chain_of, completed_sets
+from liftseries.models.shared.imputation import chain_of, completed_sets
 from liftseries.models.shared.imputed import draws_table
 from liftseries.models.survival.imputed import cumulative_hazard, fit_survival_imputed, survival_imputed_draws
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from invented import invented_cases
+from invented import category, invented_cases
 
 from liftseries.base.remarks import names_in
 from liftseries.models.perforation.validation import fit_perforation_validation
@@ -82,3 +82,16 @@ def test_what_is_drawn_from_some_of_many_units_is_as_right(monkeypatch):
                 [table["septum"].eq("yes").to_numpy()[hidden & (event == outcome)].mean() for table in sets]
             )
             assert drawn == pytest.approx(yes[~hidden & (event == outcome)].mean(), abs=0.06)
+
+
+def test_levels_that_no_unit_has_to_which_a_model_is_fitted(monkeypatch):
+    """Of three levels the last two stand once each among 400 known; a model of 20 of them knows neither."""
+    n = 800
+    smoking = np.full(n, "never", object)
+    smoking[[5, 9]] = "former", "current"
+    smoking[1::2][50:] = None
+    table = pd.DataFrame({"patient_id": range(n), "smoking": category("smoking", smoking)})
+    chain = imputation.chain_of(table, ["smoking"], [], {"event": np.arange(n) % 7 == 0}, ["smoking"])
+    monkeypatch.setattr(imputation, "MOST_FITTED", 20)
+    for filled in imputation.completed_sets(chain, seed=1, topic=2, first=0, n=5, iterations=2):
+        assert filled["smoking"].notna().all()

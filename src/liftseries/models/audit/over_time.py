@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -12,17 +13,7 @@ import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import joined, remark
-from liftseries.estimators.cusum import (
-    HAIR,
-    Limit,
-    cusum_path,
-    limit_of,
-    maxima,
-    run_length,
-    scores,
-    sequence_of,
-    signals_of,
-)
+from liftseries.estimators.cusum import Limit, cusum_path, limit_of, maxima, run_length, scores, sequence_of, signals_of
 from liftseries.estimators.intervals import NotFitted
 from liftseries.models.audit.case_mix import CaseMix
 from liftseries.models.audit.units import ONE_VIEW, Audited, audited, simulated, stream
@@ -218,7 +209,6 @@ def _unit_rows(
             continue
         most = LONGEST * settings.cusum_cases
         chance = Chance(
-            false=maxima(in_control, own.expected, ratio) >= limit.value - HAIR,
             signals=signals_of(in_control, own.expected, ratio, limit.value),
             length=run_length(longest, ratio, limit.value, most, random, settings.n_draws, rho),
             most=most,
@@ -230,8 +220,14 @@ def _unit_rows(
 def _band(name: str, charted: Charted, in_control: np.ndarray) -> pd.DataFrame:
     """Where observed less expected lies in control; `in_control` is shape (n, n_draws)."""
     case = np.linspace(1, len(in_control), min(len(in_control), MOST_BAND)).round().astype(int)
-    course = np.cumsum(in_control - charted.expected[:, None], axis=0)[case - 1]
-    low, high = np.quantile(course, BAND_ENDS, axis=1)
+    # Counts, and row by row: short integers sort several times as fast as numbers with a fraction.
+    observed = in_control.astype(np.min_scalar_type(len(in_control)))
+    for so_far, and_this in itertools.pairwise(observed):
+        and_this += so_far
+    observed = np.sort(observed[case - 1], axis=1, kind="stable")
+    at = np.array(BAND_ENDS) * (observed.shape[1] - 1)
+    below, above = observed[:, np.floor(at).astype(int)], observed[:, np.ceil(at).astype(int)]
+    low, high = (below + at % 1 * (above - below)).T - np.cumsum(charted.expected)[case - 1]
     return pd.DataFrame({"unit": name, "case": case, "low": low, "high": high})
 
 
@@ -241,12 +237,11 @@ class Chance:
 
     Attributes
     ----------
-    false, signals : shape (n_draws,), in control: whether S reaches the limit, and how often with new starts
+    signals : shape (n_draws,), how often S reaches the limit in control, with a new start after each time
     length : median cases to a signal at changed odds, and its Monte Carlo error
     most : how far a run was followed
     """
 
-    false: np.ndarray
     signals: np.ndarray
     length: tuple[float, float]
     most: int
@@ -254,7 +249,7 @@ class Chance:
 
 def _rows(fit: Fit, limit: Limit, kept: bool, chance: Chance, path: tuple[np.ndarray, np.ndarray]) -> list[dict]:
     """The rows of one direction; `path` is S and where it signals."""
-    n, false = len(chance.false), float(chance.false.mean())
+    n, false = len(chance.signals), float((chance.signals > 0).mean())
 
     def row(term: str, value: float, *notes: str) -> dict:
         return fit.row(term, float(value), scale=SCALES[term], note=joined(*notes), headline=True)

@@ -15,7 +15,7 @@ from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.intervals import FEW_PATIENTS, NotFitted
 from liftseries.estimators.multinomial import MultinomialFit, multinomial_logistic
 from liftseries.models.shared.design import Design, count_reasons, design_matrix
-from liftseries.models.shared.levels import as_levels, levels_present
+from liftseries.models.shared.levels import as_levels, is_missing, levels_present
 from liftseries.models.shared.results import Fit, left_out_table
 
 ALL, AS_DRILLED = "all", "as_drilled=plan"
@@ -107,7 +107,20 @@ class Compared:
 
     def of(self, *levels: str) -> np.ndarray:
         """Sites of these groups, shape (n,), true/false."""
-        return np.isin(self.group, [self.levels.index(one) for one in levels if one in self.levels])
+        return np.isin(self.levels, levels)[self.group] if self.levels else np.zeros(len(self.group), bool)
+
+    def n_patients_of(self, sites: np.ndarray) -> int:
+        """How many patients have one of some sites; `sites` has shape (n,), true/false."""
+        return int(np.count_nonzero(np.bincount(self.patient[sites])))
+
+    @cached_property
+    def operator(self) -> np.ndarray:
+        """Whose work each site is, numbered from 0, -1 where that is not known; shape (n,)."""
+        code = np.full(len(self.sites), -1)
+        if "operator" in self.sites:
+            known = ~is_missing(self.sites["operator"])
+            code[known] = pd.factorize(self.sites["operator"].astype(object)[known])[0]
+        return code
 
     @cached_property
     def note(self) -> str:
@@ -126,7 +139,7 @@ class Compared:
             scale=scale,
             method=method,
             n_sites=int(used.sum()),
-            n_patients=len(np.unique(self.patient[used])),
+            n_patients=self.n_patients_of(used),
             n_events=None if event is None else int(event[used].sum()),
         )
 

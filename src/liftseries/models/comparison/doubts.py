@@ -70,7 +70,7 @@ def _few_with_event(population: Compared, pair: tuple[str, str], event: np.ndarr
     for with_event in (True, False):
         for one in pair:
             counted = population.of(one) & (event == with_event)
-            n_patients = len(np.unique(population.patient[counted]))
+            n_patients = population.n_patients_of(counted)
             if n_patients < FEW_WITH_EVENT:
                 name = "few_patients_with_event" if with_event else "few_patients_without_event"
                 return remark(name, n_patients=n_patients, column=population.asked.column, level=one)
@@ -81,7 +81,7 @@ def _few_effective(population: Compared, pair: tuple[str, str], method: str, of_
     """Of a weighted contrast the effective patients, of a crude one the patients."""
     weights = population.weights(method) if method in population.asked.weights else None
     for one in pair:
-        n_patients = len(np.unique(population.patient[population.of(one)]))
+        n_patients = population.n_patients_of(population.of(one))
         n = n_patients if weights is None else effective_patients(population, weights, one)
         if n < FEW_EFFECTIVE:
             yield remark("few_effective_patients", column=population.asked.column, level=one)

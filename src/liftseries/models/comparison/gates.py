@@ -18,14 +18,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from liftseries.base.remarks import remark
 from liftseries.estimators.balancing import Weights, effective_number
 from liftseries.models.comparison.compared import Compared
 from liftseries.models.shared.design import INTERCEPT, independent_columns
 from liftseries.models.shared.gates import EVENTS_A_TERM
-from liftseries.models.shared.levels import is_missing
 from liftseries.models.shared.separation import separating_terms
 
 PATIENTS_WITH_EVENT, EVENTS_IN_BOTH = 2, 10
@@ -52,7 +50,7 @@ def contrast_gate(population: Compared, level: str, event: np.ndarray | None) ->
     for one in pair:
         if one not in population.levels:
             return population.why_empty(one)
-        if len(np.unique(population.patient[population.of(one)])) < 2:
+        if population.n_patients_of(population.of(one)) < 2:
             return remark("one_patient_at_level", column=asked.column, level=one)
     return (
         _separated(population, pair)
@@ -64,7 +62,7 @@ def contrast_gate(population: Compared, level: str, event: np.ndarray | None) ->
 def enough_patients(population: Compared, level: str, event: np.ndarray) -> bool:
     """Whether two patients of a group have the event, and two are without it."""
     member = population.of(level)
-    counts = (len(np.unique(population.patient[member & (event == one)])) for one in (True, False))
+    counts = (population.n_patients_of(member & (event == one)) for one in (True, False))
     return min(counts) >= PATIENTS_WITH_EVENT
 
 
@@ -73,7 +71,7 @@ def _few_events(population: Compared, pair: tuple[str, str], event: np.ndarray) 
     for with_event in (True, False):
         for one in pair:
             counted = population.of(one) & (event == with_event)
-            if len(np.unique(population.patient[counted])) < PATIENTS_WITH_EVENT:
+            if population.n_patients_of(counted) < PATIENTS_WITH_EVENT:
                 name = "one_patient_with_event" if with_event else "one_patient_without_event"
                 return remark(name, column=column, level=one)
     n_events = int((population.of(*pair) & event).sum())
@@ -129,22 +127,18 @@ def operators_of(population: Compared, pair: tuple[str, str]) -> Operators:
     of the group that has most of their sites: a stray site elsewhere makes no operator of the other group. Sites
     whose operator is not known count for none.
     """
-    sites, both = population.sites, population.of(*pair)
-    code = np.full(len(sites), -1)
-    if "operator" in sites:
-        known = ~is_missing(sites["operator"])
-        code[known] = pd.factorize(sites["operator"].astype(object)[known])[0]
-    used = both & (code >= 0)
-    names, mine = np.unique(code[used], return_inverse=True)
-    first = np.bincount(mine, weights=population.of(pair[0])[used], minlength=len(names))
-    n_sites = np.bincount(mine, minlength=len(names))
+    code = population.operator
+    used = population.of(*pair) & (code >= 0)
+    n_sites = np.bincount(code[used])
+    first = np.bincount(code[used], weights=population.of(pair[0])[used])[n_sites > 0]
+    n_sites = n_sites[n_sites > 0]
     most = np.maximum(first, n_sites - first) >= NINE_IN_TEN * n_sites
     counted = n_sites >= SITES_OF_AN_OPERATOR
     tied = bool(counted.any() and most[counted].mean() >= NINE_IN_TEN)
     of_first = 2 * first > n_sites
     of_group = int(of_first.sum()), int((2 * first < n_sites).sum())
     shares = [part / max(part.sum(), 1) for part in (first, n_sites - first)]
-    return Operators(code, len(names), tied, of_group, float(((shares[0] - shares[1]) ** 2).sum()))
+    return Operators(code, len(n_sites), tied, of_group, float(((shares[0] - shares[1]) ** 2).sum()))
 
 
 def _told_apart_from_operators(population: Compared, pair: tuple[str, str]) -> str:
@@ -169,7 +163,7 @@ def g_computation_gate(population: Compared, n_events: int) -> str:
 def weighted_gate(population: Compared, weights: Weights) -> str:
     """Why nothing weighted is said; "" where it is."""
     n_columns = len(population.design.names)
-    patients = [len(np.unique(population.patient[population.of(level)])) for level in population.levels]
+    patients = [population.n_patients_of(population.of(level)) for level in population.levels]
     if min(patients) < PATIENTS_A_COLUMN * n_columns:
         return remark("too_few_patients_to_weigh", n_patients=min(patients), n_coefficients=n_columns)
     for level in population.levels:

@@ -11,7 +11,7 @@ import pandas as pd
 from scipy.special import expit, logit
 
 from liftseries.base.remarks import joined, remark
-from liftseries.estimators.clusters import cluster_codes
+from liftseries.estimators.clusters import cluster_codes, cluster_sums
 from liftseries.estimators.firth import firth_logistic
 from liftseries.estimators.gee import logistic_gee
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value, few_patients_df
@@ -36,6 +36,7 @@ MEASURES: dict[str, Callable[..., Measure]] = {
 }
 DRAWS = ("replicate", "term", "resampled", "tried_on_series", "penalised")
 LARGEST_LOG_ODDS = 15.0
+DECIMALS = 9  # of a term; what differs by less is alike
 SITES_AT_ONCE = 500_000  # of the resamples that are judged together
 
 
@@ -60,34 +61,39 @@ def validation_draws(cases: pd.DataFrame, terms: Sequence[str], seed: int, first
         return pd.DataFrame(columns=list(DRAWS))
     codes, n_patients = cluster_codes(data.patient)
     at_once = max(1, SITES_AT_ONCE // len(codes))
+    # Sites alike in all terms, but for rounding, have one score and are counted together.
+    _, *alike = np.unique(data.design.matrix.round(DECIMALS), axis=0, return_index=True, return_inverse=True)
     parts = [
-        _judged(data, codes, patients_drawn(n_patients, seed, TOPIC, at, min(at_once, first + n - at)), at)
+        _judged(data, codes, alike, patients_drawn(n_patients, seed, TOPIC, at, min(at_once, first + n - at)), at)
         for at in range(first, first + n, at_once)
     ]
     return pd.concat(parts, ignore_index=True)[list(DRAWS)]
 
 
-def _judged(data: PerforationData, codes: np.ndarray, times: np.ndarray, first: int) -> pd.DataFrame:
-    """The replicates of some resamples, the first of them number `first`."""
+def _judged(data: PerforationData, codes: np.ndarray, alike: list, times: np.ndarray, first: int) -> pd.DataFrame:
+    """The replicates of some resamples, the first of them number `first`; `alike`: one of each kind, everyone's."""
     x, event = data.design.matrix, data.event
     coefficients, fitted = resampled_gee(x, event, codes, times)
-    different, which = np.unique(x, axis=0, return_inverse=True)  # sites alike in all terms are tied to the last digit
-    weight = times[:, codes]
-    score = (coefficients @ different.T)[:, which]
-    fitted &= np.where(weight > 0, np.abs(score), 0.0).max(axis=1) <= LARGEST_LOG_ODDS
+    (one_of, kind), weight = alike, times[:, codes]
+    here, there = (
+        tuple(cluster_sums(kind, len(one_of), (of_site * (event == one)).T).T for one in (True, False))
+        for of_site in (weight, np.ones((1, len(event))))
+    )
+    score = coefficients @ x[one_of].T
+    fitted &= np.where(here[0] + here[1] > 0, np.abs(score), 0.0).max(axis=1) <= LARGEST_LOG_ODDS
     penalised = ~fitted
     for k in np.flatnonzero(~fitted):
         sites = np.repeat(np.arange(len(codes)), weight[k])
         found, penalised[k] = _coefficients(x[sites], event[sites], _copies(codes, times[k]))
-        score[k] = np.nan if found is None else (different @ found)[which]
-    none = np.ones_like(score)
-    tables = []
-    for term, (here, there) in {
-        "c_statistic": c_statistics(score, event, weight, none),
-        "calibration_intercept": [calibrations(score, event, w, False) for w in (weight, none)],
-        "calibration_slope": [calibrations(score, event, w, True) for w in (weight, none)],
-    }.items():
-        tables.append(pd.DataFrame({"term": term, "resampled": here, "tried_on_series": there, "penalised": penalised}))
+        score[k] = np.nan if found is None else x[one_of] @ found
+    measures = {"c_statistic": c_statistics(score, here, there)} | {
+        f"calibration_{name}": [calibrations(score, *counts, name == "slope") for counts in (here, there)]
+        for name in ("intercept", "slope")
+    }
+    tables = [
+        pd.DataFrame({"term": term, "resampled": resampled, "tried_on_series": tried, "penalised": penalised})
+        for term, (resampled, tried) in measures.items()
+    ]
     judged = pd.concat(tables).rename_axis("replicate").reset_index()
     order = np.argsort(judged["replicate"], kind="stable")
     return judged.assign(replicate=judged["replicate"] + first).iloc[order]

@@ -10,7 +10,7 @@ import pandas as pd
 from scipy.special import expit
 
 from liftseries.base.remarks import joined, remark
-from liftseries.estimators.gee import logistic_gee
+from liftseries.estimators.gee import GeeFit, logistic_gee
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value, few_patients_df
 from liftseries.estimators.spline import knots_of, restricted_cubic_spline
 from liftseries.models.perforation.firth import penalised
@@ -89,19 +89,27 @@ def quoted_ways(quoted: Quoted) -> list[Way]:
         model, notes, df = str(why), (*data.design.notes, first, quoted.firth_gate), None
     return [
         Way(FIRTH, model, data, tuple(notes), not quoted.firth_gate, df),
-        gee_way(GEE, data, corrected=True, more=(first, quoted.gee_gate), quoted=quoted.gee is not None),
+        gee_way(GEE, data, True, (first, quoted.gee_gate), quoted=quoted.gee is not None, fitted=quoted.gee),
     ]
 
 
-def gee_way(method: str, data: PerforationData, corrected: bool, more: tuple[str, ...] = (), quoted=False) -> Way:
-    """The GEE of some terms, or why it has no answer."""
+def gee_way(
+    method: str,
+    data: PerforationData,
+    corrected: bool,
+    more: tuple[str, ...] = (),
+    quoted: bool = False,
+    fitted: GeeFit | None = None,
+) -> Way:
+    """The GEE of some terms, fitted unless it is there already, or why it has no answer."""
     n_patients = data.counts["n_patients"]
     df = few_patients_df(n_patients, len(data.design.names))
     t = remark("t_less_coefficients") if df is not None else ""
     notes = (t if corrected else bias_reduced_note(n_patients), *more)
     try:
-        refuse_infinite_odds(data.design, data.event)
-        fit = logistic_gee(data.design.matrix, data.event, data.patient)
+        if fitted is None:
+            refuse_infinite_odds(data.design, data.event)
+        fit = fitted or logistic_gee(data.design.matrix, data.event, data.patient)
         if corrected:
             fit.bias_reduced()
     except NotFitted as why:

@@ -6,21 +6,18 @@ from the patient and the site. The outcome helps to impute, and is never imputed
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
-from scipy.special import expit
 
 from liftseries.base.remarks import remark
-from liftseries.estimators.clusters import cluster_codes, cluster_sums
+from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.intervals import NotFitted
+from liftseries.estimators.missing_values import DONORS, drawn_numbers, drawn_odds
 from liftseries.models.shared.levels import as_levels, is_number, levels_present
 
-DONORS = 5
-PRIOR_SD = 2.5  # of a log odds per standard deviation: so weak that only a separated level feels it
 LEVEL = 2.0  # what a level counts among the predictors
-NO_SPREAD = 1e-9  # variance below which a direction is rounding
-TIE = 1e-9  # predictions that differ by less, relatively, are the same
 MOST_FITTED = 10_000  # units that a model is fitted to: a larger series gives each draw so many of its own
 NOWHERE_KNOWN = "left out: known nowhere"
 MODEL_COLUMNS = ("variable", "level_of", "n_missing", "model", "predictors")
@@ -65,7 +62,7 @@ class Chain:
     ----------
     table : one row a site
     variables : in the order in which they are visited
-    outcome : shape (n, q), true/false as 0 and LEVEL, numbers in standard deviations
+    outcome : shape (q, n), true/false as 0 and LEVEL, numbers in standard deviations
     patient : shape (n,), from 0
     first_site : shape (n_patients,), a row of each patient
     nowhere_known : columns that were to help and cannot
@@ -77,6 +74,11 @@ class Chain:
     patient: np.ndarray
     first_site: np.ndarray
     nowhere_known: tuple[Variable, ...]
+
+    @cached_property
+    def size(self) -> np.ndarray:
+        """Sites of each patient, shape (n_patients,)."""
+        return np.bincount(self.patient, minlength=len(self.first_site))
 
     def models(self) -> pd.DataFrame:
         """What is imputed, how, and from what; columns MODEL_COLUMNS."""
@@ -147,7 +149,7 @@ def chain_of(
     columns = [
         LEVEL * column if column.dtype == bool else column / (column.std() or 1.0) for column in outcome.values()
     ]
-    return Chain(table, tuple(variables), np.column_stack(columns), codes, first_site, tuple(nowhere_known))
+    return Chain(table, tuple(variables), np.vstack(columns), codes, first_site, tuple(nowhere_known))
 
 
 def _variable(column: pd.Series, name: str, of_patient: bool) -> Variable:
@@ -174,17 +176,16 @@ def completed_sets(chain: Chain, seed: int, topic: int, first: int, n: int, iter
     ------
     `table` with its variables' missing values filled in; labels as categoricals of text
 
-    Source: van Buuren 2007, doi:10.1177/0962280206074463; predictive mean matching: Little 1988,
-    doi:10.2307/1391878; a weak normal prior keeps separated levels finite, as in Gelman and others 2008,
-    doi:10.1214/08-AOAS191.
+    Source: van Buuren 2007, doi:10.1177/0962280206074463.
     """
     for number in range(first, first + n):
         rng = np.random.default_rng([seed, topic, number])
         values = [_start(variable, rng) for variable in chain.variables]
+        found: list[dict[int, np.ndarray]] = [{} for _ in values]
         for _ in range(iterations):
             for k, variable in enumerate(chain.variables):
                 if variable.n_missing:
-                    values[k] = _drawn(variable, _predictors(chain, values, k), rng)
+                    values[k] = _drawn(chain, values, k, rng, found[k])
         yield _completed(chain, values)
 
 
@@ -201,61 +202,70 @@ def _start(variable: Variable, rng: np.random.Generator) -> np.ndarray:
 
 
 def _columns(variable: Variable, value: np.ndarray) -> np.ndarray:
-    """A number in standard deviations, a category as one column a level but the first; shape (n_units, q).
+    """A number in standard deviations, a category as one row a level but the first; shape (q, n_units).
 
-    A level counts 2, so that at half and half its column has standard deviation 1 too. One that is rare is not blown
-    up to it: the prior would then let its log odds run off.
+    A level counts 2, so that at half and half it has standard deviation 1 too. One that is rare is not blown up to it:
+    the prior would then let its log odds run off.
     """
     if variable.labels is None:
-        return (value / (variable.value[variable.known].std() or 1.0))[:, None]
-    return LEVEL * (value[:, None] == np.arange(1, len(variable.labels)))
+        return (value / (variable.value[variable.known].std() or 1.0))[None]
+    return LEVEL * (value == np.arange(1, len(variable.labels))[:, None])
 
 
-def _predictors(chain: Chain, values: list[np.ndarray], k: int) -> np.ndarray:
-    """What variable k is imputed from, at its own units; shape (n_units, q)."""
-    target = chain.variables[k]
-    n_patients = len(chain.first_site)
-    size = np.bincount(chain.patient, minlength=n_patients)[:, None]
+def _predictors(chain: Chain, values: list[np.ndarray], k: int, units: np.ndarray) -> np.ndarray:
+    """What variable k is imputed from, at some of its own units; shape (q, n)."""
+    target, size = chain.variables[k], chain.size
 
-    def patient_means(columns: np.ndarray) -> np.ndarray:
-        return cluster_sums(chain.patient, n_patients, columns) / size
+    def others(of_patient: bool, at: np.ndarray) -> list[np.ndarray]:
+        pairs = zip(chain.variables, values, strict=True)
+        return [_columns(one, value[at]) for one, value in pairs if one is not target and one.of_patient == of_patient]
 
-    others = [
-        (other.of_patient, _columns(other, value))
-        for other, value in zip(chain.variables, values, strict=True)
-        if other is not target
-    ]
-    of_patients = [columns for of_patient, columns in others if of_patient]
-    of_sites = [chain.outcome, *(columns for of_patient, columns in others if not of_patient)]
     if target.of_patient:
+        place = np.full(len(size), -1)
+        place[units] = np.arange(len(units))
+        sites = np.flatnonzero(place[chain.patient] >= 0)
+        theirs, at_sites = place[chain.patient[sites]], np.vstack([chain.outcome[:, sites], *others(False, sites)])
+        sums = np.vstack([np.bincount(theirs, row, len(units)) for row in at_sites])
         # Each site's outcome tells of its patient anew, so that what the mean tells grows with the number of sites: by
         # means alone the effect of what is imputed comes out too small.
-        sums = cluster_sums(chain.patient, n_patients, chain.outcome) / size.mean()
-        return np.column_stack([*of_patients, patient_means(np.column_stack(of_sites)), sums, size / size.mean()])
-    own = _columns(target, values[k])
-    if own.shape[1]:
-        # The same measure at the patient's other sites; at a lone site, the mean of all.
-        rest = (size * patient_means(own))[chain.patient] - own
-        n_rest = (size - 1)[chain.patient]
-        of_sites.append(np.where(n_rest > 0, rest / np.maximum(n_rest, 1), own.mean(axis=0)))
-    return np.column_stack([*of_sites, *(columns[chain.patient] for columns in of_patients)])
+        of_outcome, mean_size = sums[: len(chain.outcome)], size.mean()
+        return np.vstack([*others(True, units), sums / size[units], of_outcome / mean_size, size[units] / mean_size])
+    patient, own = chain.patient[units], _columns(target, values[k])
+    # The same measure at the patient's other sites; at a lone site, the mean of all.
+    n_rest = size[patient] - 1
+    rest = [
+        np.where(n_rest > 0, (of_all - row[units]) / np.maximum(n_rest, 1), row.mean())
+        for row in own
+        for of_all in [np.bincount(chain.patient, row, len(size))[patient]]
+    ]
+    return np.vstack([chain.outcome[:, units], *others(False, units), *rest, *others(True, patient)])
 
 
-def _drawn(variable: Variable, x: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """The variable with its missing values drawn anew."""
+def _drawn(
+    chain: Chain, values: list[np.ndarray], k: int, rng: np.random.Generator, found: dict[int, np.ndarray]
+) -> np.ndarray:
+    """Variable k with its missing values drawn anew.
+
+    `found` keeps the likeliest coefficients of each level: the next round's are not far.
+    """
+    variable = chain.variables[k]
     value, known = variable.value.copy(), variable.known
     fitted_to = _some(known, rng)
+    units = np.flatnonzero(fitted_to | ~known)
+    x, fitted, missing = _predictors(chain, values, k, units), fitted_to[units], ~known[units]
+    x_missing = x[:, missing]
     if variable.labels is None:
-        value[~known] = _matched(*_directions(x[fitted_to], x[~known]), value[fitted_to], rng)
+        value[~known] = drawn_numbers(x[:, fitted], value[fitted_to], x_missing, rng)
         return value
     # One level after the other against all later ones; what no level took gets the last.
     drawn = np.full(variable.n_missing, len(variable.labels) - 1.0)
     undecided = np.ones(variable.n_missing, bool)
     for level in range(len(variable.labels) - 1):
-        among = fitted_to & (value >= level)
-        x_among, x_missing = _directions(x[among], x[~known])
-        beta = _logistic_draw(x_among, value[among] == level, rng)
-        takes = undecided & (rng.random(variable.n_missing) < expit(x_missing @ beta))
+        among = fitted & (value[units] >= level)
+        if not among.any():
+            break
+        chance, found[level] = drawn_odds(x[:, among], value[units[among]] == level, x_missing, rng, found.get(level))
+        takes = undecided & (rng.random(variable.n_missing) < chance)
         drawn[takes] = level
         undecided &= ~takes
     value[~known] = drawn
@@ -272,73 +282,6 @@ def _some(known: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     some = np.zeros(len(known), bool)
     some[rng.choice(np.flatnonzero(known), MOST_FITTED, replace=False)] = True
     return some
-
-
-def _directions(x: np.ndarray, x_missing: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """A constant, and the directions in which units with a known value differ, at them and at the missing ones.
-
-    What does not vary among the known (a centre that never recorded the variable) tells nothing of it: a coefficient
-    drawn for it would send all the missing ones anywhere, together.
-    """
-    centre = x.mean(axis=0)
-    variances, directions = np.linalg.eigh(np.cov(x - centre, rowvar=False, bias=True).reshape(2 * x.shape[1:]))
-    kept = directions[:, variances > NO_SPREAD]
-    return tuple(np.column_stack([np.ones(len(at)), (at - centre) @ kept]) for at in (x, x_missing))
-
-
-def _prior_precision(p: int) -> np.ndarray:
-    """Of p coefficients, the constant first, which is freer."""
-    return np.diag(np.r_[1 / (4 * PRIOR_SD) ** 2, np.full(p - 1, 1 / PRIOR_SD**2)])
-
-
-def _matched(x: np.ndarray, x_missing: np.ndarray, y: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """Values of donors whose prediction lies near that of each missing one.
-
-    The prior, in residual standard deviations, is felt only where there are about as many predictors as known values.
-    """
-    n, p = x.shape
-    squares = x.T @ x
-    covariance = np.linalg.inv(squares + _prior_precision(p))
-    beta = covariance @ (x.T @ (y - y.mean()))
-    df = max(n - np.trace(covariance @ squares), 1.0)
-    sigma = np.sqrt(((y - y.mean() - x @ beta) ** 2).sum() / rng.chisquare(df))
-    drawn = beta + sigma * np.linalg.cholesky((covariance + covariance.T) / 2) @ rng.standard_normal(p)
-    return y[_donors(x @ beta, x_missing @ drawn, rng)]
-
-
-def _donors(predicted: np.ndarray, wanted: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """For each wanted prediction one of the DONORS with the nearest, or of those as near as the last of them.
-
-    Predictors that are all categories give many units the same prediction; each must be able to become a donor.
-    """
-    order = np.argsort(predicted)
-    predicted = predicted[order]
-    n, n_donors = len(predicted), min(DONORS, len(predicted))
-    width = min(2 * DONORS, n)
-    start = np.clip(np.searchsorted(predicted, wanted) - DONORS, 0, n - width)
-    distance = np.abs(predicted[start[:, None] + np.arange(width)] - wanted[:, None])
-    reach = np.partition(distance, n_donors - 1, axis=1)[:, n_donors - 1]
-    reach = reach + TIE * (np.abs(wanted) + reach)
-    low = np.searchsorted(predicted, wanted - reach, side="left")
-    high = np.searchsorted(predicted, wanted + reach, side="right")
-    return order[low + (rng.random(len(wanted)) * (high - low)).astype(int)]
-
-
-def _logistic_draw(x: np.ndarray, y: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """Coefficients drawn from their approximate posterior under the weak prior."""
-    y = y.astype(float)
-    p = x.shape[1]
-    precision = _prior_precision(p)
-    beta = np.zeros(p)
-    for _ in range(50):
-        pi = expit(x @ beta)
-        information = (x * (pi * (1 - pi))[:, None]).T @ x + precision
-        step = np.linalg.solve(information, x.T @ (y - pi) - precision @ beta)
-        beta = beta + step / max(1.0, np.abs(step).max() / 2)
-        if np.abs(step).max() < 1e-8:
-            break
-    covariance = np.linalg.inv(information)
-    return beta + np.linalg.cholesky((covariance + covariance.T) / 2) @ rng.standard_normal(p)
 
 
 def _completed(chain: Chain, values: list[np.ndarray]) -> pd.DataFrame:

@@ -15,7 +15,7 @@ def is_true_false(column: pd.Series) -> bool:
     """Whether a column holds only true, false and empty cells, of which at least one is filled."""
     if column.dtype == object:
         filled = column.dropna()
-        return len(filled) > 0 and filled.map(lambda value: isinstance(value, bool | np.bool_)).all()
+        return len(filled) > 0 and all(isinstance(value, bool | np.bool_) for value in filled)
     return pd.api.types.is_bool_dtype(column)
 
 

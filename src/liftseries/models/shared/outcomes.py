@@ -19,9 +19,10 @@ def gain_at_visits(visits: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
         return cases.iloc[:0].assign(months=np.zeros(0), gain_mm=np.zeros(0))
     measured = visits.loc[visits["bone_height_mm"].notna(), ["site_id", "months", "bone_height_mm"]]
     site_columns = [column for column in cases if column not in ("months", "bone_height_mm", "gain_mm")]
-    gains = measured.merge(cases[site_columns], on="site_id", how="inner", validate="many_to_one")
+    sites = cases.loc[cases["rbh_mid_mm"].notna(), site_columns]
+    gains = measured.merge(sites, on="site_id", how="inner", validate="many_to_one")
     gains["gain_mm"] = gains["bone_height_mm"].astype(float) - gains["rbh_mid_mm"].astype(float)
-    return gains.loc[gains["gain_mm"].notna()].reset_index(drop=True)
+    return gains
 
 
 def visits_table(visits: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:

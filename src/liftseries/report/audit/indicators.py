@@ -49,6 +49,12 @@ def strip(strips: pd.DataFrame, unit: str, term: str) -> pd.Series | None:
     return rows.iloc[0] if len(rows) else None
 
 
+def strips_by_cell(strips: pd.DataFrame) -> dict[tuple[str, str], pd.Series]:
+    """Unit and indicator -> their row."""
+    rows = strips.drop_duplicates(["unit", "indicator"])
+    return {(row["unit"], row["indicator"]): row for _, row in rows.iterrows()}
+
+
 def is_true(value) -> bool:
     """A yes that may come as text from a file."""
     return str(value).lower() == "true"

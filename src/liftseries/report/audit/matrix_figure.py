@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from liftseries.report.audit.indicators import ALL, asked_terms, bad_side, is_true, is_worse_than, strip, title
+from liftseries.report.audit.indicators import (
+    ALL,
+    asked_terms,
+    bad_side,
+    is_true,
+    is_worse_than,
+    strips_by_cell,
+    title,
+)
 from liftseries.report.kit.figures.style import (
     DOUBLE_MM,
     INK,
@@ -60,6 +68,7 @@ def draw_audit_matrix(strips: pd.DataFrame, words: Words, narrow: bool = False) 
         x = left_mm + column_mm * (j + 0.5)
         head = wrapped(_title(strips, term), HEAD_MM - 3)
         axes.text(x, HEAD_MM - 1.5, head, rotation=90, ha="center", va="bottom", linespacing=1.05)
+    cells = strips_by_cell(strips)
     for i, (name, label) in enumerate(zip(names, labels, strict=True)):
         top = HEAD_MM + row_mm * i
         if name == ALL:
@@ -67,7 +76,7 @@ def draw_audit_matrix(strips: pd.DataFrame, words: Words, narrow: bool = False) 
         axes.plot([0, left_mm + column_mm * len(terms)], [top, top], color=RULE, linewidth=0.5)
         axes.text(EDGE_MM, top + row_mm / 2, label, va="center", weight="bold" if name == ALL else "normal")
         for j, term in enumerate(terms):
-            _cell(axes, strips, name, term, (left_mm + column_mm * j, top, column_mm, row_mm), narrow)
+            _cell(axes, cells, name, term, (left_mm + column_mm * j, top, column_mm, row_mm), narrow)
     axes.text(EDGE_MM, height_mm - 1, key, va="bottom", linespacing=1.2)
     return Drawing(
         figure, _alt(strips, names, terms), say("audit.covers_matrix", n=len(names) - 1, indicators=len(terms))
@@ -84,10 +93,12 @@ def _title(strips: pd.DataFrame, term: str) -> str:
     return say("audit.with_unit", name=title(strips, term), unit=unit)
 
 
-def _cell(axes, strips: pd.DataFrame, name: str, term: str, box: tuple[float, ...], narrow: bool) -> None:
+def _cell(
+    axes, cells: Mapping[tuple[str, str], pd.Series], name: str, term: str, box: tuple[float, ...], narrow: bool
+) -> None:
     """Number and mark of a cell: bold where its whole interval is worse, grey and without a mark where not enough."""
     left, top, wide, high = box
-    row, series = strip(strips, name, term), strip(strips, ALL, term)
+    row, series = cells.get((name, term)), cells.get((ALL, term))
     if row is None or missing(row["value"]):
         axes.text(left + wide / 2, top + high / 2, "–", ha="center", va="center", color=GREY)
         return
@@ -108,10 +119,10 @@ def _cell(axes, strips: pd.DataFrame, name: str, term: str, box: tuple[float, ..
 
 def _alt(strips: pd.DataFrame, names: Sequence[str], terms: Sequence[str]) -> str:
     """The cells that are enough and worse, in words."""
-    worse = []
+    worse, cells = [], strips_by_cell(strips)
     for term in terms:
-        series = strip(strips, ALL, term)
-        rows = [strip(strips, name, term) for name in names if name != ALL]
+        series = cells.get((ALL, term))
+        rows = [cells.get((name, term)) for name in names if name != ALL]
         found = [
             str(row["unit"]) for row in rows if row is not None and is_true(row["enough"]) and bad_side(row, series) < 0
         ]

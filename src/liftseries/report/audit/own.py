@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import names_in
@@ -131,16 +130,21 @@ class OwnResults:
 
     def _years(self, unit: str) -> dict[str, Any]:
         """The last two years of surgery up to the period's last: sites of known perforation, and those torn."""
-        cases, by = self.run.cases, self.run.audit["by"]
-        rows: list[list[str]] = []
         years = period(self.run)
-        if years and by in cases and "surgery_year" in cases:
-            known = cases["perforation"].astype(object).isin(["yes", "no"])
-            mine = cases[known.to_numpy(bool) & np.asarray(as_levels(cases[by]) == unit)]
-            for year in (years[-1] - 1, years[-1]):
-                part = mine[mine["surgery_year"].eq(year).fillna(False).to_numpy(bool)]
-                rows.append([str(year), str(len(part)), str(int(part["perforation"].astype(object).eq("yes").sum()))])
+        last = (years[-1] - 1, years[-1]) if years and self.by_year is not None else ()
+        rows = [[str(year), *map(str, self.by_year.get((unit, year), (0, 0)))] for year in last]
         return _section(say("audit_extra.own_years"), YEARS, rows)
+
+    @cached_property
+    def by_year(self) -> dict[tuple[str, int], tuple[int, int]] | None:
+        """Unit and year of surgery -> sites of known perforation, and those torn; None where no case tells."""
+        cases, by = self.run.cases, self.run.audit["by"]
+        if by not in cases or "surgery_year" not in cases:
+            return None
+        torn = cases["perforation"].astype(object).map({"yes": 1, "no": 0})
+        places = pd.DataFrame({"unit": as_levels(cases[by]), "year": cases["surgery_year"], "torn": torn})
+        counts = places.dropna().groupby(["unit", "year"], observed=True)["torn"].agg(["size", "sum"]).astype(int)
+        return {(str(unit), int(year)): (n, n_torn) for (unit, year), n, n_torn in counts.itertuples()}
 
     def _indicators(self, unit: str, figures: list[Figure]) -> dict[str, Any]:
         shown = [any(getattr(figure, name) for figure in figures) for name in ("spread", "standard")]

@@ -59,10 +59,11 @@ def figures_of(strips: pd.DataFrame, unit: str, with_group: bool, audit: Mapping
     """
     everyone = strips[strips["unit"].eq("all")].set_index("indicator")
     mine = strips[strips["unit"].eq(unit) & strips["value"].notna()]
+    others = strips[~strips["unit"].isin(["all", unit]) & strips["enough"].astype(str).str.lower().eq("true")]
     return [
         replace(
             _figure(strip, everyone, with_group, audit),
-            spread=_spread(strips, strip, indicator_of(str(strip["indicator"]), audit)) if with_group else "",
+            spread=_spread(others, strip, indicator_of(str(strip["indicator"]), audit)) if with_group else "",
         )
         for _, strip in mine.iterrows()
     ]
@@ -102,10 +103,9 @@ def _figure(strip: pd.Series, everyone: pd.DataFrame, with_group: bool, audit: M
     )
 
 
-def _spread(strips: pd.DataFrame, strip: pd.Series, known) -> str:
+def _spread(others: pd.DataFrame, strip: pd.Series, known) -> str:
     """Between which values the other units lie that have cases enough."""
-    rows = strips[strips["indicator"].eq(strip["indicator"]) & ~strips["unit"].isin(["all", strip["unit"]])]
-    values = rows.loc[rows["enough"].astype(str).str.lower().eq("true"), "value"].dropna()
+    values = others.loc[others["indicator"].eq(strip["indicator"]), "value"].dropna()
     if len(values) < FEWEST_OTHERS:
         return ""
     return say("audit_extra.own_spread", low=written(values.min(), known), high=written(values.max(), known))
