@@ -111,7 +111,7 @@ class _System:
             integrality=int(whole),
             bounds=self.bounds,
             constraints=self.constraints,
-            options={"node_limit": MOST_BRANCHES, "mip_rel_gap": 0.1} if whole else {},
+            options={"node_limit": MOST_BRANCHES, "mip_rel_gap": 0.1} if whole else {"presolve": False},
         ).x
         return None if found is None else np.append(found[: self.n] - found[self.n : -1], found[-1])
 
