@@ -4,7 +4,7 @@
 it went all estimates of that month; a count that goes for the sake of others took its share along. *Choice:* they are
 told as multiples of 1, 2 or 5 per cent, months in function as whole months, the finest of which the attack recovers
 nothing whichever multiple it were (`disclosure.coarser`). *Rival:* to withhold them. *Consequence:* the dearest leave
-first. Their intervals stay: of patients with a site each, how wide one is tells how many have the event.
+first. Their intervals do not leave: of patients with a site each, how wide one is tells how many have the event.
 """
 
 from __future__ import annotations
