@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 
 import pandas as pd
 import pytest
@@ -11,7 +13,8 @@ from studies import tables, write_study
 from liftseries.base.errors import StudyError
 from liftseries.base.outputs import write_csv
 from liftseries.cli import main
-from liftseries.engine.earlier import EARLIER, changes_of, keep_earlier, kept_earlier
+from liftseries.engine.changes import changes_of
+from liftseries.engine.earlier import EARLIER, keep_earlier, kept_earlier
 from liftseries.engine.provenance import MANIFEST, output_hashes
 from liftseries.models.shared.results import RESULT_COLUMNS
 from liftseries.study.input_hashes import input_hashes
@@ -112,6 +115,13 @@ def test_every_row_may_be_gone(study):
     gone = {name: table.iloc[:0] for name, table in drawn.items()}
     rows = replaced(study, gone).rows.set_index("table")
     assert rows["gone"].drop("results.csv").to_dict() == {name: len(drawn[name]) for name in TABLES}
+
+
+def test_what_a_run_begins_with_loads_no_tables():
+    """Half a second, before Snakemake starts."""
+    code = "import sys, liftseries.engine.run; print(*{'numpy', 'pandas', 'scipy'} & {*sys.modules})"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, encoding="utf-8", check=True)
+    assert done.stdout.split() == []
 
 
 @pytest.mark.parametrize("edit", ["none", "a comment"])

@@ -91,10 +91,10 @@ if earlier:
         log:
             "logs/find_changes.log",
         params:
-            does="liftseries.engine.earlier:find_changes",
+            does="liftseries.engine.changes:find_changes",
             plan=plan.as_written,
             earlier=earlier,
-            code=code_of("base", "engine/earlier.py", "study", "schemas"),
+            code=code_of("base", "engine/changes.py", "engine/earlier.py", "study", "schemas"),
         group:
             "report"
         resources:

@@ -18,7 +18,7 @@ MOST_COLUMNS = 6
 if TYPE_CHECKING:
     import pandas as pd
 
-    from liftseries.engine.earlier import Changes
+    from liftseries.engine.changes import Changes
 
 
 def add_changes(commands) -> None:
@@ -40,7 +40,7 @@ def add_changes(commands) -> None:
 
 def _changes(options: argparse.Namespace) -> int:
     from liftseries.base.outputs import write_csv
-    from liftseries.engine.earlier import changes_of
+    from liftseries.engine.changes import changes_of
     from liftseries.engine.run import alone_in
 
     if options.list and options.list.suffix != ".csv":

@@ -20,6 +20,7 @@ from liftseries.base.home import folder
 from liftseries.base.numbers import counted
 from liftseries.base.outputs import remove_unfinished
 from liftseries.base.remarks import NOTHING_RECORDED
+from liftseries.engine.earlier import keep_earlier
 from liftseries.engine.heard import Heard
 from liftseries.engine.job import MACHINE, PROBLEMS
 from liftseries.engine.processes import (
@@ -34,7 +35,7 @@ from liftseries.engine.processes import (
 )
 from liftseries.engine.profiles import jobs_elsewhere
 from liftseries.engine.provenance import MANIFEST
-from liftseries.engine.standing import is_up_to_date, last_manifest, remove_edited, take_out_of_the_future
+from liftseries.engine.standing import is_up_to_date, remove_edited, take_out_of_the_future
 from liftseries.engine.warm import warmed
 from liftseries.study.plan import Plan
 from liftseries.study.plan_files import PLAN_FILE
@@ -79,10 +80,7 @@ def run(plan: Plan, cores: int | None, force: bool = False, tell: bool = True, p
     with alone_in(plan.output):
         if not force and is_up_to_date(plan.folder, plan.output):
             return False
-        if last_manifest(plan.output):
-            from liftseries.engine.earlier import keep_earlier  # pandas, which a first run can spare
-
-            keep_earlier(plan)
+        keep_earlier(plan)
         _recover(plan, tell)
         _start_snakemake(plan, _command(plan, cores, force, profile), tell, is_elsewhere=profile is not None)
     return True
