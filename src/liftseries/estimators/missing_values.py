@@ -1,7 +1,8 @@
 """Missing values of a variable drawn from a model of its known ones.
 
 A number gets the value of a unit with about the same prediction, a level is drawn by a logistic model under a weak
-normal prior. Predictors are rows, shape (q, n).
+normal prior. Predictors are rows, shape (q, n). Coefficients are drawn by a symmetric root of their covariance: it is the
+same whichever way the directions point in which predictors differ, which hangs on a library's last digits.
 
 Source: predictive mean matching: Little 1988, doi:10.2307/1391878; the prior, which keeps separated levels finite: as
 in Gelman and others 2008, doi:10.1214/08-AOAS191.
@@ -37,7 +38,7 @@ def drawn_numbers(known: np.ndarray, y: np.ndarray, missing: np.ndarray, rng: np
     df = max(len(y) - np.trace(covariance @ squares), 1.0)
     predicted = (basis @ beta) @ x
     sigma = np.sqrt(((off - predicted) ** 2).sum() / rng.chisquare(df))
-    drawn = beta + sigma * _root(covariance) @ rng.standard_normal(len(beta))
+    drawn = beta + sigma * around.normal(covariance, rng)
     return y[_donors(predicted, around.predicted(drawn, missing), rng)]
 
 
@@ -69,7 +70,7 @@ def drawn_odds(
         beta = beta + step / max(1.0, np.abs(step).max() / 2)
         if np.abs(step).max() < SMALLEST_STEP:
             break
-    drawn = beta + _root(np.linalg.inv(information)) @ rng.standard_normal(len(beta))
+    drawn = beta + around.normal(np.linalg.inv(information), rng)
     return expit(around.predicted(drawn, missing)), around.at_nought(basis @ beta)
 
 
@@ -93,12 +94,9 @@ class _Around:
 
     @classmethod
     def of(cls, known: np.ndarray) -> "_Around":
-        # The last digits decide which way a direction points, and so what is drawn: the sums stay as they always were.
-        rows = np.ascontiguousarray(known.T)
-        centre = rows.mean(axis=0)
-        covariance = np.cov(rows - centre, rowvar=False, bias=True).reshape(2 * rows.shape[1:])
-        variances, directions = np.linalg.eigh(covariance)
+        centre = known.mean(axis=1)
         x = _off(known, centre)
+        variances, directions = np.linalg.eigh(x[1:] @ x[1:].T / known.shape[1])
         kept = directions[:, variances > NO_SPREAD]
         basis = np.zeros((len(x), 1 + kept.shape[1]))
         basis[0, 0], basis[1:, 1:] = 1.0, kept
@@ -107,6 +105,12 @@ class _Around:
     def predicted(self, coefficients: np.ndarray, at: np.ndarray) -> np.ndarray:
         """By coefficients of `basis`, shape (p,), at other units, shape (q, m)."""
         return (self.basis @ coefficients) @ _off(at, self.centre)
+
+    def normal(self, covariance: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+        """Coefficients of `basis`, shape (p,), about nought with that covariance, shape (p, p)."""
+        variances, directions = np.linalg.eigh(covariance)
+        root = (directions * np.sqrt(np.maximum(variances, 0.0))) @ directions.T
+        return root @ (self.basis.T @ rng.standard_normal(len(self.basis)))
 
     def at_centre(self, coefficients: np.ndarray) -> np.ndarray:
         """Coefficients whose constant stands at nought, moved to the means."""
@@ -126,10 +130,6 @@ def _off(at: np.ndarray, centre: np.ndarray) -> np.ndarray:
 def _prior_precision(p: int) -> np.ndarray:
     """Of p coefficients, the constant first, which is freer."""
     return np.diag(np.r_[1 / (4 * PRIOR_SD) ** 2, np.full(p - 1, 1 / PRIOR_SD**2)])
-
-
-def _root(covariance: np.ndarray) -> np.ndarray:
-    return np.linalg.cholesky((covariance + covariance.T) / 2)
 
 
 def _donors(predicted: np.ndarray, wanted: np.ndarray, rng: np.random.Generator) -> np.ndarray:
