@@ -60,6 +60,7 @@ def test_without_censoring_it_is_a_share_of_patients():
     sums = np.bincount(patient, weights=by_then - by_then.mean())
     assert failure[0] == pytest.approx(by_then.mean(), rel=1e-12)
     assert std_error[0] == pytest.approx(np.sqrt(sums @ sums) / 80, rel=1e-9)
+    assert curve.at([1e4])[0][0] == pytest.approx(failed.mean(), rel=1e-12)  # nothing is left that could change it
 
 
 def test_patients_that_cancel_leave_no_rounding_behind():

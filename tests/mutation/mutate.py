@@ -4,8 +4,9 @@
     python tests/mutation/mutate.py --changed --most 60    # of what changed against the merge base
     python tests/mutation/mutate.py geometry --most 200 --keep FOLDER    # for `mutmut show NAME` there
 
-Prints how many mutants were killed and the names of the survivors. mutmut works in a folder of its own, in which the
-checkout's tests and shipped folders are links. A sample is every so-manieth mutant by name, the same at each run.
+Prints how many mutants were killed, and of each survivor its name and what it changes. mutmut works in a folder of its
+own, in which the checkout's tests and shipped folders are links. A sample is every so-manieth mutant by name, the same
+at each run.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ LINKED = ("tests", "schemas", "reports", "workflow", "synthetic_data")
 SAME = [r"= np\.asarray\("]
 NEEDED_BY_TESTS = ("pythonpath", "addopts")
 # mutmut's exit codes: https://github.com/boxed/mutmut, mutmut/utils/format_utils.py
+NOTICED = ("killed", "timed out")
 OUTCOMES = {0: "survived", 1: "killed", 3: "killed", 33: "no test", 34: "skipped", 36: "timed out", 24: "timed out"}
 
 
@@ -72,6 +74,12 @@ def codes(folder: Path) -> dict[str, int | None]:
     for path in sorted((folder / "mutants").glob("src/**/*.meta")):
         found |= json.loads(path.read_text(encoding="utf-8"))["exit_code_by_key"]
     return dict(sorted(found.items()))
+
+
+def change(folder: Path, mutant: str) -> list[str]:
+    """The lines that a mutant has otherwise, as `-` and `+`."""
+    lines = mutmut(folder, "show", mutant).stdout.splitlines()
+    return [line for line in lines if line[:1] in "-+" and line[:3] not in ("---", "+++")]
 
 
 def every(names: list[str], most: int) -> list[str]:
@@ -138,12 +146,12 @@ def main() -> None:
             folder = (options.keep or Path(made)) / name
             print(f"{name}: {', '.join(files)}", flush=True)
             found = tried(folder, files, SLICES[name], max(1, options.most // len(chosen)))
+            left = {mutant: change(folder, mutant) for mutant, became in found.items() if became not in NOTICED}
         counts = Counter(found.values())
-        noticed = counts["killed"] + counts["timed out"]
+        noticed = sum(counts[became] for became in NOTICED)
         print(f"{name}: {noticed} of {len(found)} noticed, {noticed / len(found):.0%}: {dict(counts)}")
-        for mutant, became in found.items():
-            if became not in ("killed", "timed out"):
-                print(f"  {became}: {mutant}")
+        for mutant, lines in left.items():
+            print(f"  {found[mutant]}: {mutant}", *lines, sep="\n    ")
 
 
 if __name__ == "__main__":
