@@ -105,6 +105,15 @@ def test_false_alarms_and_run_lengths_are_the_exact_ones(ratio, limit):
     median, error = run_length(long, ratio, limit, 900, random, DRAWS, 0.0)
     alive = exact_course(q, ratio, limit, 400, true=ratio * q / (1 - q + ratio * q))
     assert median == pytest.approx(1 + int((alive > 0.5).sum()), abs=max(1, 3 * error))
+    off = 0.5 / np.sqrt(DRAWS)  # of the share without a signal at the median
+    assert error == pytest.approx(((alive > 0.5 - off).sum() - (alive > 0.5 + off).sum()) / 2, abs=0.5)
+
+
+def test_the_error_of_a_limit_is_that_of_the_quantile():
+    """Of maxima spread evenly over 0 to 1 it is the error of the share itself."""
+    found = limit_of(np.arange(1, 1001) / 1000, 0.05)
+    assert found.value == pytest.approx(0.951)
+    assert found.error == pytest.approx(np.sqrt(0.05 * 0.95 / 1000), rel=1e-3)
 
 
 def test_a_run_without_a_signal_ends_at_the_most():
