@@ -7,6 +7,7 @@ import inspect
 import re
 
 import pytest
+from snakemake.persistence import PersistenceBase
 from studies import write_study
 
 from liftseries.base.named import function_named
@@ -66,3 +67,9 @@ def test_a_declaration_fits_its_functions(plan, question):
 def test_names_of_tables_are_unique():
     names = [name for question in QUESTIONS for name in tables_left(question)]
     assert len(names) == len(set(names))
+
+
+def test_snakemake_has_still_what_the_snakefile_replaces():
+    """Not to load pandas at each start; a name that is gone there would be made up in silence."""
+    assert callable(PersistenceBase._serialize_param_pandas)
+    assert PersistenceBase._serialize_param_builtin(None, {"one": [1, "two"]}) == "{'one': [1, 'two']}"

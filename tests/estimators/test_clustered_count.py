@@ -134,5 +134,5 @@ def test_shifted_risks_have_the_mean_asked_for_and_the_same_odds_ratios():
     assert found.mean() == pytest.approx(0.07, rel=1e-12)
     np.testing.assert_allclose(np.diff(logit(found)), np.diff(log_odds), rtol=1e-10)
     np.testing.assert_allclose(shifted_to_mean(np.full(3, -1.0), expit(-2.0)), expit(-2.0))
-    with pytest.raises(NotFitted):
+    with pytest.raises(NotFitted, match="no site has its perforation and all terms recorded"):
         shifted_to_mean(np.array([]), 0.07)

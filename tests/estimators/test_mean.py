@@ -35,6 +35,10 @@ def test_one_patient_has_no_error(patient, words):
         mean_of_patients(np.ones(len(patient)), np.array(patient))
 
 
+def test_two_patients_are_enough():
+    assert mean_of_patients([1, 3], ["a", "b"]) == pytest.approx((2, 1, 1))
+
+
 def test_three_patients_by_hand():
     """Sites 1, 3 of a, 5 of b, 7 of c: mean 4; sums -4, 1, 3; variance 3/2 (16 + 1 + 9) / 16."""
     mean, std_error, df = mean_of_patients([1, 3, 5, 7], ["a", "a", "b", "c"])

@@ -55,7 +55,11 @@ def test_share_of_patients_worked_by_hand():
     event = np.array([1, 0, 1, 0, 0, 0, 0, 0], bool)
     patient = np.array(["a", "a", "b", "c", "c", "c", "d", "d"])
     ours = share_of_patients(event, patient)
-    assert ours.std_error == pytest.approx(np.sqrt(2 / 1 * (1 / 4 + 9 / 16 + 9 / 16 + 1 / 4)) / 8)
+    error = np.sqrt(2 / 1 * (1 / 4 + 9 / 16 + 9 / 16 + 1 / 4)) / 8
+    assert ours.std_error == pytest.approx(error)
+    # 3.1824: t of three degrees of freedom, NIST/SEMATECH e-Handbook, table 1.3.6.7.2; 3 / 16 = p (1 - p)
+    assert ours.conf_low == pytest.approx(expit(logit(1 / 4) - 3.1824 * error / (3 / 16)), rel=1e-4)
+    assert ours.conf_high == pytest.approx(expit(logit(1 / 4) + 3.1824 * error / (3 / 16)), rel=1e-4)
     shuffled = np.random.default_rng(1).permutation(8)
     again = share_of_patients(event[shuffled], patient[shuffled])
     assert (again.conf_low, again.conf_high) == pytest.approx((ours.conf_low, ours.conf_high))

@@ -155,7 +155,10 @@ def told_apart(shape):
         (only_the_first_visit, r"at first visits only.*see survival\.turnbull"),
         (one_time_would_do, "at one and the same time"),
         (failed_after_all_others_were_seen, "at one and the same time"),
-        *((told_apart(shape), r"tell failed and lasting implants apart.*see survival\.firth_cox") for shape in (0.5, 1, 3, 8)),
+        *(
+            (told_apart(shape), r"tell failed and lasting implants apart.*see survival\.firth_cox")
+            for shape in (0.5, 1, 3, 8)
+        ),
     ],
 )
 def test_a_likelihood_without_a_maximum_is_refused(series, why):
