@@ -8,7 +8,7 @@ from disclosure.ledgers import cells, every_table, ledgers, printed, two_way
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from liftseries.disclosure.attack import attack
+from liftseries.disclosure.attack import attack, told_apart
 from liftseries.disclosure.counts import Count, n_patients_behind, value_of
 from liftseries.disclosure.structure import structure_of
 
@@ -53,6 +53,29 @@ def test_the_printed_table_that_is_protected():
     found = attacked(PROTECTED)
     assert all(high - low >= 1 for low, high in found.values())
     assert all(low <= cell(name) <= high for name, (low, high) in found.items())
+
+
+@pytest.mark.parametrize("withheld", [SENSITIVE, GIVEN_AWAY, PROTECTED])
+def test_a_cell_is_told_apart_where_its_bounds_leave_out_one_or_four(withheld):
+    """What agrees with the printed table is kept and answers the next question; a wrong series answers nothing."""
+    counts, patients = cells(DELINQUENT), np.arange(135)
+    values = printed(counts, patients, [f"table {name}" for name in withheld])
+    needed = {f"table {name}": (1.0, 4.0) for name in SENSITIVE}  # what was withheld beside them may be told apart
+    bounds = attack(counts, patients, values, list(needed), integers=True)
+    structure = structure_of(counts, patients)
+    tried = [np.zeros(len(structure.numbers))]
+    for _ in range(2):
+        found = told_apart(counts, patients, values, needed, tried=tried)
+        assert found.columns.tolist() == ["name", "lower", "upper", "recovered"]
+        assert found["name"].tolist() == list(needed)
+        assert found["recovered"].tolist() == ((bounds["lower"] > 1) | (bounds["upper"] < 4)).tolist()
+        assert (found["lower"] >= bounds["lower"]).all()
+        assert (found["upper"] <= bounds["upper"]).all()
+    assert found["recovered"].any() == (withheld != PROTECTED)
+    assert len(tried) > 1
+    for series in tried[1:]:
+        printed_in_it = {name: series[structure.number_of[name]] for name in values if isinstance(values[name], int)}
+        assert printed_in_it == {name: values[name] for name in printed_in_it}
 
 
 @settings(max_examples=20, deadline=None)
