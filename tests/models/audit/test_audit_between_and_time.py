@@ -204,6 +204,9 @@ def test_a_years_difference_by_hand():
     variance = 4 / 3 * (6 / 20 * 14 / 20 / 20 + 4 / 40 * 36 / 40 / 40)
     assert row["std_error"] == pytest.approx(np.sqrt(variance))
     assert row["df"] == 59
+    # 2.0010: t of 59 degrees of freedom, NIST/SEMATECH e-Handbook, table 1.3.6.7.2
+    limits = 0.2 + 2.0010 * np.sqrt(variance) * np.array([-1, 1])
+    assert [row["conf_low"], row["conf_high"]] == pytest.approx(limits, rel=1e-4)
     assert names_in(of(rows, "difference", "surgery_year=2020")["problem"]) == {"first_year_seen"}
     assert of(rows, "rate", "surgery_year=2021")["estimate"] == 0.3
 

@@ -128,6 +128,9 @@ def test_states_of_a_unit():
     assert 10 < needed < 900
     assert small.loc["years", "estimate"] == pytest.approx((needed - 10) / 5)  # ten sites in two years
     assert large.loc["years", "estimate"] == 0
+    assert small.loc[["needed_sites", "years"], "headline"].all()
+    assert names_in(small.loc["rate", "note"]) == {"unit_not_cleared"}
+    assert names_in(large.loc["rate", "note"]) == {"unit_judged"}
 
 
 @pytest.mark.parametrize(("n_events", "told"), [(4, 0), (5, 1), (9, 1), (10, 3)])
@@ -159,6 +162,8 @@ def test_period_and_units_that_sent_nothing():
     assert of_unit(found, "A").loc["flag", "n_sites"] == (year & cases["operator"].eq("A")).sum()
     silent = of_unit(found, "D")
     assert silent["n_sites"].eq(0).all()
+    assert set(silent.index) == {*SCALES, "needed_sites", "years"}
+    assert set(of_unit(found, "D", "binomial").index) == {*SCALES}
     assert set().union(*silent["problem"].map(names_in)) == {"no_site_in_period"}
     assert found.left_out.set_index("reason").loc["operated on outside the period", "n_sites"] == (~year).sum()
 

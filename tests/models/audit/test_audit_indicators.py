@@ -9,11 +9,13 @@ from audit_series import ASKED, counted, operators, visits_of
 from invented import category, invented_visits
 
 from liftseries.base.remarks import names_in
+from liftseries.models.audit.indicator_rows import Told
 from liftseries.models.audit.indicators import STRIPS, fit_audit_indicators
-from liftseries.models.audit.verdicts import verdict
+from liftseries.models.audit.limits import needed_of
+from liftseries.models.audit.verdicts import enough, verdict
 from liftseries.models.shared.follow_up import follow_up
 from liftseries.models.survival.km import fit_survival_km
-from liftseries.study.indicators import indicators
+from liftseries.study.indicators import Indicator, Standard, indicators
 
 
 def asked(cases, visits, **changes):
@@ -188,6 +190,15 @@ def test_a_verdict_needs_the_whole_interval_beyond_the_standard():
     assert verdict("high", 0.9, 0.8, 0.89) == "worse"
     assert verdict("high", 0.9, 0.91, 0.99) == "better"
     assert verdict("low", 0.05, 0.05, 0.1) == "compatible"
+
+
+@pytest.mark.parametrize(("good", "standard"), [("low", 0.05), ("high", 0.95)])
+def test_sites_enough_are_those_at_the_worse_outcome(good, standard):
+    """Twice the odds of 5 in 100 take as many sites, whichever of the two outcomes is counted."""
+    indicator, needed = Indicator("made", "", "", "implants", good), needed_of(0.05, 0.0, 1, 0.025)
+    for n, is_enough in ((needed - 1, False), (needed, True)):
+        seen = Told({}, n, round(n * standard), n - round(n * standard), {})
+        assert enough(indicator, Standard("committee", standard), seen, 0.0, 0.025) == is_enough
 
 
 def test_a_verdict_needs_sites_enough_at_the_standard():
