@@ -7,6 +7,7 @@ import statsmodels.api as sm
 from invented import invented_cases, invented_visits
 from scipy.special import expit, logit
 
+from liftseries.base.remarks import names_in
 from liftseries.models.comparison.compared import asked_of, populations
 from liftseries.models.comparison.drilling import fit_comparison_drilling
 from liftseries.models.comparison.gain import fit_comparison_gain
@@ -165,9 +166,18 @@ def test_curves_are_weighted_and_numbers_at_risk_are_not(cases):
     found = fit_comparison_survival(implants, cases, [36], **ASKED)
     start = found.at_risk[found.at_risk["subset"].eq("all") & found.at_risk["months"].eq(0)]
     assert start.set_index("group")["n_at_risk"].to_dict() == implants["protocol"].value_counts().to_dict()
+    last = 12 * int(implants["months"].max() // 12)
+    assert set(found.at_risk["months"]) == {*range(0, last + 1, 12), 36}  # every year, and the months asked for
     assert set(found.curves["method"]) == {"crude", *WEIGHTS}
     drop = found.curves.groupby(["subset", "method", "group"])["survival"]
     assert drop.apply(lambda s: s.is_monotonic_decreasing and s.iloc[0] > 0.9).all()
+
+
+def test_a_weighted_risk_of_a_group_without_an_event_says_why_it_has_no_interval(cases):
+    spared = cases.assign(perforation=cases["perforation"].where(cases["protocol"].ne("B"), "no"))
+    risk = of(fit_comparison_perforation(spared, **ASKED), "comparison.perforation").loc[("risk[B]", "overlap")]
+    assert (risk["estimate"], np.isnan(risk["conf_high"])) == (0, True)
+    assert names_in(risk["problem"]) == {"none_in_group_with_event"}
 
 
 def test_gain_is_the_mixed_models_coefficient_and_its_means_are_carried_to_a_year(cases, x):
