@@ -51,6 +51,25 @@ def test_every_count_of_the_core_has_an_entry_that_comes_to_its_value(masked):
     assert lacking <= WITHOUT_ENTRY
 
 
+def test_who_is_said_to_stand_behind_a_row_comes_to_its_counts_and_share(masked, population):
+    """Off the core, too, where no count leaves: what a row rests on decides whether its numbers do."""
+
+    def n(counted):
+        return population.n_patients(counted.members) if counted.unit == "patients" else int(counted.members.sum())
+
+    for name, rows in masked.behind.items():
+        table = masked.whole.table(name)
+        for row, behind in enumerate(rows):
+            if behind is None:
+                continue
+            printed = table.iloc[row]
+            for column, counted in behind.counts.items():
+                assert pd.isna(printed[column]) or printed[column] == n(counted), (name, row, column)
+            if behind.share and pd.notna(printed["estimate"]):
+                of_all, events = map(n, behind.gives_away)
+                assert printed["estimate"] == pytest.approx(events / of_all), (name, row)
+
+
 def test_off_the_core_no_count_no_standard_error_and_no_degrees_of_freedom_leave(masked):
     results = masked.material.results
     off = ~results.apply(is_core, axis=1).astype(bool) if len(results) else []
