@@ -42,7 +42,7 @@ class Grid:
 
     def between(self, low: float, high: float) -> np.ndarray:
         """Its numbers that values from low to high can be told as, rising."""
-        steps = [np.floor((value - self.first) / self.unit + 0.5) for value in (low - NEAR, high + NEAR)]
+        steps = [np.floor((value - self.first) / self.unit + 0.5) for value in (low + NEAR, high + NEAR)]
         return np.round(np.arange(steps[0], steps[1] + 1) * self.unit + self.first, SHARE)
 
 
