@@ -101,3 +101,15 @@ def test_survival_of_two_months_tells_of_the_failures_between_them():
     low, high = ranges["by 0", "by 1"]
     assert low <= 1
     assert 4 <= high < 12
+
+
+def test_months_between_which_nobody_failed_are_one_count_less_itself():
+    n = np.arange(200)
+    months = [
+        Behind(gives_away=(Counted(n < 12),), by_month=ByMonth("survival", month, n >= 0, n >= 60, n < 0))
+        for month in (36.0, 60.0)
+    ]
+    rows = [Row(("results", at), one, (0.94, math.nan, math.nan), 0.04) for at, one in enumerate(months)]
+    told = [one for _, of in told_by_month(rows, Entries(n < 12), SMALLEST_CELL) for one in of]
+    assert all(one.of == {"by 0": 1.0} or (one.lowest <= 0 <= one.highest and one.of == {"by 0": 0.0}) for one in told)
+    assert any(one.of == {"by 0": 0.0} for one in told)

@@ -6,8 +6,9 @@ A number in a few digits is a range of the counts that it is worked out from.
 no finer was allowed, and from a number that is not told that none was; of small tables that gives counts away.
 *Choice:* a number is told where each value that it could have, by what is told before it, leaves all small counts open;
 so whether and how it is told depends on what is told alone (simulatable auditing: Kenthapadi, Mishra and Nissim 2005,
-from memory). *Rival:* to look at its own value only, which tells more numbers. *Consequence:* what the attack finds is
-all that can be found.
+from memory), and on which counts are of few: a value that it could not have then is passed over. *Rival:* to look at
+its own value only, which tells more numbers. *Consequence:* what the attack finds is all that can be found; who knows
+how numbers are told may learn which counts are of few, and no more.
 """
 
 from __future__ import annotations

@@ -4,9 +4,10 @@ With F the share failed, n0 at risk at the start and n at the month, D failures 
 
     n F  ≤  D  ≤  n0 F
 
-so that a few digits leave them open; likewise between two months (`enumeration.failures_within`). Where death
-competes, each failure adds at least S / n0, with S the share neither failed nor dead. The mean months until failure,
-m of t, say that the share failed is (t - m) / t on average over those months: less at their start, more at their end.
+so that a few digits leave them open; likewise between two months (`enumeration.failures_within`), and in a life table,
+where whoever falls out of a year counts as half at risk. Where death competes, each failure adds at least S / n0, with
+S the share neither failed nor dead. The mean months until failure, m of t, say that the share failed is (t - m) / t on
+average over those months: less at their start, more at their end.
 """
 
 from __future__ import annotations
@@ -95,10 +96,10 @@ def told_by_month(rows: Iterable[Row], ledger: Ledger, smallest_cell: int) -> li
     ledger
     smallest_cell : k, of which as many have failed by a month that is told roundly
     """
-    curves: dict[bytes, dict[float, _Month]] = defaultdict(dict)
+    curves: dict[tuple, dict[float, _Month]] = defaultdict(dict)
     for row in rows:
         by_month = row.behind.by_month
-        month = curves[by_month.followed.tobytes()].setdefault(by_month.month, _Month(row.behind))
+        month = curves[by_month.curve].setdefault(by_month.month, _Month(row.behind))
         _enter(month, row)
         month.places += [row.place] if row.unit else []
     found = []
@@ -176,7 +177,9 @@ def _failures(before: _Month | None, month: _Month, ledger: Ledger) -> Iterator[
             high = min(high, math.floor((month.competing[1] - competing[0]) * at_risk[0] / month.alive + 1e-9))
     names = [ledger.name_of(one.behind.gives_away[0]) for one in (before, month) if one is not None]
     if None not in names:
-        yield Together(dict(zip(names, [1.0] if before is None else [-1.0, 1.0], strict=True)), low, high)
+        # Where nobody failed between them it is one count, less itself.
+        times = {names[0]: -1.0} if before is not None else {}
+        yield Together(times | {names[-1]: times.get(names[-1], 0.0) + 1.0}, low, high)
 
 
 def _rest(failed: Range) -> Range:

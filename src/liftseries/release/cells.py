@@ -44,6 +44,8 @@ class Cells:
     def grid_for(self, grids: Sequence[Grid]) -> Grid | None:
         """The first of some grids by which the rows can be told; None where there is none."""
         lowest, highest = self._limits()
+        if lowest >= highest:
+            return None  # an estimate of another kind, that says nothing of the kind
         widest = round(max(grid.unit for grid in grids) / self.step)
         for tried, grid in enumerate(grids):
             if tried == ALONE:

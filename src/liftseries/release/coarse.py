@@ -36,7 +36,7 @@ from liftseries.release.masking import Masked, masked_material, tables_of
 from liftseries.release.shares import share_within, told_of_share
 
 SHARE, MONTHS = "share", "months"
-IN_TURN = (SHARE, "survival", "failed", MONTHS)  # what estimates say, the dearest first
+IN_TURN = (SHARE, "survival", "failed", MONTHS, "life table")  # what estimates say, the dearest first
 # The finest first.
 SHARES = [Grid(per_cent / 100, first / 100) for per_cent in (1, 2, 3, 4, 5, 6, 8, 10) for first in range(per_cent)]
 MONTHS_APART = [Grid(months, first) for months in (1, 2, 3, 4) for first in range(months)]
@@ -154,17 +154,17 @@ class _Choice:
         table = self.masked.whole.table(row[0])
         return float(table[estimate_of(table)].iloc[row[1]])
 
-    def _curve(self, row: Place) -> bytes:
+    def _curve(self, row: Place) -> tuple | None:
         by_month = self._behind(row).by_month
-        return by_month.followed.tobytes() if by_month else b""
+        return by_month.curve if by_month else None
 
     def _row(self, place: Place, number: float, unit: float) -> Row:
         return Row(place, self._behind(place), (number, math.nan, math.nan), unit)
 
     @cached_property
-    def _of_curve(self) -> dict[bytes, list[Row]]:
+    def _of_curve(self) -> dict[tuple, list[Row]]:
         """The rows of each curve that are told in all their digits."""
-        found: dict[bytes, list[Row]] = defaultdict(list)
+        found: dict[tuple, list[Row]] = defaultdict(list)
         for row in rows_by_month(tables_of(self.masked.material), self.masked.behind, {}):
             found[self._curve(row.place)].append(row)
         return found
@@ -176,7 +176,7 @@ def _groups(masked: Masked, could_be: Sequence[Place], says: Mapping[Place, str]
     for place in could_be:
         by_month = masked.behind[place[0]][place[1]].by_month
         names = tuple(map(masked.ledger.name_of, masked.behind[place[0]][place[1]].gives_away))
-        key = (by_month.followed.tobytes(), by_month.month) if by_month else names
+        key = (by_month.curve, by_month.month) if by_month else names
         found[says[place]].setdefault(key, []).append(place)
     return {one: list(rows.values()) for one, rows in found.items()}
 
