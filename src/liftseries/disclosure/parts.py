@@ -145,11 +145,10 @@ class _Part:
         Those of the series `tried`, of all numbers of the structure, that agree with what is known are among them.
         """
         here = [column for column, number in enumerate(self.numbers) if int(number) in goals]
+        none = np.empty((0, len(self.numbers)))
         if not here:
-            return {}, np.empty((0, len(self.numbers)))
-        every, _ = self.series_for(
-            goals, self.agreeing(np.array(tried or np.empty((0, max(self.numbers) + 1)))[:, self.numbers])
-        )
+            return {}, none
+        every, _ = self.series_for(goals, self.agreeing(np.array(tried)[:, self.numbers]) if len(tried) else none)
         limits = {int(self.numbers[column]): (every[:, column].min(), every[:, column].max()) for column in here}
         return limits, every
 
@@ -158,14 +157,12 @@ class _Part:
     ) -> tuple[np.ndarray, list[int]]:
         """Series of these numbers, those given and what it takes more to reach all goals; and which numbers miss one.
 
-        Where it is to `stop`, the first number that misses a goal is the last that is looked at, in the order of the
-        goals, and that briefly.
+        Where it is to `stop`, goals are looked at briefly, in their order, until the first that is missed.
 
         Parameters
         ----------
         goals : number -> what it must fall to, and rise to
         series : shape (n_series, n_numbers), such as agree with what is known
-        stop
 
         Raises
         ------
@@ -174,10 +171,8 @@ class _Part:
         """
         place = {int(number): column for column, number in enumerate(self.numbers)}
         here, missed = [number for number in goals if number in place], []
-        columns, (lows, highs) = (
-            [place[number] for number in here],
-            np.array([goals[n] for n in here], float).reshape(-1, 2).T,
-        )
+        columns = [place[number] for number in here]
+        lows, highs = np.array([goals[number] for number in here], float).reshape(-1, 2).T
         if not len(series):
             first = self._series(self.within, brief=stop)
             if first is None:

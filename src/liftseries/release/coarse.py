@@ -64,7 +64,6 @@ def with_coarse(masked: Masked, smallest_cell: int) -> Masked:
     for says in IN_TURN:
         for rows in groups[says]:
             choice.try_telling(rows)
-    masked = _told(masked, choice.told, smallest_cell)
     rows = [at for name, at in effects if (name, at) in could_be]
     numbers = told[RESULTS]["estimate"].iloc[rows]
     effects = effects_told(masked, numbers, known, telling, smallest_cell)
