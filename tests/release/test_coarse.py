@@ -15,6 +15,8 @@ from liftseries.estimators.proportion import share_of_patients
 from liftseries.release.by_month import Row, told_by_month
 from liftseries.release.check import attacked, told_roundly
 from liftseries.release.digits import Grid
+from liftseries.report.kit.tables.cells import PERCENT_SCALES, estimate
+from liftseries.report.survival.sentences import share_words
 
 
 @pytest.fixture(scope="module")
@@ -113,3 +115,16 @@ def test_months_between_which_nobody_failed_are_one_count_less_itself():
     told = [one for _, of in told_by_month(rows, Entries(n < 12), SMALLEST_CELL) for one in of]
     assert all(one.of == {"by 0": 1.0} or (one.lowest <= 0 <= one.highest and one.of == {"by 0": 0.0}) for one in told)
     assert any(one.of == {"by 0": 0.0} for one in told)
+
+
+def test_a_page_says_by_how_much_a_number_is_rounded(masked):
+    """In a cell, and in a sentence on survival, where a number without an interval would be left out."""
+    rows = told(masked)
+    for _, row in rows.iterrows():
+        assert estimate(row).endswith(")")
+        assert f"(rounded, ± {50 * row['unit'] if row['scale'] in PERCENT_SCALES else row['unit'] / 2:g}" in estimate(
+            row
+        )
+    curves = rows[rows["analysis"].eq("survival.km")]
+    assert len(curves)
+    assert all(share_words(row) == estimate(row) for _, row in curves.iterrows())
