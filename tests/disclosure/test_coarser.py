@@ -108,7 +108,8 @@ def may_be_told(
     telling, width = telling_after(sizes, total, told), unit * sizes[group]
     low, high = telling.range_of(str(group))
     every = range(int(low / width + 0.5), int(high / width + 0.5) + 1)
-    return telling.leaves_open([cell(group, k, width) for k in (every if multiple is None else [multiple])])
+    cells = [cell(group, k, width) for k in (every if multiple is None else [multiple])]
+    return all(telling.leaves_open(one) for one in cells if telling.could_be(one))
 
 
 def told_roundly(series: tuple[int, int, int], sizes: tuple[int, int], total: int, *, by_all: bool) -> Shares:

@@ -15,7 +15,9 @@ from liftseries.disclosure.enumeration import (
     failures_within,
     survival_within,
 )
+from liftseries.estimators.kaplan_meier import kaplan_meier
 from liftseries.estimators.proportion import exact, largest_risk, wilson
+from liftseries.models.survival.life_table import life_table
 
 DIGIT = 0.0005
 
@@ -41,6 +43,25 @@ def test_several_that_fail_at_one_time_lie_between_the_bounds():
 def test_where_the_curve_is_level_nobody_failed():
     assert failures_between(0.95, 0.95, (60, 40), DIGIT) == (0, 0)
     assert failures_between(0.95, 0.95, (6000, 4000), DIGIT)[1] > 0  # one failure of so many takes less than a digit
+
+
+def test_the_bounds_hold_of_every_curve_and_life_table():
+    """Of made-up series in which implants fail, fall out and die in the same months, from year to year."""
+    rng = np.random.default_rng(8)
+    for _ in range(200):
+        n = int(rng.integers(8, 60))
+        months, failed = rng.integers(1, 40, n).astype(float), rng.random(n) < rng.random()
+        curve, table = kaplan_meier(months, failed, np.arange(n)), life_table(months, failed, np.arange(n))
+        for before, after in ((0.0, 12.0), (12.0, 24.0), (0.0, 24.0), (0.0, 36.0)):
+            at_risk = [int((months >= month).sum()) for month in (before, after)]
+            if not at_risk[1]:
+                continue
+            told = [(float(curve.at([month])[0][0]),) * 2 for month in (before, after)]
+            fewest, most = failures_within(*told, at_risk)
+            assert fewest <= (failed & (months > before) & (months <= after)).sum() <= most
+            told = [(float(table.survival[table.start_months == month][0]),) * 2 for month in (before, after)]
+            fewest, most = failures_within(*told, at_risk)
+            assert fewest <= (failed & (months >= before) & (months < after)).sum() <= most
 
 
 @pytest.mark.parametrize("interval", [exact, wilson])

@@ -12,9 +12,11 @@ from release_series import HUNDRED_AND_TWENTY, SMALLEST_CELL, made_of
 from liftseries.base.remarks import names_in
 from liftseries.disclosure.declared import Behind, ByMonth, Counted
 from liftseries.estimators.proportion import share_of_patients
-from liftseries.release.by_month import told_by_month
-from liftseries.release.check import attacked
-from liftseries.release.shares import told_shares
+from liftseries.release.by_month import Row, told_by_month
+from liftseries.release.check import attacked, told_roundly
+from liftseries.release.digits import Grid
+from liftseries.report.kit.tables.cells import PERCENT_SCALES, estimate
+from liftseries.report.survival.sentences import share_words
 
 
 @pytest.fixture(scope="module")
@@ -26,16 +28,19 @@ def masked():
 def told(masked) -> pd.DataFrame:
     """The rows of results.csv that are told roundly, with their unit; design effects have tests of their own."""
     rows = masked.behind["results"]
-    units = {at: unit for (name, at), unit in masked.ledger.coarse.items() if name == "results" and not rows[at].effect}
-    return masked.material.results.loc[list(units)].assign(unit=list(units.values()))
+    grids = {at: grid for (name, at), grid in masked.ledger.coarse.items() if name == "results" and not rows[at].effect}
+    told = masked.material.results.loc[list(grids)]
+    return told.assign(unit=[grid.unit for grid in grids.values()], first=[grid.first for grid in grids.values()])
 
 
 def test_what_is_told_roundly_is_a_multiple_says_so_and_has_no_count(masked):
     rows = told(masked)
     assert len(rows)
     shares = rows[rows["scale"].isin(["risk", "probability"])]
-    times = shares["estimate"] / shares["unit"]
+    times = (shares["estimate"] - shares["first"]) / shares["unit"]
     assert times.to_numpy() == pytest.approx(times.round().to_numpy(), abs=1e-6)
+    true = masked.whole.results["estimate"].loc[rows.index]
+    assert (rows["estimate"] - true).abs().le(rows["unit"] / 2 + 1e-6).all()  # as near as it says
     assert all(names_in(note) & {"rounded_share", "rounded_months"} for note in rows["note"])
     assert rows[["conf_low", "conf_high"]].isna().all(axis=None)
     counts = rows.loc[rows["scale"].eq("risk"), ["n_sites", "n_patients", "n_events"]]  # survival's are at its month
@@ -59,15 +64,10 @@ def test_the_attack_takes_what_they_tell_and_recovers_nothing(masked):
 
 def test_what_they_tell_in_all_digits_holds_of_the_series(masked):
     """Else the attack would look in the wrong place."""
-    exactly = dict.fromkeys(masked.ledger.coarse, 1e-6)
+    exactly = dict.fromkeys(masked.ledger.coarse, Grid(1e-6))
     tables = {name: masked.whole.table(name) for name in {name for name, _ in exactly}}
     behind = {name: masked.behind[name] for name in tables}
-    ranges = [
-        one
-        for found in (told_shares, told_by_month)
-        for _, of in found(tables, behind, masked.ledger, exactly, SMALLEST_CELL)
-        for one in of
-    ]
+    ranges = [one for _, of in told_roundly(tables, behind, masked.ledger, exactly, SMALLEST_CELL) for one in of]
     assert ranges
     value = [sum(times * masked.ledger.entries[name].value for name, times in one.of.items()) for one in ranges]
     assert all(one.lowest - 0.01 <= n <= one.highest + 0.01 for one, n in zip(ranges, value, strict=True))
@@ -91,11 +91,9 @@ def test_survival_of_two_months_tells_of_the_failures_between_them():
         Behind(gives_away=(Counted(failed),), by_month=ByMonth("survival", month, n >= 0, still, n < 0))
         for failed, month, still in ((by_first, 12.0, n >= 100), (by_second, 36.0, n >= 200))
     ]
-    printed = pd.DataFrame({"estimate": [0.95, 0.94], "conf_low": np.nan, "conf_high": np.nan})
-    coarse = {("results", 0): 0.02, ("results", 1): 0.02}
-    found = told_by_month(
-        {"results": printed}, {"results": months}, Entries(by_first, by_second), coarse, SMALLEST_CELL
-    )
+    numbers = [(survival, math.nan, math.nan) for survival in (0.95, 0.94)]
+    rows = [Row(("results", at), one, told, 0.02) for at, (one, told) in enumerate(zip(months, numbers, strict=True))]
+    found = told_by_month(rows, Entries(by_first, by_second), SMALLEST_CELL)
     told = [one for _, of in found for one in of if math.isfinite(one.highest)]
     ranges = {tuple(sorted(one.of)): (one.lowest, one.highest) for one in told}
     assert set(ranges) == {("by 0",), ("by 1",), ("by 0", "by 1")}
@@ -105,3 +103,28 @@ def test_survival_of_two_months_tells_of_the_failures_between_them():
     low, high = ranges["by 0", "by 1"]
     assert low <= 1
     assert 4 <= high < 12
+
+
+def test_months_between_which_nobody_failed_are_one_count_less_itself():
+    n = np.arange(200)
+    months = [
+        Behind(gives_away=(Counted(n < 12),), by_month=ByMonth("survival", month, n >= 0, n >= 60, n < 0))
+        for month in (36.0, 60.0)
+    ]
+    rows = [Row(("results", at), one, (0.94, math.nan, math.nan), 0.04) for at, one in enumerate(months)]
+    told = [one for _, of in told_by_month(rows, Entries(n < 12), SMALLEST_CELL) for one in of]
+    assert all(one.of == {"by 0": 1.0} or (one.lowest <= 0 <= one.highest and one.of == {"by 0": 0.0}) for one in told)
+    assert any(one.of == {"by 0": 0.0} for one in told)
+
+
+def test_a_page_says_by_how_much_a_number_is_rounded(masked):
+    """In a cell, and in a sentence on survival, where a number without an interval would be left out."""
+    rows = told(masked)
+    for _, row in rows.iterrows():
+        assert estimate(row).endswith(")")
+        assert f"(rounded, ± {50 * row['unit'] if row['scale'] in PERCENT_SCALES else row['unit'] / 2:g}" in estimate(
+            row
+        )
+    curves = rows[rows["analysis"].eq("survival.km")]
+    assert len(curves)
+    assert all(share_words(row) == estimate(row) for _, row in curves.iterrows())

@@ -6,13 +6,15 @@ A number in a few digits is a range of the counts that it is worked out from.
 no finer was allowed, and from a number that is not told that none was; of small tables that gives counts away.
 *Choice:* a number is told where each value that it could have, by what is told before it, leaves all small counts open;
 so whether and how it is told depends on what is told alone (simulatable auditing: Kenthapadi, Mishra and Nissim 2005,
-from memory). *Rival:* to look at its own value only, which tells more numbers. *Consequence:* what the attack finds is
-all that can be found.
+from memory), and on which counts are of few: a value that it could not have then is passed over. *Rival:* to look at
+its own value only, which tells more numbers. *Consequence:* what the attack finds is all that can be found; who knows
+how numbers are told may learn which counts are of few, and no more.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from functools import cached_property
 
 import numpy as np
 
@@ -20,7 +22,7 @@ from liftseries.disclosure.counts import Count
 from liftseries.disclosure.parts import NoSeries, Together, Value, goals_of, known_of, parts_of
 from liftseries.disclosure.structure import structure_of
 
-MOST_KEPT = 1000  # series that are kept, the latest, as one of them may serve again
+MOST_KEPT = 300  # series that are kept, the latest, as one of them may serve again
 
 
 class Telling:
@@ -45,30 +47,44 @@ class Telling:
         self.agreed = np.zeros(len(self.structure.numbers))  # values of all numbers, that agree with all that is told
         self.series = self.agreed[None]  # such values in which some numbers are as low or high as they have to be
         for part in parts_of(self.structure, self.known, self.within):
-            found, _ = part.series_for(self.goals, [])
-            self._keep(part.numbers, found)
+            found, _ = part.series_for(self.goals, np.empty((0, len(part.numbers))))
+            self.agreed[part.numbers] = found[0]
+            self._put_by(part.numbers, found)
 
     def range_of(self, name: str) -> tuple[float, float]:
         """Lowest and highest value of a count by what is told, and by which counts are of few; not in whole numbers."""
         number = self.structure.number_of[name]
         if number in self.known:
             return self.known[number], self.known[number]
+        (part,) = parts_of(self.structure, self.known, self._of_few, self.told, holding={number})
+        return dict(part.bounds({number}, integers=False))[number]
+
+    def could_be(self, further: Sequence[Together]) -> bool:
+        """Whether this agrees with what is told and with which counts are of few; not in whole numbers."""
+        try:
+            parts = parts_of(self.structure, self.known, self._of_few, [*self.told, *further], self._asked(further))
+            return not any(part.is_impossible() for part in parts)
+        except NoSeries:
+            return False
+
+    @cached_property
+    def _of_few(self) -> dict[int, tuple[float, float]]:
+        """What each number is within, where it is known which are of few."""
         within = dict(self.within)
         for few, (low, high) in self.goals.items():
             at_least, at_most = self.within.get(few, (0.0, np.inf))
             within[few] = max(at_least, low), min(at_most, high)
-        (part,) = parts_of(self.structure, self.known, within, self.told, holding={number})
-        return dict(part.bounds({number}, integers=False))[number]
+        return within
 
-    def leaves_open(self, cells: Iterable[Sequence[Together]]) -> bool:
-        """Whether nothing could be told whichever of these were told too; those that cannot be are passed over."""
-        for further in cells:
-            try:
-                if self._series_with(further) is None:
-                    return False
-            except NoSeries:
-                continue
-        return True
+    def _asked(self, further: Sequence[Together]) -> set[int]:
+        return {self.structure.number_of[name] for one in further for name in one.of}
+
+    def leaves_open(self, further: Sequence[Together]) -> bool:
+        """Whether nothing could be told were this told too, which agrees with what is."""
+        try:
+            return self._series_with(further) is not None
+        except NoSeries:
+            return False
 
     def takes(self, further: Sequence[Together]) -> bool:
         """Tells this too, if nothing can be told from it; else leaves all as it was."""
@@ -76,17 +92,17 @@ class Telling:
         if found is None:
             return False
         for numbers, series in found:
-            self._keep(numbers, series)
+            self.agreed[numbers] = series[0]
         self.told += further
         return True
 
-    def _series_with(self, further: Sequence[Together]) -> list[tuple[np.ndarray, list[np.ndarray]]] | None:
+    def _series_with(self, further: Sequence[Together]) -> list[tuple[np.ndarray, np.ndarray]] | None:
         """Of each part that this is about its numbers, and series that reach all goals; None where they do not."""
-        asked = {self.structure.number_of[name] for one in further for name in one.of}
         found = []
-        for part in parts_of(self.structure, self.known, self.within, [*self.told, *further], holding=asked):
+        told = [*self.told, *further]
+        for part in parts_of(self.structure, self.known, self.within, told, holding=self._asked(further)):
             kept = part.agreeing(self.series[:, part.numbers])
-            series, missed = part.series_for(self.goals, list(kept), stop=True)
+            series, missed = part.series_for(self.goals, kept, stop=True)
             self._put_by(part.numbers, series[len(kept) :])
             if missed:
                 # What could not be hidden is looked at first the next time: it will often be the same.
@@ -95,12 +111,7 @@ class Telling:
             found.append((part.numbers, series))
         return found
 
-    def _keep(self, numbers: np.ndarray, found: Sequence[np.ndarray]) -> None:
-        """The first series found of some numbers taken over, and all of them kept."""
-        self.agreed[numbers] = found[0]
-        self._put_by(numbers, found)
-
-    def _put_by(self, numbers: np.ndarray, found: Sequence[np.ndarray]) -> None:
+    def _put_by(self, numbers: np.ndarray, found: np.ndarray) -> None:
         """Some numbers' values kept, beside those of the others that agree."""
         if not len(found):
             return

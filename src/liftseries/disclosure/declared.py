@@ -112,18 +112,24 @@ class ByMonth:
 
     Attributes
     ----------
-    says : the share that has not failed, the share that has, or the mean months until then
+    says : the share that has not failed, by Kaplan and Meier or by a life table; the share that has; the mean months
+        until then
     month : of follow-up
     followed : at risk at the start, shape (n_sites,), true/false
     still : of those, at risk at the month
     died : of those, died by the month with the implant in function
     """
 
-    says: Literal["survival", "failed", "months"]
+    says: Literal["survival", "life table", "failed", "months"]
     month: float
     followed: np.ndarray
     still: np.ndarray
     died: np.ndarray
+
+    @property
+    def curve(self) -> tuple[bytes, bool]:
+        """Equal of what is of one curve: a life table is another than Kaplan and Meier's."""
+        return self.followed.tobytes(), self.says == "life table"
 
 
 @dataclass(frozen=True)

@@ -19,9 +19,10 @@ def failures_between(before: float, after: float, at_risk: tuple[float, float], 
     """Fewest and most failures between two months at which survival is printed.
 
     Each failure alone takes survival down by the factor 1 - 1 / n, with n at risk between the numbers at both ends; d
-    at the same time by 1 - d / n, which is further down, and the product of such factors is at least 1 less all d / n:
+    at the same time by 1 - d / n, which is further down, and the product of such factors is at least 1 less all d / n.
+    Whoever failed is no longer at risk, so that survival is highest where nobody is censored and it is 1 - D / n0:
 
-        n1 (1 - S1 / S0)  ≤  D  ≤  ln(S1 / S0) / ln(1 - 1 / n0)
+        n1 (1 - S1 / S0)  ≤  D  ≤  n0 (1 - S1 / S0)
 
     Parameters
     ----------
@@ -31,7 +32,7 @@ def failures_between(before: float, after: float, at_risk: tuple[float, float], 
 
     Returns
     -------
-    Whole numbers; the highest is inf where so few are at risk that nothing bounds it.
+    Whole numbers.
     """
     printed = ((value - half_digit, value + half_digit) for value in (before, after))
     return failures_within(*printed, at_risk)
@@ -49,8 +50,7 @@ def failures_within(before: Range, after: Range, at_risk: tuple[float, float]) -
     highest = min(1.0, after[1] / max(before[0], 1e-9))
     lowest = max(after[0], 0.0) / min(1.0, before[1])
     fewest = math.ceil(second * (1 - highest) - 1e-9)
-    most = math.floor(math.log(lowest) / math.log1p(-1 / first) + 1e-9) if first > 1 and lowest > 0 else math.inf
-    return max(fewest, 0), most
+    return max(fewest, 0), math.floor(first * (1 - lowest) + 1e-9)
 
 
 def counts_agreeing(

@@ -107,16 +107,17 @@ def parts_of(
 
 
 def _rows_of(structure: Structure, further: Sequence[Together]) -> tuple[csr_array, np.ndarray]:
-    """Rows that at_least bounds from below, two of each; a highest that is none is left out."""
-    rows: list[np.ndarray] = []
+    """Rows that at_least bounds from below, two of each; a limit that is none is left out."""
+    entries: list[tuple[int, int, float]] = []
     at_least: list[float] = []
     for one in further:
-        row = np.zeros(len(structure.numbers))
-        for name, coefficient in one.of.items():
-            row[structure.number_of[name]] += coefficient
-        rows += [row, -row] if np.isfinite(one.highest) else [row]
-        at_least += [one.lowest, -one.highest] if np.isfinite(one.highest) else [one.lowest]
-    return csr_array(np.array(rows, float).reshape(len(rows), len(structure.numbers))), np.array(at_least, float)
+        for sign, least in ((1.0, one.lowest), (-1.0, -one.highest)):
+            if least > -np.inf:
+                entries += [(len(at_least), structure.number_of[name], sign * times) for name, times in one.of.items()]
+                at_least.append(least)
+    rows, numbers, values = np.array(entries, float).reshape(-1, 3).T
+    shape = (len(at_least), len(structure.numbers))
+    return csr_array((values, (rows.astype(int), numbers.astype(int))), shape=shape), np.array(at_least, float)
 
 
 class _Part:
@@ -144,70 +145,69 @@ class _Part:
         Those of the series `tried`, of all numbers of the structure, that agree with what is known are among them.
         """
         here = [column for column, number in enumerate(self.numbers) if int(number) in goals]
+        none = np.empty((0, len(self.numbers)))
         if not here:
-            return {}, np.empty((0, len(self.numbers)))
-        agree = self.agreeing(np.array(tried)[:, self.numbers]) if len(tried) else ()
-        every = np.array(self.series_for(goals, list(agree))[0])
+            return {}, none
+        every, _ = self.series_for(goals, self.agreeing(np.array(tried)[:, self.numbers]) if len(tried) else none)
         limits = {int(self.numbers[column]): (every[:, column].min(), every[:, column].max()) for column in here}
         return limits, every
 
     def series_for(
-        self, goals: Mapping[int, tuple[float, float]], series: list, *, stop: bool = False
-    ) -> tuple[list, list[int]]:
+        self, goals: Mapping[int, tuple[float, float]], series: np.ndarray, *, stop: bool = False
+    ) -> tuple[np.ndarray, list[int]]:
         """Series of these numbers, those given and what it takes more to reach all goals; and which numbers miss one.
 
-        Where it is to `stop`, the first number that misses a goal is the last that is looked at, in the order of the
-        goals, and that briefly.
+        Where it is to `stop`, goals are looked at briefly, in their order, until the first that is missed.
+
+        Parameters
+        ----------
+        goals : number -> what it must fall to, and rise to
+        series : shape (n_series, n_numbers), such as agree with what is known
 
         Raises
         ------
         NoSeries
             What is known contradicts itself; where it is to `stop`, even of numbers that need not be whole.
         """
-        series, missed = list(series) or [self._series(self.within, brief=stop)], []
-        column_of = {int(number): column for column, number in enumerate(self.numbers)}
-        here = [number for number in goals if number in column_of]
-        if series[0] is None:
-            if stop and not self._is_impossible():
-                return [], here[:1]
-            raise NoSeries
-        for place, number in enumerate(here):
-            if place == FIRST:
-                series += self._sweeps([column_of[one] for one in here], [goals[one] for one in here], series)
-            found, both = self._reaching(column_of[number], goals[number], series, brief=stop)
-            series += found
-            missed += [] if both else [number]
-            if stop and missed:
-                break
+        place = {int(number): column for column, number in enumerate(self.numbers)}
+        here, missed = [number for number in goals if number in place], []
+        columns = [place[number] for number in here]
+        lows, highs = np.array([goals[number] for number in here], float).reshape(-1, 2).T
+        if not len(series):
+            first = self._series(self.within, brief=stop)
+            if first is None:
+                if stop and not self.is_impossible():
+                    return series, here[:1]
+                raise NoSeries
+            series = first[None]
+        for k, (number, column) in enumerate(zip(here, columns, strict=True)):
+            if k == FIRST:
+                series = self._sweeps(columns, lows, highs, series)
+            for at_most, at_least in ((lows[k], 0.0), (np.inf, highs[k])):
+                if not ((series[:, column] >= at_least) & (series[:, column] <= at_most)).any():
+                    found = self._reaching(column, at_least, at_most, brief=stop)
+                    if found is not None:
+                        series = np.vstack([series, found])
+                    elif number not in missed:
+                        missed.append(number)
+                if stop and missed:
+                    return series, missed
         return series, missed
 
-    def _reaching(
-        self, column: int, goal: tuple[float, float], series: list, *, brief: bool
-    ) -> tuple[list[np.ndarray], bool]:
-        """Further series in which a number is as low, and as high, as its goal says; and whether it can be."""
-        found, both = [], True
-        for at_most, at_least in ((goal[0], 0.0), (np.inf, goal[1])):
-            if any(at_least <= one[column] <= at_most for one in series):
-                continue
-            lowest, highest = self.within.lb.copy(), self.within.ub.copy()
-            lowest[column], highest[column] = max(lowest[column], at_least), min(highest[column], at_most)
-            one = self._series(Bounds(lowest, highest), brief=brief) if lowest[column] <= highest[column] else None
-            found += [] if one is None else [one]
-            both = both and one is not None
-            if brief and not both:
-                break
-        return found, both
+    def _reaching(self, column: int, at_least: float, at_most: float, *, brief: bool) -> np.ndarray | None:
+        """A series in which a number lies between two; None where none is found."""
+        lowest, highest = self.within.lb.copy(), self.within.ub.copy()
+        lowest[column], highest[column] = max(lowest[column], at_least), min(highest[column], at_most)
+        return self._series(Bounds(lowest, highest), brief=brief) if lowest[column] <= highest[column] else None
 
-    def _sweeps(self, columns: list[int], goals: list[tuple[float, float]], series: list) -> list[np.ndarray]:
-        """Further series, in each of which as many as can be reach a goal that none reaches."""
-        found: list[np.ndarray] = []
-        lowest_of, highest_of = np.array(goals, float).T
+    def _sweeps(self, columns: list[int], lows: np.ndarray, highs: np.ndarray, series: np.ndarray) -> np.ndarray:
+        """The series, and further ones in each of which as many as can be reach a goal that none reaches."""
         highest = self.within.ub.copy()
-        highest[columns] = np.minimum(highest[columns], np.maximum(highest_of, self.within.lb[columns]))
-        for sign, goal in ((1.0, lowest_of), (-1.0, highest_of)):
+        highest[columns] = np.minimum(highest[columns], np.maximum(highs, self.within.lb[columns]))
+        for sign, goal in ((1.0, lows), (-1.0, highs)):
             left = np.inf
             while True:
-                nearest = (sign * np.array([*series, *found])[:, columns]).min(axis=0)
+                nearest = (sign * series[:, columns]).min(axis=0)
                 to_reach = np.array(columns)[nearest > sign * goal]
                 if not 1 < len(to_reach) < left:
                     break
@@ -215,17 +215,17 @@ class _Part:
                 objective = np.zeros(len(self.numbers))
                 objective[to_reach] = sign
                 one = self._series(Bounds(self.within.lb, highest), brief=True, objective=objective)
-                found += [] if one is None else [one]
-        return found
+                series = series if one is None else np.vstack([series, one])
+        return series
 
     def agreeing(self, series: np.ndarray) -> np.ndarray:
-        """Those of some values that agree with all that is known, shape (n_series, n_numbers), each once."""
+        """Those of some values that agree with all that is known, shape (n_series, n_numbers)."""
         series = series[((series >= self.within.lb) & (series <= self.within.ub)).all(axis=1)]
         agrees = (np.abs(self.equations @ series.T - self.equal_to[:, None]) <= NEAR).all(axis=0)
         agrees &= (self.inequalities @ series.T >= self.at_least[:, None] - NEAR).all(axis=0)
-        return np.unique(series[agrees], axis=0)
+        return series[agrees]
 
-    def _is_impossible(self) -> bool:
+    def is_impossible(self) -> bool:
         """Whether no values agree with all that is known, not even such as are not whole."""
         return self._relaxed(np.zeros(len(self.numbers)), self.within).status == INFEASIBLE
 

@@ -1,86 +1,98 @@
-"""Each number that rows told roundly could have, by what is told before them, and what it would tell of the counts."""
+"""By which grid rows are told roundly: the finest of which no number that it could tell gives a count away.
+
+A cell is what lies between two values: rows told by a grid tell the cell that their number lies in. What a narrower
+cell leaves open a wider one does, so the outer cells of all grids are looked at at once, by halving.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from bisect import bisect_left
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 
-import numpy as np
-import pandas as pd
-
+from liftseries.disclosure.coarser import Telling
 from liftseries.disclosure.enumeration import Range
 from liftseries.disclosure.parts import Together
-from liftseries.release.by_month import told_by_month
-from liftseries.release.entries import Behinds
-from liftseries.release.ledger import Ledger, Place
-from liftseries.release.shares import share_within, told_of_share
+from liftseries.release.digits import Grid
 
-MONTHS = "months"
 NEAR = 1e-9
-Cell = tuple[float, list[Together]]  # a number, and what it would tell
+ALONE = 3  # grids that are tried one by one, as most numbers are told by one of these
 
 
-def cells_of_share(
-    place: Place, unit: float, behind: Behinds, ledger: Ledger, range_of: Callable[[str], Range], smallest_cell: int
-) -> Iterator[Cell]:
-    """Each number that a share could have, were it told as a multiple of a unit.
+@dataclass
+class Cells:
+    """What rows that say one thing tell, were their number known to lie between two.
 
-    Parameters
+    Attributes
     ----------
-    place : the row
-    unit : of which it would be told as a multiple
-    behind : who stands behind each row
-    ledger
-    range_of : name in the ledger -> lowest and highest value that the count could have
-    smallest_cell : k
+    told : what is told of counts by a number between two
+    telling : what a reader has
+    step : of which the limits of cells are multiples
+    most : the largest number that there can be
+    within : what the number could be by what is told; None where that is to be found
     """
-    whole, part = (ledger.name_of(counted) for counted in behind[place[0]][place[1]].gives_away)
-    (least, most), (fewest, highest) = range_of(whole), range_of(part)
-    low = max(fewest, smallest_cell) / max(most, 1.0)
-    high = min(highest / max(least, 1.0), 1.0)
-    for multiple in range(math.floor(low / unit + 0.5 - NEAR), math.ceil(high / unit - 0.5 + NEAR) + 1):
-        yield multiple * unit, told_of_share(whole, part, share_within(multiple * unit, unit), smallest_cell)
 
+    told: Callable[[float, float], Sequence[Together]]
+    telling: Telling
+    step: float
+    most: float
+    within: Range | None = None
+    _open: list[tuple[int, int]] = field(default_factory=list)
+    _closed: list[tuple[int, int]] = field(default_factory=list)
 
-def cells_of_month(
-    rows: Sequence[Place],
-    unit: float,
-    tables: Mapping[str, pd.DataFrame],
-    behind: Behinds,
-    ledger: Ledger,
-    coarse: Mapping[Place, float],
-    range_of: Callable[[str], Range],
-    smallest_cell: int,
-) -> Iterator[Cell]:
-    """Each number that rows could have which say one thing of a curve at a month.
+    def grid_for(self, grids: Sequence[Grid]) -> Grid | None:
+        """The first of some grids by which the rows can be told; None where there is none."""
+        lowest, highest = self._limits()
+        if lowest >= highest:
+            return None  # an estimate of another kind, that says nothing of the kind
+        widest = round(max(grid.unit for grid in grids) / self.step)
+        for tried, grid in enumerate(grids):
+            if tried == ALONE:
+                ends, starts = self._outer(lowest, highest, widest)
+            cells = self._cells_of(grid, lowest, highest)
+            may_be = cells and (tried < ALONE or (cells[0][1] >= ends and cells[-1][0] <= starts))
+            if may_be and all(self._is_open(*cell) for cell in (cells[0], *reversed(cells[1:]))):
+                return grid
+        return None
 
-    Parameters
-    ----------
-    rows : all have the same number
-    tables : as they leave, by name; these rows among them
-    coarse : all that is told roundly, these rows too
-    unit, behind, ledger, range_of, smallest_cell : as in `cells_of_share`
-    """
-    one = behind[rows[0][0]][rows[0][1]]
-    failed = ledger.name_of(one.gives_away[0])
-    fewest, most = range_of(failed)
-    says, month = one.by_month.says, one.by_month.month
-    steps = np.arange(month + 1) if says == MONTHS else np.arange(0, 1 + unit / 2, unit)
-    tables = {name: table.copy() for name, table in tables.items()}
-    places = {name: [at for of, at in rows if of == name] for name in {name for name, _ in rows}}
-    could_be = False
-    for number in steps if says == "failed" else steps[::-1]:  # from no failure on
-        for name, at in places.items():
-            tables[name].loc[at, "estimate" if "estimate" in tables[name] else "survival"] = number
-        told = [
-            one
-            for of, ranges in told_by_month(tables, behind, ledger, coarse, smallest_cell)
-            if set(of) & set(rows)
-            for one in ranges
-        ]
-        mine = [one for one in told if set(one.of) == {failed}]
-        if all(one.lowest <= most + NEAR and one.highest >= fewest - NEAR for one in mine):
-            could_be = True
-            yield float(number), told
-        elif could_be:
-            return
+    def _outer(self, lowest: int, highest: int, widest: int) -> tuple[float, float]:
+        """Before where the lowest cell of no grid may end, and behind where the highest of none may start."""
+        low, high = lowest - widest, highest + widest
+        if not self._is_open(low, high):
+            return math.inf, -math.inf
+        by_end = bisect_left(range(high - low), True, lo=1, key=lambda by: self._is_open(low, low + by))
+        by_start = bisect_left(range(high - low), True, lo=1, key=lambda by: self._is_open(high - by, high))
+        return low + by_end, high - by_start
+
+    def _limits(self) -> tuple[int, int]:
+        """What the number could be by what is told, in steps."""
+        if self.within is not None:
+            low, high = (
+                math.floor(limit / self.step + sign * NEAR) for limit, sign in zip(self.within, (-1, 1), strict=True)
+            )
+            return max(low, 0), high + 1  # what lies at the end of a cell is the next one's
+        end = round(self.most / self.step)
+        first_end = bisect_left(range(end + 1), True, lo=1, key=lambda at: self._could_be(0, at))
+        last_start = end - bisect_left(range(end + 1), True, lo=1, key=lambda by: self._could_be(end - by, end))
+        return first_end - 1, last_start + 1
+
+    def _cells_of(self, grid: Grid, lowest: int, highest: int) -> list[tuple[int, int]]:
+        """The cells of a grid that hold what could be, in steps; none where one would say none or all."""
+        numbers = grid.between(lowest * self.step, highest * self.step - self.step / 2)
+        if self.most == 1 and not NEAR < numbers[0] <= numbers[-1] < 1 - NEAR:
+            return []
+        return [(round((one - grid.unit / 2) / self.step), round((one + grid.unit / 2) / self.step)) for one in numbers]
+
+    def _could_be(self, low: int, high: int) -> bool:
+        return self.telling.could_be(self.told(low * self.step, high * self.step))
+
+    def _is_open(self, low: int, high: int) -> bool:
+        """Whether a cell leaves all small counts open."""
+        if any(low <= one and other <= high for one, other in self._open):
+            return True
+        if any(one <= low and high <= other for one, other in self._closed):
+            return False
+        is_open = self.telling.leaves_open(self.told(low * self.step, high * self.step))
+        (self._open if is_open else self._closed).append((low, high))
+        return is_open

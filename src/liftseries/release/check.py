@@ -17,7 +17,8 @@ from liftseries.base.remarks import WITHHELD_COUNT
 from liftseries.disclosure.attack import told_apart
 from liftseries.disclosure.counts import Count, n_patients_behind, value_of
 from liftseries.disclosure.parts import Together, Value
-from liftseries.release.by_month import told_by_month
+from liftseries.release.by_month import rows_by_month, told_by_month
+from liftseries.release.digits import Grid
 from liftseries.release.effects import told_effects
 from liftseries.release.entries import Behinds
 from liftseries.release.enumerated import enumerated
@@ -132,12 +133,15 @@ def told_roundly(
     tables: Mapping[str, pd.DataFrame],
     behind: Behinds,
     ledger: Ledger,
-    coarse: Mapping[Place, float],
+    coarse: Mapping[Place, Grid],
     smallest_cell: int,
 ) -> list[tuple[list[Place], list[Together]]]:
     """What rows that are told roundly tell of counts: the rows, and what they tell."""
-    known = tables, behind, ledger, coarse, smallest_cell
-    return [*told_shares(*known), *told_by_month(*known)]
+    by_month = rows_by_month(tables, behind, coarse)
+    return [
+        *told_shares(tables, behind, ledger, coarse, smallest_cell),
+        *told_by_month(by_month, ledger, smallest_cell),
+    ]
 
 
 def shown_values(masked: Masked) -> dict[str, int | tuple[int, int]]:

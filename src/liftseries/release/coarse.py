@@ -2,38 +2,47 @@
 
 *Situation:* that 2 failed between month 12 and 36 is told by the numbers failed by each, so one of them goes, and with
 it went all estimates of that month; a count that goes for the sake of others took its share along. *Choice:* they are
-told as multiples of 1, 2 or 5 per cent, months in function as whole months, the finest of which the attack recovers
-nothing whichever multiple it were (`disclosure.coarser`). *Rival:* to withhold them. *Consequence:* the dearest leave
-first. Their intervals do not leave: of patients with a site each, how wide one is tells how many have the event.
+told in steps of 1 to 10 per cent, months in function of 1 to 4 months, from where the steps are counted chosen with
+them: the finest of which the attack recovers nothing whichever number were told (`cells`, `disclosure.coarser`); how
+far off it may be stands beside it. *Rival:* multiples of a step, one of which often parts what must stay together.
+*Consequence:* the dearest leave first. Their intervals do not leave: of patients with a site each, how wide one is
+tells how many have the event.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
 from liftseries.disclosure.coarser import Telling
 from liftseries.disclosure.declared import Behind, Counted
+from liftseries.disclosure.enumeration import Range
 from liftseries.disclosure.parts import Together
 from liftseries.models.shared.population import Population
-from liftseries.release.cells import MONTHS, Cell, cells_of_month, cells_of_share
-from liftseries.release.check import Known, known_of, told_roundly
+from liftseries.release.by_month import Row, estimate_of, rows_by_month, told_by_month
+from liftseries.release.cells import Cells
+from liftseries.release.check import Known, known_of
 from liftseries.release.coarse_effects import effects_told, effects_withheld
-from liftseries.release.entries import RESULTS, Behinds
+from liftseries.release.digits import Grid
+from liftseries.release.entries import RESULTS
 from liftseries.release.ledger import Place
 from liftseries.release.masking import Masked, masked_material, tables_of
+from liftseries.release.shares import share_within, told_of_share
 
-SHARE = "share"
-IN_TURN = (SHARE, "survival", "failed", MONTHS)  # what estimates say, the dearest first
-UNITS = (0.01, 0.02, 0.05)  # of which shares are told as multiples
+SHARE, MONTHS = "share", "months"
+IN_TURN = (SHARE, "survival", "failed", MONTHS, "life table")  # what estimates say, the dearest first
+# The finest first.
+SHARES = [Grid(per_cent / 100, first / 100) for per_cent in (1, 2, 3, 4, 5, 6, 8, 10) for first in range(per_cent)]
+MONTHS_APART = [Grid(months, first) for months in (1, 2, 3, 4) for first in range(months)]
 NEAR = 1e-6
-NUMBERS = ["estimate", "survival", "conf_low", "conf_high"]
-Coarse = Mapping[Place, float]
-Tables = Mapping[str, pd.DataFrame]
+HALF_A_PER_CENT, HALF_A_MONTH = 0.005, 0.5  # of which the ends of cells are multiples
+Told = Callable[[float, float], list[Together]]
 
 
 def with_coarse(masked: Masked, smallest_cell: int) -> Masked:
@@ -48,17 +57,17 @@ def with_coarse(masked: Masked, smallest_cell: int) -> Masked:
     telling = Telling(known.counts, masked.ledger.patients, known.values, known.needed)
     effects = effects_withheld(masked)
     could_be = [*places, *effects]
-    printed = {unit: _numbers(_told(masked, dict.fromkeys(could_be, unit), smallest_cell)) for unit in UNITS}
-    choice = _Choice(masked, smallest_cell, known, telling, printed, places)
-    groups = _groups(masked, places)
+    told = tables_of(_told(masked, dict.fromkeys(could_be, SHARES[0]), smallest_cell).material)
+    could_be = {(name, at) for name, at in could_be if told[name][estimate_of(told[name])].notna().iloc[at]}
+    choice = _Choice(masked, smallest_cell, known, telling, could_be)
+    groups = _groups(masked, [place for place in places if place in could_be], places)
     for says in IN_TURN:
-        for unit in UNITS if says != MONTHS else UNITS[-1:]:
-            for rows in groups[says]:
-                choice.try_telling(rows, unit)
-    masked = _told(masked, choice.told, smallest_cell)
-    numbers = printed[UNITS[0]][RESULTS]["estimate"].iloc[[at for _, at in effects]].dropna()
-    told = effects_told(masked, numbers, known, telling, smallest_cell)
-    return _told(masked, choice.told | told, smallest_cell)
+        for rows in groups[says]:
+            choice.try_telling(rows)
+    rows = [at for name, at in effects if (name, at) in could_be]
+    numbers = told[RESULTS]["estimate"].iloc[rows]
+    effects = effects_told(masked, numbers, known, telling, smallest_cell)
+    return _told(masked, choice.told | dict.fromkeys(effects, Grid(1.0)), smallest_cell)
 
 
 @dataclass
@@ -69,110 +78,106 @@ class _Choice:
     ----------
     masked, smallest_cell : what leaves, and k
     known, telling : what a reader has, and the attack on it with what is told roundly
-    printed : unit -> tables with all rows that could be told roundly as its multiples
-    places : those rows
-    told : those that are, with their unit
+    could_be : the rows that could be told roundly
+    told : those that are, and how
     """
 
     masked: Masked
     smallest_cell: int
     known: Known
     telling: Telling
-    printed: Mapping[float, Tables]
-    places: Collection[Place]
-    told: dict[Place, float] = field(default_factory=dict)
-    _fewest: dict[str, float] = field(default_factory=dict)
+    could_be: Collection[Place]
+    told: dict[Place, Grid] = field(default_factory=dict)
 
-    def try_telling(self, rows: Sequence[Place], unit: float) -> None:
-        """Tells rows that say the same in this unit if none of the numbers that they could be gives a count away."""
-        mine = [row for row in rows if row not in self.told]
-        if not mine or unit * self._fewest_of(self.masked.behind[rows[0][0]][rows[0][1]]) < self.smallest_cell - 1:
-            return  # a multiple that is fewer sites wide hardly ever leaves 1 to k - 1 open
-        coarse, ledger = self.told | dict.fromkeys(mine, unit), self.masked.ledger
-        behind = self._beside(mine[0])
-        tables = {name: self._shown(name, coarse) for name in behind}
-        cells = list(self._cells(mine, unit, tables, behind, coarse))
-        cells = [*cells[:1], *reversed(cells[1:])]  # the outer ones first, as they are the closest
-        if self._may_say_none_or_all(mine[0], cells):
-            return
-        if not self.telling.leaves_open(self.known.in_counts(told) for _, told in cells):
-            return
-        for of, ranges in told_roundly(tables, behind, ledger, coarse, self.smallest_cell):
-            if set(of) & set(mine) and self._hold(ranges):
-                took = self.telling.takes(self.known.in_counts(ranges))
-                self.told |= dict.fromkeys(set(of) & set(mine), unit) if took else {}
+    def try_telling(self, rows: Sequence[Place]) -> None:
+        """Tells rows that say the same, by the finest grid of which no number that it could tell gives a count away."""
+        by_month = self._behind(rows[0]).by_month
+        in_months = by_month is not None and by_month.says == MONTHS
+        if in_months:
+            cells = Cells(self._told_by_month(rows), self.telling, HALF_A_MONTH, by_month.month)
+        elif by_month:
+            cells = Cells(self._told_by_month(rows), self.telling, HALF_A_PER_CENT, 1.0)
+        else:
+            within = self._share_within(rows[0])
+            cells = Cells(self._told_by_share(rows[0]), self.telling, HALF_A_PER_CENT, 1.0, within)
+        grid = cells.grid_for(MONTHS_APART if in_months else SHARES)
+        if grid is not None:
+            number = grid.told(self._value(rows[0]))
+            further = cells.told(number - grid.unit / 2, number + grid.unit / 2)
+            if self._hold(further) and self.telling.takes(further):
+                self.told |= dict.fromkeys(rows, grid)
 
-    def _fewest_of(self, behind: Behind) -> float:
-        """Of how many sites a share is, or how many a curve follows, at the least by what is told."""
-        counted = Counted(behind.by_month.followed) if behind.by_month else behind.gives_away[0]
-        name = self.masked.ledger.name_of(counted)
-        if name is None:
-            return float(counted.members.sum())
-        if name not in self._fewest:
-            self._fewest[name] = self._range_of(name)[0]
-        return self._fewest[name]
+    def _told_by_share(self, row: Place) -> Told:
+        names = [self.masked.ledger.name_of(counted) for counted in self._behind(row).gives_away]
 
-    def _may_say_none_or_all(self, row: Place, cells: Sequence[Cell]) -> bool:
-        """Whether a share could be told as none or all that is neither."""
-        by_month = self.masked.behind[row[0]][row[1]].by_month
-        is_share = by_month is None or by_month.says != MONTHS
-        return is_share and any(min(number, 1 - number) < NEAR for number, _ in cells)
+        def told(low: float, high: float) -> list[Together]:
+            share = share_within((low + high) / 2, high - low)
+            return self.known.in_counts(told_of_share(*names, share, self.smallest_cell))
+
+        return told
+
+    def _told_by_month(self, rows: Sequence[Place]) -> Told:
+        """What rows would tell of a month, by what is told of their curve."""
+        beside = [row for row in self._of_curve[self._curve(rows[0])] if row.place not in self.could_be]
+        beside += [
+            self._row(place, self.told[place].told(self._value(place)), grid.unit)
+            for place, grid in self.told.items()
+            if self._curve(place) == self._curve(rows[0])
+        ]
+
+        def told(low: float, high: float) -> list[Together]:
+            mine = [self._row(place, (low + high) / 2, high - low) for place in rows]
+            found = told_by_month([*beside, *mine], self.masked.ledger, self.smallest_cell)
+            return self.known.in_counts(one for of, ranges in found if set(of) & set(rows) for one in ranges)
+
+        return told
+
+    def _share_within(self, row: Place) -> Range:
+        """What a share could be, as k have it."""
+        whole, part = (self._range_of(counted) for counted in self._behind(row).gives_away)
+        return max(part[0], self.smallest_cell) / max(whole[1], 1.0), min(part[1] / max(whole[0], 1.0), 1.0)
+
+    def _range_of(self, counted: Counted) -> Range:
+        return self.telling.range_of(self.known.names[self.masked.ledger.name_of(counted)])
 
     def _hold(self, ranges: Sequence[Together]) -> bool:
         """Whether ranges are true of the series: what an estimate of another kind tells would be none of these."""
-        entries = self.masked.ledger.entries
-        values = [sum(times * entries[name].value for name, times in one.of.items()) for one in ranges]
+        value = {self.known.names[name]: entry.value for name, entry in self.masked.ledger.entries.items()}
+        values = [sum(times * value[name] for name, times in one.of.items()) for one in ranges]
         return all(one.lowest - NEAR <= n <= one.highest + NEAR for one, n in zip(ranges, values, strict=True))
 
-    def _cells(
-        self, rows: Sequence[Place], unit: float, tables: Tables, behind: Behinds, coarse: Coarse
-    ) -> Iterator[Cell]:
-        ledger, k = self.masked.ledger, self.smallest_cell
-        if behind[rows[0][0]][rows[0][1]].by_month is None:
-            return cells_of_share(rows[0], unit, behind, ledger, self._range_of, k)
-        return cells_of_month(rows, unit, tables, behind, ledger, coarse, self._range_of, k)
+    def _behind(self, row: Place) -> Behind:
+        return self.masked.behind[row[0]][row[1]]
 
-    def _range_of(self, name: str) -> tuple[float, float]:
-        return self.telling.range_of(self.known.names[name])
+    def _value(self, row: Place) -> float:
+        table = self.masked.whole.table(row[0])
+        return float(table[estimate_of(table)].iloc[row[1]])
 
-    def _beside(self, row: Place) -> Behinds:
-        """Who stands behind this row and, of a curve, those of the same one; None behind all others."""
-        one, all_of = self.masked.behind[row[0]][row[1]], self.masked.behind
-        if one.by_month is None:
-            return {row[0]: [other if other is one else None for other in all_of[row[0]]]}
-        followed = one.by_month.followed
-        return {
-            name: [
-                other if other and other.by_month and np.array_equal(other.by_month.followed, followed) else None
-                for other in rows
-            ]
-            for name, rows in all_of.items()
-            if any(other and other.by_month for other in rows)
-        }
+    def _curve(self, row: Place) -> tuple | None:
+        by_month = self._behind(row).by_month
+        return by_month.curve if by_month else None
 
-    def _shown(self, name: str, told: Coarse) -> pd.DataFrame:
-        """A table with these rows as they are told, and the others that could be told roundly empty."""
-        table = self.printed[UNITS[0]][name].copy()
-        table.loc[[at for of, at in self.places if of == name]] = math.nan
-        for (_, at), unit in ((row, unit) for row, unit in told.items() if row[0] == name):
-            table.loc[at] = self.printed[unit][name].loc[at]
-        return table
+    def _row(self, place: Place, number: float, unit: float) -> Row:
+        return Row(place, self._behind(place), (number, math.nan, math.nan), unit)
+
+    @cached_property
+    def _of_curve(self) -> dict[tuple, list[Row]]:
+        """The rows of each curve that are told in all their digits."""
+        found: dict[tuple, list[Row]] = defaultdict(list)
+        for row in rows_by_month(tables_of(self.masked.material), self.masked.behind, {}):
+            found[self._curve(row.place)].append(row)
+        return found
 
 
-def _groups(masked: Masked, places: Mapping[Place, str]) -> dict[str, list[list[Place]]]:
-    """What they say -> rows that say the same of a curve at a month; a share is alone."""
-    found: dict[str, dict[object, list[Place]]] = {says: {} for says in IN_TURN}
-    for place, says in places.items():
+def _groups(masked: Masked, could_be: Sequence[Place], says: Mapping[Place, str]) -> dict[str, list[list[Place]]]:
+    """What they say -> rows that say the same of a curve at a month, or of two counts."""
+    found: dict[str, dict[object, list[Place]]] = {one: {} for one in IN_TURN}
+    for place in could_be:
         by_month = masked.behind[place[0]][place[1]].by_month
-        key = (by_month.followed.tobytes(), by_month.month) if by_month else place
-        found[says].setdefault(key, []).append(place)
-    return {says: list(rows.values()) for says, rows in found.items()}
-
-
-def _numbers(masked: Masked) -> dict[str, pd.DataFrame]:
-    """Estimates and intervals of the tables that leave."""
-    tables = tables_of(masked.material).items()
-    return {name: table[[column for column in NUMBERS if column in table]].astype(float) for name, table in tables}
+        names = tuple(map(masked.ledger.name_of, masked.behind[place[0]][place[1]].gives_away))
+        key = (by_month.curve, by_month.month) if by_month else names
+        found[says[place]].setdefault(key, []).append(place)
+    return {one: list(rows.values()) for one, rows in found.items()}
 
 
 def _withheld(masked: Masked, smallest_cell: int) -> dict[Place, str]:
@@ -205,7 +210,7 @@ def _without_event(behind: Behind, population: Population) -> list[np.ndarray]:
     return [whole.members & ~(population.patients_of(events.members) if events.unit == "patients" else events.members)]
 
 
-def _told(masked: Masked, coarse: Coarse, smallest_cell: int) -> Masked:
+def _told(masked: Masked, coarse: Mapping[Place, Grid], smallest_cell: int) -> Masked:
     ledger = replace(masked.ledger, coarse=dict(coarse))
     material, withheld = masked_material(masked.whole, masked.behind, ledger, masked.protection, smallest_cell)
     return replace(masked, material=material, ledger=ledger, withheld=withheld)

@@ -33,10 +33,8 @@ def effects_withheld(masked: Masked) -> list[Place]:
     ]
 
 
-def effects_told(
-    masked: Masked, numbers: pd.Series, known: Known, telling: Telling, smallest_cell: int
-) -> dict[Place, float]:
-    """Which of these may be told, each with the unit that it is a multiple of.
+def effects_told(masked: Masked, numbers: pd.Series, known: Known, telling: Telling, smallest_cell: int) -> list[Place]:
+    """Which of these may be told.
 
     Parameters
     ----------
@@ -47,7 +45,7 @@ def effects_told(
     """
     choice, behind = _Choice(masked, known, telling, smallest_cell), masked.behind[RESULTS]
     told = [at for at, number in numbers.items() if choice.may_be_told(behind[at]) and choice.takes(behind[at], number)]
-    return {(RESULTS, at): 1.0 for at in told}
+    return [(RESULTS, at) for at in told]
 
 
 class _Choice:
@@ -90,5 +88,9 @@ class _Choice:
 
     def _leaves_open(self, behind: Behind) -> bool:
         rest = behind, self.ledger, self.again, self.smallest_cell
-        cells = (told_of_effect(number, *rest, times) for number in (1.0, 2.0) for times in CLOSER)
-        return self.telling.leaves_open(map(self.known.in_counts, cells))
+        for number in (1.0, 2.0):
+            cells = (self.known.in_counts(told_of_effect(number, *rest, times)) for times in CLOSER)
+            closest = next((cell for cell in cells if self.telling.could_be(cell)), None)
+            if closest is not None and not self.telling.leaves_open(closest):
+                return False  # further off it would leave open what it does here
+        return True

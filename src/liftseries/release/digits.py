@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
@@ -12,7 +15,7 @@ from liftseries.report.kit.tables.cells import PERCENT_SCALES, RATIO_SCALES
 SHARE, PLAIN, LEAST_P = 3, 2, 0.01  # decimals of a share, of any other number; a smaller p is told as below it
 HALF_SHARE, HALF_OF_FEW, HALF_OF_PLAIN = (0.5 * 10.0**-digits for digits in (SHARE, 2, PLAIN))
 TIE = 1e-7  # within which a share lies midway between two multiples
-HALF_MONTH = 0.5  # of a number of months told coarsely
+NEAR = 1e-9
 SHARE_OF_FEW = 2  # of a share of fewer than `FEW_SITES` sites: a whole per cent
 LARGEST_LOG = 50.0  # of a ratio that can be written
 SHARES = ("share", "survival")  # columns of tables that hold shares; of results.csv the scale says so
@@ -20,12 +23,35 @@ EFFECT = "ratio"  # the scale of a design effect
 SUMMARIES = ("median", "q1", "q3")
 
 
+@dataclass(frozen=True)
+class Grid:
+    """Numbers told roundly: a first one, and from there in steps of a unit. What lies midway is told as the higher.
+
+    Attributes
+    ----------
+    unit : of a share, of months, or of a design effect
+    first : below one unit
+    """
+
+    unit: float
+    first: float = 0.0
+
+    def told(self, value: float) -> float:
+        """The number that a value is told as."""
+        return float(round((np.floor((value - self.first) / self.unit + 0.5 + TIE)) * self.unit + self.first, SHARE))
+
+    def between(self, low: float, high: float) -> np.ndarray:
+        """Its numbers that values from low to high can be told as, rising."""
+        steps = [np.floor((value - self.first) / self.unit + 0.5) for value in (low + NEAR, high + NEAR)]
+        return np.round(np.arange(steps[0], steps[1] + 1) * self.unit + self.first, SHARE)
+
+
 def rounded(
     values: pd.Series,
     column: str,
     scale: pd.Series | None = None,
     n_sites: np.ndarray | None = None,
-    coarse: np.ndarray | None = None,
+    coarse: Sequence[Grid | None] = (),
 ) -> pd.Series:
     """A column's numbers as they leave.
 
@@ -35,17 +61,15 @@ def rounded(
     column : its name
     scale : shape (n_rows,), of results.csv
     n_sites : shape (n_rows,), how many sites a share is of; NaN where it is no share of sites counted
-    coarse : shape (n_rows,), of how much a share is told as a multiple, and months as whole ones; 0 where as usual
+    coarse : of length n_rows, how each number is told roundly; None where as usual
     """
-    if coarse is not None and coarse.any():
-        unit = np.where(coarse > 0, coarse, 1.0)
-        if scale is not None:
-            unit = np.where(scale.isin(PERCENT_SCALES), unit, 1.0)
-        usual = rounded(values, column, scale, n_sites)
-        multiples = np.floor(values / unit + 0.5 + TIE) * unit  # a half goes up, so that each is told in one way
-        if scale is not None:
-            multiples = multiples.mask(scale.eq(EFFECT), values.map(effect_told))
-        return usual.mask(coarse > 0, multiples.round(SHARE))
+    if any(coarse):
+        told = rounded(values, column, scale, n_sites)
+        for at, grid in enumerate(coarse):
+            if grid is not None:
+                is_effect = scale is not None and scale.iloc[at] == EFFECT
+                told.iloc[at] = effect_told(values.iloc[at]) if is_effect else grid.told(values.iloc[at])
+        return told
     if column == "p_value":
         return values.round(2).where(values >= LEAST_P, 0.0).clip(upper=0.99).where(values.notna())
     if column in SUMMARIES:

@@ -17,7 +17,7 @@ from liftseries.disclosure.declared import MANY_PATIENTS, Counted
 from liftseries.disclosure.enumeration import Range, counts_agreeing, degrees_of_freedom, failures_within
 from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.estimators.proportion import exact, largest_risk, wilson
-from liftseries.release.digits import HALF_OF_PLAIN, LARGEST_LOG, SHARE, half_of_share
+from liftseries.release.digits import HALF_OF_PLAIN, LARGEST_LOG, SHARE, Grid, half_of_share
 from liftseries.release.entries import RESULTS, n_of_share
 from liftseries.release.masking import Masked
 from liftseries.report.kit.numbers import FEW_SITES
@@ -137,7 +137,7 @@ def _failures(masked: Masked, k: int) -> Iterator[tuple]:
             yield name, int(between.sum()), low, high, is_small and (low > 1 or high < k - 1)
 
 
-def _rounded_to(survival: float, unit: float | None, of_few: bool) -> Range:
-    """What survival may be that is printed; as a multiple of a unit where it is told roundly."""
-    half = unit / 2 if unit else half_of_share(survival, of_few)
+def _rounded_to(survival: float, grid: Grid | None, of_few: bool) -> Range:
+    """What survival may be that is printed, as a grid tells it where it is told roundly."""
+    half = grid.unit / 2 if grid else half_of_share(survival, of_few)
     return survival - half, survival + half

@@ -17,6 +17,7 @@ from liftseries.disclosure.declared import Behind, Counted, Unit
 from liftseries.models.shared.population import Population
 from liftseries.release.before import Before
 from liftseries.release.differences import small_differences
+from liftseries.release.digits import Grid
 
 Place = tuple[str, int]  # a table and a row of it
 Key = tuple[str, bytes]
@@ -57,7 +58,7 @@ class Ledger:
     known : names of counts that are told whatever else is withheld, by rows that leave the house
     before : what earlier releases told; None where there was none
     told_below : name of a count that is withheld -> what it is told to be below all the same
-    coarse : row -> to how much of a share it is rounded, since the counts that it gives away are withheld
+    coarse : row -> how its estimate is told roundly, since the counts that it gives away are withheld
     """
 
     population: Population
@@ -70,7 +71,7 @@ class Ledger:
     known: set[str] = field(default_factory=set)
     before: Before | None = None
     told_below: dict[str, int] = field(default_factory=dict)
-    coarse: dict[Place, float] = field(default_factory=dict)
+    coarse: dict[Place, Grid] = field(default_factory=dict)
     _names: dict[Key, str] = field(default_factory=dict)
 
     @property

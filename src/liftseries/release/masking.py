@@ -20,7 +20,7 @@ from liftseries.models.questions import tables_that_may_leave
 from liftseries.models.shared.population import Population
 from liftseries.release.before import Before
 from liftseries.release.bounds import with_bounds
-from liftseries.release.digits import EFFECT, rounded
+from liftseries.release.digits import EFFECT, Grid, rounded
 from liftseries.release.entries import RESULTS, Behinds, behind_rows, enter_tables, is_core, n_of_share
 from liftseries.release.groups import told_groups
 from liftseries.release.leaving import leaving
@@ -122,6 +122,15 @@ def masked_material(
     return material, pd.DataFrame(told)
 
 
+def rounded_remark(scale: str, grid: Grid) -> str:
+    """What is said beside a number told roundly."""
+    if scale == EFFECT:
+        return remark("rounded_effect")
+    if scale in PERCENT_SCALES:
+        return remark("rounded_share", points=50 * grid.unit)
+    return remark("rounded_months", months=grid.unit / 2)
+
+
 def released_plan(plan: Mapping) -> dict:
     """The plan without names of files, and without the words of the study's own tables."""
     told = {section: plan[section] for section in PLAN_SECTIONS if section in plan} | {"read_as": reading_told(plan)}
@@ -163,12 +172,10 @@ class _Masking:
                 had = pd.to_numeric(self.table["estimate"]).notna().to_numpy(bool)
                 table.loc[goes & had, "problem"] = WITHHELD
             if "note" in table and ("estimate" in rule.numbers or rule.interval):
-                table.loc[goes | (self._coarse > 0), "note"] = ""
-        if "note" in table and self._coarse.any():
-            rounds = [remark("rounded_share", per_cent=100 * unit) if unit else "" for unit in self._coarse]
-            rounds = pd.Series(rounds, table.index).where(table["scale"].isin(PERCENT_SCALES), remark("rounded_months"))
-            rounds = rounds.mask(table["scale"].eq(EFFECT), remark("rounded_effect"))
-            table["note"] = table["note"].mask(self._coarse > 0, rounds)
+                table.loc[goes | self._is_coarse, "note"] = ""
+        if "note" in table:
+            for at in np.flatnonzero(self._is_coarse):
+                table.loc[at, "note"] = rounded_remark(table["scale"].iloc[at], self._coarse[at])
         return table
 
     def _counts(self, column: str, values: pd.Series) -> pd.Series:
@@ -193,9 +200,13 @@ class _Masking:
         return np.array([n_of_share(one, self.ledger.population) for one in self.behind], float)
 
     @cached_property
-    def _coarse(self) -> np.ndarray:
-        """Of how much each row's share is told as a multiple, 0 where in all its digits; shape (n_rows,)."""
-        return np.array([self.ledger.coarse.get((self.name, row), 0.0) for row in range(len(self.table))], float)
+    def _coarse(self) -> list[Grid | None]:
+        """How each row's estimate is told roundly; None where in all its digits."""
+        return [self.ledger.coarse.get((self.name, row)) for row in range(len(self.table))]
+
+    @property
+    def _is_coarse(self) -> np.ndarray:
+        return np.array([grid is not None for grid in self._coarse], bool)
 
     @cached_property
     def _is_core(self) -> list[bool]:
@@ -212,7 +223,7 @@ class _Masking:
         return went["n_patients"] & ~np.array(many, bool)
 
     def _numbers_go(self, rule: Rule, went: Mapping[str, np.ndarray]) -> np.ndarray:
-        goes = (self._coarse > 0) & rule.interval
+        goes = self._is_coarse & rule.interval
         for column in rule.counts:
             goes |= went.get(column, False)
         for row, behind in enumerate(self.behind):

@@ -10,15 +10,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from liftseries.disclosure.declared import Behind, Counted, behind_estimate
 from liftseries.models.depth import behind as depth
-from liftseries.models.sensitivity.lost import TIPPING, WORST, lost_until
+from liftseries.models.sensitivity.lost import OBSERVED, TIPPING, WORST, lost_until
 from liftseries.models.shared.behind import Row
 from liftseries.models.shared.design import reference_among
 from liftseries.models.shared.levels import as_levels
 from liftseries.models.shared.population import Population
+from liftseries.models.survival.behind import at_month
 
 
 def detection_contrast(p: Population, row: Row) -> Behind:
@@ -58,4 +61,7 @@ def lost(p: Population, row: Row) -> Behind:
     if worst or row.analysis == TIPPING:
         away.append(Counted(gone))
     still = p.followed & (p.months >= row.month)
-    return behind_estimate(p.followed, by_then | gone if worst else by_then, gives_away=tuple(away), rests_on=(still,))
+    events = by_then | gone if worst else by_then
+    behind = behind_estimate(p.followed, events, gives_away=tuple(away), rests_on=(still,))
+    as_told = row.method == OBSERVED  # the same as survival.km
+    return replace(behind, by_month=at_month(p, "survival", row.month, p.followed, still)) if as_told else behind

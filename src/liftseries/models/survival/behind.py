@@ -53,10 +53,11 @@ def by_month(p: Population, row: Row) -> Behind:
     away = (Counted(by_then),)
     behind = behind_estimate(used, used & p.failed, gives_away=away, by_interval=bound, rests_on=(still,), parts=parts)
     says = SAYS.get(row.analysis)
-    return replace(behind, by_month=_at_month(p, says, row.month, used, still)) if says else behind
+    return replace(behind, by_month=at_month(p, says, row.month, used, still)) if says else behind
 
 
-def _at_month(p: Population, says: str, month: float, used: np.ndarray, still: np.ndarray) -> ByMonth:
+def at_month(p: Population, says: str, month: float, used: np.ndarray, still: np.ndarray) -> ByMonth:
+    """What an estimate says of those used, of whom some are still at risk at a month."""
     return ByMonth(says, month, used, still, used & p.died & (p.months <= month))
 
 
@@ -80,7 +81,8 @@ def life_table(p: Population, row: Row) -> Behind:
     """Implants that enter a year, and those that fail in it."""
     entering = p.followed & (p.months >= row.month)
     within = entering & p.failed & (p.months < row.month + INTERVAL_MONTHS)
-    return behind_estimate(entering, within, gives_away=(_failed_before(p, row.month),))
+    behind = behind_estimate(entering, within, gives_away=(_failed_before(p, row.month),))
+    return replace(behind, by_month=at_month(p, "life table", row.month, p.followed, entering))
 
 
 def between_visits(p: Population, row: Row) -> Behind:
@@ -232,7 +234,7 @@ def curve(p: Population, row) -> Behind:
         rests_on=(still,),
         group=part,
         seen_in=_beside(row.subset),
-        by_month=_at_month(p, "survival", row.months, part, still),
+        by_month=at_month(p, "survival", row.months, part, still),
     )
 
 

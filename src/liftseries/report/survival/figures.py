@@ -175,14 +175,15 @@ def draw_survival_methods(
         lines.append(Line(f"Month {one['term']}", heading=True))
         for _, row in survival_at(rows, one).iterrows():
             numbers = share_words(row)
-            if not numbers:  # without an interval there is nothing to draw
-                lines += [Line(f"   {method_name(row)}", (WITHHELD,))] if row["problem"] == WITHHELD else []
+            if missing(row["conf_low"]):  # without an interval there is nothing to draw
+                numbers = WITHHELD if row["problem"] == WITHHELD else numbers
+                lines += [Line(f"   {method_name(row)}", (numbers,))] if numbers else []
                 continue
             limits = (float(row[name]) for name in ("estimate", "conf_low", "conf_high"))
             lines.append(Line(f"   {method_name(row)}", (numbers,), *limits, not row["headline"]))
             if row["analysis"] != LOST:  # the worst case may leave the axis; its numbers stand beside it
                 lows += [lines[-1].estimate, lines[-1].low]
-    low = min(value for value in lows if not missing(value))
+    low = min((value for value in lows if not missing(value)), default=1.0)
     starts = 0.0 if low < 0.5 else math.floor(20 * (low - 0.01)) / 20
     axis = Axis("Implants in function, %" + (f" (axis starts at {100 * starts:g}%)" if starts else ""), percent=True)
     drawing = draw_forest(

@@ -8,7 +8,7 @@ from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import reference_in, way_of
 from liftseries.report.kit.numbers import count, missing
 from liftseries.report.kit.quoted import below_gate, beside
-from liftseries.report.kit.tables.cells import TRACE, Content, content_of, estimate
+from liftseries.report.kit.tables.cells import TRACE, Content, content_of, estimate, rounded_by
 from liftseries.report.kit.words import Words
 from liftseries.report.languages.say import say
 from liftseries.report.survival.sentences import may_be_set_side_by_side, quoted_survival, share_words
@@ -89,7 +89,7 @@ def _line(of_month: dict[str, pd.Series], months: list[str]) -> tuple[str, ...] 
 
 
 def _cell(row) -> str:
-    if missing(row["estimate"]) or missing(row["conf_low"]):
+    if missing(row["estimate"]) or (missing(row["conf_low"]) and not rounded_by(row)):
         return NOT_QUOTED
     return share_words(row) if row["scale"] == "probability" else estimate(row)
 

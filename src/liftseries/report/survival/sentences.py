@@ -13,6 +13,7 @@ from liftseries.report.kit.material import Material
 from liftseries.report.kit.method import made_by
 from liftseries.report.kit.numbers import WITHHELD, interval, is_withheld, missing, percent
 from liftseries.report.kit.sentences import first, last, small, source
+from liftseries.report.kit.tables.cells import rounded_by
 from liftseries.report.kit.words import Words
 from liftseries.report.languages.say import say
 
@@ -21,9 +22,13 @@ BOUND = "bound_without_failure"
 
 
 def share_words(row) -> str:
-    """A share in function, or failed, with its interval; its bound where nothing has failed; "" without a limit."""
+    """A share in function, or failed, with its interval; its bound where nothing has failed; "" without a limit.
+
+    One that is told roundly has no interval, and says by how much.
+    """
     if missing(row["estimate"]) or missing(row["conf_low"]):
-        return ""
+        by = "" if missing(row["estimate"]) else rounded_by(row)
+        return f"{percent(row['estimate'])}{by}" if by else ""
     if is_bound(row):
         in_function = row["estimate"] == 1
         low, high = percent(row["conf_low"]), percent(row["conf_high"])

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from liftseries.base.remarks import names_in
+from liftseries.base.remarks import names_in, remarks_in
 from liftseries.models.shared.gates import LARGE_DESIGN_EFFECT
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import (
@@ -86,8 +86,20 @@ def estimate(row) -> str:
     if not missing(row["conf_low"]) and not missing(row["note"]) and names_in(row["note"]) & BOUNDS:
         above = row["conf_low"] < row["estimate"]
         return f"at least {write(row['conf_low'])}" if above else f"at most {write(row['conf_high'])}"
+    if by := rounded_by(row):
+        return f"{write(row['estimate']) if row['scale'] in PERCENT_SCALES else format(row['estimate'], 'g')}{by}"
     text = interval(row["estimate"], row["conf_low"], row["conf_high"], write)
     return f"{text}, no interval" if missing(row["conf_low"]) and row["scale"] not in NEVER_AN_INTERVAL else text
+
+
+def rounded_by(row) -> str:
+    """` (rounded, ± 2.5 points)`, of a share or of months told roundly; "" of any other estimate."""
+    for one in remarks_in(None if missing(row["note"]) else row["note"]):
+        if one.name == "rounded_share":
+            return f" (rounded, ± {one.holes['points']:g} points)"
+        if one.name == "rounded_months":
+            return f" (rounded, ± {one.holes['months']:g})"
+    return ""
 
 
 def numbers(row, events: bool = False) -> tuple[str, ...]:

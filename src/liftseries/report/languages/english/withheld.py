@@ -21,12 +21,12 @@ SENTENCES: dict[str, str] = {
     ),
     "numbers": (
         "Rates, shares, survival and their intervals go where a count goes that they are worked out from ({numbers:# "
-        "number|# numbers} in all), or are multiples of 1, 2 or 5 per cent without an interval, and design effects "
-        "below 1.5 or not, where that leaves the count open. A mean, a ratio or a difference needs {median:g} patients "
-        "behind it, quartiles {quartiles:g}; one from a model also {cell:g} patients with an event and {cell:g} "
-        "without, in its level and in the one it is compared with. Standard errors, and the numbers of sites and "
-        "patients behind estimates of models, are not told, as they would give others away. Each number is rounded "
-        "once, from the full one."
+        "number|# numbers} in all), or are rounded, without an interval and by as much as is said beside them, and "
+        "design effects are below 1.5 or not, where that leaves the count open. A mean, a ratio or a difference needs "
+        "{median:g} patients behind it, quartiles {quartiles:g}; one from a model also {cell:g} patients with an event "
+        "and {cell:g} without, in its level and in the one it is compared with. Standard errors, and the numbers of "
+        "sites and patients behind estimates of models, are not told, as they would give others away. Each number is "
+        "rounded once, from the full one."
     ),
     "records": (
         "Single records are not here at all: tables of sites and passes, rows set aside, the smallest and largest "
