@@ -1,7 +1,7 @@
 """Missing values of a variable drawn from a model of its known ones.
 
 A number gets the value of a unit with about the same prediction, a level is drawn by a logistic model under a weak
-normal prior. Predictors are rows, shape (q, n). Coefficients are drawn by a symmetric root of their covariance: it is the
+normal prior. Predictors are rows, shape (q, n). Coefficients are drawn by a symmetric root of their covariance: the
 same whichever way the directions point in which predictors differ, which hangs on a library's last digits.
 
 Source: predictive mean matching: Little 1988, doi:10.2307/1391878; the prior, which keeps separated levels finite: as
