@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from hashlib import sha256
 
 import numpy as np
 import pandas as pd
@@ -78,6 +79,27 @@ def test_a_second_release_with_many_new_patients_is_told(released):
 def test_a_corrected_patient_counts_as_changed():
     before, after = keys_of(population_of(10)), keys_of(population_of(10, changed=2))
     assert (before != after).tolist() == [True, True] + [False] * 8
+
+
+def test_a_key_is_of_all_that_is_recorded_of_the_patient():
+    teeth = pd.array([14, None, 16], "Int64")
+    cases = pd.DataFrame({"site_id": list("abc"), "patient_id": list("xyx"), "tooth": teeth})
+    visits = pd.DataFrame({"site_id": list("cac"), "months": [3.0, 6.0, 9.5]})
+    texts = {"x": "a|x|14a|6.0#c|x|16c|3.0|c|9.5", "y": "b|y|"}
+    hashes = {patient: sha256(text.encode()).hexdigest()[:16] for patient, text in texts.items()}
+    expected = [f"a:x:{hashes['x']}", f"b:y:{hashes['y']}", f"c:x:{hashes['x']}"]
+    assert keys_of(Population({}, cases, visits, visits)).tolist() == expected
+
+
+def test_the_sets_are_recorded_as_any_table_is(tmp_path):
+    """A row for each site of each set; a key that a spreadsheet would compute, or that has commas, among them."""
+    population = population_of(3)
+    population.cases["site_id"] = ["=1+1", 'of, "two"', "P2"]
+    sets = {"s0": np.array([True, True, False]), "s1": np.zeros(3, bool), "s2": np.ones(3, bool)}
+    record(tmp_path, pd.DataFrame({"set": list(sets)}), sets, population)
+    rows = [(name, key) for name, members in sets.items() for key in keys_of(population)[members]]
+    write_csv(tmp_path / "expected.csv", pd.DataFrame(rows, columns=["set", "site"]))
+    assert (tmp_path / FOLDER / HOUSE / "0001.csv").read_bytes() == (tmp_path / "expected.csv").read_bytes()
 
 
 def test_the_same_run_is_no_earlier_release(released):

@@ -22,7 +22,7 @@ from liftseries.study.plan import read_plan
 from liftseries.study.schema import read_schema
 from liftseries.twin import people
 from liftseries.twin.donors import draw_column, draw_donors, event_chance, resolution
-from liftseries.twin.equality import agreement, compared, too_close
+from liftseries.twin.equality import Records, compared
 from liftseries.twin.folder import NOTE_FILE, draw_twin, make_twin
 from liftseries.twin.people import draw_people
 
@@ -156,20 +156,40 @@ def test_no_record_is_a_real_one_nor_points_at_one(real, twin, which):
 
 def test_agreement_counted_by_hand():
     real = pd.DataFrame({"a": [1, 1, 2], "b": ["x", "x", None]})
-    counts, single = agreement(real, np.array([0, 0, 1]), pd.DataFrame({"a": [1, 2], "b": [None, "y"]}))
-    # Choices: none, a, b, both. The first new record has a from rows 0 and 1 (one patient), b from row 2.
-    assert counts.tolist() == [[3, 2, 1, 0], [3, 1, 0, 0]]
-    assert single.tolist() == [[False, True, True, False], [False, True, False, False]]
+    records, new = Records(real, np.array([0, 0, 1])), pd.DataFrame({"a": [1, 2], "b": [None, "y"]})
+    counts, single = zip(*(records.agreement(new, names) for names in ("", "a", "b", "ab")), strict=True)
+    # The first new record has a from rows 0 and 1 (one patient), b from row 2.
+    assert np.transpose(counts).tolist() == [[3, 2, 1, 0], [3, 1, 0, 0]]
+    assert np.transpose(single).tolist() == [[False, True, True, False], [False, True, False, False]]
 
 
 def test_too_close():
     columns = list("abcde")
     real = pd.DataFrame([[1, 1, 1, 1, 1], [1, 1, 1, 1, 1], [2, 2, 2, 2, 2]], columns=columns)
     new = pd.DataFrame([[1, 1, 1, 1, 1], [1, 1, 1, 1, 9], [2, 2, 2, 2, 9], [2, 2, 2, 9, 9]], columns=columns)
-    patient = np.arange(3)
-    assert too_close(real, patient, new, k=2).tolist() == [True, False, True, False]
-    assert too_close(real, patient, new, k=2, strict=False).tolist() == [False, False, True, False]
-    assert too_close(real, patient, new, k=3, strict=False).tolist() == [True, False, True, False]
+    records = Records(real, np.arange(3))
+    assert records.too_close(new, k=2).tolist() == [True, False, True, False]
+    assert records.too_close(new, k=2, strict=False).tolist() == [False, False, True, False]
+    assert records.too_close(new, k=3, strict=False).tolist() == [True, False, True, False]
+
+
+@pytest.mark.parametrize("strict", [True, False])
+def test_too_close_is_what_comparing_all_with_all_gives(strict):
+    """Missing values among them, values that no real record has, and patients of several records."""
+    rng = np.random.default_rng(4)
+    patient = rng.integers(0, 120, 300)
+    real, new = (pd.DataFrame(rng.integers(-1, 3, (n, 5)), columns=list("abcde"), dtype="Int64") for n in (300, 400))
+    new.iloc[:9, 0] = 7
+    equal = real.to_numpy()[None] == new.to_numpy()[:, None]
+    expected = np.zeros(len(new), bool)
+    for left_out in (None, *range(5)):
+        agree = equal[:, :, [column for column in range(5) if column != left_out]].all(axis=2)
+        single = np.array([np.unique(patient[row]).size == 1 for row in agree])
+        copy = agree.any(axis=1) & (strict | (agree.sum(axis=1) < 2))
+        expected |= single | (copy & (left_out is None))
+    close = Records(real.mask(real < 0), patient).too_close(new.mask(new < 0), k=2, strict=strict)
+    assert close.tolist() == expected.tolist()
+    assert 100 < expected.sum() < 390
 
 
 def alike(smoking: list[str]) -> dict[str, pd.DataFrame]:

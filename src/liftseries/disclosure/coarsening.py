@@ -215,6 +215,17 @@ def search(lattice: Lattice, k: int, most_below: int) -> Levels:
     """
     best = lattice.top
     seen, answers = {best}, [(lattice.bits_lost(best), best)]
+    counted: dict[bool, list[Levels]] = {True: [], False: []}  # by whether they are answers
+
+    def is_answer(levels: Levels) -> bool:
+        if (np.array([levels, *counted[True]])[1:] <= levels).all(axis=1).any():
+            return True
+        if (np.array([levels, *counted[False]])[1:] >= levels).all(axis=1).any():
+            return False
+        answer = lattice.below(levels, k) <= most_below
+        counted[answer].append(levels)
+        return answer
+
     for _ in range(MOST_LOOKED_AT):
         if not answers:
             break
@@ -224,7 +235,7 @@ def search(lattice: Lattice, k: int, most_below: int) -> Levels:
         for finer in _one_finer(levels):
             if finer not in seen:
                 seen.add(finer)
-                if lattice.below(finer, k) <= most_below:
+                if is_answer(finer):
                     heapq.heappush(answers, (lattice.bits_lost(finer), finer))
     return best
 

@@ -41,7 +41,7 @@ def value_of(count: Count, patients: np.ndarray) -> int:
     Parameters
     ----------
     count
-    patients : shape (n_sites,), the number of each site's patient
+    patients : shape (n_sites,), the number of each site's patient, from 0
     """
     members = np.asarray(count.members, bool)
     return int(members.sum()) if count.unit == "sites" else n_patients_behind(count, patients)
@@ -49,7 +49,12 @@ def value_of(count: Count, patients: np.ndarray) -> int:
 
 def n_patients_behind(count: Count, patients: np.ndarray) -> int:
     """How many distinct patients stand behind a count, whatever it counts; `patients` as in `value_of`."""
-    return len(np.unique(np.asarray(patients)[np.asarray(count.members, bool)]))
+    return n_of(np.asarray(patients), np.asarray(count.members, bool))
+
+
+def n_of(patients: np.ndarray, members: np.ndarray) -> int:
+    """How many distinct patients some sites are of; both of shape (n_sites,)."""
+    return int(np.count_nonzero(np.bincount(patients[members])))
 
 
 def check_counts(counts: Iterable[Count], patients: np.ndarray) -> None:

@@ -9,15 +9,18 @@ number that changed with few corrected patients tells of them as one that grew b
 
 from __future__ import annotations
 
+import csv
+from collections.abc import Iterable
 from dataclasses import dataclass
 from hashlib import sha256
+from itertools import repeat
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from liftseries.base.errors import Problem, StudyError
-from liftseries.base.outputs import write_csv
+from liftseries.base.outputs import no_formula, write_csv, written_whole
 from liftseries.disclosure.counts import Count
 from liftseries.models.shared.population import Population
 
@@ -44,18 +47,25 @@ def keys_of(population: Population) -> np.ndarray:
     cases, visits = population.cases, population.visits
     if cases.empty:
         return np.zeros(0, object)
-    rows = _joined(cases)
-    if len(visits):
-        of_site = _joined(visits).groupby(visits["site_id"].astype(object)).agg("|".join)
-        rows = rows + cases["site_id"].astype(object).map(of_site).fillna("").astype(object)
-    whole = rows.groupby(cases["patient_id"].astype(object)).transform("#".join)
-    named = zip(cases["site_id"], cases["patient_id"], whole, strict=True)
-    keys = [f"{site}:{patient}:{sha256(text.encode()).hexdigest()[:16]}" for site, patient, text in named]
-    return np.array(keys, object)
+    of_site = _together(visits["site_id"], _joined(visits), "|") if len(visits) else {}
+    rows = [row + of_site.get(site, "") for site, row in zip(cases["site_id"], _joined(cases), strict=True)]
+    of_patient = _together(cases["patient_id"], rows, "#")
+    hashes = {patient: sha256(text.encode()).hexdigest()[:16] for patient, text in of_patient.items()}
+    named = zip(cases["site_id"], cases["patient_id"], strict=True)
+    return np.array([f"{site}:{patient}:{hashes[patient]}" for site, patient in named], object)
 
 
-def _joined(table: pd.DataFrame) -> pd.Series:
-    return table.astype("string").fillna("").agg("|".join, axis=1).astype(object)
+def _joined(table: pd.DataFrame) -> list[str]:
+    """The cells of each row as one text."""
+    return list(map("|".join, zip(*(table[name].astype("string").fillna("") for name in table), strict=True)))
+
+
+def _together(keys: Iterable, texts: Iterable[str], between: str) -> dict:
+    """The texts of each key as one, in their order."""
+    found: dict = {}
+    for key, text in zip(keys, texts, strict=True):
+        found.setdefault(key, []).append(text)
+    return {key: between.join(of) for key, of in found.items()}
 
 
 def numbers_of(folder: Path) -> list[str]:
@@ -122,6 +132,12 @@ def record(folder: Path, told: pd.DataFrame, sets: dict[str, np.ndarray], popula
     """Records a release under the next number."""
     number = f"{len(numbers_of(folder)) + 1:04d}"
     keys = keys_of(population)
-    house = [(name, key) for name, members in sets.items() for key in keys[members]]
-    write_csv(folder / FOLDER / HOUSE / f"{number}.csv", pd.DataFrame(house, columns=["set", "site"]))
+    written = np.array([no_formula(key) for key in keys], object)
+    house = folder / FOLDER / HOUSE / f"{number}.csv"
+    # A row for each site of each set, millions: not by a data frame.
+    with written_whole(house) as temporary, temporary.open("w", encoding="utf-8", newline="") as file:
+        lines = csv.writer(file, lineterminator="\n")
+        lines.writerow(("set", "site"))
+        for name, members in sets.items():
+            lines.writerows(zip(repeat(name), written[members]))
     write_csv(folder / FOLDER / f"{number}.csv", told)

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from liftseries.disclosure.counts import Count
+from liftseries.disclosure.counts import Count, n_of
 
 MOST_PARTS = 100  # of a table that are tried by threes; rows that leave have every combination in the ledger already
 Found = tuple[int, tuple[int, ...], np.ndarray]  # the whole, what is taken off or added again, what is left
@@ -75,10 +75,10 @@ def small_differences(counts: Sequence[Count], patients: np.ndarray, smallest_ce
         shown = _Shown.of(here)
         known = {np.packbits(members).tobytes() for members in shown.sets}
         targets: dict[bytes, list[Found]] = {}
-        enough = np.array([len(np.unique(patients[members])) >= smallest_cell for members in shown.sets], bool)
+        enough = np.array([n_of(patients, members) >= smallest_cell for members in shown.sets], bool)
         for large, taken, rest in _few_left(shown, enough, most):
             key = np.packbits(rest).tobytes()
-            if len(np.unique(patients[rest])) < smallest_cell:
+            if n_of(patients, rest) < smallest_cell:
                 targets.setdefault(key, []).append((large, taken, rest))
         for key, ways in targets.items():
             found += _entered(shown, ways, f"difference {unit} {len(found)}", printed=key in known)

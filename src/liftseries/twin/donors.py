@@ -16,10 +16,10 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 from scipy.optimize import minimize
-from scipy.spatial import cKDTree
 from scipy.special import expit, log_expit
 
 from liftseries.study.schema import Column
+from liftseries.twin.neighbours import Rows, joined, nearest, rows_by
 
 N_DONORS = 20
 TIE_BREAK = 0.05  # standard deviation of the chance that parts rows which are equally near
@@ -60,34 +60,61 @@ def draw_donors(
     """
     donors = np.full(len(new), -1)
     usable = np.ones(len(real), bool) if usable is None else usable
-    of_real, of_new = encoded(real, new, near)
-    of_real = np.column_stack([of_real, rng.normal(0, TIE_BREAK, len(real))])
-    of_new = np.column_stack([of_new, rng.normal(0, TIE_BREAK, len(new))])
+    of_real, of_new, weights = _apart(real, new, near, rng)
     for n_within in range(len(within), -1, -1):
         if (donors >= 0).all():
             break
         group_real, group_new = _groups(real, new, within[:n_within])
-        for group in np.unique(group_new[donors < 0]):
-            rows = np.flatnonzero(usable & (group_real == group))
-            if rows.size:
-                wanted = np.flatnonzero((donors < 0) & (group_new == group))
+        n_groups = max(group_real.max(initial=0), group_new.max(initial=0)) + 1
+        rows_real = rows_by(np.where(usable, group_real, -1), n_groups)
+        for rows, wanted in zip(rows_real, rows_by(np.where(donors < 0, group_new, -1), n_groups), strict=True):
+            if rows.size and wanted.size:
                 n = min(n_donors, rows.size)
-                nearest = cKDTree(of_real[rows]).query(of_new[wanted], k=n)[1].reshape(wanted.size, n)
-                donors[wanted] = rows[nearest[np.arange(wanted.size), rng.integers(0, n, wanted.size)]]
+                near_by = nearest(of_real[rows], of_new[wanted], weights, n)
+                donors[wanted] = rows[near_by[np.arange(wanted.size), rng.integers(0, n, wanted.size)]]
     return donors
+
+
+def _apart(
+    real: pd.DataFrame, new: pd.DataFrame, near: Near, rng: np.random.Generator
+) -> tuple[Rows, Rows, np.ndarray]:
+    """What rows are compared in: numbers, one of them chance, and levels; and what each level weighs."""
+    numbers, levels, weights = [], [np.zeros((len(real) + len(new), 0), int)], []
+    for name, weight in _weighted(near).items():
+        if _is_number(real[name]):
+            numbers.append(weight * scaled(real[name], new[name]))
+        else:
+            levels.append(_coded(real[name], new[name]))
+            weights.append(weight)
+    numbers.append(np.concatenate([rng.normal(0, TIE_BREAK, len(table)) for table in (real, new)]))
+    both = Rows(np.column_stack(numbers), np.column_stack(levels))
+    rows = np.arange(len(both))
+    return both[rows[: len(real)]], both[rows[len(real) :]], np.array(weights)
+
+
+def _weighted(near: Near) -> Mapping[str, float]:
+    return near if isinstance(near, Mapping) else dict.fromkeys(near, 1.0)
+
+
+def _is_number(column: pd.Series) -> bool:
+    return pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column)
+
+
+def scaled(real: pd.Series, new: pd.Series) -> np.ndarray:
+    """Numbers in standard deviations of the real ones, and where they are missing; shape (n_real + n_new, 2)."""
+    numbers = np.concatenate([column.to_numpy(dtype=float, na_value=np.nan) for column in (real, new)])
+    missing = np.isnan(numbers)
+    known = numbers[: len(real)][~missing[: len(real)]]
+    centre, spread = (known.mean(), known.std()) if known.size else (0.0, 0.0)
+    return np.column_stack([np.nan_to_num((numbers - centre) / (spread or 1.0)), missing])
 
 
 def encoded(real: pd.DataFrame, new: pd.DataFrame, near: Near) -> tuple[np.ndarray, np.ndarray]:
     """The columns as numbers: standardised, or one column a level; one more where values are missing."""
-    weights = near if isinstance(near, Mapping) else dict.fromkeys(near, 1.0)
     parts = [np.zeros((len(real) + len(new), 0))]
-    for name, weight in weights.items():
-        if pd.api.types.is_numeric_dtype(real[name]) and not pd.api.types.is_bool_dtype(real[name]):
-            numbers = np.concatenate([table[name].to_numpy(dtype=float, na_value=np.nan) for table in (real, new)])
-            known = numbers[: len(real)][~np.isnan(numbers[: len(real)])]
-            centre, spread = (known.mean(), known.std()) if known.size else (0.0, 0.0)
-            scaled = np.nan_to_num((numbers - centre) / (spread or 1.0))
-            parts += [weight * scaled[:, None], weight * np.isnan(numbers)[:, None]]
+    for name, weight in _weighted(near).items():
+        if _is_number(real[name]):
+            parts.append(weight * scaled(real[name], new[name]))
         else:
             levels = pd.Categorical(stacked(real[name], new[name]))
             parts.append(weight * np.eye(len(levels.categories) + 1)[levels.codes] / np.sqrt(2))
@@ -100,11 +127,16 @@ def stacked(real: pd.Series, new: pd.Series) -> np.ndarray:
     return np.concatenate([real.to_numpy(object), new.to_numpy(object)])
 
 
+def _coded(real: pd.Series, new: pd.Series) -> np.ndarray:
+    """A whole number from 0 for each level of either, a missing one among them; shape (n_real + n_new,)."""
+    if isinstance(real.dtype, pd.CategoricalDtype) and real.dtype == new.dtype:
+        return pd.factorize(np.concatenate([column.cat.codes for column in (real, new)]))[0]
+    return pd.factorize(stacked(real, new), use_na_sentinel=False)[0]
+
+
 def _groups(real: pd.DataFrame, new: pd.DataFrame, within: Sequence[str]) -> tuple[np.ndarray, np.ndarray]:
-    group = np.zeros(len(real) + len(new), int)
-    for name in within:
-        code = pd.factorize(stacked(real[name], new[name]), use_na_sentinel=False)[0]
-        group = np.unique(group * (code.max(initial=0) + 1) + code, return_inverse=True)[1].reshape(-1)
+    codes = [_coded(real[name], new[name]) for name in within]
+    group = joined(np.column_stack([np.zeros(len(real) + len(new), int), *codes]))
     return group[: len(real)], group[len(real) :]
 
 

@@ -13,17 +13,15 @@ and chance alone lets two unrelated patients agree on four of seven; so agreemen
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
 
 from liftseries.disclosure.anonymity import quasi_identifiers
 from liftseries.study.schema import Table
-from liftseries.twin.donors import stacked
 
 LEAST_TOGETHER = 4
-CELLS_AT_ONCE = 4_000_000
 
 
 def compared(table: Table) -> list[str]:
@@ -31,67 +29,97 @@ def compared(table: Table) -> list[str]:
     return [name for name in quasi_identifiers(table) if table.columns[name].type != "text"]
 
 
-def agreement(real: pd.DataFrame, patient: np.ndarray, new: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """How many real patients agree with each new record, on each choice of columns.
+class Records:
+    """Real records, sorted once, in which made-up ones are looked up.
 
     Parameters
     ----------
-    real, new
-        The same columns, q of them; a missing value agrees with a missing value.
+    real
+        The compared columns, q of them; a missing value agrees with a missing value.
     patient : shape (n_real,)
-        Whose record each real one is, whole numbers from 0.
-
-    Returns
-    -------
-    counts : shape (n_new, 2^q)
-        Real records that agree on at least the columns of the choice; column j stands in choice c where c has bit j.
-    single : shape (n_new, 2^q), true or false
-        They are all of one patient.
+        Whose record each is, whole numbers from 0.
     """
-    q = real.shape[1]
-    codes = [pd.factorize(stacked(real[name], new[name]))[0] for name in real]
-    codes = np.column_stack([np.zeros((len(real) + len(new), 0), int), *codes])
-    of_real, of_new = codes[: len(real)], codes[len(real) :]
-    counts, single = np.empty((len(new), 2**q), np.int64), np.empty((len(new), 2**q), bool)
-    block = max(CELLS_AT_ONCE // max(len(real) * q, 2**q), 1)
-    for begin in range(0, len(new), block):
-        rows = slice(begin, begin + block)
-        choice = np.zeros((len(of_new[rows]), len(real)), np.int64)
-        for column in range(q):
-            choice += (of_new[rows, None, column] == of_real[:, column]) << column
-        n, first, second = (_supersets(choice, weight, q) for weight in (np.ones_like(patient), patient, patient**2))
-        # All of one patient: the numbers do not vary (large products wrap round, on both sides alike).
-        counts[rows], single[rows] = n, (n > 0) & (n * second == first**2)
-    return counts, single
+
+    def __init__(self, real: pd.DataFrame, patient: np.ndarray) -> None:
+        self.names, self._patient = list(real), patient
+        factorized = {name: pd.factorize(real[name].to_numpy(object)) for name in real}
+        self._levels = {name: pd.Index(levels, dtype=object) for name, (_, levels) in factorized.items()}
+        self._codes = {name: np.where(codes < 0, len(levels), codes) for name, (codes, levels) in factorized.items()}
+        self._alike: dict[tuple[str, ...], _Alike] = {}
+
+    def agreement(self, new: pd.DataFrame, names: Sequence[str]) -> tuple[np.ndarray, np.ndarray]:
+        """How many real records agree with each new one on some columns, and whether all of these are of one patient.
+
+        Returns
+        -------
+        shape (n_new,), whole numbers; shape (n_new,), true or false
+        """
+        return self._agreement(self._coded(new, names), len(new))
+
+    def too_close(self, new: pd.DataFrame, k: int, strict: bool = True) -> np.ndarray:
+        """Which new records are a copy of a real one or point at one patient, shape (n_new,), true or false.
+
+        Parameters
+        ----------
+        k, strict
+            Not strict, a record that at least k real records are equal to is no copy.
+        """
+        q = len(self.names)
+        if q < LEAST_TOGETHER or not self._patient.size:
+            return np.zeros(len(new), bool)
+        coded = self._coded(new, self.names)
+        counts, single = self._agreement(coded, len(new))
+        close = (counts > 0) & (strict | (counts < k) | single)
+        for left_out in self.names if q > LEAST_TOGETHER else ():
+            rest = {name: codes for name, codes in coded.items() if name != left_out}
+            close |= self._agreement(rest, len(new))[1]
+        return close
+
+    def _coded(self, new: pd.DataFrame, names: Sequence[str]) -> dict[str, np.ndarray]:
+        """Codes of the new values; below 0 where no real record has the value."""
+        coded = {}
+        for name in names:
+            values, levels = new[name].to_numpy(object), self._levels[name]
+            coded[name] = np.where(pd.isna(values), len(levels), levels.get_indexer(values))
+        return coded
+
+    def _agreement(self, coded: dict[str, np.ndarray], n: int) -> tuple[np.ndarray, np.ndarray]:
+        if (names := tuple(coded)) not in self._alike:
+            self._alike[names] = _Alike([self._codes[name] for name in names], self._patient)
+        group = self._alike[names].group_of(list(coded.values()), n)
+        counts, single = self._alike[names].counts, self._alike[names].single
+        return np.where(group < 0, 0, counts[group]), (group >= 0) & single[group]
 
 
-def _supersets(choice: np.ndarray, weight: np.ndarray, q: int) -> np.ndarray:
-    """The sum of weights over all records whose agreement holds the choice, shape (n, 2^q)."""
-    n = len(choice)
-    at = (choice + (2**q) * np.arange(n)[:, None]).ravel()
-    sums = np.bincount(at, weights=np.tile(weight.astype(float), n), minlength=n * 2**q).reshape(n, 2**q)
-    sums = np.round(sums).astype(np.int64)
-    for bit in range(q):
-        halves = sums.reshape(n, -1, 2, 2**bit)
-        halves[:, :, 0] += halves[:, :, 1]
-    return sums
+class _Alike:
+    """Groups of real records that are equal in some columns.
 
-
-def too_close(real: pd.DataFrame, patient: np.ndarray, new: pd.DataFrame, k: int, strict: bool = True) -> np.ndarray:
-    """Which new records are a copy of a real one or point at one patient, shape (n_new,), true or false.
-
-    Parameters
+    Attributes
     ----------
-    k, strict
-        Not strict, a record that at least k real records are equal to is no copy.
+    counts : shape (n_groups,), records of each
+    single : shape (n_groups,), whether they are all of one patient
     """
-    q = real.shape[1]
-    if q < LEAST_TOGETHER or not len(real):
-        return np.zeros(len(new), bool)
-    counts, single = agreement(real, patient, new)
-    size = np.array([bin(choice).count("1") for choice in range(2**q)])
-    copy = (counts[:, -1] > 0) & (strict | (counts[:, -1] < k) | single[:, -1])
-    return copy | single[:, size >= max(q - 1, LEAST_TOGETHER)].any(axis=1)
+
+    def __init__(self, columns: list[np.ndarray], patient: np.ndarray) -> None:
+        # Column by column, a group of those before and a code are one number, and the numbers are counted through.
+        self._held: list[tuple[int, np.ndarray]] = []
+        group = np.zeros(patient.size, np.int64)
+        for codes in columns:
+            n_codes = int(codes.max(initial=0)) + 1
+            held, group = np.unique(group * n_codes + codes, return_inverse=True)
+            self._held.append((n_codes, held))
+        self.counts = np.bincount(group)
+        n_patients = int(patient.max(initial=0)) + 1
+        self.single = np.bincount(np.unique(group * n_patients + patient) // n_patients) == 1
+
+    def group_of(self, columns: list[np.ndarray], n: int) -> np.ndarray:
+        """The group that each of n new records belongs to, -1 for none; shape (n,)."""
+        group = np.zeros(n, np.int64)
+        for codes, (n_codes, held) in zip(columns, self._held, strict=True):
+            both = np.where((group < 0) | (codes < 0) | (codes >= n_codes), -1, group * n_codes + codes)
+            at = np.searchsorted(held, both).clip(max=held.size - 1)
+            group = np.where(held[at] == both, at, -1)
+        return group
 
 
 def known_of_sites(tables: Mapping[str, pd.DataFrame], schema: Mapping[str, Table]) -> pd.DataFrame:

@@ -14,7 +14,7 @@ import pandas as pd
 from liftseries.base.errors import Problem, StudyError
 from liftseries.study.schema import Table
 from liftseries.twin.donors import draw_column, draw_donors, is_measurement, resolution
-from liftseries.twin.equality import compared, known_of_sites, too_close
+from liftseries.twin.equality import Records, compared, known_of_sites
 
 MOST_ROUNDS = 240
 STRICT_ROUNDS = 160  # from here on a record that many real patients share is no longer refused
@@ -82,17 +82,17 @@ def draw_people(
 def _patients(real: pd.DataFrame, table: Table, k: int, rng: np.random.Generator) -> tuple[pd.DataFrame, int]:
     real, names = real.reset_index(drop=True), compared(table)
     new = _draw_patients(real, len(real), table, rng)
-    number, n_redrawn = np.arange(len(real)), 0
+    records, n_redrawn = Records(real[names], np.arange(len(real))), 0
     rows = np.arange(len(new))  # drawn since they were looked at: each record is close by itself
     for attempt in range(MOST_ROUNDS):
-        rows = rows[too_close(real[names], number, new.iloc[rows][names], k, strict=attempt < STRICT_ROUNDS)]
+        rows = rows[records.too_close(new.iloc[rows][names], k, strict=attempt < STRICT_ROUNDS)]
         if not rows.size:
             return new, n_redrawn
         n_redrawn += rows.size
         new = _replaced(new, rows, _moved(new.iloc[rows], real, table, names, (attempt + 1) / MOST_ROUNDS, rng))
         # Whom no other age would part from the real one is drawn anew from the start.
         fixed = new.iloc[rows][names].assign(**dict.fromkeys(_measured(real, table, names), -1))
-        stuck = rows[too_close(real[names], number, fixed, k)]
+        stuck = rows[records.too_close(fixed, k)]
         new = _replaced(new, stuck, _draw_patients(real, stuck.size, table, rng))
     raise _too_alike("patients", rows.size)
 
@@ -152,25 +152,26 @@ def _sites(
         rows = np.flatnonzero(new["turn"] == turn)
         new = _replaced(new, rows, _draw_known(real, new, rows, list(OF_SITE), schema["sites"], rng))
 
-    names = compared(schema["sites"])
-    known = known_of_sites(tables, schema)
-    owner = pd.factorize(tables["sites"]["patient_id"])[0]
     of_patient = patients[compared(schema["patients"])].iloc[patient].reset_index(drop=True)
-    n_redrawn = 0
+    of_site = [name for name in compared(schema["sites"]) if name in OF_SITE]
+    known = known_of_sites(tables, schema)[[*of_patient, *of_site]]
+    records = Records(known, pd.factorize(tables["sites"]["patient_id"])[0])
+    rows, n_redrawn = np.arange(len(new)), 0  # drawn since they were looked at
     for attempt in range(MOST_ROUNDS):
-        made_up = pd.concat([of_patient, new[[name for name in names if name in OF_SITE]]], axis=1)
-        close = too_close(known[list(made_up)], owner, made_up, k, strict=attempt < STRICT_ROUNDS)
-        rows = np.flatnonzero(close | _twice(new))
+        made_up = pd.concat([of_patient.iloc[rows], new[of_site].iloc[rows]], axis=1)
+        close = _twice(new)
+        close[rows] |= records.too_close(made_up, k, strict=attempt < STRICT_ROUNDS)
+        rows = np.flatnonzero(close)
         if not rows.size:
             return new.drop(columns=["centre", "turn"]), n_redrawn
         n_redrawn += rows.size
         if attempt % WHOLE_EVERY < WHOLE_EVERY - 1:
             new = _replaced(new, rows, _draw_known(real, new, rows, ["tooth"], schema["sites"], rng))
             continue
-        whole = new["patient_id"].isin(new["patient_id"].iloc[rows])
+        rows = np.flatnonzero(new["patient_id"].isin(new["patient_id"].iloc[rows]))
         for turn in range(int(new["turn"].max()) + 1):
-            rows = np.flatnonzero(whole & (new["turn"] == turn))
-            new = _replaced(new, rows, _draw_known(real, new, rows, list(OF_SITE), schema["sites"], rng))
+            now = rows[new["turn"].to_numpy()[rows] == turn]
+            new = _replaced(new, now, _draw_known(real, new, now, list(OF_SITE), schema["sites"], rng))
     raise _too_alike("sites", rows.size)
 
 
@@ -178,8 +179,9 @@ def _draw_known(
     real: pd.DataFrame, new: pd.DataFrame, rows: np.ndarray, names: list[str], table: Table, rng: np.random.Generator
 ) -> pd.DataFrame:
     """Operator, year and tooth of some sites, each from sites like them and like the patient's site before."""
-    again = with_the_site_before(new[["patient_id", "centre", "turn", *OF_SITE]]).iloc[rows]
-    again = again.loc[:, ~again.columns.duplicated()].reset_index(drop=True)
+    again = new[["centre", "turn", *OF_SITE]].iloc[rows].reset_index(drop=True)
+    before = new[list(OF_SITE)].iloc[rows - 1].reset_index(drop=True).mask(again["turn"] == 0)
+    again = again.join(before.add_suffix("_before"))
     for name in names:
         within, near = OF_SITE[name]
         again[name] = draw_column(real, again, table.columns[name], rng, near=near, within=within)

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from liftseries.disclosure.counts import n_of
 from liftseries.models.shared.due import closing_month, reachable_months
 from liftseries.models.shared.follow_up import with_implant
 from liftseries.models.shared.levels import as_levels
@@ -145,12 +146,12 @@ class Population:
         column, _, level = subset.partition("=")
         if column not in self.cases:
             return ~self.everyone
-        return np.asarray(as_levels(self.cases[column]) == level)
+        return np.asarray(self.once(("levels", column), lambda: as_levels(self.cases[column])) == level)
 
     def patients_of(self, members: np.ndarray) -> np.ndarray:
         """All sites of the patients that have one of these."""
-        return np.isin(self.patients, self.patients[members])
+        return (np.bincount(self.patients[members], minlength=self.n_sites) > 0)[self.patients]
 
     def n_patients(self, members: np.ndarray) -> int:
         """How many patients have one of these sites."""
-        return len(np.unique(self.patients[members]))
+        return n_of(self.patients, members)

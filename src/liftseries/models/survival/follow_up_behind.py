@@ -11,6 +11,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 
 from liftseries.disclosure.declared import Behind, Counted, behind_estimate
 from liftseries.models.shared.behind import Row, behind_share
@@ -70,14 +71,23 @@ def failures(p: Population, row: Row) -> Behind:
 
 def complications(p: Population, row: Row) -> Behind:
     """Sites of which a visit says whether there was a complication, and those, or their patients, with the kind."""
-    asked = p.once(("complications",), lambda: asked_at_visits(p.visits, p.cases))
-    if row.analysis == FIRST_YEAR:
-        asked = asked[asked["months"] <= YEAR_MONTHS + HAIR]
+    asked, anywhere = _asked(p, YEAR_MONTHS if row.analysis == FIRST_YEAR else np.inf)
     here = p.subset(row.subset)
-    told = here & p.where_sites(asked["site_id"])
+    told = here & anywhere
     ever = here & p.where_sites(with_kind(asked, row.term)["site_id"])
     unit = "patients" if row.method == PATIENTS else "sites"
     if unit == "sites":
         return behind_share(p, told, ever)
     away = (Counted(told, unit), Counted(ever, unit))
     return behind_estimate(told, ever, event_unit=unit, gives_away=away, share=True)
+
+
+def _asked(p: Population, most_months: float) -> tuple[pd.DataFrame, np.ndarray]:
+    """The visits by a month that say whether there was a complication, and their sites."""
+
+    def work_out() -> tuple[pd.DataFrame, np.ndarray]:
+        asked = p.once(("complications",), lambda: asked_at_visits(p.visits, p.cases))
+        asked = asked[asked["months"] <= most_months + HAIR]
+        return asked, p.where_sites(asked["site_id"])
+
+    return p.once(("complications", most_months), work_out)
