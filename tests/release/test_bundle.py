@@ -91,7 +91,12 @@ def test_results_csv_leaves_empty_what_is_withheld_and_says_so(dozen):
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_kind_of_series_gives_a_bundle(written, kind):
-    assert (written(kind) / "report.html").stat().st_size > 10_000
+    for name in ("report.html", "supplement.html"):
+        page = (written(kind) / name).read_text(encoding="utf-8")
+        assert len(page) > 10_000
+        words = re.sub(r"<[^>]*>", "", re.sub(r"<(style|svg)\b.*?</\1>", "", page, flags=re.S))
+        # What is withheld leaves no gap in a sentence.
+        assert re.findall(r".*\b(?:at|of|in|by|to|from|and|with|was|were)\s+[,.;:)].*", words) == []
 
 
 def test_a_study_without_a_finished_run_is_told_so(tmp_path, capsys):

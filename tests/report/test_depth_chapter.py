@@ -12,12 +12,14 @@ from test_figures import boxes
 
 from liftseries.base.remarks import WITHHELD_COUNT
 from liftseries.report.depth import answers, declarations, methods, report_chapter, supplement_chapter
+from liftseries.report.depth.sentences import ends
 from liftseries.report.depth.tables import cases_passes, cases_table, deviations_table, shares_table
 from liftseries.report.kit.drawing import draw_figure
 from liftseries.report.kit.material import Withheld
 from liftseries.report.kit.numbers import percent, share_of
 from liftseries.report.kit.writer import Writer
 from liftseries.report.languages.english.depth import SENTENCES
+from liftseries.report.languages.say import words_that_leave
 from liftseries.report.purposes import purpose
 
 FIGURES = (*declarations.REPORT_FIGURES, *declarations.FIGURES)
@@ -275,3 +277,16 @@ def test_no_sentence_of_the_chapter_has_a_word_that_was_mended():
     words = " ".join(SENTENCES.values()).lower()
     for word in ("held against", "foretold", "shallower against", "hang together", "1 events", "the hole"):
         assert word not in words
+
+
+def test_of_an_end_whose_number_is_withheld_it_is_said_so():
+    """A released report: no gap in the sentence."""
+    told = {"estimate": 0.5, "conf_low": 0.4, "conf_high": 0.6, "note": "", "n_events": 20.0}
+    withheld = {**dict.fromkeys(told, np.nan), "note": "", "n_events": WITHHELD_COUNT}
+    rows = pd.DataFrame([told | {"term": "at_plan"}, withheld | {"term": "short"}])
+    with words_that_leave():
+        said = ends(rows)
+    assert said == [
+        "as planned at 20 (50%, 95% interval 40% to 60%)",
+        "short of the planned depth with the floor closed at a number of sites that is withheld",
+    ]

@@ -40,10 +40,11 @@ def n_of(row, further: bool = False) -> str:
 
 def ends(rows: pd.DataFrame) -> list[str]:
     """How the drilling ended, each with its share, in the order of the rows."""
-    return [
-        say(f"depth.ended_{row['term']}", n=say("depth.n_at", n=row["n_events"], share=share_told(row, k > 0)))
-        for k, (_, row) in enumerate(rows.iterrows())
-    ]
+    told = []
+    for k, (_, row) in enumerate(rows.iterrows()):
+        n = say("depth.n_at", n=row["n_events"], share=share_told(row, k > 0)) or say("depth.n_withheld")
+        told.append(say(f"depth.ended_{row['term']}", n=n))
+    return told
 
 
 def sources(rows: pd.DataFrame) -> str:

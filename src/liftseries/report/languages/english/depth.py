@@ -22,6 +22,7 @@ SENTENCES: dict[str, str] = {
     "ended_opened_before": "with the floor open before the planned depth at {n}",
     "ended_deeper": "deeper than planned at {n}",
     "ended_short": "short of the planned depth with the floor closed at {n}",
+    "n_withheld": "a number of sites that is withheld",
     "no_ladder": "No ladder could be planned at {sites:# further site|# further sites} with a log.",
     "end_unknown": "At {sites:# further site|# further sites} the log does not tell whether the floor was open.",
     "lead_kept": "Drilled as planned",
