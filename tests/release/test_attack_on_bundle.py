@@ -7,7 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from release_series import FORTY_WITHOUT_VISITS, SMALLEST_CELL, THIRTY_WITHOUT_A_TEAR, made_of
+from release_series import (
+    FORTY_WITHOUT_VISITS,
+    HUNDRED_AND_TWENTY,
+    SMALLEST_CELL,
+    THIRTY_WITHOUT_A_TEAR,
+    made_of,
+)
 
 from liftseries.disclosure.counts import value_of
 from liftseries.release.check import attacked, known_of, shown_values
@@ -17,7 +23,10 @@ from liftseries.release.masking import masked_material
 TEN = 10  # of sixty patients no group that is told has fewer than five perforations
 
 
-@pytest.mark.parametrize("kind", [FORTY_WITHOUT_VISITS, THIRTY_WITHOUT_A_TEAR, "sixty", "dozen", "empty"])
+KINDS = [FORTY_WITHOUT_VISITS, THIRTY_WITHOUT_A_TEAR, HUNDRED_AND_TWENTY, "sixty", "dozen", "empty"]
+
+
+@pytest.mark.parametrize("kind", KINDS)
 def test_no_small_count_can_be_worked_out_from_what_is_printed(kind):
     assert attacked(made_of(kind).masked, SMALLEST_CELL).recovered == []
 

@@ -26,6 +26,7 @@ K, FEW = 5, range(1, 5)
 
 # Two groups and one to four beside them have an event; how many of each group is withheld, all of them are told.
 TABLES = [((40, 40), 15), ((40, 200), 16), ((200, 300), 25)]
+NOTHING_TOLD = (40, 40)  # where one to four may be none as well
 Told = tuple[tuple[int, Grid | None, float], ...]  # of each group its grid and number, in turn
 
 
@@ -74,7 +75,7 @@ def test_shares_and_their_grids_leave_one_to_four(sizes, total):
             grid = grid_of(sizes, total, told, group)
             told = (*told, (group, grid, grid.told(n_events / size) if grid else math.nan))
         left.setdefault(tuple(one for one in told if one[1] is not None), set()).add(few)
-    assert any(told for told in left)
+    assert any(told for told in left) == (sizes != NOTHING_TOLD)
     assert all({min(FEW), max(FEW)} <= few for few in left.values())
 
 
@@ -107,7 +108,7 @@ class Curve:
         between = self.failed[1] & ~self.failed[0]
         sets = {"all": np.ones(N, bool), "first": self.failed[0], "second": self.failed[1], "between": between}
         counts = [Count(name, members, published=name != "between", table="t") for name, members in sets.items()]
-        known = {"all": N, "first": FIRST, "second": (K, math.inf)}
+        known = {"all": N, "first": FIRST, "second": (K, math.inf), "between": (0, K - 1)}
         return Telling(counts, np.arange(N), known, {"between": (1.0, 4.0)})
 
     def rows(self, survival: float, lost: float) -> list[Row]:

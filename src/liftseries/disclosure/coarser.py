@@ -5,16 +5,15 @@ A number in a few digits is a range of the counts that it is worked out from.
 *Situation:* a reader who knows that the finest rounding was taken that the attack allows learns from a coarse one that
 no finer was allowed, and from a number that is not told that none was; of small tables that gives counts away.
 *Choice:* a number is told where each value that it could have, by what is told before it, leaves all small counts open;
-so whether and how it is told depends on what is told alone (simulatable auditing: Kenthapadi, Mishra and Nissim 2005,
-from memory), and on which counts are of few: a value that it could not have then is passed over. *Rival:* to look at
-its own value only, which tells more numbers. *Consequence:* what the attack finds is all that can be found; who knows
-how numbers are told may learn which counts are of few, and no more.
+so whether and how it is told depends on what is told (simulatable auditing: Kenthapadi, Mishra and Nissim 2005, from
+memory). *Rival:* to pass over values that it could not have, as it is known in the house which counts are of few: the
+finer digits tell a reader which these must be, and of that some of them. *Consequence:* fewer numbers are told.
+Which counts must stay open is known in the house alone; what that tells is not shown to be nothing.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from functools import cached_property
 
 import numpy as np
 
@@ -52,29 +51,20 @@ class Telling:
             self._put_by(part.numbers, found)
 
     def range_of(self, name: str) -> tuple[float, float]:
-        """Lowest and highest value of a count by what is told, and by which counts are of few; not in whole numbers."""
+        """Lowest and highest value of a count by what is told; not in whole numbers."""
         number = self.structure.number_of[name]
         if number in self.known:
             return self.known[number], self.known[number]
-        (part,) = parts_of(self.structure, self.known, self._of_few, self.told, holding={number})
+        (part,) = parts_of(self.structure, self.known, self.within, self.told, holding={number})
         return dict(part.bounds({number}, integers=False))[number]
 
     def could_be(self, further: Sequence[Together]) -> bool:
-        """Whether this agrees with what is told and with which counts are of few; not in whole numbers."""
+        """Whether this agrees with what is told; not in whole numbers."""
         try:
-            parts = parts_of(self.structure, self.known, self._of_few, [*self.told, *further], self._asked(further))
+            parts = parts_of(self.structure, self.known, self.within, [*self.told, *further], self._asked(further))
             return not any(part.is_impossible() for part in parts)
         except NoSeries:
             return False
-
-    @cached_property
-    def _of_few(self) -> dict[int, tuple[float, float]]:
-        """What each number is within, where it is known which are of few."""
-        within = dict(self.within)
-        for few, (low, high) in self.goals.items():
-            at_least, at_most = self.within.get(few, (0.0, np.inf))
-            within[few] = max(at_least, low), min(at_most, high)
-        return within
 
     def _asked(self, further: Sequence[Together]) -> set[int]:
         return {self.structure.number_of[name] for one in further for name in one.of}
