@@ -290,3 +290,11 @@ def test_of_an_end_whose_number_is_withheld_it_is_said_so():
         "as planned at 20 (50%, 95% interval 40% to 60%)",
         "short of the planned depth with the floor closed at a number of sites that is withheld",
     ]
+
+
+def test_perforations_by_deviation_go_unsaid_where_a_number_is_withheld(materials, monkeypatch):
+    material = materials["full"]
+    said = [block.text for block in report_chapter._perforated(material)]
+    assert "perforated at" in said[0]
+    monkeypatch.setattr(report_chapter, "n_of", lambda row, further: "" if further else "3 of 12 (25%)")
+    assert not [*report_chapter._perforated(material)]

@@ -146,6 +146,8 @@ def _perforated(material: Material) -> Iterable[Block]:
     if not set(wanted) <= set(rows):
         return
     as_planned, deviated = (n_of(rows[subset], k > 0) for k, subset in enumerate(wanted))
+    if not (as_planned and deviated):  # withheld
+        return
     told = say("depth.perforated", as_planned=as_planned, deviated=deviated)
     yield Paragraph(f"{told} {say('depth.perforated_mind')}", sources(quoted), say("depth.lead_perforated"))
 
