@@ -8,7 +8,10 @@ from itertools import combinations
 import numpy as np
 from hypothesis import strategies as st
 
+from liftseries.disclosure.coarser import Telling
 from liftseries.disclosure.counts import Count, value_of
+
+FEW = range(1, 5)  # that must stay open
 
 
 def two_way(name: str, row: np.ndarray, column: np.ndarray, unit: str = "sites") -> list[Count]:
@@ -70,3 +73,20 @@ def ledgers(draw, most_patients: int = 30) -> tuple[list[Count], np.ndarray]:
 
 def _shares(rng: np.random.Generator, levels: int) -> np.ndarray:
     return rng.dirichlet(np.full(levels, 0.7))
+
+
+def groups_of(sizes: tuple[int, int], total: int) -> list[tuple[int, int, int]]:
+    """How many have the event in each group, five or more, and beside them."""
+    return [(one, total - one - few, few) for few in FEW for one in range(5, total - few - 4) if one <= sizes[0] - 5]
+
+
+def telling_of(sizes: tuple[int, int], total: int) -> Telling:
+    """What is known of such a series: all that have it, and the limits of each part."""
+    n = sum(sizes) + 50
+    place, (one, other, _) = np.arange(n), groups_of(sizes, total)[0]
+    first, second = place < one, (place >= sizes[0]) & (place < sizes[0] + other)
+    beside = place >= n - (total - one - other)
+    sets = {"all": first | second | beside, "0": first, "1": second, "beside": beside}
+    counts = [Count(name, members, table="t") for name, members in sets.items()]
+    values = {"all": total, "beside": (0, 4)} | {str(k): (5, size - 5) for k, size in enumerate(sizes)}
+    return Telling(counts, place, values, {"beside": (1.0, 4.0)})

@@ -8,6 +8,7 @@ from itertools import product
 
 import numpy as np
 import pytest
+from disclosure.ledgers import FEW, groups_of, telling_of
 
 from liftseries.disclosure.attack import told_apart
 from liftseries.disclosure.coarser import Telling
@@ -63,25 +64,7 @@ def test_two_ranges_that_tell_it_only_together_are_not_both_taken():
 # Of a series that is told, some in two groups and one to four beside them have the event; how many of each group is
 # withheld and their shares may be told roundly. Every such series of three tables, group sizes and numbers with it.
 TABLES = [((40, 40), 15), ((40, 200), 16), ((200, 300), 25)]
-FEW = range(1, 5)
 UNITS = (0.01, 0.02, 0.05)
-
-
-def groups_of(sizes: tuple[int, int], total: int) -> list[tuple[int, int, int]]:
-    """How many have the event in each group, five or more, and beside them."""
-    return [(one, total - one - few, few) for few in FEW for one in range(5, total - few - 4) if one <= sizes[0] - 5]
-
-
-def telling_of(sizes: tuple[int, int], total: int) -> Telling:
-    """What is known of such a series: all that have it, and the limits of each part."""
-    n = sum(sizes) + 50
-    place, (one, other, _) = np.arange(n), groups_of(sizes, total)[0]
-    first, second = place < one, (place >= sizes[0]) & (place < sizes[0] + other)
-    beside = place >= n - (total - one - other)
-    sets = {"all": first | second | beside, "0": first, "1": second, "beside": beside}
-    counts = [Count(name, members, table="t") for name, members in sets.items()]
-    values = {"all": total, "beside": (0, 4)} | {str(k): (5, size - 5) for k, size in enumerate(sizes)}
-    return Telling(counts, place, values, {"beside": (1.0, 4.0)})
 
 
 def cell(group: int, multiple: int, width: float) -> list[Together]:

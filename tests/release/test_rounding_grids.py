@@ -12,6 +12,7 @@ from itertools import combinations_with_replacement
 
 import numpy as np
 import pytest
+from disclosure.ledgers import FEW, groups_of, telling_of
 
 from liftseries.disclosure.coarser import Telling
 from liftseries.disclosure.counts import Count
@@ -22,17 +23,12 @@ from liftseries.release.cells import Cells
 from liftseries.release.coarse import HALF_A_MONTH, HALF_A_PER_CENT, MONTHS_APART, SHARES
 from liftseries.release.digits import Grid
 
-K, FEW = 5, range(1, 5)
+K = 5
 
 # Two groups and one to four beside them have an event; how many of each group is withheld, all of them are told.
 TABLES = [((40, 40), 15), ((40, 200), 16), ((200, 300), 25)]
 NOTHING_TOLD = (40, 40)  # where one to four may be none as well
 Told = tuple[tuple[int, Grid | None, float], ...]  # of each group its grid and number, in turn
-
-
-def groups_of(sizes: tuple[int, int], total: int) -> list[tuple[int, int, int]]:
-    """How many have the event in each group, five or more, and beside them."""
-    return [(one, total - one - few, few) for few in FEW for one in range(K, total - few - 4) if one <= sizes[0] - K]
 
 
 def cell(group: int, size: int, low: float, high: float) -> list[Together]:
@@ -42,14 +38,7 @@ def cell(group: int, size: int, low: float, high: float) -> list[Together]:
 @cache
 def telling_after(sizes: tuple[int, int], total: int, told: Told) -> Telling:
     """What is known of such a series, and which shares of it are told."""
-    n = sum(sizes) + 50
-    place, (one, other, _) = np.arange(n), groups_of(sizes, total)[0]
-    first, second = place < one, (place >= sizes[0]) & (place < sizes[0] + other)
-    beside = place >= n - (total - one - other)
-    sets = {"all": first | second | beside, "0": first, "1": second, "beside": beside}
-    counts = [Count(name, members, table="t") for name, members in sets.items()]
-    values = {"all": total, "beside": (0, 4)} | {str(k): (K, size - K) for k, size in enumerate(sizes)}
-    telling = Telling(counts, place, values, {"beside": (1.0, 4.0)})
+    telling = telling_of(sizes, total)
     for group, grid, number in told:
         if grid is not None:
             assert telling.takes(cell(group, sizes[group], number - grid.unit / 2, number + grid.unit / 2))
