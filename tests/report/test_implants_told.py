@@ -7,6 +7,7 @@ from made_series import PLAN
 
 from liftseries.base.remarks import remark
 from liftseries.report.kit.material import Material
+from liftseries.report.languages.say import words_that_leave
 from liftseries.report.survival import answers, methods, report_chapter, supplement_chapter
 from liftseries.report.survival.figures import draw_survival, draw_survival_methods
 from liftseries.report.survival.follow_up import follow_up_sentences
@@ -142,6 +143,19 @@ def test_the_commonest_kind_is_not_named_where_one_is_withheld():
     text = complications_text(made(*rows))
     assert text.startswith("A complication was recorded in 30 of 400 patients")
     assert "most frequent" not in text
+
+
+def test_a_share_told_roundly_whose_number_is_not_told_is_of_all_patients_and_names_no_commonest_kind():
+    rounded = {"n_events": -1, "estimate": 0.08, "conf_low": np.nan, "conf_high": np.nan}
+    roundly = rounded | {"note": remark("rounded_share", points=1)}
+    early = complication("any", 12, analysis="complications.first_year")
+    rows = [complication("any", 30) | roundly, complication("infection", 20), complication("bleeding", 22) | roundly]
+    with words_that_leave():
+        text = complications_text(made(*rows, early))
+    assert text == (
+        "A complication was recorded in 8% (rounded, ± 1 points) of 400 patients at any visit, and in 12 of 400 by "
+        "month 12, 3% (0.8% to 5.2%)."  # of infection nothing: bleeding may be as frequent
+    )
 
 
 def test_other_methods_are_drawn_in_one_column_with_the_numbers_below_their_names():

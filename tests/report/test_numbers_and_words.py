@@ -20,6 +20,7 @@ from liftseries.report.kit.numbers import (
     share_of,
 )
 from liftseries.report.kit.words import Words, deviation_words, trace
+from liftseries.report.languages.say import UNTOLD, say, words_that_leave
 
 
 @pytest.mark.parametrize(
@@ -56,6 +57,18 @@ from liftseries.report.kit.words import Words, deviation_words, trace
 )
 def test_numbers_read_as_they_should(written, as_text):
     assert written == as_text
+
+
+def test_a_narrow_interval_that_leaves_has_the_digits_that_it_was_rounded_to():
+    assert interval(0.07, 0.05, 0.08) == "0.070 (0.050 to 0.080)"
+    with words_that_leave():
+        assert interval(0.07, 0.05, 0.08) == "0.07 (0.05 to 0.08)"
+
+
+def test_a_sentence_goes_with_the_one_that_fills_it():
+    any_time = say("survival.share_at_any", share="8%", all=-1)
+    assert any_time == UNTOLD
+    assert say("survival.complications_any", any=any_time) == UNTOLD
 
 
 OWN = {"sites": {"flapless": {"type": "category", "levels": ["no", "yes"]}}}

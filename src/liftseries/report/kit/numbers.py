@@ -121,8 +121,11 @@ def interval(estimate, low, high, written: Callable[[float], str] = decimal) -> 
 
 
 def digits_for(width: float) -> int:
-    """Decimals that still tell the ends of an interval apart: two, more where it is narrower than 0.05."""
-    if not 0 < width < math.inf:
+    """Decimals that still tell the ends of an interval apart: two, more where it is narrower than 0.05.
+
+    What leaves the house has two.
+    """
+    if LEAVES.get() or not 0 < width < math.inf:
         return 2
     return min(max(2, 1 - math.floor(math.log10(width / 0.5))), 6)
 

@@ -110,6 +110,8 @@ def counts_in(template: str) -> set[str]:
 
 def _is_untold(value: Any, kind: str) -> bool:
     """Whether a hole would be filled with what may not be told."""
+    if isinstance(value, Untold):
+        return True
     if kind == "and":
         parts = list(value)
         return (bool(parts) or LEAVES.get()) and all(isinstance(part, Untold) for part in parts)

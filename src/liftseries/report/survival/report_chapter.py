@@ -10,7 +10,7 @@ from liftseries.models.shared.gates import RATIO
 from liftseries.models.survival.time_observed import EARLY_MONTHS
 from liftseries.report.kit.blocks import Block, Paragraph
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import count, percent
+from liftseries.report.kit.numbers import count, is_few, is_withheld, percent
 from liftseries.report.kit.sentences import first, source
 from liftseries.report.kit.tables.cells import estimate
 from liftseries.report.kit.writer import Writer
@@ -43,7 +43,9 @@ def complications(writer: Writer) -> Iterable[Block]:
     rates = material.rows("complications.rate", "all")
     rates = rates[rates["method"].eq("patients")]
     kinds = rates[~rates["term"].isin([ANY, OTHER])]
-    kinds = kinds if kinds["estimate"].notna().all() else kinds.iloc[:0]  # a kind withheld may be the commonest
+    # A kind withheld may be the commonest.
+    told = kinds["estimate"].notna() & (kinds["n_events"].ge(0) | kinds["n_events"].map(is_few))
+    kinds = kinds if told.all() else kinds.iloc[:0]
     whole = first(rates[rates["term"].eq(ANY) & rates["estimate"].notna()])
     if whole is not None:
         yield _complications(material, whole, kinds)
@@ -56,14 +58,13 @@ def _complications(material: Material, whole: pd.Series, kinds: pd.DataFrame) ->
         return Paragraph(text, source(whole, "patients"))
     early = material.rows("complications.first_year", "all")
     early = first(early[early["method"].eq("patients") & early["term"].eq(ANY) & early["estimate"].notna()])
-    holes = {"patients": _of(whole), "share": estimate(whole)}
-    told = [whole]
+    told, at_any = [whole], _recorded(whole, "at_any")
     if early is None:
-        parts = [say("survival.complications_any", **holes)]
+        parts = [say("survival.complications_any", any=at_any)]
     else:
         told.append(early)
-        first_year = {"early": _of(early), "early_share": estimate(early), "month": f"{EARLY_MONTHS:g}"}
-        parts = [say("survival.complications", **holes, **first_year)]
+        by_month = _recorded(early, "early", month=f"{EARLY_MONTHS:g}")
+        parts = [say("survival.complications", any=at_any, early=by_month)]
     most = kinds[kinds["n_events"].eq(kinds["n_events"].max()) & kinds["n_events"].gt(0)]
     if len(most):
         holes = {"patients": _of(most.iloc[0]), "share": estimate(most.iloc[0])}
@@ -73,6 +74,14 @@ def _complications(material: Material, whole: pd.Series, kinds: pd.DataFrame) ->
         parts.append(say("survival.commonest" if alone else "survival.commonest_alike", **name, **holes))
         told += [row for _, row in most.iterrows()]
     return Paragraph(" ".join(parts), "; ".join(source(row, "patients") for row in told))
+
+
+def _recorded(row, when: str, **holes: str) -> str:
+    """How many patients and their share; the share alone where the number is not told."""
+    holes |= {"all": row["n_patients"], "share": estimate(row)}
+    if is_withheld(row["n_events"]) and not is_few(row["n_events"]):
+        return say(f"survival.share_{when}", **holes)
+    return say(f"survival.recorded_{when}", patients=count(row["n_events"]), **holes)
 
 
 def _of(row) -> str:

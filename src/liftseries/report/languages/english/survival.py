@@ -104,12 +104,13 @@ SENTENCES: dict[str, str] = {
     "page_one_none_failed": "No implant failed, so there is nothing to compare.",
     "page_one_no_ratio": "{failures:# implant|# implants} failed; no hazard ratio could be estimated.",
     # Complications.
+    "recorded_at_any": "{patients} of {all:# patient|# patients} at any visit, {share}",
+    "share_at_any": "{share} of {all:# patient|# patients} at any visit",
+    "recorded_early": "{patients} of {all:count} by month {month}, {share}",
+    "share_early": "{share} of {all:count} by month {month}",
+    "complications": "A complication was recorded in {any}, and in {early}.",
+    "complications_any": "A complication was recorded in {any}.",
     "of": "{patients} of {all}",
-    "complications": (
-        "A complication was recorded in {patients} patients at any visit, {share}, and in {early} by month {month}, "
-        "{early_share}."
-    ),
-    "complications_any": "A complication was recorded in {patients} patients at any visit, {share}.",
     "commonest": "The most frequent named kind was {kind}: {patients} patients, {share}.",
     "commonest_alike": "The most frequent named kinds were {kinds:and}: each in {patients} patients, {share}.",
     "no_complication": "No complication was recorded in {patients:# patient|# patients} (95% interval 0% to {high}).",
