@@ -14,6 +14,7 @@ from liftseries.estimators.patients_left_out import (
     MOST_GROUPS,
     firth_logistic_jackknife,
     firth_logistic_refits,
+    groups_to_leave_out,
     jackknife_groups,
     jackknife_std_error,
 )
@@ -141,6 +142,11 @@ def test_many_patients_leave_in_groups_that_do_not_depend_on_the_order_of_the_si
     assert (group[::2] == group[1::2]).all()
     order = np.random.default_rng(1).permutation(len(patient))
     np.testing.assert_array_equal(jackknife_groups(patient[order])[0], group[order])
+
+
+def test_two_patients_can_be_left_out_one_after_the_other():
+    group, n_groups = groups_to_leave_out(np.array(["B", "A", "B"]))
+    assert (group.tolist(), n_groups) == ([1, 0, 1], 2)
 
 
 @pytest.mark.parametrize(
