@@ -147,6 +147,7 @@ def test_the_manifest_hashes_the_files(tmp_path):
         ("actions", "due", "2018-12", "due: 2018-12 lies before 2019, the year audited. Correct one of the two."),
         ("actions", "closed_on", "2020-01", "closed_on: a value where none is allowed (only of an action that is done"),
         ("actions", "year", "19", "year: 19 is below 1970"),
+        ("actions", "year", "last", "year: a text where a whole number is due"),
         ("actions", "what", "", "what: empty, but every row needs a value"),
         ("actions", "owner", "Miller, Jane", "owner: looks like a person's name. Enter a role in small letters"),
         ("actions", "owner", "Jane", "owner: looks like a person's name"),

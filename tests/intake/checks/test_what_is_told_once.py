@@ -21,7 +21,7 @@ def test_a_column_that_some_rows_need_is_missing_once(tmp_path):
         "diameter_mm": "3",
         "length_mm": "14",
     }
-    with_two = added(drill)
+    with_two = added(drill | {"length_mm": "14"})
     folder = write_study(tmp_path, {"instruments": lambda table: with_two(table).drop(columns="guide_shank_mm")})
     (line,) = lines(folder)
     assert line.startswith("instruments.csv, row 1: a column is missing: guide_shank_mm; row 2 needs it (")
