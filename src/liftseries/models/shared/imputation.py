@@ -10,14 +10,17 @@ from functools import cached_property
 
 import numpy as np
 import pandas as pd
+from scipy import sparse
 
 from liftseries.base.remarks import remark
 from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.intervals import NotFitted
 from liftseries.estimators.missing_values import DONORS, drawn_numbers, drawn_odds
+from liftseries.estimators.predictors import Predictors
 from liftseries.models.shared.levels import as_levels, is_number, levels_present
 
 LEVEL = 2.0  # what a level counts among the predictors
+MANY_LEVELS = 20  # above so many a category's predictors are kept by their entries
 MOST_FITTED = 10_000  # units that a model is fitted to: a larger series gives each draw so many of its own
 NOWHERE_KNOWN = "left out: known nowhere"
 MODEL_COLUMNS = ("variable", "level_of", "n_missing", "model", "predictors")
@@ -201,7 +204,7 @@ def _start(variable: Variable, rng: np.random.Generator) -> np.ndarray:
     return value
 
 
-def _columns(variable: Variable, value: np.ndarray) -> np.ndarray:
+def _columns(variable: Variable, value: np.ndarray) -> np.ndarray | sparse.csc_array:
     """A number in standard deviations, a category as one row a level but the first; shape (q, n_units).
 
     A level counts 2, so that at half and half it has standard deviation 1 too. One that is rare is not blown up to it:
@@ -209,14 +212,18 @@ def _columns(variable: Variable, value: np.ndarray) -> np.ndarray:
     """
     if variable.labels is None:
         return (value / (variable.value[variable.known].std() or 1.0))[None]
-    return LEVEL * (value == np.arange(1, len(variable.labels))[:, None])
+    if len(variable.labels) <= MANY_LEVELS:
+        return LEVEL * (value == np.arange(1, len(variable.labels))[:, None])
+    units = np.flatnonzero(value > 0)
+    entries = np.full(len(units), LEVEL), (value[units].astype(int) - 1, units)
+    return sparse.csc_array(entries, shape=(len(variable.labels) - 1, len(value)))
 
 
-def _predictors(chain: Chain, values: list[np.ndarray], k: int, units: np.ndarray) -> np.ndarray:
-    """What variable k is imputed from, at some of its own units; shape (q, n)."""
+def _predictors(chain: Chain, values: list[np.ndarray], k: int, units: np.ndarray) -> Predictors:
+    """What variable k is imputed from, at some of its own units."""
     target, size = chain.variables[k], chain.size
 
-    def others(of_patient: bool, at: np.ndarray) -> list[np.ndarray]:
+    def others(of_patient: bool, at: np.ndarray) -> list[np.ndarray | sparse.csc_array]:
         pairs = zip(chain.variables, values, strict=True)
         return [_columns(one, value[at]) for one, value in pairs if one is not target and one.of_patient == of_patient]
 
@@ -224,21 +231,23 @@ def _predictors(chain: Chain, values: list[np.ndarray], k: int, units: np.ndarra
         place = np.full(len(size), -1)
         place[units] = np.arange(len(units))
         sites = np.flatnonzero(place[chain.patient] >= 0)
-        theirs, at_sites = place[chain.patient[sites]], np.vstack([chain.outcome[:, sites], *others(False, sites)])
-        sums = np.vstack([np.bincount(theirs, row, len(units)) for row in at_sites])
+        theirs = place[chain.patient[sites]], np.arange(len(sites))
+        means = sparse.csc_array((1 / size[units][theirs[0]], theirs), shape=(len(units), len(sites))).T
+        of_outcome, mean_size = chain.outcome[:, sites] @ means, size.mean()
         # Each site's outcome tells of its patient anew, so that what the mean tells grows with the number of sites: by
         # means alone the effect of what is imputed comes out too small.
-        of_outcome, mean_size = sums[: len(chain.outcome)], size.mean()
-        return np.vstack([*others(True, units), sums / size[units], of_outcome / mean_size, size[units] / mean_size])
+        adds_up = np.vstack([of_outcome * size[units], size[units]]) / mean_size
+        at_sites = [rows @ means for rows in others(False, sites)]
+        return Predictors.of([*others(True, units), of_outcome, *at_sites, adds_up])
     patient, own = chain.patient[units], _columns(target, values[k])
     # The same measure at the patient's other sites; at a lone site, the mean of all.
     n_rest = size[patient] - 1
     rest = [
-        np.where(n_rest > 0, (of_all - row[units]) / np.maximum(n_rest, 1), row.mean())
-        for row in own
+        np.where(n_rest > 0, (of_all - row[units]) / np.maximum(n_rest, 1), row.mean())[None]
+        for row in (own.toarray() if sparse.issparse(own) else own)
         for of_all in [np.bincount(chain.patient, row, len(size))[patient]]
     ]
-    return np.vstack([chain.outcome[:, units], *others(False, units), *rest, *others(True, patient)])
+    return Predictors.of([chain.outcome[:, units], *others(False, units), *rest, *others(True, patient)])
 
 
 def _drawn(
@@ -253,9 +262,9 @@ def _drawn(
     fitted_to = _some(known, rng)
     units = np.flatnonzero(fitted_to | ~known)
     x, fitted, missing = _predictors(chain, values, k, units), fitted_to[units], ~known[units]
-    x_missing = x[:, missing]
+    x_missing = x.at(missing)
     if variable.labels is None:
-        value[~known] = drawn_numbers(x[:, fitted], value[fitted_to], x_missing, rng)
+        value[~known] = drawn_numbers(x.at(fitted), value[fitted_to], x_missing, rng)
         return value
     # One level after the other against all later ones; what no level took gets the last.
     drawn = np.full(variable.n_missing, len(variable.labels) - 1.0)
@@ -264,7 +273,7 @@ def _drawn(
         among = fitted & (value[units] >= level)
         if not among.any():
             break
-        chance, found[level] = drawn_odds(x[:, among], value[units[among]] == level, x_missing, rng, found.get(level))
+        chance, found[level] = drawn_odds(x.at(among), value[units[among]] == level, x_missing, rng, found.get(level))
         takes = undecided & (rng.random(variable.n_missing) < chance)
         drawn[takes] = level
         undecided &= ~takes
