@@ -21,6 +21,8 @@ from liftseries.estimators.cox import PartialLikelihood, cox_regression, inverse
 from liftseries.estimators.multinomial import multinomial_logistic
 from liftseries.estimators.weighted_curve import steps_up_to
 
+ROWS_AT_ONCE = 20_000  # whose curves stand in memory together
+
 
 def standardised_risks(x: np.ndarray, event: np.ndarray, set_to: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
     """Mean risks by a logistic regression.
@@ -110,14 +112,21 @@ class StandardisedCurves:
         constant, c = steps_up_to(times, month, area)
         used = np.flatnonzero(c)
         theirs = np.exp((set_to - self.centre) @ self.beta)
-        survival = np.exp(-theirs[:, None] * cumulated[used])
-        mean = survival.mean(axis=0)
-        falls = theirs[:, None] * survival  # -dS/dΛ
+        survival, falls = np.zeros((2, len(used)))  # means of S and of -dS/dΛ, by time
+        own_survival, by_own = np.empty((2, n))  # Σ c S and Σ c Λ (-dS/dΛ), by row
+        for rows in np.array_split(np.arange(n), -(-n // ROWS_AT_ONCE)):
+            predicted = np.exp(-theirs[rows, None] * cumulated[used])
+            survival += predicted.sum(axis=0) / n
+            own_survival[rows] = predicted @ c[used]
+            predicted *= theirs[rows, None]
+            falls += predicted.sum(axis=0) / n
+            by_own[rows] = predicted @ (c[used] * cumulated[used])
+        mean = survival @ c[used]
         by_cumulated = np.zeros(len(times))
-        by_cumulated[used] = -c[used] * falls.mean(axis=0)
+        by_cumulated[used] = -c[used] * falls
         by_jump = np.cumsum(by_cumulated[::-1])[::-1]
-        by_beta = -((falls @ (c[used] * cumulated[used])) @ (set_to - self.centre)) / n - (by_jump * jump) @ mean_x
-        influence = (survival - mean) @ c[used] / n + self.beta_influence @ by_beta
+        by_beta = -(by_own @ (set_to - self.centre)) / n - (by_jump * jump) @ mean_x
+        influence = (own_survival - mean) / n + self.beta_influence @ by_beta
         influence -= hazard * np.r_[0.0, np.cumsum(by_jump * jump / s0)][own]
         influence[self.failed] += (by_jump / s0)[own[self.failed] - 1]
-        return float(constant + mean @ c[used]), influence
+        return float(constant + mean), influence

@@ -197,9 +197,10 @@ def populations(
     subsets : ALL, AS_DRILLED
     """
     for subset in subsets:
-        inside = np.ones(len(table), bool)
-        if subset == AS_DRILLED:
-            inside = table["as_drilled"].astype(object).eq("plan").to_numpy(bool)
+        if subset == ALL:
+            yield _population(table, missing, asked, subset)
+            continue
+        inside = table["as_drilled"].astype(object).eq("plan").to_numpy(bool)
         yield _population(table.loc[inside], {why: out[inside] for why, out in missing.items()}, asked, subset)
 
 
@@ -213,7 +214,8 @@ def _population(candidates: pd.DataFrame, missing: Mapping[str, np.ndarray], ask
     unknown = remark("label_unknown", column=asked.column)
     reasons[(pd.isna(named)) & (reasons == "")] = unknown
     known = reasons == ""
-    design = design_matrix(candidates.loc[known], asked.adjust_for)
+    terms = [term for term in asked.adjust_for if term in candidates]
+    design = design_matrix(candidates.loc[known, terms], asked.adjust_for)
     reasons[known] = design.reasons
     used = reasons == ""
     levels = tuple(level for level in asked.levels if (named[used] == level).any())
