@@ -6,7 +6,7 @@ With Pearson residuals e and Z = √(μ(1-μ)) X, the inverse of a patient's exc
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
 
@@ -26,6 +26,8 @@ LARGEST_ALPHA = 0.999  # at 1 the correlation matrix has no inverse
 # Where sites of a patient are less alike than chance, 1 / (1 + (n-1) α) is how many times over the largest patient
 # counts; at the lower bound of α without limit, so that one patient would decide the estimate.
 LARGEST_WEIGHT = 10.0
+
+PATIENTS_AT_ONCE = 20_000  # whose parts of the information stand in memory together
 
 HELD = remark("correlation_held")
 INDEPENDENCE = remark("working_independence")
@@ -177,12 +179,13 @@ def _refuse_too_few(y: np.ndarray, n_clusters: int, p: int) -> None:
 
 def _bias_reduced(equations: _Equations, at: _Point, bread: np.ndarray) -> np.ndarray:
     """Mancl and DeRouen's covariance in the equations' own columns."""
-    part = equations.information_by_patient(at)
-    half = np.linalg.cholesky(bread)
-    if np.linalg.eigvalsh(half.T @ part @ half).max() > FULL_LEVERAGE:
-        raise NotFitted(remark("one_patient_determines_gee"))
-    scores = np.linalg.solve(np.eye(len(bread)) - part @ bread, at.scores[:, :, None])[:, :, 0]
-    return bread @ (scores.T @ scores) @ bread
+    half, squares = np.linalg.cholesky(bread), np.zeros_like(bread)
+    for patients, part in equations.information_by_patient(at):
+        if np.linalg.eigvalsh(half.T @ part @ half).max() > FULL_LEVERAGE:
+            raise NotFitted(remark("one_patient_determines_gee"))
+        scores = np.linalg.solve(np.eye(len(bread)) - part @ bread, at.scores[patients, :, None])[:, :, 0]
+        squares += scores.T @ scores
+    return bread @ squares @ bread
 
 
 @dataclass(frozen=True)
@@ -247,10 +250,14 @@ class _Equations:
             beta = beta + step
         return None
 
-    def information_by_patient(self, point: _Point) -> np.ndarray:
-        """Each patient's part of the information, shape (K, p, p)."""
-        zw, sums = point.zw, point.sums
-        n, p = zw.shape
-        outer = (zw[:, :, None] * zw[:, None, :]).reshape(n, p * p)
-        part = cluster_sums(self.codes, self.n_clusters, outer).reshape(self.n_clusters, p, p)
-        return (part - point.c[:, None, None] * sums[:, :, None] * sums[:, None, :]) / (1 - point.alpha)
+    def information_by_patient(self, point: _Point) -> Iterator[tuple[slice, np.ndarray]]:
+        """Some patients after the other: which, and each one's part of the information, shape (…, p, p)."""
+        order = np.argsort(self.codes, kind="stable")
+        ends, p = np.cumsum(self.size).astype(int), self.z.shape[1]
+        for first in range(0, self.n_clusters, PATIENTS_AT_ONCE):
+            patients = slice(first, min(first + PATIENTS_AT_ONCE, self.n_clusters))
+            rows = order[ends[first] - int(self.size[first]) : ends[patients.stop - 1]]
+            zw, sums, c = point.zw[rows], point.sums[patients], point.c[patients]
+            outer = (zw[:, :, None] * zw[:, None, :]).reshape(len(rows), p * p)
+            part = cluster_sums(self.codes[rows] - first, len(sums), outer).reshape(len(sums), p, p)
+            yield patients, (part - c[:, None, None] * sums[:, :, None] * sums[:, None, :]) / (1 - point.alpha)

@@ -68,7 +68,7 @@ class Recorded:
         seen = seen_at(month, cases, self.visits)
         failed = self.implants.loc[self.implants["failed"].to_numpy(bool)]
         failed_at = dict(zip(failed["site_id"].astype(object), failed["months"].astype(float), strict=True))
-        near = nearest_visits(gain_at_visits(self.visits, cases), month)
+        near = nearest_visits(gain_at_visits(self.visits, cases, ()), month)
         gains = dict(zip(near["site_id"].astype(object), near["gain_mm"].astype(float), strict=True))
         return cases.assign(
             has_log=texts(_has_log(cases), "yes"),

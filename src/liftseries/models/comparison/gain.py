@@ -50,7 +50,7 @@ def fit_comparison_gain(
         X too; weighted: means of the sites' gains, each carried to 12 months along that model's slope.
     """
     asked = asked_of(cases, groups, reference, adjust_for, weights)
-    gains = gain_at_visits(visits, cases)
+    gains = gain_at_visits(visits, cases, ())
     unmeasured = ~cases["site_id"].astype(object).isin(gains["site_id"]).to_numpy(bool)
     found = list(populations(cases, {NO_BONE_HEIGHT: unmeasured}, asked))
     return Estimates(

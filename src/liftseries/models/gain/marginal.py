@@ -11,6 +11,7 @@ from liftseries.models.gain.at_visits import Measured, fit_at_visits
 from liftseries.models.gain.means import fit_of_sites, mean_at, nobody_at, quoted
 from liftseries.models.gain.recalls import by_recall, nearest_visits, reasons_of_sites
 from liftseries.models.shared.follow_up import NO_IMPLANT, with_implant
+from liftseries.models.shared.outcomes import columns_beside
 from liftseries.models.shared.results import Estimates, left_out_table, results_table
 from liftseries.models.shared.share_rows import share_row
 
@@ -48,7 +49,7 @@ def fit_bone_marginal(visits: pd.DataFrame, cases: pd.DataFrame, months: Sequenc
         The mixed model on months and healing, see `fit_at_visits`; `mean at 12` and `beyond 2 at 12`, method
         `patients`, over the sites with a measurement within three months, each by its nearest one.
     """
-    levels = marginal_at_visits(visits, cases)
+    levels = marginal_at_visits(visits, cases, TERMS)
     nowhere, no_complete_case = NO_MARGINAL_BONE, remark("no_complete_case_with_marginal_bone")
     measured = Measured(levels, "marginal_bone_mm", TERMS, nowhere, no_complete_case)
     answer = fit_at_visits(ANALYSIS, measured)
@@ -67,13 +68,18 @@ def fit_bone_marginal(visits: pd.DataFrame, cases: pd.DataFrame, months: Sequenc
     )
 
 
-def marginal_at_visits(visits: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
-    """One row a visit of an implant with a marginal bone level: `marginal_bone_mm`, `months` and the site's columns."""
+def marginal_at_visits(
+    visits: pd.DataFrame, cases: pd.DataFrame, columns: Sequence[str] | None = None
+) -> pd.DataFrame:
+    """One row a visit of an implant with a marginal bone level: `marginal_bone_mm`, `months` and the site's columns.
+
+    `columns` of the site beside its keys; all where none are named.
+    """
     if "marginal_bone_mm" not in visits:
         return cases.iloc[:0].assign(months=np.zeros(0), marginal_bone_mm=np.zeros(0))
     of_visits = ["months", "marginal_bone_mm"]
     measured = visits.loc[visits["marginal_bone_mm"].notna(), ["site_id", *of_visits]]
-    sites = cases.loc[with_implant(cases), [column for column in cases if column not in of_visits]]
+    sites = cases.loc[with_implant(cases), columns_beside(cases, of_visits, (), columns)]
     return measured.merge(sites, on="site_id", how="inner", validate="many_to_one")
 
 

@@ -47,7 +47,7 @@ def fit_gain_mixed(visits: pd.DataFrame, cases: pd.DataFrame, terms: Sequence[st
     GainEstimates
         The mixed model, see `fit_at_visits`, and `mean at 12`, see `mean_at`.
     """
-    gains = gain_at_visits(visits, cases)
+    gains = gain_at_visits(visits, cases, terms)
     nowhere, no_complete_case = remark("bone_height_not_recorded"), remark("no_complete_case_with_bone_height")
     measured = Measured(gains, "gain_mm", terms, nowhere, no_complete_case)
     answer = fit_at_visits(ANALYSIS, measured)

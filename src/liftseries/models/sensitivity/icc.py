@@ -42,7 +42,7 @@ def fit_measurement_icc(cases: pd.DataFrame, visits: pd.DataFrame) -> Estimates:
 
     Source: see `one_way`, `OneWay.f_interval`, `icc_jackknife` and `nested_icc`.
     """
-    gains = gain_at_visits(visits, cases).sort_values("months", kind="stable")
+    gains = gain_at_visits(visits, cases, ()).sort_values("months", kind="stable")
     last_gain = gains.groupby("site_id", sort=False).last().reset_index()
     error_mm = cases["achieved_last_mm"].astype(float) - cases["planned_last_mm"].astype(float)
     known, perforated = known_perforation(cases)

@@ -133,7 +133,7 @@ def mixed(visits: pd.DataFrame, cases: pd.DataFrame, terms: Sequence[str]) -> An
     """REML with intercepts for the patient and the site in the patient, as far as there are both, by statsmodels."""
     from statsmodels.regression.mixed_linear_model import MixedLM, VCSpec
 
-    gains = gain_at_visits(visits, cases)
+    gains = gain_at_visits(visits, cases, terms)
     design = design_matrix(gains, terms)
     used = gains.loc[design.used]
     patient, site = (pd.factorize(used[name])[0] for name in ("patient_id", "site_id"))

@@ -43,7 +43,7 @@ def fit_survival_gain(
 
     Source: Anderson, Cain and Gelber 1983, doi:10.1200/JCO.1983.1.11.710.
     """
-    after = after_landmark(implants, gain_at_visits(visits, cases), landmark_months)
+    after = after_landmark(implants, gain_at_visits(visits, cases, ()), landmark_months)
     estimates = fit_survival_cox(after, landmark_terms(terms), ANALYSIS, penalised=ANALYSIS)
     penalised = fit_survival_firth_cox(after, landmark_terms(terms), ANALYSIS, instead=ANALYSIS)
     landmark = remark("landmark", months=landmark_months)
