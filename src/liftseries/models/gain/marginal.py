@@ -68,9 +68,7 @@ def fit_bone_marginal(visits: pd.DataFrame, cases: pd.DataFrame, months: Sequenc
     )
 
 
-def marginal_at_visits(
-    visits: pd.DataFrame, cases: pd.DataFrame, columns: Sequence[str] | None = None
-) -> pd.DataFrame:
+def marginal_at_visits(visits: pd.DataFrame, cases: pd.DataFrame, columns: Sequence[str] | None = None) -> pd.DataFrame:
     """One row a visit of an implant with a marginal bone level: `marginal_bone_mm`, `months` and the site's columns.
 
     `columns` of the site beside its keys; all where none are named.

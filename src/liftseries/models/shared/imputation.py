@@ -15,46 +15,14 @@ from scipy import sparse
 from liftseries.base.remarks import remark
 from liftseries.estimators.clusters import cluster_codes
 from liftseries.estimators.intervals import NotFitted
-from liftseries.estimators.missing_values import DONORS, drawn_numbers, drawn_odds
+from liftseries.estimators.missing_values import drawn_numbers, drawn_odds
 from liftseries.estimators.predictors import Predictors
-from liftseries.models.shared.levels import as_levels, is_number, levels_present
+from liftseries.models.shared.imputed_variables import LEVEL, Variable, variable_of
+from liftseries.models.shared.levels import as_levels
 
-LEVEL = 2.0  # what a level counts among the predictors
-MANY_LEVELS = 20  # above so many a category's predictors are kept by their entries
 MOST_FITTED = 10_000  # units that a model is fitted to: a larger series gives each draw so many of its own
 NOWHERE_KNOWN = "left out: known nowhere"
 MODEL_COLUMNS = ("variable", "level_of", "n_missing", "model", "predictors")
-
-
-@dataclass(frozen=True)
-class Variable:
-    """A column in the chain.
-
-    Attributes
-    ----------
-    name
-    of_patient : whether it has one value a patient
-    labels : its levels, None for a number
-    value : shape (n_units,), a number or a level's position; missing ones hold no meaning
-    known : shape (n_units,), true/false
-    """
-
-    name: str
-    of_patient: bool
-    labels: tuple[str, ...] | None
-    value: np.ndarray
-    known: np.ndarray
-
-    @property
-    def n_missing(self) -> int:
-        return int((~self.known).sum())
-
-    @property
-    def model(self) -> str:
-        """How it is imputed, in words."""
-        if self.labels is None:
-            return f"predictive mean matching, {DONORS} donors"
-        return "logistic" if len(self.labels) == 2 else "successive logistic"
 
 
 @dataclass(frozen=True)
@@ -141,7 +109,7 @@ def chain_of(
                 raise NotFitted(remark("imputed_column_absent", column=name))
             continue
         of_patient = name in patient_columns
-        variable = _variable(table[name].iloc[first_site] if of_patient else table[name], name, of_patient)
+        variable = variable_of(table[name].iloc[first_site] if of_patient else table[name], name, of_patient)
         if not variable.known.any():
             if name in targets:
                 raise NotFitted(remark("known_nowhere", column=name))
@@ -153,16 +121,6 @@ def chain_of(
         LEVEL * column if column.dtype == bool else column / (column.std() or 1.0) for column in outcome.values()
     ]
     return Chain(table, tuple(variables), np.vstack(columns), codes, first_site, tuple(nowhere_known))
-
-
-def _variable(column: pd.Series, name: str, of_patient: bool) -> Variable:
-    if is_number(column):
-        value = column.to_numpy(float, na_value=np.nan)
-        return Variable(name, of_patient, None, np.nan_to_num(value), np.isfinite(value))
-    levels = as_levels(column)
-    labels = levels_present(levels)
-    codes = pd.Categorical(np.asarray(levels.astype(object)), categories=labels).codes
-    return Variable(name, of_patient, tuple(labels), codes.astype(float), codes >= 0)
 
 
 def completed_sets(chain: Chain, seed: int, topic: int, first: int, n: int, iterations: int) -> Iterator[pd.DataFrame]:
@@ -204,28 +162,13 @@ def _start(variable: Variable, rng: np.random.Generator) -> np.ndarray:
     return value
 
 
-def _columns(variable: Variable, value: np.ndarray) -> np.ndarray | sparse.csc_array:
-    """A number in standard deviations, a category as one row a level but the first; shape (q, n_units).
-
-    A level counts 2, so that at half and half it has standard deviation 1 too. One that is rare is not blown up to it:
-    the prior would then let its log odds run off.
-    """
-    if variable.labels is None:
-        return (value / (variable.value[variable.known].std() or 1.0))[None]
-    if len(variable.labels) <= MANY_LEVELS:
-        return LEVEL * (value == np.arange(1, len(variable.labels))[:, None])
-    units = np.flatnonzero(value > 0)
-    entries = np.full(len(units), LEVEL), (value[units].astype(int) - 1, units)
-    return sparse.csc_array(entries, shape=(len(variable.labels) - 1, len(value)))
-
-
 def _predictors(chain: Chain, values: list[np.ndarray], k: int, units: np.ndarray) -> Predictors:
     """What variable k is imputed from, at some of its own units."""
     target, size = chain.variables[k], chain.size
 
     def others(of_patient: bool, at: np.ndarray) -> list[np.ndarray | sparse.csc_array]:
         pairs = zip(chain.variables, values, strict=True)
-        return [_columns(one, value[at]) for one, value in pairs if one is not target and one.of_patient == of_patient]
+        return [one.predictors(value[at]) for one, value in pairs if one is not target and one.of_patient == of_patient]
 
     if target.of_patient:
         place = np.full(len(size), -1)
@@ -239,7 +182,7 @@ def _predictors(chain: Chain, values: list[np.ndarray], k: int, units: np.ndarra
         adds_up = np.vstack([of_outcome * size[units], size[units]]) / mean_size
         at_sites = [rows @ means for rows in others(False, sites)]
         return Predictors.of([*others(True, units), of_outcome, *at_sites, adds_up])
-    patient, own = chain.patient[units], _columns(target, values[k])
+    patient, own = chain.patient[units], target.predictors(values[k])
     # The same measure at the patient's other sites; at a lone site, the mean of all.
     n_rest = size[patient] - 1
     rest = [
