@@ -226,6 +226,7 @@ TEMPLATES: dict[str, str] = {
     "percentiles_shifted": "percentiles shifted by the optimism",
     "percentiles_tried_on_series": "percentiles of models tried on the series",
     "without_centre": "without the term centre",
+    "centres_left_out_together": "centres left out several at a time, by {n_models} models",
     "knots": "restricted cubic spline, knots at {knots:numbers} mm",
     "from_spline": "from a restricted cubic spline",
     "from_model": "from the model of {analysis}",

@@ -86,6 +86,25 @@ def test_the_effect_of_a_centre_is_not_used_to_foretell_it(cases, first):
     pd.testing.assert_frame_equal(with_term[columns], without[columns])
 
 
+def test_of_many_centres_several_are_left_out_together(cases, monkeypatch):
+    """Two models for three centres: north and west are foretold from the south alone, as where there is no other."""
+    each = rows_of(cases)
+    monkeypatch.setattr("liftseries.models.perforation.validation.MOST_REFITS", 2)
+    together = rows_of(cases)
+    note = "centres left out several at a time, by 2 models"
+    assert together.loc[together["method"] == LEAVE_OUT, "note"].eq(note).all()
+    columns = ["term", "estimate", "std_error", "conf_low", "conf_high", "n_sites", "n_patients"]
+
+    def told(rows, centre):
+        return rows.loc[rows["subset"] == f"centre={centre}", columns].reset_index(drop=True)
+
+    pd.testing.assert_frame_equal(told(together, "south"), told(each, "south"))
+    for centre, other in (("north", "west"), ("west", "north")):
+        alone = rows_of(cases[cases["centre"] != other])
+        pd.testing.assert_frame_equal(told(together, centre), told(alone, centre))
+        assert not told(together, centre).equals(told(each, centre))
+
+
 def test_a_term_that_two_centres_do_not_tell_apart_from_another_is_left_out_there(cases):
     """Twins except at one centre: without it the terms are the same, so that only their sum can be told."""
     own = cases["centre"] == "west"

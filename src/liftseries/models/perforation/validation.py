@@ -12,14 +12,13 @@ from scipy.special import expit, logit
 
 from liftseries.base.remarks import joined, remark
 from liftseries.estimators.clusters import cluster_codes, cluster_sums
-from liftseries.estimators.firth import firth_logistic
 from liftseries.estimators.gee import logistic_gee
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted, critical_value, few_patients_df
 from liftseries.estimators.prediction import Measure, c_statistic, calibration_intercept, calibration_slope
 from liftseries.estimators.resampled import c_statistics, calibrations, resampled_gee
 from liftseries.estimators.resampling import patients_drawn
+from liftseries.models.perforation.refits import LARGEST_LOG_ODDS, copies, refitted_coefficients
 from liftseries.models.shared.complete_cases import PerforationData, perforation_data
-from liftseries.models.shared.design import independent_columns
 from liftseries.models.shared.gates import SPLINE as PREDICTION  # a prediction is judged from as many events on
 from liftseries.models.shared.levels import as_levels, levels_present
 from liftseries.models.shared.resamples import gives_percentiles
@@ -35,7 +34,7 @@ MEASURES: dict[str, Callable[..., Measure]] = {
     "calibration_slope": calibration_slope,
 }
 DRAWS = ("replicate", "term", "resampled", "tried_on_series", "penalised")
-LARGEST_LOG_ODDS = 15.0
+MOST_REFITS = 60  # of models that leave centres out: a series of more centres leaves several out together
 DECIMALS = 9  # of a term; what differs by less is alike
 SITES_AT_ONCE = 500_000  # of the resamples that are judged together
 
@@ -84,7 +83,7 @@ def _judged(data: PerforationData, codes: np.ndarray, alike: list, times: np.nda
     penalised = ~fitted
     for k in np.flatnonzero(~fitted):
         sites = np.repeat(np.arange(len(codes)), weight[k])
-        found, penalised[k] = _coefficients(x[sites], event[sites], _copies(codes, times[k]))
+        found, penalised[k] = refitted_coefficients(x[sites], event[sites], copies(codes, times[k]))
         score[k] = np.nan if found is None else x[one_of] @ found
     measures = {"c_statistic": c_statistics(score, here, there)} | {
         f"calibration_{name}": [calibrations(score, *counts, name == "slope") for counts in (here, there)]
@@ -213,28 +212,37 @@ def corrected_rows(data: PerforationData, apparent: list[dict], draws: pd.DataFr
 
 
 def left_out_centre_rows(data: PerforationData) -> list[dict]:
-    """Each centre's sites predicted by a model without them; then all of them together."""
+    """Each centre's sites predicted by a model without them; then all of them together.
+
+    Of more than MOST_REFITS centres some are left out together, so that each of so many models is without several.
+    """
     own = np.array([name.startswith("centre[") for name in data.design.names])  # unknown of a centre not yet seen
     x = data.design.matrix[:, ~own]
-    note = remark("without_centre") if own.any() else ""
-    shared = {"analysis": ANALYSIS, "scale": "statistic", "method": LEAVE_OUT, "note": note}
     centre = as_levels(data.table["centre"])
     present = levels_present(centre)
+    together = len(present) > MOST_REFITS
+    note = joined(
+        remark("without_centre") if own.any() else "",
+        remark("centres_left_out_together", n_models=MOST_REFITS) if together else "",
+    )
+    shared = {"analysis": ANALYSIS, "scale": "statistic", "method": LEAVE_OUT, "note": note}
     whole = _fit_of(data, np.ones(len(data.event), bool), "all", shared)
     if len(present) < 2:
         return [whole.row(term, problem=remark("one_centre")) for term in MEASURES]
     log_odds = np.full(len(data.event), np.nan)
-    rows = []
+    for start in range(min(len(present), MOST_REFITS)):
+        out = np.asarray(centre.isin(present[start::MOST_REFITS]))
+        coefficients, _ = refitted_coefficients(x[~out], data.event[~out], data.patient[~out])
+        if coefficients is not None:
+            log_odds[out] = x[out] @ coefficients
+    predicted, rows = np.isfinite(log_odds), []
     for level in present:
         here = np.asarray(centre == level)
         fit = _fit_of(data, here, f"centre={level}", shared)
-        coefficients, _ = _coefficients(x[~here], data.event[~here], data.patient[~here])
-        if coefficients is None:
+        if predicted[here].all():
+            rows += measure_rows(fit, log_odds[here], data.event[here], data.patient[here])
+        else:
             rows += [fit.row(term, problem=remark("other_centres_not_fitted")) for term in MEASURES]
-            continue
-        log_odds[here] = x[here] @ coefficients
-        rows += measure_rows(fit, log_odds[here], data.event[here], data.patient[here])
-    predicted = np.isfinite(log_odds)
     if not predicted.any():
         return [whole.row(term, problem=remark("other_centres_not_fitted")) for term in MEASURES] + rows
     whole = _fit_of(data, predicted, "all", shared)
@@ -255,7 +263,7 @@ def _fit_of(data: PerforationData, which: np.ndarray, subset: str, shared: dict)
 
 
 def _whole_model(data: PerforationData) -> np.ndarray | None:
-    return None if _why_no_model(data) else _coefficients(data.design.matrix, data.event, data.patient)[0]
+    return None if _why_no_model(data) else refitted_coefficients(data.design.matrix, data.event, data.patient)[0]
 
 
 def _why_no_model(data: PerforationData) -> str:
@@ -267,34 +275,3 @@ def _why_no_model(data: PerforationData) -> str:
     except NotFitted as why:
         return str(why)
     return ""
-
-
-def _coefficients(x: np.ndarray, event: np.ndarray, cluster: np.ndarray) -> tuple[np.ndarray | None, bool]:
-    """Coefficients by GEE, or by the penalised model where that has no finite answer (true).
-
-    A column that is constant here, or follows from those before it, has 0.
-    """
-    columns = {k: x[:, k] for k in range(1, x.shape[1]) if np.ptp(x[:, k]) > 0}
-    varies = np.isin(np.arange(x.shape[1]), [0, *independent_columns(columns, len(x))[0]])
-    coefficients = np.zeros(x.shape[1])
-    try:
-        model = logistic_gee(x[:, varies], event, cluster, few_clusters=0)
-        if np.abs(x[:, varies] @ model.coefficients).max() > LARGEST_LOG_ODDS:
-            raise NotFitted(remark("log_odds_not_finite"))
-        coefficients[varies] = model.coefficients
-        return coefficients, False
-    except NotFitted:
-        pass
-    try:
-        if not event.any() or event.all():
-            raise NotFitted(remark("no_perforation_to_compare"))
-        coefficients[varies] = firth_logistic(x[:, varies], event, profile=False).coefficients
-        return coefficients, True
-    except (NotFitted, np.linalg.LinAlgError):
-        return None, True
-
-
-def _copies(codes: np.ndarray, times: np.ndarray) -> np.ndarray:
-    """Whose each copied site is, each copy of a patient a patient of its own; the copies of a site stand together."""
-    before = np.cumsum(times) - times
-    return np.concatenate([before[patient] + np.arange(times[patient]) for patient in codes])
