@@ -189,21 +189,6 @@ def test_a_part_not_found_makes_the_share_larger(materials):
     assert [float(one) for one in told.groups()] == pytest.approx([100 * share / 0.8, 100 * share / 0.6], abs=0.051)
 
 
-def test_where_at_most_one_patient_has_the_outcome_the_interval_is_marked(materials):
-    cases = pd.DataFrame({"patient_id": range(30), "perforation": "no", "approach": ["guided", "freehand"] * 15})
-    cases["protocol"] = ["A"] * 6 + ["B"] * 24
-    cases.loc[[0, 8, 10, 12, 14, 16], "perforation"] = "yes"
-    drawing = draw_perforation_shares(fit_perforation_rate(cases, ["approach", "protocol"]).rows)
-    texts = [text.get_text() for text in drawing.figure.texts]
-    assert "1/6 *" in texts  # one patient among six
-    assert "0/15 *" in texts
-    assert "at most 18.1%" in texts  # 1 - 0.05^(1/15)
-    assert "6/30" in texts
-    assert any(text.startswith("* Open marker: at most one patient has the outcome") for text in texts)
-    without = draw_perforation_shares(materials(40).rows("perforation.rate"))
-    assert not any("Open marker" in text.get_text() for text in without.figure.texts)
-
-
 def test_what_its_note_tells_not_to_rely_on_is_not_drawn(materials):
     """The GEE at 24 perforations for three terms, not at 40."""
     shown = {}
@@ -277,17 +262,3 @@ def test_counts_withheld_are_said_to_be_and_nothing_is_worked_out_from_them(mate
     assert tables == {}
     assert "how many is not told" in answers.tears(masked).text
     assert "-1" not in text + answers.tears(masked).text
-
-
-def test_a_share_withheld_has_neither_mark_nor_number_in_the_figure(materials):
-    rates = materials(40).rows("perforation.rate").copy()
-    hidden = rates["subset"].eq("approach=guided") & rates["method"].eq("patients")
-    shown = rates.loc[hidden].iloc[0]
-    numbers = ["estimate", "std_error", "conf_low", "conf_high"]
-    rates.loc[hidden, [*numbers, "n_events"]] = [*[np.nan] * 4, WITHHELD_COUNT]
-    rates.loc[hidden, "problem"] = WITHHELD
-    drawing = draw_perforation_shares(rates)
-    texts = [text.get_text() for text in drawing.figure.texts]
-    assert f"–/{shown['n_sites']}" in texts
-    assert "Approach: guided –/" in drawing.alt
-    assert f"{shown['n_events']}/{shown['n_sites']}" not in " ".join([*texts, drawing.alt])

@@ -21,6 +21,7 @@ from liftseries.report.perforation.sentences import HEIGHT, LIFT, SHARES_BY, cov
 NOT_OF_AN_ERROR = {"one_sided_bound", "one_patient_has_the_outcome"}
 BAND_OF = {"rbh_band": HEIGHT, "lift_band": LIFT}
 DRAWN_BY = tuple(name for name in SHARES_BY if BAND_OF.get(name) != LIFT)  # lift stands in the supplement
+MOST_LEVELS = 30  # of a column that is drawn: hundreds of centres are no figure
 
 
 @drawn
@@ -30,7 +31,8 @@ def draw_perforation_shares(rates: pd.DataFrame, words: Words | None = None, nar
     Parameters
     ----------
     rates : rows of `perforation.rate`
-        Those of `patients` are drawn; where at most one patient has the outcome, with an open marker.
+        Those of `patients` are drawn; where at most one patient has the outcome, with an open marker. A column of
+        more than `MOST_LEVELS` levels is named below.
     words : names of the study's own columns
     """
     words = words or Words()
@@ -38,19 +40,24 @@ def draw_perforation_shares(rates: pd.DataFrame, words: Words | None = None, nar
     whole = next((row for _, row in rates.iterrows() if row["subset"] == "all"), None)
     if not may_be_compared(whole):
         return None
-    lines, told = [_line("All sites", whole)], [_told("all sites", whole)]
+    lines, told, too_many = [_line("All sites", whole)], [_told("all sites", whole)], []
     for name in DRAWN_BY:
         rows = [row for _, row in rates[rates["subset"].str.startswith(f"{name}=")].iterrows()]
+        if len(rows) > MOST_LEVELS:
+            too_many.append(say("perforation.levels", name=words.column(name).lower(), levels=len(rows)))
+            continue
         for row in rows if len(rows) > 1 else ():  # one level alone is all sites once more
             lines.append(_line(words.subset(row["subset"]), row))
             told.append(_told(words.subset(row["subset"]), row))
     share = None if missing(whole["estimate"]) else float(whole["estimate"])
+    notes = [say("perforation.shares_note")] if any(line.open_marker for line in lines) else []
+    notes += [say("perforation.shares_not_drawn", names=too_many)] if too_many else []
     drawing = draw_forest(
         lines,
         ("Perforated/sites", "% (95% interval)"),
         Axis("Sites perforated, %", none=share, percent=True),
         say("perforation.alt_shares", told="; ".join(told)),
-        say("perforation.shares_note") if any(line.open_marker for line in lines) else "",
+        " ".join(notes),
         narrow,
     )
     return replace(drawing, covers=covered(whole))

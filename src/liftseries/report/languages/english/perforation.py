@@ -100,6 +100,8 @@ SENTENCES: dict[str, str] = {
     "weak_note": "* Fewer than ten events for a coefficient: set beside the quoted estimate, not to be relied on.",
     "shares_note": "* Open marker: at most one patient has the outcome; the interval is the exact one of as many "
     "chances as there are patients, without an event a one-sided bound.",
+    "shares_not_drawn": "Not drawn, for their number: {names:and}; the supplement has their shares.",
+    "levels": "{name} ({levels:count} levels)",
     "risk_note": "From the model whose odds ratios are quoted, averaged over the sites of the series.",
     "difference_note": "From the model whose odds ratios are quoted, every site set to the one value, then to the "
     "other. Nothing was randomised: a difference is no effect.",
