@@ -53,7 +53,7 @@ def test_a_model_looks_better_on_its_own_sites(cases):
 
 
 def test_a_useless_model_is_found_out():
-    """Terms that have nothing to do with the tear: corrected discrimination near a coin's, no centre foretold."""
+    """Terms that have nothing to do with the tear: corrected discrimination near a coin's, no centre predicted."""
     cases = invented_cases(300, seed=33)
     rng = np.random.default_rng(34)
     cases["rbh_mid_mm"] = rng.permutation(cases["rbh_mid_mm"])

@@ -34,7 +34,8 @@ MEASURES: dict[str, Callable[..., Measure]] = {
     "calibration_slope": calibration_slope,
 }
 DRAWS = ("replicate", "term", "resampled", "tried_on_series", "penalised")
-MOST_REFITS = 60  # of models that leave centres out: a series of more centres leaves several out together
+# Of models that leave centres out: a large series of more centres leaves several out together.
+MOST_REFITS, LARGE_SERIES = 60, 20_000
 DECIMALS = 9  # of a term; what differs by less is alike
 SITES_AT_ONCE = 500_000  # of the resamples that are judged together
 
@@ -214,24 +215,25 @@ def corrected_rows(data: PerforationData, apparent: list[dict], draws: pd.DataFr
 def left_out_centre_rows(data: PerforationData) -> list[dict]:
     """Each centre's sites predicted by a model without them; then all of them together.
 
-    Of more than MOST_REFITS centres some are left out together, so that each of so many models is without several.
+    Of more than MOST_REFITS centres of more than LARGE_SERIES sites several are left out together.
     """
     own = np.array([name.startswith("centre[") for name in data.design.names])  # unknown of a centre not yet seen
     x = data.design.matrix[:, ~own]
     centre = as_levels(data.table["centre"])
     present = levels_present(centre)
-    together = len(present) > MOST_REFITS
+    together = len(present) > MOST_REFITS and len(data.event) > LARGE_SERIES
+    n_models = MOST_REFITS if together else len(present)
     note = joined(
         remark("without_centre") if own.any() else "",
-        remark("centres_left_out_together", n_models=MOST_REFITS) if together else "",
+        remark("centres_left_out_together", n_models=n_models) if together else "",
     )
     shared = {"analysis": ANALYSIS, "scale": "statistic", "method": LEAVE_OUT, "note": note}
     whole = _fit_of(data, np.ones(len(data.event), bool), "all", shared)
     if len(present) < 2:
         return [whole.row(term, problem=remark("one_centre")) for term in MEASURES]
     log_odds = np.full(len(data.event), np.nan)
-    for start in range(min(len(present), MOST_REFITS)):
-        out = np.asarray(centre.isin(present[start::MOST_REFITS]))
+    for start in range(n_models):
+        out = np.asarray(centre.isin(present[start::n_models]))
         coefficients, _ = refitted_coefficients(x[~out], data.event[~out], data.patient[~out])
         if coefficients is not None:
             log_odds[out] = x[out] @ coefficients
