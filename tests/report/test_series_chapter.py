@@ -72,6 +72,14 @@ def test_who_names_patients_sites_centres_and_follow_up(materials, made):
     assert told.source == "followup.median · all · median"
 
 
+@pytest.mark.parametrize(("most", "named"), [(2, True), (1, False)])
+def test_centres_are_named_where_they_are_few(materials, monkeypatch, most, named):
+    monkeypatch.setattr("liftseries.report.series.answers.MOST_NAMED", most)
+    text = who(materials["full"]).text
+    assert "at 2 centres" in text
+    assert ("(east and west)" in text) is named
+
+
 def test_follow_up_is_left_unsaid_without_a_visit_and_nobody_is_nobody(materials):
     told = who(materials["no_visits_no_log"])
     assert "follow-up" not in told.text

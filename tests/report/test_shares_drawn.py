@@ -43,6 +43,7 @@ def test_a_column_of_many_levels_is_named_below_the_figure(n_centres, drawn):
     assert "Approach: guided" in texts
     note = "Not drawn, for their number: centre (31 levels); the supplement has their shares."
     assert (note in texts) is not drawn
+    assert drawing.alt.endswith(note) is not drawn
     assert ("Centre: C3" in drawing.alt) is drawn
 
 

@@ -50,14 +50,14 @@ def draw_perforation_shares(rates: pd.DataFrame, words: Words | None = None, nar
             lines.append(_line(words.subset(row["subset"]), row))
             told.append(_told(words.subset(row["subset"]), row))
     share = None if missing(whole["estimate"]) else float(whole["estimate"])
-    notes = [say("perforation.shares_note")] if any(line.open_marker for line in lines) else []
-    notes += [say("perforation.shares_not_drawn", names=too_many)] if too_many else []
+    marked = [say("perforation.shares_note")] if any(line.open_marker for line in lines) else []
+    not_drawn = [say("perforation.shares_not_drawn", names=too_many)] if too_many else []
     drawing = draw_forest(
         lines,
         ("Perforated/sites", "% (95% interval)"),
         Axis("Sites perforated, %", none=share, percent=True),
-        say("perforation.alt_shares", told="; ".join(told)),
-        " ".join(notes),
+        " ".join([say("perforation.alt_shares", told="; ".join(told)), *not_drawn]),
+        " ".join([*marked, *not_drawn]),
         narrow,
     )
     return replace(drawing, covers=covered(whole))

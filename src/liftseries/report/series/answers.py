@@ -10,6 +10,8 @@ from liftseries.report.kit.stages import IN_SERIES, has_any, stages
 from liftseries.report.languages.say import say
 from liftseries.report.series.counts import centres, data_end
 
+MOST_NAMED = 12  # centres that a sentence names
+
 
 def who(material: Material) -> Paragraph | None:
     """Patients, sites and centres, median follow-up, the end of the data; None where nobody was counted."""
@@ -24,6 +26,7 @@ def where(material: Material, row) -> str:
     """How many sites of how many patients, at which centres, when, and by how many operators."""
     counts, names = {"sites": row["n_sites"], "patients": row["n_patients"]}, centres(material)
     at = say("series.who_at", centres=len(names), names=names) if names else ""
+    at = say("series.who_at_many", centres=len(names)) if len(names) > MOST_NAMED else at
     return say("series.who", **counts, at=at, when=when(material))
 
 

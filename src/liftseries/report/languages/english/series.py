@@ -4,6 +4,7 @@ SENTENCES: dict[str, str] = {
     # ── first page and chapter ─────────────────────────────────────────────────────────────────────────────────
     "who": "{sites:# site|# sites} of {patients:# patient|# patients}{at}{when}.",
     "who_at": " at {centres:# centre|# centres} ({names:and})",
+    "who_at_many": " at {centres:# centre|# centres}",
     "when": ", operated on from {first} to {last} by {operators:# operator|# operators}",
     "when_one_year": ", operated on in {year} by {operators:# operator|# operators}",
     "covers": "{sites:# site|# sites} of {patients:# patient|# patients}",
