@@ -32,11 +32,18 @@ def test_a_share_of_few_has_the_bound_of_four_patients():
 
 @pytest.mark.parametrize(
     "told",
-    [{"n_events": -1.0}, {"n_sites": -1.0}, {"n_patients": -1.0}, {"scale": "probability"}, {"estimate": 0.1}],
-    ids=["not told as few", "sites withheld", "patients withheld", "no share of sites", "told"],
+    [{"n_events": -1.0}, {"n_patients": -1.0}, {"scale": "probability"}, {"estimate": 0.1}],
+    ids=["not told as few", "patients withheld", "no share of sites", "told"],
 )
 def test_what_is_not_told_gives_no_bound(told):
     pd.testing.assert_frame_equal(with_bounds(share(**told)), share(**told))
+
+
+def test_a_bound_is_that_of_the_patients_where_how_many_sites_is_withheld():
+    whole, withheld = with_bounds(share()).iloc[0], with_bounds(share(n_sites=-1.0)).iloc[0]
+    assert withheld["conf_high"] == whole["conf_high"]
+    of_many = with_bounds(share(n_sites=-1.0, n_patients=215.0)).iloc[0]
+    assert binom.cdf(4, 215, of_many["conf_high"]) <= 0.05 < binom.cdf(4, 215, of_many["conf_high"] - 0.001)
 
 
 def test_the_bound_is_the_same_whatever_the_count_is():

@@ -27,11 +27,11 @@ def with_bounds(results: pd.DataFrame) -> pd.DataFrame:
     ----------
     results : of results.csv, masked
     """
-    told = results["n_sites"].ge(0) & results["n_patients"].gt(0) & results["estimate"].isna()
+    told = results["n_patients"].gt(0) & results["estimate"].isna()
     found = results.copy()
     for at in results.index[told & results["n_events"].lt(WITHHELD_COUNT) & results["scale"].eq(RISK)]:
         few, n_patients, n_sites = (int(results.at[at, name]) for name in ("n_events", "n_patients", "n_sites"))
-        digits = 10.0 ** (SHARE_OF_FEW if n_sites < FEW_SITES else SHARE)
+        digits = 10.0 ** (SHARE_OF_FEW if max(n_sites, n_patients) < FEW_SITES else SHARE)  # sites may be withheld
         bound = math.ceil(digits * largest_risk(n_patients, min(-few - 1, n_patients))) / digits  # up: it is a bound
         found.loc[at, ["conf_low", "conf_high"]] = 0.0, bound
         found.at[at, "note"] = remark(BOUND, most=-few - 1)

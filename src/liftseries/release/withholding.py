@@ -17,7 +17,7 @@ TOTAL_COSTS = 1000.0  # what withholding the size of the series costs, where ano
 AN_ANSWER_COSTS = 50.0  # a count that the first page answers with
 AN_INTERVAL_COSTS = 0.5  # an estimate that leaves without its interval
 ROUNDLY_COSTS = 0.25  # one that may still leave roundly
-A_COUNT_COSTS, A_HEADLINE_COSTS = 0.3, 3.0  # as many estimates as the count itself, and one that the report quotes
+A_COUNT_COSTS, A_HEADLINE_COSTS = 0.3, 1.5  # as many estimates as the count itself, and one that the report quotes
 MOST_FEW, MOST_TARGETS = 1 / 3, 1 / 2  # of the different counts, printed or left by others; our convention
 
 

@@ -1,5 +1,6 @@
 """How often the membrane tears, and what goes with it: its questions."""
 
+from liftseries.disclosure.declared import LEAVE_BY
 from liftseries.models.shared.question import DESCRIBED, Analysis, Draws, Leaves, Question
 
 TITLE = "How often the membrane tears, and what goes with it"
@@ -252,6 +253,7 @@ QUESTIONS = (
                 headline=("patients",),
                 core=("patients",),
                 behind=f"{RECORDED}:sequel",
+                leave_by=(*LEAVE_BY, "perforation"),
             ),
             Analysis(
                 "perforation.learning",

@@ -5,12 +5,11 @@
 | perforation.stage, .management | all tears, and those of the level |
 | perforation.test | sites looked at by the test whose perforation is known, and those torn |
 | perforation.size | tears measured; a median, quartiles: those on either side; the largest is one tear |
-
 | perforation.sequel | sites or implants of the subset, and those to which it happened |
 | perforation.learning | sites of the band whose perforation is known, and those torn |
 
-The last two are declared for whoever lets them leave; as they are they stay in the house, by their subsets, which
-nobody names in `leave_by`: the one sets single failures beside single tears, the other may tell of a single operator.
+The last is declared for whoever lets it leave; as it is it stays in the house, by its subsets, which it does not name
+in `leave_by`: it may tell of a single operator.
 """
 
 from __future__ import annotations

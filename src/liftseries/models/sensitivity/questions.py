@@ -86,6 +86,7 @@ QUESTIONS = (
                     "best_case": "best case: all implants lost to follow-up last",
                     "worst_case": "worst case: all implants lost to follow-up fail right after their last visit",
                 },
+                core=("worst_case",),
                 behind=f"{BEHIND}:lost",
                 outcome="survival",
             ),

@@ -69,7 +69,7 @@ QUESTIONS = (
                 headline=("patients",),
                 core=("patients",),
                 behind=f"{RECORDED}:graft",
-                leave_by=LEAVE_BY,  # who had which graft after which lift is told by protocol, where both go with it
+                leave_by=(*LEAVE_BY, "lift_method"),
             ),
             Analysis(
                 "series.surgery",

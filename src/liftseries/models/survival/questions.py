@@ -180,6 +180,7 @@ QUESTIONS = (
                     "infinitesimal_jackknife": "Kaplan-Meier over patients, first failure; followed until the first of "
                     "a patient's implants fails or falls out"
                 },
+                core=("infinitesimal_jackknife",),
                 behind=f"{BEHIND}:first_failure",
             ),
         ),
