@@ -28,7 +28,7 @@ from liftseries.report.languages.say import say
 
 ACROSS, NARROW_ACROSS, MOST = 4, 2, 16
 PANEL_MM, LEFT_MM, GAP_MM, TITLE_MM, FOOT_MM, EDGE_MM = 13.5, 12.0, 6.0, 5.6, 10.0, 2.0
-MOST_POINTS = 400  # of a line: more than a panel of that width can show
+MOST_POINTS = 240  # of a line: each stretch is as wide as the line is thick
 EVERY_UNIT = "all"
 MARKS = {"up": "^", "down": "v"}
 
