@@ -10,7 +10,7 @@ import pytest
 from made_series import KINDS, PLAN
 from test_figures import boxes
 
-from liftseries.base.remarks import WITHHELD_COUNT
+from liftseries.base.remarks import WITHHELD_COUNT, remark
 from liftseries.report.depth import answers, declarations, methods, report_chapter, supplement_chapter
 from liftseries.report.depth.sentences import ends
 from liftseries.report.depth.tables import cases_passes, cases_table, deviations_table, shares_table
@@ -279,17 +279,17 @@ def test_no_sentence_of_the_chapter_has_a_word_that_was_mended():
         assert word not in words
 
 
-def test_of_an_end_whose_number_is_withheld_it_is_said_so():
-    """A released report: no gap in the sentence."""
+def test_of_an_end_whose_number_is_withheld_it_is_said_so_and_its_share_where_that_is_told_roundly():
     told = {"estimate": 0.5, "conf_low": 0.4, "conf_high": 0.6, "note": "", "n_events": 20.0}
     withheld = {**dict.fromkeys(told, np.nan), "note": "", "n_events": WITHHELD_COUNT}
-    rows = pd.DataFrame([told | {"term": "at_plan"}, withheld | {"term": "short"}])
+    roundly = withheld | {"estimate": 0.07, "note": remark("rounded_share", points=1.5)}
+    rows = pd.DataFrame([told | {"term": "at_plan"}, roundly | {"term": "deeper"}, withheld | {"term": "short"}])
     with words_that_leave():
-        said = ends(rows)
-    assert said == [
-        "as planned at 20 (50%, 95% interval 40% to 60%)",
-        "short of the planned depth with the floor closed at a number of sites that is withheld",
-    ]
+        assert ends(rows) == [
+            "as planned at 20 (50%, 95% interval 40% to 60%)",
+            "deeper than planned at 7% (rounded, ± 1.5 points)",
+            "short of the planned depth with the floor closed at a number of sites that is withheld",
+        ]
 
 
 def test_perforations_by_deviation_go_unsaid_where_a_number_is_withheld(materials, monkeypatch):

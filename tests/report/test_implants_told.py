@@ -153,7 +153,7 @@ def test_a_share_told_roundly_whose_number_is_not_told_is_of_all_patients_and_na
     with words_that_leave():
         text = complications_text(made(*rows, early))
     assert text == (
-        "A complication was recorded in 8% (rounded, ± 1 points) of 400 patients at any visit, and in 12 of 400 by "
+        "A complication was recorded in 8% (rounded, ± 1 point) of 400 patients at any visit, and in 12 of 400 by "
         "month 12, 3% (0.8% to 5.2%)."  # of infection nothing: bleeding may be as frequent
     )
 

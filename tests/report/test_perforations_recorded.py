@@ -4,12 +4,13 @@ import pandas as pd
 import pytest
 from made_series import PLAN
 
-from liftseries.base.remarks import WITHHELD
+from liftseries.base.remarks import WITHHELD, WITHHELD_COUNT, remark
 from liftseries.models.perforation.rate import fit_perforation_rate
 from liftseries.models.perforation.recorded import fit_perforation_recorded
 from liftseries.models.shared.follow_up import follow_up
 from liftseries.report.kit.material import Material, read_material
 from liftseries.report.kit.numbers import interval, percent
+from liftseries.report.languages.say import words_that_leave
 from liftseries.report.perforation.recorded import recorded_sentences
 from liftseries.report.perforation.recorded_figures import draw_learning
 from liftseries.report.perforation.recorded_tables import learning_table, sequel_table, tears_table
@@ -79,6 +80,16 @@ def test_what_followed_is_counted_on_both_sides(material):
     assert (
         table.keys[0] == "perforation.sequel · perforation=yes · failure; perforation.sequel · perforation=no · failure"
     )
+
+
+def test_what_followed_is_told_roundly_where_its_number_is_withheld(material):
+    told = material()
+    failed = told.results["analysis"].eq("perforation.sequel") & told.results["term"].eq("failure")
+    note = remark("rounded_share", points=1)
+    told.results.loc[failed, ["estimate", "n_events", "note"]] = [0.06, WITHHELD_COUNT, note]
+    with words_that_leave():
+        table = sequel_table(told, told.words)
+    assert table.rows[0] == ("Implant failed", "6% (rounded, ± 1 point)", "6% (rounded, ± 1 point)")
 
 
 def test_perforations_in_sentences(material):

@@ -12,6 +12,7 @@ from liftseries.report.kit.numbers import WITHHELD_COUNT, interval, missing
 from liftseries.report.kit.quoted import quoted_in
 from liftseries.report.kit.sentences import source
 from liftseries.report.kit.tables.cells import BOUNDS
+from liftseries.report.kit.tables.described import roundly
 from liftseries.report.languages.say import say
 
 AGREEMENT = {"bias", "low", "high"}
@@ -42,7 +43,7 @@ def ends(rows: pd.DataFrame) -> list[str]:
     """How the drilling ended, each with its share, in the order of the rows."""
     told = []
     for k, (_, row) in enumerate(rows.iterrows()):
-        n = say("depth.n_at", n=row["n_events"], share=share_told(row, k > 0)) or say("depth.n_withheld")
+        n = say("depth.n_at", n=row["n_events"], share=share_told(row, k > 0)) or roundly(row) or say("depth.n_withheld")
         told.append(say(f"depth.ended_{row['term']}", n=n))
     return told
 

@@ -10,7 +10,7 @@ from liftseries.base.remarks import remarks_in
 from liftseries.report.kit.material import Material
 from liftseries.report.kit.numbers import count, is_withheld, missing, percent, share_of
 from liftseries.report.kit.tables.cells import TRACE, Content, content_of
-from liftseries.report.kit.tables.described import recorded, share_interval
+from liftseries.report.kit.tables.described import recorded, roundly, share_interval
 from liftseries.report.kit.words import Words, trace_of
 from liftseries.report.languages.english import TEMPLATES
 from liftseries.report.languages.say import say
@@ -86,7 +86,7 @@ def sequel_table(material: Material, words: Words) -> Content | None:
             continue
         name = f"perforation.sequel_row_{term}"
         told = say(name) if name in TEMPLATES else term.replace("_", " ").capitalize()
-        cells = (share_of(row["n_events"], row["n_sites"]) for row in pair)
+        cells = (roundly(row) or share_of(row["n_events"], row["n_sites"]) for row in pair)
         printed.append((told, *cells, "; ".join(map(trace_of, pair))))
     months = [of[subset].get("months") for subset in of]
     if any(row is None or missing(row["estimate"]) for row in months):

@@ -96,7 +96,8 @@ def rounded_by(row) -> str:
     """` (rounded, ± 2.5 points)`, of a share or of months told roundly; "" of any other estimate."""
     for one in remarks_in(None if missing(row["note"]) else row["note"]):
         if one.name == "rounded_share":
-            return f" (rounded, ± {one.holes['points']:g} points)"
+            points = one.holes["points"]
+            return f" (rounded, ± {points:g} {'point' if points == 1 else 'points'})"
         if one.name == "rounded_months":
             return f" (rounded, ± {one.holes['months']:g})"
     return ""

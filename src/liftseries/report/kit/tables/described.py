@@ -8,6 +8,7 @@ import pandas as pd
 
 from liftseries.report.kit.method import remarked
 from liftseries.report.kit.numbers import WITHHELD, count, decimal, interval, is_withheld, missing, percent, share_of
+from liftseries.report.kit.tables.cells import rounded_by
 from liftseries.report.kit.words import trace_of
 
 HEADINGS = ("", "Sites", "Share (95% interval), or mean (95% interval) and median [quartiles]")
@@ -29,12 +30,18 @@ def share_cells(label: str, row) -> Cells:
     return (f"   {label}", share_of(row["n_events"], row["n_sites"]), share_interval(row))
 
 
+def roundly(row) -> str:
+    """`6% (rounded, ± 1 point)`; empty where a share is not told roundly."""
+    by = rounded_by(row)
+    return f"{percent(row['estimate'])}{by}" if by else ""
+
+
 def share_interval(row) -> str:
-    """The interval of a share, `at most …` where it is a bound; empty where there is none."""
+    """The interval of a share, `at most …` where it is a bound; the share where it is told roundly; else empty."""
     if row["problem"] == WITHHELD:
         return WITHHELD if missing(row["conf_high"]) else f"at most {percent(row['conf_high'])}"
     if missing(row["conf_low"]):
-        return ""
+        return roundly(row)
     if remarked(row, "one_sided_bound"):
         return (
             f"at most {percent(row['conf_high'])}" if row["estimate"] == 0 else f"at least {percent(row['conf_low'])}"
