@@ -6,7 +6,7 @@ What is known of them is what is printed: numbers, ranges, and what several come
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, linprog, milp
@@ -39,6 +39,16 @@ class Together:
     of: Mapping[str, float]
     lowest: float
     highest: float
+
+
+def with_told(structure: Structure, told: Sequence[Together]) -> Structure:
+    """The same, and what was told before of several numbers together."""
+    more, at_least = _rows_of(structure, told)
+    return replace(
+        structure,
+        inequalities=csr_array(vstack([structure.inequalities, more])),
+        at_least=np.concatenate([structure.at_least, at_least]),
+    )
 
 
 def goals_of(structure: Structure, needed: Mapping[str, tuple[float, float]]) -> dict[int, tuple[float, float]]:
@@ -85,7 +95,7 @@ def parts_of(
     more, at_least = _rows_of(structure, further)
     relations = csr_array(vstack([structure.equations, structure.inequalities, more]))
     is_equation = np.arange(relations.shape[0]) < structure.equations.shape[0]
-    at_least = np.concatenate([np.zeros(relations.shape[0] - len(at_least)), at_least])
+    at_least = np.concatenate([np.zeros(structure.equations.shape[0]), structure.at_least, at_least])
     rest = at_least - relations @ value  # what the unknown ones of each relation come to, or come to at least
     relations = csr_array(relations[:, unknown])
     settled = np.diff(relations.indptr) == 0

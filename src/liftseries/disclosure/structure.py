@@ -64,13 +64,15 @@ class Structure:
     numbers
     number_of : name of a count -> index of its number
     equations : shape (n_equations, n_numbers): equations @ values = 0
-    inequalities : shape (n_inequalities, n_numbers): inequalities @ values ≥ 0
+    inequalities : shape (n_inequalities, n_numbers): inequalities @ values ≥ at_least
+    at_least : shape (n_inequalities,), nought but of what was told of these numbers before
     """
 
     numbers: tuple[Number, ...]
     number_of: dict[str, int]
     equations: csr_array
     inequalities: csr_array
+    at_least: np.ndarray
 
 
 def structure_of(counts: Sequence[Count], patients: np.ndarray) -> Structure:
@@ -100,7 +102,8 @@ def structure_of(counts: Sequence[Count], patients: np.ndarray) -> Structure:
         inequalities += _named(_parts(sets[here]), here)
     inequalities += _patients_and_their_sites(numbers, patient)
     n = len(numbers)
-    return Structure(tuple(numbers), number_of, _matrix(equations, n), _matrix(inequalities, n))
+    bounded = _matrix(inequalities, n)
+    return Structure(tuple(numbers), number_of, _matrix(equations, n), bounded, np.zeros(bounded.shape[0]))
 
 
 def closed(members: np.ndarray, patient: np.ndarray) -> np.ndarray:

@@ -104,7 +104,7 @@ def release(plan: Plan, with_rows: bool = False, *, first: bool = False, lower_c
         masked = with_answers(with_coarse(masked, plan.smallest_cell), plan.smallest_cell)
         step("Trying to work out what is withheld")
         _check_protected(plan, masked)
-        counts_told, sets = told_counts(masked, plan.smallest_cell, run, with_rows)
+        counts_told, house = told_counts(masked, plan.smallest_cell, run, with_rows)
         if before_this.empty and not first:
             check_read_back(plan, counts_told)
         record = _record(plan, masked, rows_leave)
@@ -119,7 +119,7 @@ def release(plan: Plan, with_rows: bool = False, *, first: bool = False, lower_c
         }
         write_text(room / RECORD, json.dumps(record, indent=2, ensure_ascii=False) + "\n")
     if run not in set(before_this["run"]):
-        record_release(plan.folder, counts_told, sets, population)
+        record_release(plan.folder, counts_told, house, population)
     told = masked.withheld
     return Released(folder, int(told["counts"].sum()), int(told["counts_withheld"].sum()), rows_leave)
 
