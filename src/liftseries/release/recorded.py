@@ -121,7 +121,7 @@ def told_counts(masked: Masked, smallest_cell: int, run: str, with_rows: bool) -
     symbol_of = {}
     for k, ((name, at), number, grid) in enumerate(_told_roundly(masked)):
         unit, key = masked.behind[name][at].gives_away[-1].unit, row_key(name, masked.whole.table(name), at)
-        rows.append((f"r{k}", key, unit, ROUNDED, str(number), str(grid.unit), str(grid.first)))
+        rows.append((f"r{k}", key, unit, ROUNDED, str(number), str(float(grid.unit)), str(float(grid.first))))
         symbol_of[name, at] = f"r{k}"
     told = pd.DataFrame(rows, columns=["set", "row", "unit", "form", "value", "step", "first"])
     told = told.assign(smallest_cell=smallest_cell, rows=with_rows, run=run)
