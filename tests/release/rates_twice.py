@@ -38,3 +38,9 @@ def masked_of(population: Population, before: Before | None = None) -> Masked:
     results = fit_perforation_rate(population.cases, ["protocol"]).rows
     masked = mask(replace(whole, tables=nothing | {"results": results}), population, SMALLEST_CELL, before=before)
     return with_coarse(masked, SMALLEST_CELL)
+
+
+def counts_alone(before: Before) -> Before:
+    """As if what was told roundly had not been recorded."""
+    known = [count for count in before.counts if count.fixed and "," not in count.table]
+    return replace(before, counts=known, told=[], roundly={})

@@ -18,8 +18,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from liftseries.disclosure.counts import Count
-from liftseries.disclosure.parts import NoSeries, Together, Value, goals_of, known_of, parts_of, with_told
-from liftseries.disclosure.structure import structure_of
+from liftseries.disclosure.parts import NoSeries, Together, Value, goals_of, known_of, parts_of
+from liftseries.disclosure.structure import structure_of, with_told
 
 MOST_KEPT = 300  # series that are kept, the latest, as one of them may serve again
 

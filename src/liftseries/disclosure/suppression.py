@@ -31,8 +31,7 @@ import pandas as pd
 
 from liftseries.disclosure.counts import Count, check_counts, n_patients_behind, value_of
 from liftseries.disclosure.other_series import OtherSeries, cheapest_other_series
-from liftseries.disclosure.parts import Together, with_told
-from liftseries.disclosure.structure import Structure, structure_of
+from liftseries.disclosure.structure import Structure, Together, structure_of, with_told
 
 NEAR = 1e-3  # what a withheld count's change costs: next to nothing, so that changes stay near
 MOST_SECOND_LOOKS = 1500  # linear programs spent on publishing again

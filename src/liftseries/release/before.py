@@ -188,7 +188,9 @@ class _Union:
     def count(self, number: str, name: str, unit: str, table: str, is_known: bool = True) -> Count:
         """A count of a set as it is seen in a table."""
         members = self.members(number, name)
-        return Count(f"{number} {name} {unit} | {table}", members, unit, published=is_known, fixed=is_known, table=table)
+        return Count(
+            f"{number} {name} {unit} | {table}", members, unit, published=is_known, fixed=is_known, table=table
+        )
 
 
 def _beside(union: _Union, known: Sequence[Count], within: pd.DataFrame, seen_in: pd.DataFrame) -> Iterator[Count]:

@@ -3,7 +3,8 @@
     report.html, report.pdf    the report with what tells of few patients withheld, and its supplement
     results.csv                the estimates, likewise; its last column names what was withheld in a row
     tables/, figures/          of that report
-    told.csv                   each count that it tells, its set by a symbol: the next release is attacked with it
+    told.csv                   each count that it tells, its set by a symbol, and each number told roundly: the next
+                               release is attacked with it
     coarsened/                 patients and sites so coarse that rows may leave with it, where they may; advice.csv
                                says which columns were made coarser
     release.json               by what rule how much was withheld, and of which run; no value

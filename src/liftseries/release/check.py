@@ -74,7 +74,7 @@ class Known:
 
 
 def known_of(masked: Masked, smallest_cell: int) -> Known:
-    """What the bundle prints, together with what earlier releases told."""
+    """What the bundle prints, together with the counts that earlier releases told."""
     ledger, patients = masked.ledger, masked.ledger.patients
     counts = ledger.counts(smallest_cell)
     shown = shown_values(masked)
