@@ -15,7 +15,7 @@ from liftseries.base.errors import StudyError
 from liftseries.base.outputs import write_csv
 from liftseries.models.series import describe
 from liftseries.models.shared.population import Population
-from liftseries.release.before import FOLDER, HOUSE, keys_of, read_before, record, told_before
+from liftseries.release.before import FOLDER, HOUSE, RANGES, House, keys_of, read_before, record, told_before
 from liftseries.release.check import attacked
 from liftseries.release.masking import Masked, mask
 from liftseries.release.recorded import check_read_back, check_record, told_counts
@@ -96,7 +96,8 @@ def test_the_sets_are_recorded_as_any_table_is(tmp_path):
     population = population_of(3)
     population.cases["site_id"] = ["=1+1", 'of, "two"', "P2"]
     sets = {"s0": np.array([True, True, False]), "s1": np.zeros(3, bool), "s2": np.ones(3, bool)}
-    record(tmp_path, pd.DataFrame({"set": list(sets)}), sets, population)
+    nothing = pd.DataFrame(columns=list(RANGES))
+    record(tmp_path, pd.DataFrame({"set": list(sets)}), House(sets, nothing, nothing), population)
     rows = [(name, key) for name, members in sets.items() for key in keys_of(population)[members]]
     write_csv(tmp_path / "expected.csv", pd.DataFrame(rows, columns=["set", "site"]))
     assert (tmp_path / FOLDER / HOUSE / "0001.csv").read_bytes() == (tmp_path / "expected.csv").read_bytes()

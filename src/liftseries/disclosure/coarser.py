@@ -19,7 +19,7 @@ import numpy as np
 
 from liftseries.disclosure.counts import Count
 from liftseries.disclosure.parts import NoSeries, Together, Value, goals_of, known_of, parts_of
-from liftseries.disclosure.structure import structure_of
+from liftseries.disclosure.structure import structure_of, with_told
 
 MOST_KEPT = 300  # series that are kept, the latest, as one of them may serve again
 
@@ -30,6 +30,7 @@ class Telling:
     Parameters
     ----------
     counts, patients, values, needed : as in `attack.told_apart`, which recovers nothing of them
+    before : what is known of several counts together beforehand
     """
 
     def __init__(
@@ -38,8 +39,9 @@ class Telling:
         patients: np.ndarray,
         values: Mapping[str, Value],
         needed: Mapping[str, tuple[float, float]],
+        before: Sequence[Together] = (),
     ):
-        self.structure = structure_of(counts, patients)
+        self.structure = with_told(structure_of(counts, patients), before)
         self.known, self.within = known_of(self.structure, values)
         self.goals = goals_of(self.structure, needed)
         self.told: list[Together] = []

@@ -94,12 +94,14 @@ class _System:
         at, up = int(np.searchsorted(free, i)), goal > value[i]
         toward = csc_array(([1.0, 1.0], ([0, 0], [at if up else n + at, 2 * n])), shape=(1, 2 * n + 1))
         self.constraints = [LinearConstraint(toward, lb=abs(goal - value[i]))]
-        for relations, upper in ((structure.equations, 0.0), (structure.inequalities, np.inf)):
+        equal_to = np.zeros(structure.equations.shape[0])
+        told = (structure.equations, equal_to, 0.0), (structure.inequalities, structure.at_least, np.inf)
+        for relations, least, upper in told:
             here = csr_array(csc_array(relations)[:, free])
             rows = np.flatnonzero(np.diff(here.indptr))
             if len(rows):
                 both = csc_array(hstack([here[rows], -here[rows], csr_array((len(rows), 1))]))
-                self.constraints.append(LinearConstraint(both, lb=-(relations @ value)[rows], ub=upper))
+                self.constraints.append(LinearConstraint(both, lb=(least - relations @ value)[rows], ub=upper))
         most_more, most_less = (highest - value)[free], (value - lowest)[free]
         (most_less if up else most_more)[at] = 0
         self.bounds = Bounds(0, np.concatenate([most_more, most_less, [np.inf]]))

@@ -6,14 +6,13 @@ What is known of them is what is printed: numbers, ranges, and what several come
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, linprog, milp
 from scipy.sparse import coo_array, csr_array, vstack
 from scipy.sparse.csgraph import connected_components
 
-from liftseries.disclosure.structure import Structure
+from liftseries.disclosure.structure import Structure, Together, rows_of
 
 OUT_OF_TIME, INFEASIBLE, UNBOUNDED = 1, 2, 3  # what scipy.optimize calls them
 NEAR = 1e-6  # how closely what is known must agree
@@ -30,15 +29,6 @@ class NoSeries(ValueError):
 
     def __init__(self) -> None:
         super().__init__("no series agrees with the values")
-
-
-@dataclass(frozen=True)
-class Together:
-    """What a reader knows of several counts at once: lowest ≤ their sum, each times its coefficient, ≤ highest."""
-
-    of: Mapping[str, float]
-    lowest: float
-    highest: float
 
 
 def goals_of(structure: Structure, needed: Mapping[str, tuple[float, float]]) -> dict[int, tuple[float, float]]:
@@ -82,10 +72,10 @@ def parts_of(
     n = len(structure.numbers)
     value = np.array([known.get(i, 0.0) for i in range(n)])
     unknown = np.array([i for i in range(n) if i not in known], int)
-    more, at_least = _rows_of(structure, further)
+    more, at_least = rows_of(structure, further)
     relations = csr_array(vstack([structure.equations, structure.inequalities, more]))
     is_equation = np.arange(relations.shape[0]) < structure.equations.shape[0]
-    at_least = np.concatenate([np.zeros(relations.shape[0] - len(at_least)), at_least])
+    at_least = np.concatenate([np.zeros(structure.equations.shape[0]), structure.at_least, at_least])
     rest = at_least - relations @ value  # what the unknown ones of each relation come to, or come to at least
     relations = csr_array(relations[:, unknown])
     settled = np.diff(relations.indptr) == 0
@@ -104,20 +94,6 @@ def parts_of(
         )
         low, high = np.array([within.get(int(i), (0.0, np.inf)) for i in unknown[columns]], float).T
         yield _Part(unknown[columns], *equations, *inequalities, Bounds(low, high))
-
-
-def _rows_of(structure: Structure, further: Sequence[Together]) -> tuple[csr_array, np.ndarray]:
-    """Rows that at_least bounds from below, two of each; a limit that is none is left out."""
-    entries: list[tuple[int, int, float]] = []
-    at_least: list[float] = []
-    for one in further:
-        for sign, least in ((1.0, one.lowest), (-1.0, -one.highest)):
-            if least > -np.inf:
-                entries += [(len(at_least), structure.number_of[name], sign * times) for name, times in one.of.items()]
-                at_least.append(least)
-    rows, numbers, values = np.array(entries, float).reshape(-1, 3).T
-    shape = (len(at_least), len(structure.numbers))
-    return csr_array((values, (rows.astype(int), numbers.astype(int))), shape=shape), np.array(at_least, float)
 
 
 class _Part:

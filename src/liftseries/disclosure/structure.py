@@ -17,11 +17,11 @@ table, 600 sites in 100 groups would leave hardly any number free, and all would
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.sparse import csr_array
+from scipy.sparse import csr_array, vstack
 
 from liftseries.disclosure.counts import Count
 
@@ -55,6 +55,15 @@ class Number:
         return any(count.fixed for count in self.counts)
 
 
+@dataclass(frozen=True)
+class Together:
+    """What a reader knows of several counts at once: lowest ≤ their sum, each times its coefficient, ≤ highest."""
+
+    of: Mapping[str, float]
+    lowest: float
+    highest: float
+
+
 @dataclass(frozen=True, eq=False)
 class Structure:
     """The numbers of a ledger and what binds them.
@@ -64,13 +73,15 @@ class Structure:
     numbers
     number_of : name of a count -> index of its number
     equations : shape (n_equations, n_numbers): equations @ values = 0
-    inequalities : shape (n_inequalities, n_numbers): inequalities @ values ≥ 0
+    inequalities : shape (n_inequalities, n_numbers): inequalities @ values ≥ at_least
+    at_least : shape (n_inequalities,), nought but of what was told of these numbers before
     """
 
     numbers: tuple[Number, ...]
     number_of: dict[str, int]
     equations: csr_array
     inequalities: csr_array
+    at_least: np.ndarray
 
 
 def structure_of(counts: Sequence[Count], patients: np.ndarray) -> Structure:
@@ -100,7 +111,34 @@ def structure_of(counts: Sequence[Count], patients: np.ndarray) -> Structure:
         inequalities += _named(_parts(sets[here]), here)
     inequalities += _patients_and_their_sites(numbers, patient)
     n = len(numbers)
-    return Structure(tuple(numbers), number_of, _matrix(equations, n), _matrix(inequalities, n))
+    bounded = _matrix(inequalities, n)
+    return Structure(tuple(numbers), number_of, _matrix(equations, n), bounded, np.zeros(bounded.shape[0]))
+
+
+def with_told(structure: Structure, told: Sequence[Together]) -> Structure:
+    """The same, and what was told before of several numbers together."""
+    if not told:
+        return structure
+    more, at_least = rows_of(structure, told)
+    return replace(
+        structure,
+        inequalities=csr_array(vstack([structure.inequalities, more])),
+        at_least=np.concatenate([structure.at_least, at_least]),
+    )
+
+
+def rows_of(structure: Structure, further: Sequence[Together]) -> tuple[csr_array, np.ndarray]:
+    """Rows that at_least bounds from below, two of each; a limit that is none is left out."""
+    entries: list[tuple[int, int, float]] = []
+    at_least: list[float] = []
+    for one in further:
+        for sign, least in ((1.0, one.lowest), (-1.0, -one.highest)):
+            if least > -np.inf:
+                entries += [(len(at_least), structure.number_of[name], sign * times) for name, times in one.of.items()]
+                at_least.append(least)
+    rows, numbers, values = np.array(entries, float).reshape(-1, 3).T
+    shape = (len(at_least), len(structure.numbers))
+    return csr_array((values, (rows.astype(int), numbers.astype(int))), shape=shape), np.array(at_least, float)
 
 
 def closed(members: np.ndarray, patient: np.ndarray) -> np.ndarray:

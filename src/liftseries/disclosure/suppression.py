@@ -31,7 +31,7 @@ import pandas as pd
 
 from liftseries.disclosure.counts import Count, check_counts, n_patients_behind, value_of
 from liftseries.disclosure.other_series import OtherSeries, cheapest_other_series
-from liftseries.disclosure.structure import Structure, structure_of
+from liftseries.disclosure.structure import Structure, Together, structure_of, with_told
 
 NEAR = 1e-3  # what a withheld count's change costs: next to nothing, so that changes stay near
 MOST_SECOND_LOOKS = 1500  # linear programs spent on publishing again
@@ -71,6 +71,7 @@ def protect(
     smallest_cell: int,
     *,
     weights: Mapping[str, float] | None = None,
+    told: Sequence[Together] = (),
 ) -> Protection:
     """Withhold small counts and as few others as are needed to hide them.
 
@@ -81,6 +82,7 @@ def protect(
         The number of each site's patient.
     smallest_cell : fewest patients that a printed count may rest on
     weights : what withholding a count costs, by name; when absent, log(1 + value)
+    told : what is known of several counts together, whatever is withheld
 
     Returns
     -------
@@ -92,7 +94,7 @@ def protect(
         A ledger that contradicts itself; all faults named.
     """
     check_counts(counts, patients)
-    structure = structure_of(counts, patients)
+    structure = with_told(structure_of(counts, patients), told)
     search = _protected(structure, np.asarray(patients), smallest_cell, weights or {})
     withheld = {count.name for number in search.withheld for count in structure.numbers[number].counts}
     small = {count.name for number in search.sensitive for count in structure.numbers[number].counts}

@@ -3,7 +3,8 @@
     report.html, report.pdf    the report with what tells of few patients withheld, and its supplement
     results.csv                the estimates, likewise; its last column names what was withheld in a row
     tables/, figures/          of that report
-    told.csv                   each count that it tells, its set by a symbol: the next release is attacked with it
+    told.csv                   each count that it tells, its set by a symbol, and each number told roundly: the next
+                               release is attacked with it
     coarsened/                 patients and sites so coarse that rows may leave with it, where they may; advice.csv
                                says which columns were made coarser
     release.json               by what rule how much was withheld, and of which run; no value
@@ -104,7 +105,7 @@ def release(plan: Plan, with_rows: bool = False, *, first: bool = False, lower_c
         masked = with_answers(with_coarse(masked, plan.smallest_cell), plan.smallest_cell)
         step("Trying to work out what is withheld")
         _check_protected(plan, masked)
-        counts_told, sets = told_counts(masked, plan.smallest_cell, run, with_rows)
+        counts_told, house = told_counts(masked, plan.smallest_cell, run, with_rows)
         if before_this.empty and not first:
             check_read_back(plan, counts_told)
         record = _record(plan, masked, rows_leave)
@@ -119,7 +120,7 @@ def release(plan: Plan, with_rows: bool = False, *, first: bool = False, lower_c
         }
         write_text(room / RECORD, json.dumps(record, indent=2, ensure_ascii=False) + "\n")
     if run not in set(before_this["run"]):
-        record_release(plan.folder, counts_told, sets, population)
+        record_release(plan.folder, counts_told, house, population)
     told = masked.withheld
     return Released(folder, int(told["counts"].sum()), int(told["counts_withheld"].sum()), rows_leave)
 

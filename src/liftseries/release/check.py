@@ -74,7 +74,7 @@ class Known:
 
 
 def known_of(masked: Masked, smallest_cell: int) -> Known:
-    """What the bundle prints, together with what earlier releases told."""
+    """What the bundle prints, together with the counts that earlier releases told."""
     ledger, patients = masked.ledger, masked.ledger.patients
     counts = ledger.counts(smallest_cell)
     shown = shown_values(masked)
@@ -115,9 +115,8 @@ def _lowest(value: Value) -> list[float]:
 def attacked(masked: Masked, smallest_cell: int) -> Attacked:
     """Attacks the bundle, together with what earlier releases told."""
     ledger, known = masked.ledger, known_of(masked, smallest_cell)
-    roundly = told_roundly(tables_of(masked.material), masked.behind, ledger, ledger.coarse, smallest_cell)
-    told = [*(one for _, of in roundly for one in of), *told_effects(masked, smallest_cell)]
-    further = known.in_counts(told)
+    told = (one for _, of in all_told_roundly(masked, smallest_cell) for one in of)
+    further = [*ledger.told_before, *known.in_counts(told)]
     targets = told_apart(known.counts, ledger.patients, known.values, known.needed, further)
     value = {count.name: value_of(count, ledger.patients) for count in known.counts if count.name in known.needed}
     targets.insert(1, "value", targets["name"].map(value))
@@ -127,6 +126,13 @@ def attacked(masked: Masked, smallest_cell: int) -> Attacked:
         len({name.rpartition(" | ")[0] for name, value in known.values.items() if isinstance(value, int)}),
         targets,
     )
+
+
+def all_told_roundly(masked: Masked, smallest_cell: int) -> list[tuple[list[Place], list[Together]]]:
+    """What all that the bundle tells roundly tells of counts: the rows, and what they tell."""
+    ledger = masked.ledger
+    roundly = told_roundly(tables_of(masked.material), masked.behind, ledger, ledger.coarse, smallest_cell)
+    return [*roundly, *told_effects(masked, smallest_cell)]
 
 
 def told_roundly(

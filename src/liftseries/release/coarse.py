@@ -27,6 +27,7 @@ from liftseries.disclosure.parts import Together
 from liftseries.models.shared.population import Population
 from liftseries.release.by_month import Row, estimate_of, rows_by_month, told_by_month
 from liftseries.release.cells import Cells
+from liftseries.release.changed import may_be
 from liftseries.release.check import Known, known_of
 from liftseries.release.coarse_effects import effects_told, effects_withheld
 from liftseries.release.digits import Grid
@@ -39,6 +40,7 @@ SHARE, MONTHS = "share", "months"
 IN_TURN = (SHARE, "survival", "failed", MONTHS, "life table")  # what estimates say, the dearest first
 # The finest first.
 SHARES = [Grid(per_cent / 100, first / 100) for per_cent in (1, 2, 3, 4, 5, 6, 8, 10) for first in range(per_cent)]
+EFFECTS = Grid(1.0)
 MONTHS_APART = [Grid(months, first) for months in (1, 2, 3, 4) for first in range(months)]
 NEAR = 1e-6
 HALF_A_PER_CENT, HALF_A_MONTH = 0.005, 0.5  # of which the ends of cells are multiples
@@ -54,7 +56,7 @@ def with_coarse(masked: Masked, smallest_cell: int) -> Masked:
         return masked
     places = _withheld(masked, smallest_cell)
     known = known_of(masked, smallest_cell)
-    telling = Telling(known.counts, masked.ledger.patients, known.values, known.needed)
+    telling = Telling(known.counts, masked.ledger.patients, known.values, known.needed, masked.ledger.told_before)
     effects = effects_withheld(masked)
     could_be = [*places, *effects]
     told = tables_of(_told(masked, dict.fromkeys(could_be, SHARES[0]), smallest_cell).material)
@@ -65,9 +67,10 @@ def with_coarse(masked: Masked, smallest_cell: int) -> Masked:
         for rows in groups[says]:
             choice.try_telling(rows)
     rows = [at for name, at in effects if (name, at) in could_be]
-    numbers = told[RESULTS]["estimate"].iloc[rows]
+    may = {at: may_be(masked, [(RESULTS, at)], [EFFECTS], smallest_cell) for at in rows}
+    numbers = told[RESULTS]["estimate"].iloc[[at for at in rows if may[at].told_as(told[RESULTS]["estimate"].iloc[at])]]
     effects = effects_told(masked, numbers, known, telling, smallest_cell)
-    return _told(masked, choice.told | dict.fromkeys(effects, Grid(1.0)), smallest_cell)
+    return _told(masked, choice.told | dict.fromkeys(effects, EFFECTS), smallest_cell)
 
 
 @dataclass
@@ -100,9 +103,9 @@ class _Choice:
         else:
             within = self._share_within(rows[0])
             cells = Cells(self._told_by_share(rows[0]), self.telling, HALF_A_PER_CENT, 1.0, within)
-        grid = cells.grid_for(MONTHS_APART if in_months else SHARES)
-        if grid is not None:
-            number = grid.told(self._value(rows[0]))
+        may = may_be(self.masked, rows, MONTHS_APART if in_months else SHARES, self.smallest_cell)
+        grid = cells.grid_for(may.grids) if may.grids else None
+        if grid is not None and may.told_as(number := grid.told(self._value(rows[0]))):
             further = cells.told(number - grid.unit / 2, number + grid.unit / 2)
             if self._hold(further) and self.telling.takes(further):
                 self.told |= dict.fromkeys(rows, grid)

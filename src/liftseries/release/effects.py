@@ -17,7 +17,7 @@ import pandas as pd
 from liftseries.disclosure.declared import Behind, Counted
 from liftseries.disclosure.parts import Together
 from liftseries.release.entries import RESULTS
-from liftseries.release.ledger import Ledger
+from liftseries.release.ledger import Ledger, Place
 from liftseries.release.masking import Masked
 
 SITES_A_SECOND = 4  # D of each q at the limit between 1 and 2
@@ -25,13 +25,14 @@ WIDER = 2.0  # times which the limit may be off
 Again = Sequence[tuple[np.ndarray, int]]  # sets of sites, and how many of each are a patient's second or third
 
 
-def told_effects(masked: Masked, smallest_cell: int) -> Iterator[Together]:
-    """What those that are told tell of counts, by name in the ledger."""
+def told_effects(masked: Masked, smallest_cell: int) -> Iterator[tuple[list[Place], list[Together]]]:
+    """What those that are told tell of counts, by name in the ledger, row by row."""
     again, printed = known_again(masked), masked.material.results["estimate"]
     for name, at in masked.ledger.coarse:
         behind = masked.behind[name][at]
         if name == RESULTS and behind.effect and pd.notna(printed.iloc[at]):
-            yield from told_of_effect(float(printed.iloc[at]), behind, masked.ledger, again, smallest_cell)
+            told = told_of_effect(float(printed.iloc[at]), behind, masked.ledger, again, smallest_cell)
+            yield [(name, at)], told
 
 
 def told_of_effect(

@@ -81,7 +81,7 @@ class _Trial:
             if count.published and not count.fixed and _base(count) in kept:
                 few = self.is_few(_base(count))
                 values[count.name] = (0, self.smallest_cell - 1) if few else self.value[count.name]
-        told = told_apart(self.counts, self.ledger.patients, values, self.needed, tried=self.tried)
+        told = told_apart(self.counts, self.ledger.patients, values, self.needed, self.ledger.told_before, self.tried)
         return bool(told["recovered"].any())
 
 

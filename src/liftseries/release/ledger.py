@@ -14,6 +14,7 @@ import pandas as pd
 
 from liftseries.disclosure.counts import Count
 from liftseries.disclosure.declared import Behind, Counted, Unit
+from liftseries.disclosure.parts import Together
 from liftseries.models.shared.population import Population
 from liftseries.release.before import Before
 from liftseries.release.differences import small_differences
@@ -79,6 +80,11 @@ class Ledger:
         """Which patient each site is of, those of earlier releases alone after those of this run."""
         return self.population.patients if self.before is None else self.before.patients
 
+    @property
+    def told_before(self) -> Sequence[Together]:
+        """What earlier releases told roundly, of their counts."""
+        return () if self.before is None else self.before.told
+
     def add(self, counted: Counted, tables: Iterable[str]) -> str:
         """The name of a count that is seen in these tables; a new one where there is none yet."""
         key, members = self._key(counted)
@@ -136,7 +142,7 @@ class Ledger:
         printed = [
             Count(
                 f"{name} | {table}",
-                self._with_earlier(entry.members),
+                self.with_earlier(entry.members),
                 entry.unit,
                 published=name not in self.unprinted,
                 fixed=name in self.known,
@@ -148,7 +154,7 @@ class Ledger:
         printed += self.before.counts if self.before else []
         return printed + small_differences(printed, self.patients, smallest_cell)
 
-    def _with_earlier(self, members: np.ndarray) -> np.ndarray:
+    def with_earlier(self, members: np.ndarray) -> np.ndarray:
         """Over the sites of earlier releases, too, of which none is among these."""
         return np.concatenate([members, np.zeros(len(self.patients) - len(members), bool)])
 

@@ -2,15 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from liftseries.base.errors import Problem, StudyError
-from liftseries.release.before import COLUMNS, FOLDER, RECORD
-from liftseries.release.check import shown_values
-from liftseries.release.masking import Masked
+from liftseries.disclosure.parts import NEAR, Together
+from liftseries.release.before import (
+    COLUMNS,
+    EXACT,
+    FEW,
+    FOLDER,
+    IN_TABLES,
+    OF_ROUNDED,
+    RANGES,
+    RECORD,
+    ROUNDED,
+    House,
+)
+from liftseries.release.by_month import estimate_of
+from liftseries.release.changed import row_key, sets_behind
+from liftseries.release.check import all_told_roundly, shown_values
+from liftseries.release.digits import Grid
+from liftseries.release.ledger import Place
+from liftseries.release.masking import Masked, tables_of
 from liftseries.study.plan import Plan
 
 
@@ -59,12 +76,14 @@ def told_in_bundle(folder: Path) -> pd.DataFrame | None:
     if not path.is_file():
         return None
     try:
-        told = pd.read_csv(path, dtype=str, keep_default_na=False).reindex(columns=list(COLUMNS), fill_value="")
+        told = pd.read_csv(path, dtype=str, keep_default_na=False)
+        columns = [column for column in COLUMNS if column in told or column not in OF_ROUNDED]
+        told = told.reindex(columns=columns, fill_value="")
     except (pd.errors.ParserError, pd.errors.EmptyDataError, UnicodeDecodeError):
         message = "is not as release left it. Put it back, or release with --first if that bundle never left the house."
         raise StudyError([Problem(str(path), message)]) from None
     smallest_cell = pd.to_numeric(told["smallest_cell"], errors="coerce")
-    return told.assign(smallest_cell=smallest_cell, rows=told["rows"].eq("True"))
+    return told.assign(smallest_cell=smallest_cell, rows=told["rows"].eq("true"))
 
 
 def check_read_back(plan: Plan, told: pd.DataFrame) -> None:
@@ -81,7 +100,11 @@ def check_read_back(plan: Plan, told: pd.DataFrame) -> None:
         The bundle tells other counts.
     """
     back = told_in_bundle(plan.folder)
-    if back is not None and not back.astype(str).equals(told[list(COLUMNS)].astype(str).reset_index(drop=True)):
+    if back is None:
+        return
+    if not set(OF_ROUNDED) <= set(back):  # of a time when numbers told roundly were not recorded
+        told = told[told["form"].ne(ROUNDED)]
+    if not back.astype(str).equals(told[list(back)].astype(str).reset_index(drop=True)):
         message = (
             f"says other counts than this run gives, so that what was told cannot be read back from it. Put the folder "
             f"{FOLDER}/ back, or release with --first if that bundle never left the house."
@@ -89,15 +112,73 @@ def check_read_back(plan: Plan, told: pd.DataFrame) -> None:
         raise StudyError([Problem(str(plan.folder / "release" / RECORD), message)])
 
 
-def told_counts(masked: Masked, smallest_cell: int, run: str, with_rows: bool) -> tuple[pd.DataFrame, dict]:
-    """Each count that is told, its set by a symbol; and the set of each symbol, shape (n_sites,)."""
+def told_counts(masked: Masked, smallest_cell: int, run: str, with_rows: bool) -> tuple[pd.DataFrame, House]:
+    """Each count that is told, its set by a symbol, then each number told roundly; and whom they tell of."""
     shown, entries = shown_values(masked), masked.ledger.entries
     names = sorted(shown, key=lambda name: int(name.rpartition(" ")[2]))
-    rows = [(f"s{k}", entries[name].unit, *_written(shown[name])) for k, name in enumerate(names)]
-    told = pd.DataFrame(rows, columns=["set", "unit", "form", "value"])
+    rows = [(f"s{k}", "", entries[name].unit, *_written(shown[name]), "", "") for k, name in enumerate(names)]
+    symbols = _Symbols({f"s{k}": np.asarray(entries[name].members) for k, name in enumerate(names)})
+    symbol_of = {}
+    for k, ((name, at), number, grid) in enumerate(_told_roundly(masked)):
+        unit, key = masked.behind[name][at].gives_away[-1].unit, row_key(name, masked.whole.table(name), at)
+        rows.append((f"r{k}", key, unit, ROUNDED, str(number), str(float(grid.unit)), str(float(grid.first))))
+        symbol_of[name, at] = f"r{k}"
+    told = pd.DataFrame(rows, columns=["set", "row", "unit", "form", "value", "step", "first"])
     told = told.assign(smallest_cell=smallest_cell, rows=with_rows, run=run)
-    return told, {f"s{k}": np.asarray(entries[name].members) for k, name in enumerate(names)}
+    ranges, counts = [], dict.fromkeys(names)
+    for (name, at), symbol in symbol_of.items():
+        ranges += [{"row": symbol, "set": symbols.of(one)} for one in sets_behind(masked.behind[name][at])]
+    for k, (place, one) in enumerate(_ranges(masked, smallest_cell)):
+        counts |= dict.fromkeys(one.of)
+        limits = {"row": symbol_of[place], "range": k, "lowest": one.lowest, "highest": one.highest}
+        for name, times in one.of.items():
+            entry = entries[name]
+            ranges.append({**limits, "set": symbols.of(entry.members), "unit": entry.unit, "times": times})
+    seen_in = [
+        (symbols.of(entries[name].members), entries[name].unit, table)
+        for name in counts
+        for table in sorted(masked.ledger.seen_in[name])
+    ]
+    table = pd.DataFrame(ranges, columns=list(RANGES)).astype({"range": "Int64"})
+    return told, House(symbols.sets, table, pd.DataFrame(seen_in, columns=list(IN_TABLES)))
+
+
+class _Symbols:
+    """The symbols of sets: of counts that are told, and further ones that are known in the house alone."""
+
+    def __init__(self, sets: dict[str, np.ndarray]):
+        self.sets = sets
+        self._symbol = {members.tobytes(): symbol for symbol, members in sets.items()}
+
+    def of(self, members: np.ndarray) -> str:
+        """The symbol of a set; a new one where it has none yet."""
+        members = np.asarray(members, bool)
+        symbol = self._symbol.setdefault(members.tobytes(), f"h{len(self._symbol)}")
+        self.sets.setdefault(symbol, members)
+        return symbol
+
+
+def _told_roundly(masked: Masked) -> Iterator[tuple[Place, float, Grid]]:
+    """The rows that are told roundly, in their order: the number, and its grid."""
+    tables = tables_of(masked.material)
+    for (name, at), grid in sorted(masked.ledger.coarse.items(), key=lambda row: row[0]):
+        number = tables[name][estimate_of(tables[name])].iloc[at]
+        if pd.notna(number):
+            yield (name, at), float(number), grid
+
+
+def _ranges(masked: Masked, smallest_cell: int) -> Iterator[tuple[Place, Together]]:
+    """What they tell of counts, each beside the first row that tells it; what is not true of the series tells nothing.
+
+    What design effects tell holds of most series, not of all.
+    """
+    entries = masked.ledger.entries
+    for places, told in all_told_roundly(masked, smallest_cell):
+        for one in told:
+            n = sum(times * entries[name].value for name, times in one.of.items())
+            if one.of and one.lowest - NEAR <= n <= one.highest + NEAR:
+                yield places[0], one
 
 
 def _written(value: int | tuple[int, int]) -> tuple[str, str]:
-    return ("few", f"<{value[1] + 1}") if isinstance(value, tuple) else ("exact", str(value))
+    return (FEW, f"<{value[1] + 1}") if isinstance(value, tuple) else (EXACT, str(value))

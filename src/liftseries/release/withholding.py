@@ -34,7 +34,7 @@ def protection_of(
     targets = {count.name for count in counts if n_patients_behind(count, ledger.patients) < smallest_cell}
     hangs_together = len({name.rpartition(" | ")[0] for name in targets}) > MOST_TARGETS * len(ledger.entries)
     if len(few) <= MOST_FEW * len(ledger.entries) and not hangs_together:
-        protection = protect(counts, ledger.patients, smallest_cell, weights=costs)
+        protection = protect(counts, ledger.patients, smallest_cell, weights=costs, told=ledger.told_before)
         if protection.intervals["protected"].all():
             return protection
     return headline_alone(ledger, counts, smallest_cell)
