@@ -92,6 +92,12 @@ def test_two_sets_in_a_third_leave_what_they_have_in_common():
     assert known(ledger({"t": with_common})) == (set(), parts | {"+1 C -1 A -1 B +1 both"})
 
 
+def test_of_two_sets_that_no_third_holds_nothing_is_known_together():
+    """C holds A alone; A and B have a site in common that is a number, too."""
+    sets = {"both": of_sites(2), "A": of_sites(0, 1, 2), "B": of_sites(2, 5), "C": of_sites(0, 1, 2, 3)}
+    assert known(ledger({"t": sets})) == (set(), {"-1 A +1 C", "-1 both +1 A", "-1 both +1 B"})
+
+
 def test_two_sets_apart_are_together_at_most_the_smallest_that_holds_both():
     """And of a part of one of them it is not said again."""
     sets = {"a": of_sites(0), "A": of_sites(0, 1), "B": of_sites(2, 3), "C": of_sites(0, 1, 2, 3, 4)}
