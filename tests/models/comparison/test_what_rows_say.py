@@ -85,6 +85,12 @@ def test_where_there_is_no_group_each_outcome_has_a_row_a_method_without_a_level
     assert rows["estimate"].isna().all()
 
 
+def test_of_one_group_alone_its_crude_number_is_told_and_why_no_other():
+    rows = perforation(table(("A", 10, 20)), adjust_for=[])
+    assert row(rows, "risk[A]", "crude")["headline"]
+    assert names_in(row(rows, "risk[A]", "overlap")["problem"]) == {"one_group"}
+
+
 @pytest.mark.parametrize(
     ("cells", "said"),
     [

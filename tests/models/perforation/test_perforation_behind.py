@@ -4,7 +4,7 @@ Whether the membrane tore is known of all sites but j and n: a, c, e, f, i and m
 its own) and approaches (k) ten sites are left, of which five tore: they carry one term, the height.
 """
 
-from fourteen_sites import assert_said, estimate, model, patients, population, row, share
+from fourteen_sites import PLAN, assert_said, estimate, model, patients, population, row, share
 
 from liftseries.models.perforation.behind import (
     along_exposure,
@@ -55,6 +55,16 @@ def test_a_model_stands_on_its_own_terms_and_what_is_quoted_on_those_that_the_ev
         (row("perforation.gee", "(intercept)", "exchangeable"), BOTH_TERMS | {"rests_on": ["abcdefghil", ""]}),
     ]
     assert_said(model_of_terms, rows)
+
+
+def test_an_e_value_of_a_level_is_that_of_the_quoted_row():
+    """With the approach first, which one coefficient tells; m is not left out for its height then."""
+    of = population(PLAN | {"perforation_terms": ["approach", "rbh_mid_mm"]})
+    first = model("abcdefghilm", TORN, 12) | {
+        "parts": [TORN, "bdghl", "aei", "cfm", "cfm", "bgl", "dh", "dh"],
+        "gives_away": ["abegil", "cdfhm", "aei", "cfm"],
+    }
+    assert_said(model_of_terms, [(row("perforation.firth", "approach[guided]"), first)], of)
 
 
 def test_validation_is_of_a_subset():

@@ -197,6 +197,7 @@ def tables():
 def test_numbers_at_risk_are_told_at_the_start_and_at_the_plan_s_months(tables):
     told = behind.at_planned_months(tables)
     assert told.index.tolist() == [0, 1, 2, 3, 4]
+    assert list(told) == ["subset", "months", "n_at_risk", "n_failed", "n_censored"]
     assert told["months"].tolist() == [0, 12, 36, 0, 12]
     assert told["n_at_risk"].eq(5).all()
     assert told[["n_failed", "n_censored"]].isna().all(axis=None)
