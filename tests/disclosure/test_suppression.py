@@ -247,6 +247,19 @@ def test_the_cheaper_count_is_withheld():
         assert protection.withheld == {cheap}
 
 
+def test_the_dearer_of_two_that_hide_the_same_is_published_again():
+    """Besides the two ones and what they add up to, 3 or 5 has to go."""
+    counts, patients, either = cells([[1, 5], [1, 3], [0, 8]]), np.arange(18), {"table 0,1", "table 1,1"}
+    assert protect(counts, patients, 3).withheld & either == {"table 1,1"}
+    assert protect(counts, patients, 3, weights={"table 0,1": 1.0}).withheld & either == {"table 0,1"}
+
+
+def test_of_an_empty_ledger_nothing_is_withheld():
+    protection = protect([], np.arange(3), 5)
+    assert protection.withheld == frozenset()
+    assert protection.intervals.empty
+
+
 def test_what_is_known_from_elsewhere_is_never_withheld():
     counts = [replace(count, fixed=count.name == "table all,all") for count in cells([[2, 30], [30, 30]])]
     protection = protect(counts, np.arange(92), 5)

@@ -163,7 +163,7 @@ def test_case_numbers_told_are_those_that_three_operators_reach():
     assert cases_told(np.array([100.0, 45, 40, 9]), operator) == [1, 5, 10, 20, 40]
 
 
-@pytest.mark.parametrize(("n_operators", "method"), [(5, "patients"), (12, "operators")])
+@pytest.mark.parametrize(("n_operators", "method"), [(9, "patients"), (10, "operators")])
 def test_learning_by_patients_or_operators(n_operators, method):
     cases = operators(260, n_operators=n_operators)
     rows = fit_audit_learning(cases, MIX).rows

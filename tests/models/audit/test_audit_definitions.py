@@ -144,8 +144,8 @@ def test_the_series_among_published_ones():
 
 
 def test_odd_sites_are_counted_once_in_the_period_where_nobody_accepted_them():
-    cases = counted({"A": (1, 4), "B": (0, 3)}, operator=[*"AAAABBB"]).assign(
-        surgery_year=[2023, 2023, 2023, 2022, *[2023] * 3]
+    cases = counted({"A": (1, 4), "B": (0, 3), "C": (0, 1)}, operator=[*"AAAABBBC"]).assign(
+        surgery_year=[2023, 2023, 2023, 2022, *[2023] * 3, 2022]
     )
     site = cases["site_id"].to_list()
     rows = [
@@ -157,6 +157,6 @@ def test_odd_sites_are_counted_once_in_the_period_where_nobody_accepted_them():
     ]
     odd = pd.DataFrame(rows, columns=["rule", "site_id", "accepted"])
     told = count_odd_sites(cases, odd, "operator", [2023]).counted
-    assert told.to_numpy().tolist() == [["A", 3, 1], ["B", 3, 1]]
+    assert told.to_numpy().tolist() == [["A", 3, 1], ["B", 3, 1], ["C", 0, 0]]
     none = count_odd_sites(cases, odd.iloc[:0], "operator", []).counted
-    assert none.to_numpy().tolist() == [["A", 4, 0], ["B", 3, 0]]
+    assert none.to_numpy().tolist() == [["A", 4, 0], ["B", 3, 0], ["C", 1, 0]]

@@ -178,6 +178,7 @@ def test_cases_received_of_those_expected():
     expected = {"A": {2020: 20, "2021": 5}, "C": {2021: 4}}
     estimates = asked(cases, NO_VISITS, expected=expected, period=[2021])
     assert told(estimates, "cases_received", "A")["estimate"] == 10 / 5
+    assert told(estimates, "cases_received", "A")["headline"]
     assert told(estimates, "cases_received", "C")["estimate"] == 0
     assert told(estimates, "cases_received")["estimate"] == 10 / 9
     assert np.isnan(told(estimates, "cases_received", "B")["estimate"])

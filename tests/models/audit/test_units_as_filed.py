@@ -47,6 +47,16 @@ def test_a_flag_that_comes_from_corrections_is_seen_before_and_after(filed):
     assert found.loc["B", ["n_cells", "n_gone", "n_added", "before_events"]].tolist() == [0, 0, 0, 4]
 
 
+def test_a_unit_lay_as_filed_to_the_standard_where_that_is_the_centre(filed):
+    cases, cells = torn_too(filed, "A", 14)
+    plan = PLAN | {"centre": "standard", "standard": 0.2}
+    found = list_units_as_filed(cases, filed, cells, period=[], **plan, **LIMITS).set_index("unit")
+    before = fit_audit_funnel(filed, period=[], case_mix=[], **plan, **LIMITS).rows
+    before = before[before["subset"].eq("operator=A") & before["method"].eq("clustered")].set_index("term")["estimate"]
+    assert found.loc["A", "before_p_high"] == pytest.approx(before["p_high"])
+    assert found.loc["A", "before_p_high"] > listed(cases, filed, cells).loc["A", "before_p_high"]
+
+
 def test_sites_that_cannot_be_read_as_filed_are_counted(filed):
     gone = filed[filed["operator"].eq("B")].index[:5]
     found = listed(filed, filed.drop(gone))

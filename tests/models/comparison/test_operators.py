@@ -57,8 +57,17 @@ def test_where_operators_tie_the_headline_takes_their_variance():
     assert found["std_error"] == pytest.approx(np.sqrt(1.5 * 2 * (16 + 4 + 4) / 36**2))
     assert found["df"] == 4
     assert names_in(found["note"]) == {"between_operators"}
+    assert found["headline"]
     assert crude["std_error"] == pytest.approx(np.sqrt(72 / 71 * 2 * (12 / 36) * (24 / 36) / 36))
     assert np.isnan(crude["df"])
+
+
+def test_where_tied_operators_are_alike_the_patients_variance_stays():
+    """A third of each operator's sites is torn, so that their influences come to nought."""
+    cases = by_operator(*((name, 12, 0) for name in "abc"), *((name, 0, 12) for name in "def"))
+    found = row(perforation(cases, adjust_for=[]), "difference[B]", "overlap")
+    assert found["std_error"] == pytest.approx(np.sqrt(72 / 71 * 2 * (12 / 36) * (24 / 36) / 36))
+    assert (found["df"], names_in(found["note"])) == (4, {"between_patients"})
 
 
 def test_operators_of_a_third_group_do_not_count_among_those_of_two():

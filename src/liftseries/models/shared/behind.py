@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from liftseries.disclosure.declared import FREE_PATIENTS, MANY_PATIENTS, Behind, Counted, behind_estimate
+from liftseries.models.shared.design import reference_among
 from liftseries.models.shared.levels import as_levels, is_number
 from liftseries.models.shared.population import Population
 
@@ -105,9 +106,8 @@ def groups(
         levels = as_levels(p.cases[column])
         mine = np.asarray(levels == level.removesuffix("]"))
         known = levels.codes >= 0
-        named = [one for one in levels.categories if f"{column}[{one}]" != term]
-        reference = known & ~np.isin(np.asarray(levels.astype(object)), named) & ~mine
-        others = known & ~mine
+        others, seen = known & ~mine, levels[known & used]
+        reference = np.asarray(levels == reference_among(column, seen)) if len(seen) else mine & False
         found += [part & group for part in parts for group in (mine, others, reference) if group.any()]
     return tuple(found)
 

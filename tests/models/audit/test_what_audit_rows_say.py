@@ -1,0 +1,68 @@
+"""What an audit's rows say beside their numbers: the scale of each term, and which rows the report quotes."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+from audit_series import CHANCE, CUSUM, LIMITS, MIX, PLAN, counted
+
+from liftseries.models.audit.between import fit_audit_between
+from liftseries.models.audit.by_year import fit_audit_year
+from liftseries.models.audit.funnel import fit_audit_funnel
+from liftseries.models.audit.over_time import fit_audit_cusum
+
+RISKS = ("expected", "lower_alarm", "lower_alert", "rate", "upper_alarm", "upper_alert")
+PLACE = dict.fromkeys(RISKS, "risk") | {"flag": "flag"}
+PLACE |= dict.fromkeys(("false_alarm_flag", "false_flag", "p_high", "p_low"), "probability")
+FLAGS = dict.fromkeys(("alarm_flags", "expected_alarm_flags", "expected_flags", "flags"), "count")
+SCALES = {
+    "audit.series": PLACE,
+    "audit.funnel": PLACE
+    | FLAGS
+    | {"any_alarm_flag": "probability", "any_flag": "probability", "needed_sites": "count", "years": "years"},
+    "audit.cusum": {
+        "achieved_false_alarm": "probability",
+        "expected_signals": "count",
+        "final": "log_likelihood_ratio",
+        "first_signal": "cases",
+        "limit": "log_likelihood_ratio",
+        "run_length": "cases",
+        "signals": "count",
+    },
+    "audit.overdispersion": {"expected": "statistic", "statistic": "statistic"},
+    "audit.random_effects": {
+        "pooled": "log_odds",
+        "prediction_high": "risk",
+        "prediction_low": "risk",
+        "rate": "risk",
+        "tau": "log_odds",
+    },
+    "audit.year": {"difference": "risk_difference", "rate": "risk", "surgery_year": "log_odds"},
+}
+
+
+@pytest.fixture
+def rows():
+    cases = counted({"A": (12, 60), "B": (6, 60), "C": (9, 80)})
+    found = [
+        fit_audit_funnel(cases, period=[], case_mix=MIX, **PLAN, **LIMITS),
+        fit_audit_cusum(cases, **PLAN, **CUSUM, **CHANCE, case_mix=MIX),
+        fit_audit_between(cases, period=[], **PLAN, **CHANCE),
+        fit_audit_year(cases),
+    ]
+    return pd.concat([one.rows for one in found], ignore_index=True)
+
+
+def test_each_term_has_its_scale(rows):
+    found = rows.groupby("analysis")[["term", "scale"]].apply(lambda one: dict(one.drop_duplicates().to_numpy()))
+    assert found.to_dict() == SCALES
+
+
+def test_of_a_funnel_the_clustered_view_is_quoted_of_a_chart_every_row(rows):
+    """No row of the whole series is: it lies where it lies."""
+    funnel, series = rows[rows["analysis"].eq("audit.funnel")], rows[rows["analysis"].eq("audit.series")]
+    assert funnel["headline"].tolist() == funnel["method"].eq("clustered").tolist()
+    assert not series["headline"].any()
+    chart = rows[rows["analysis"].eq("audit.cusum")]
+    assert chart["headline"].tolist() == chart["estimate"].notna().tolist()
+    assert chart["headline"].any()
