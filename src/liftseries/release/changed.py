@@ -2,8 +2,8 @@
 
 *Situation:* of a share told as 30 per cent, and as 32 after one patient came, the two together say where it lay, and
 what happened to that patient. *Choice:* where whom a number tells of has changed by fewer than k persons, it is told by
-the same grid, and only where that gives the same number; else it is withheld. Where nobody has changed, the same grid
-comes first. *Rival:* to leave it to the attack, which takes in all that was told. *Consequence:* a correction of one
+the same grid, and only where that gives the same number; else it is withheld. Where nobody has changed, it is told
+again. *Rival:* to leave it to the attack, which takes in all that was told. *Consequence:* a correction of one
 patient may cost a number that lies near the end of its cell; that it is withheld tells no more than the number would,
 as whichever number of that grid were told, the attack must recover nothing.
 """
@@ -35,10 +35,12 @@ class MayBe:
     ----------
     grids : by which, in this order
     numbers : as which alone; empty where as any
+    again : by which it was told of the same sets before, so that it tells nothing new whatever else it could have been
     """
 
     grids: Sequence[Grid]
     numbers: frozenset[float]
+    again: Grid | None = None
 
     def told_as(self, number: float) -> bool:
         """Whether it may be told as this number."""
@@ -57,10 +59,11 @@ def may_be(masked: Masked, rows: Sequence[Place], grids: Sequence[Grid], smalles
     """
     changed = [(_n_changed(masked, row, one), one) for row in rows for one in _earlier(masked, row)]
     few = [one for n, one in changed if 0 < n < smallest_cell]
-    of_few, of_none = ([one.grid for one in some] for some in (few, [one for n, one in changed if not n]))
-    if len(set(of_few)) > 1:
+    of_few = list(dict.fromkeys(one.grid for one in few))
+    if len(of_few) > 1:
         return MayBe([], frozenset())
-    return MayBe(of_few[:1] or list(dict.fromkeys([*of_none, *grids])), frozenset(one.number for one in few))
+    again = None if few else next((one.grid for n, one in changed if not n), None)
+    return MayBe(of_few or grids, frozenset(one.number for one in few), again)
 
 
 def _earlier(masked: Masked, row: Place) -> Sequence[Roundly]:

@@ -104,11 +104,19 @@ class _Choice:
             within = self._share_within(rows[0])
             cells = Cells(self._told_by_share(rows[0]), self.telling, HALF_A_PER_CENT, 1.0, within)
         may = may_be(self.masked, rows, MONTHS_APART if in_months else SHARES, self.smallest_cell)
+        if may.again is not None and self._tells(rows, cells, may.again):
+            return
         grid = cells.grid_for(may.grids) if may.grids else None
-        if grid is not None and may.told_as(number := grid.told(self._value(rows[0]))):
-            further = cells.told(number - grid.unit / 2, number + grid.unit / 2)
-            if self._hold(further) and self.telling.takes(further):
-                self.told |= dict.fromkeys(rows, grid)
+        if grid is not None and may.told_as(grid.told(self._value(rows[0]))):
+            self._tells(rows, cells, grid)
+
+    def _tells(self, rows: Sequence[Place], cells: Cells, grid: Grid) -> bool:
+        """Tells rows by a grid, if nothing can be told from their number."""
+        number = grid.told(self._value(rows[0]))
+        further = cells.told(number - grid.unit / 2, number + grid.unit / 2)
+        tells = self._hold(further) and self.telling.takes(further)
+        self.told |= dict.fromkeys(rows, grid) if tells else {}
+        return tells
 
     def _told_by_share(self, row: Place) -> Told:
         names = [self.masked.ledger.name_of(counted) for counted in self._behind(row).gives_away]
