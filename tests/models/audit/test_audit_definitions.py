@@ -157,6 +157,7 @@ def test_odd_sites_are_counted_once_in_the_period_where_nobody_accepted_them():
     ]
     odd = pd.DataFrame(rows, columns=["rule", "site_id", "accepted"])
     told = count_odd_sites(cases, odd, "operator", [2023]).counted
+    assert list(told) == ["unit", "n_sites", "n_odd"]
     assert told.to_numpy().tolist() == [["A", 3, 1], ["B", 3, 1], ["C", 0, 0]]
     none = count_odd_sites(cases, odd.iloc[:0], "operator", []).counted
     assert none.to_numpy().tolist() == [["A", 4, 0], ["B", 3, 0], ["C", 1, 0]]

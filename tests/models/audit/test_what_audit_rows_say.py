@@ -9,7 +9,9 @@ from audit_series import CHANCE, CUSUM, LIMITS, MIX, PLAN, counted
 from liftseries.models.audit.between import fit_audit_between
 from liftseries.models.audit.by_year import fit_audit_year
 from liftseries.models.audit.funnel import fit_audit_funnel
+from liftseries.models.audit.learning import fit_audit_learning
 from liftseries.models.audit.over_time import fit_audit_cusum
+from liftseries.models.shared.results import ZERO_STD_ERROR
 
 RISKS = ("expected", "lower_alarm", "lower_alert", "rate", "upper_alarm", "upper_alert")
 PLACE = dict.fromkeys(RISKS, "risk") | {"flag": "flag"}
@@ -66,3 +68,28 @@ def test_of_a_funnel_the_clustered_view_is_quoted_of_a_chart_every_row(rows):
     chart = rows[rows["analysis"].eq("audit.cusum")]
     assert chart["headline"].tolist() == chart["estimate"].notna().tolist()
     assert chart["headline"].any()
+
+
+def test_sites_left_out_stand_under_the_analysis_that_leaves_them_out():
+    """Two heights are missing: the funnel's case mix goes without these sites, and so does the learning curve."""
+    cases = counted({"A": (12, 60), "B": (6, 60), "C": (9, 80)})
+    cases.loc[[3, 70], "rbh_mid_mm"] = float("nan")
+    funnel = fit_audit_funnel(cases, period=[], case_mix=MIX, **PLAN, **LIMITS).left_out
+    assert funnel[funnel["n_sites"].eq(2)][["analysis", "subset"]].to_numpy().tolist() == [["audit.funnel", "case_mix"]]
+    learning = fit_audit_learning(cases, MIX).left_out
+    assert learning[["analysis", "subset", "n_sites"]].to_numpy().tolist() == [["audit.learning", "all", 2]]
+
+
+def test_a_curve_so_steep_that_its_risks_are_0_or_1_says_so():
+    """Each unit's first cases are torn and no other."""
+    rows = fit_audit_learning(counted({"A": (12, 60), "B": (6, 60), "C": (9, 80)}), MIX).rows
+    steep = rows[rows["estimate"].isna()]
+    assert len(steep)
+    assert steep["problem"].eq(ZERO_STD_ERROR).all()
+    assert not steep["headline"].any()
+
+
+def test_a_trend_of_few_patients_takes_t_less_its_two_coefficients():
+    rows = fit_audit_year(counted({"A": (12, 49)})).rows
+    trend = rows[rows["method"].eq("profile_or_jackknife")].iloc[0]
+    assert trend["df"] == 47

@@ -79,6 +79,9 @@ def test_months_apart_are_of_a_level_and_the_reference():
         ),
     ]
     assert_said(behind.months_apart, rows)
+    of = population(centre=["=1", "=2"] * 7)  # names that begin with the sign after which a level stands
+    second = estimate(FOLLOWED, FAILED, ("bdfhl", "cegi"), gives_away=["", "acim"])
+    assert_said(behind.months_apart, [(row("survival.rmst_difference", "12", "area", "centre==2"), second)], of)
 
 
 def test_a_life_table_counts_who_enters_a_year_fails_in_it_and_failed_before_it():

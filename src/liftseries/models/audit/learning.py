@@ -21,7 +21,14 @@ from liftseries.models.audit.units import Audited, audited
 from liftseries.models.shared.design import columns_of, design_matrix, independent_columns
 from liftseries.models.shared.gates import SPLINE
 from liftseries.models.shared.levels import as_levels
-from liftseries.models.shared.results import Estimates, Fit, left_out_table, results_table
+from liftseries.models.shared.results import (
+    NO_STD_ERROR,
+    ZERO_STD_ERROR,
+    Estimates,
+    Fit,
+    left_out_table,
+    results_table,
+)
 
 ANALYSIS = "audit.learning"
 MOVED, FIRTH = "firth", "firth_unmoved"
@@ -185,6 +192,8 @@ def _row(fit: Fit, case: float, setting: np.ndarray, coefficients, shift: float,
     mean = float(risk.mean())
     gradient = (risk * (1 - risk)) @ setting / len(risk)
     std_error = float(np.sqrt(gradient @ covariance @ gradient))
+    if not std_error > NO_STD_ERROR:  # so steep a curve that the risk is 0 or 1 but for rounding
+        return fit.row(f"{case:g}", problem=ZERO_STD_ERROR)
     half = critical_value(fit.df) * std_error / (mean * (1 - mean))
     low, high = expit(logit(mean) + np.array([-half, half]))
     limits = {"conf_low": float(low), "conf_high": float(high), "conf_level": CONF_LEVEL}

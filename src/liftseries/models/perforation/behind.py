@@ -50,7 +50,7 @@ def model(p: Population, row: Row) -> Behind:
     return _model(p, row, terms)
 
 
-def _quoted(p: Population, terms: Sequence[str], column: str = "") -> Sequence[str]:
+def _quoted(p: Population, terms: Sequence[str], column: str) -> Sequence[str]:
     """The terms of the model that is quoted."""
     return p.once(("quoted", column, *terms), lambda: quoted_model(p.cases, terms, column)).terms
 
