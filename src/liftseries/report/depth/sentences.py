@@ -43,8 +43,8 @@ def ends(rows: pd.DataFrame) -> list[str]:
     """How the drilling ended, each with its share, in the order of the rows."""
     told = []
     for k, (_, row) in enumerate(rows.iterrows()):
-        n = say("depth.n_at", n=row["n_events"], share=share_told(row, k > 0)) or roundly(row) or say("depth.n_withheld")
-        told.append(say(f"depth.ended_{row['term']}", n=n))
+        n = say("depth.n_at", n=row["n_events"], share=share_told(row, k > 0)) or roundly(row)
+        told.append(say(f"depth.ended_{row['term']}", n=n or say("depth.n_withheld")))
     return told
 
 

@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 
 LABEL = re.compile(r"\b(?:Figure|Table) S?\d+\b")
 # Of a picture's text: coordinates beyond a hundredth of a point, the courses of lines, what needs no space beside it.
-FINER, COURSE, COMMAND = re.compile(r'(?<=\.\d\d)\d+(?=[\s"])'), re.compile(r'(?<= d=")[^"]*'), re.compile(" ?([A-Za-z]) ?")
+FINER, COURSE = re.compile(r'(?<=\.\d\d)\d+(?=[\s"])'), re.compile(r'(?<= d=")[^"]*')
+COMMAND = re.compile(" ?([A-Za-z]) ?")
 ESCAPED = str.maketrans({character: f"%{ord(character):02X}" for character in " \"#%&'<>"})
 Anchors = Mapping[str, tuple[str, str]]  # `Table S3` -> document and anchor within it
 
@@ -94,7 +95,7 @@ def alignments(table: Display) -> list[str]:
 
 
 def data_uri(svg: Path) -> str:
-    """A picture as text that stands inside the page, coordinates to a hundredth of a point; two thirds of what base64 takes.
+    """A picture as text that stands inside the page, coordinates to a hundredth of a point: less than base64.
 
     No space is left, at which an address in `srcset` would end.
     """
