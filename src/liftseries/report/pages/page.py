@@ -25,7 +25,7 @@ LABEL = re.compile(r"\b(?:Figure|Table) S?\d+\b")
 # Of a picture's text: coordinates beyond a hundredth of a point, the courses of lines, what needs no space beside it.
 FINER, COURSE = re.compile(r'(?<=\.\d\d)\d+(?=[\s"])'), re.compile(r'(?<= d=")[^"]*')
 COMMAND = re.compile(" ?([A-Za-z]) ?")
-ESCAPED = str.maketrans({character: f"%{ord(character):02X}" for character in " \"#%&'<>"})
+ESCAPED = "% \"#&'<>"  # the sign of an escape before all others
 Anchors = Mapping[str, tuple[str, str]]  # `Table S3` -> document and anchor within it
 
 
@@ -102,7 +102,9 @@ def data_uri(svg: Path) -> str:
     head, end, drawing = Path(svg).read_text(encoding="utf-8").partition("</metadata>")
     drawing = COURSE.sub(_course, FINER.sub("", drawing))
     text = " ".join(f"{head}{end}{drawing}".split()).replace("> <", "><")
-    return f"data:image/svg+xml,{text.translate(ESCAPED)}"
+    for character in ESCAPED:  # six times as fast as `str.translate`
+        text = text.replace(character, f"%{ord(character):02X}")
+    return f"data:image/svg+xml,{text}"
 
 
 def _course(found: re.Match) -> str:
