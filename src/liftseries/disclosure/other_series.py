@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -39,6 +40,8 @@ def cheapest_other_series(
     price: np.ndarray,
     lowest: np.ndarray,
     highest: np.ndarray,
+    *,
+    short_of_it: bool = True,
 ) -> OtherSeries:
     """The cheapest other series in which a number is as far off as asked, or as far as it gets.
 
@@ -54,27 +57,44 @@ def cheapest_other_series(
     free : shape (n_free,), indices of the numbers that may differ
     price : shape (n_free,), what each costs if it differs
     lowest, highest : shape (n_numbers,), what each can be, as it is told to be few, or would be
+    short_of_it : whether a series is of use in which the number gets only part of the way; where not, and none gets
+        all of it, nothing is found, and sooner
     """
     system = _System(structure, value, i, goal, free, lowest, highest)
     more = system.solve(price)
+    if more[-1] > WHOLE and not short_of_it:
+        return OtherSeries({}, False)
     for _ in range(ROUNDS if np.ptp(price) else 0):
         fewer = system.solve(price / np.maximum(np.abs(more[:-1]), 0.5))
         if _costs(price, fewer) >= _costs(price, more):
             break
         more = fewer
-    if not _is_whole(more):
-        # Nearly always enough, and far sooner: whole numbers for those that differ so far and those that cost least.
-        near = (np.abs(more[:-1]) > WHOLE) | (price <= price.min())
-        whole = _System(structure, value, i, goal, free[near], lowest, highest).solve(price[near], whole=True)
-        if whole is not None and whole[-1] <= more[-1] + WHOLE:
+    for near in () if _is_whole(more) else _near(structure, free, price, np.abs(more[:-1]) > WHOLE):
+        some = _System(structure, value, i, goal, free[near], lowest, highest)
+        whole = some.solve(price[near], whole=True)
+        if whole is not None and (near.all() or whole[-1] <= more[-1] + WHOLE):
             free, more = free[near], whole
-        elif (whole := system.solve(price, whole=True)) is not None:
-            more = whole
+            break
     is_whole = _is_whole(more)
     more = np.round(more[:-1]) if is_whole else more[:-1]
     return OtherSeries(
         {int(free[k]): float(value[free[k]] + more[k]) for k in np.flatnonzero(np.abs(more) > WHOLE)}, is_whole
     )
+
+
+def _near(structure: Structure, free: np.ndarray, price: np.ndarray, differs: np.ndarray) -> Iterator[np.ndarray]:
+    """Which numbers may differ where they are to be whole, shape (n_free,), true/false: few at first, then more.
+
+    Those that differ already, and of those that cost least such as stand in an equation with one of them: a fifth of
+    the time, and enough in three of four cases. Then all that cost least, which is nearly always enough.
+    """
+    cheapest = price <= price.min()
+    rows = np.unique(structure.equations[:, free[differs]].nonzero()[0])
+    beside = np.isin(free, structure.equations[rows].nonzero()[1])
+    yield differs | (cheapest & beside)
+    yield differs | cheapest
+    if not cheapest.all():
+        yield np.ones(len(free), bool)
 
 
 class _System:

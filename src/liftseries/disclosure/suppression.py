@@ -34,7 +34,7 @@ from liftseries.disclosure.other_series import OtherSeries, cheapest_other_serie
 from liftseries.disclosure.structure import Structure, Together, structure_of, with_told
 
 NEAR = 1e-3  # what a withheld count's change costs: next to nothing, so that changes stay near
-MOST_SECOND_LOOKS = 1500  # linear programs spent on publishing again
+MOST_SECOND_LOOKS = 400  # linear programs spent on publishing again; after more, next to nothing is gained
 
 
 @dataclass(frozen=True)
@@ -228,4 +228,7 @@ class _Search:
     def _other_series(self, i: int, goal: float, hidden: np.ndarray, *, may_withhold: bool) -> OtherSeries:
         free = np.flatnonzero(hidden | (may_withhold & ~self.fixed))
         price = np.where(hidden, NEAR, self.cost)[free]
-        return cheapest_other_series(self.structure, self.value, i, goal, free, price, self.lowest, self.highest)
+        limits = self.lowest, self.highest
+        return cheapest_other_series(
+            self.structure, self.value, i, goal, free, price, *limits, short_of_it=may_withhold
+        )

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from liftseries.disclosure.counts import Count, n_patients_behind
+from liftseries.disclosure.counts import Count
 from liftseries.disclosure.suppression import Protection, protect
 from liftseries.release.entries import RESULTS, Behinds
 from liftseries.release.headline import headline_alone
@@ -18,7 +18,7 @@ AN_ANSWER_COSTS = 50.0  # a count that the first page answers with
 AN_INTERVAL_COSTS = 0.5  # an estimate that leaves without its interval
 ROUNDLY_COSTS = 0.25  # one that may still leave roundly
 A_COUNT_COSTS, A_HEADLINE_COSTS = 0.3, 1.5  # as many estimates as the count itself, and one that the report quotes
-MOST_FEW, MOST_TARGETS = 1 / 3, 1 / 2  # of the different counts, printed or left by others; our convention
+MOST_FEW = 1 / 3  # of the different counts that are printed; our convention
 
 
 def protection_of(
@@ -31,9 +31,7 @@ def protection_of(
     What would be left of such a series tells little, and looking for it is slow: nearly every count hangs on another.
     """
     few = [entry for entry in ledger.entries.values() if 1 <= entry.n_patients < smallest_cell]
-    targets = {count.name for count in counts if n_patients_behind(count, ledger.patients) < smallest_cell}
-    hangs_together = len({name.rpartition(" | ")[0] for name in targets}) > MOST_TARGETS * len(ledger.entries)
-    if len(few) <= MOST_FEW * len(ledger.entries) and not hangs_together:
+    if len(few) <= MOST_FEW * len(ledger.entries):
         protection = protect(counts, ledger.patients, smallest_cell, weights=costs, told=ledger.told_before)
         if protection.intervals["protected"].all():
             return protection
