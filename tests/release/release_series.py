@@ -30,6 +30,7 @@ KINDS = {
 HUNDRED_AND_TWENTY = "hundred and twenty"
 THIRTY_WITHOUT_A_TEAR = "thirty without a tear"  # nor visits, nor a log
 FORTY_WITHOUT_VISITS = "forty without visits"  # of which many counts are shown
+FORTY_WITHOUT_A_LOG = "forty without a log"  # of whose different counts more than half hang on one of few patients
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,7 @@ def made_of(kind: str) -> Made:
     """A series of a kind, made once."""
     more = {
         FORTY_WITHOUT_VISITS: {"n_patients": 40, "seed": 8, "visits": False, "log": False},
+        FORTY_WITHOUT_A_LOG: {"n_patients": 40, "seed": 8, "log": False},
         THIRTY_WITHOUT_A_TEAR: {"n_patients": 30, "seed": 9, "visits": False, "log": False, "torn": False},
         HUNDRED_AND_TWENTY: {"n_patients": 120, "seed": 8},
     }

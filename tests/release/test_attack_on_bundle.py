@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from release_series import (
+    FORTY_WITHOUT_A_LOG,
     FORTY_WITHOUT_VISITS,
     HUNDRED_AND_TWENTY,
     SMALLEST_CELL,
@@ -23,12 +24,19 @@ from liftseries.release.masking import masked_material
 TEN = 10  # of sixty patients no group that is told has fewer than five perforations
 
 
-KINDS = [FORTY_WITHOUT_VISITS, THIRTY_WITHOUT_A_TEAR, HUNDRED_AND_TWENTY, "sixty", "dozen", "empty"]
+KINDS = [FORTY_WITHOUT_VISITS, FORTY_WITHOUT_A_LOG, THIRTY_WITHOUT_A_TEAR, HUNDRED_AND_TWENTY, "sixty", "dozen", "empty"]
 
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_no_small_count_can_be_worked_out_from_what_is_printed(kind):
     assert attacked(made_of(kind).masked, SMALLEST_CELL).recovered == []
+
+
+def test_a_small_series_tells_more_than_its_headline_though_most_counts_hang_on_one_of_few():
+    """Of a series of which the headline's counts are told alone, no subset tells how many patients it has."""
+    results = made_of(FORTY_WITHOUT_A_LOG).masked.material.results
+    told = results["subset"].ne("all") & results["n_patients"].gt(0)
+    assert len(results.loc[told, ["analysis", "subset"]].drop_duplicates()) > 5
 
 
 def test_a_bound_whose_patients_are_told_gives_nothing_away_and_stays():
