@@ -24,7 +24,15 @@ from liftseries.release.masking import masked_material
 TEN = 10  # of sixty patients no group that is told has fewer than five perforations
 
 
-KINDS = [FORTY_WITHOUT_VISITS, FORTY_WITHOUT_A_LOG, THIRTY_WITHOUT_A_TEAR, HUNDRED_AND_TWENTY, "sixty", "dozen", "empty"]
+KINDS = [
+    FORTY_WITHOUT_VISITS,
+    FORTY_WITHOUT_A_LOG,
+    THIRTY_WITHOUT_A_TEAR,
+    HUNDRED_AND_TWENTY,
+    "sixty",
+    "dozen",
+    "empty",
+]
 
 
 @pytest.mark.parametrize("kind", KINDS)
