@@ -129,6 +129,17 @@ def test_complications_are_told_by_their_patients_where_the_number_of_sites_is_w
     assert complications_table(nothing, nothing.words).columns[1] == "All patients"
 
 
+def test_a_share_told_roundly_stands_alone_where_neither_of_its_counts_is_told():
+    counts = {"n_sites": -1, "n_patients": -1, "n_events": -1, "conf_low": np.nan, "conf_high": np.nan}
+    roundly = counts | {"estimate": 0.21, "note": remark("rounded_share", points=3)}
+    neither = counts | {"estimate": np.nan, "note": "", "problem": "withheld"}
+    parts = [complication(kind, 5, "protocol=A") | {"n_events": -1} for kind in ("any", "infection")]
+    material = made(complication("any", 30) | roundly, complication("infection", 20) | neither, *parts)
+    rows = complications_table(material, material.words).rows
+    assert [line[1] for line in rows] == ["21.0% (rounded, ± 3 points)", "withheld"]
+    assert rows[0][2] == "withheld of 400"
+
+
 def test_no_complication_at_all_is_a_bound_and_every_kind_a_row():
     rows = [complication(kind, 0) for kind in ("any", "infection", "other")]
     material = made(*rows)

@@ -135,10 +135,15 @@ def share_of(n, total) -> str:
     if missing(n) or missing(total):
         return ""
     if is_withheld(n) or is_withheld(total):
-        return f"{count(n)} of {count(total)}"
+        return out_of(n, total)
     share = int(n) / int(total) if int(total) else math.nan
     share = round(share, 2) if LEAVES.get() and int(total) < FEW_SITES and 0.005 <= share < 0.995 else share
-    return f"{count(n)} of {count(total)}" + (f" ({percent(share)})" if int(total) else "")
+    return out_of(n, total) + (f" ({percent(share)})" if int(total) else "")
+
+
+def out_of(n, total) -> str:
+    """`12 of 340`, `<5 of 340`; `withheld` where neither is told at all."""
+    return WITHHELD if count(n) == count(total) == WITHHELD else f"{count(n)} of {count(total)}"
 
 
 def counted(n, one: str, many: str | None = None) -> str:

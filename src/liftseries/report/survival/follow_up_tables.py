@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pandas as pd
 
+from liftseries.base.remarks import WITHHELD
 from liftseries.models.survival.time_observed import EARLY_MONTHS
 from liftseries.report.kit.material import Material
-from liftseries.report.kit.numbers import count, is_withheld, missing, percent, share_of
+from liftseries.report.kit.numbers import count, is_withheld, missing, out_of, percent, share_of
 from liftseries.report.kit.tables.cells import TRACE, Content, content_of, estimate
 from liftseries.report.kit.words import Words, trace_of
 from liftseries.report.languages.say import say
@@ -92,11 +93,11 @@ def _named_below(never: list[str], cells: dict[tuple[str, str, str], pd.Series])
 
 
 def _whole(row) -> str:
-    """`96 of 413, 23.2% (19.3% to 27.6%)`."""
+    """`96 of 413, 23.2% (19.3% to 27.6%)`; the share alone where neither count is told."""
     if row is None:
         return ""
-    share = estimate(row)
-    return f"{count(row['n_events'])} of {count(row['n_patients'])}, {share}"
+    counts, share = out_of(row["n_events"], row["n_patients"]), estimate(row)
+    return share if counts == WITHHELD else f"{counts}, {share}"
 
 
 def _share(row, column: tuple[str, str, str]) -> str:
