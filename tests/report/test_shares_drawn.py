@@ -59,3 +59,13 @@ def test_a_share_withheld_has_neither_mark_nor_number_in_the_figure():
     assert f"–/{shown['n_sites']}" in texts
     assert "Approach: guided –/" in drawing.alt
     assert f"{shown['n_events']}/{shown['n_sites']}" not in " ".join([*texts, drawing.alt])
+
+
+def test_a_share_of_few_has_the_bound_in_the_figure_that_the_table_tells():
+    rates = rates_of_a_series()
+    few = rates["subset"].eq("approach=guided") & rates["method"].eq("patients")
+    rates.loc[few, ["estimate", "std_error", "conf_low", "conf_high", "n_events"]] = [np.nan, np.nan, 0.0, 0.14, -5.0]
+    rates.loc[few, "problem"] = WITHHELD
+    drawing = draw_perforation_shares(rates)
+    assert "at most 14.0%" in [text.get_text() for text in drawing.figure.texts]
+    assert "at most 14.0%" in drawing.alt

@@ -13,6 +13,7 @@ from liftseries.report.kit.figures.style import Drawing, drawn
 from liftseries.report.kit.figures.terms import draw_by_method
 from liftseries.report.kit.numbers import WITHHELD, missing, percent, short_count
 from liftseries.report.kit.quoted import quoted_in
+from liftseries.report.kit.tables.cells import estimate
 from liftseries.report.kit.words import Words
 from liftseries.report.languages.say import say
 from liftseries.report.perforation.other_methods import is_weak, method_name
@@ -72,7 +73,7 @@ def _line(label: str, row) -> Line:
 
 def _numbers(row) -> str:
     if row["problem"] == WITHHELD:
-        return WITHHELD
+        return estimate(row)  # a bound where there is one
     return share_words(row) or percent(row["estimate"]) or "–"
 
 
