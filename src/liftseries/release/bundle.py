@@ -97,7 +97,7 @@ def release(plan: Plan, with_rows: bool = False, *, first: bool = False, lower_c
         before_this = told_before(plan.folder)
         check_record(plan, before_this, run, with_rows, first=first, lower_cell=lower_cell)
         before = read_before(plan.folder, population, run)
-        step("Withholding counts of few patients")
+        step("Withholding counts of few patients, which takes minutes where many are")
         masked = mask(whole, population, plan.smallest_cell, rows if rows_leave else None, before)
         if rows_leave and (masked.tells_no_count or attacked(masked, plan.smallest_cell).recovered):
             rows_leave = False
