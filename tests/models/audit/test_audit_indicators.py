@@ -163,6 +163,23 @@ def test_failure_in_a_year_and_survival_are_kaplan_meiers():
     assert names_in(row["problem"]) == {"below_gate_at_risk"}
 
 
+def test_an_indicator_of_the_committee_s_own_reads_what_is_worked_out_and_the_numbers_of_the_plan():
+    """Six sites: of S0003 no visit tells of complications; at S0000 the sinus was inflamed."""
+    cases = counted({"A": (5, 6)}).assign(last_error_mm=[0.2, 0.5, 0.6, 1.0, 1.4, np.nan])
+    rows = [(f"S{k:04d}", 6, "functioning", "none" if k else "sinusitis", 9) for k in (0, 1, 2, 4, 5)]
+    numerators = {
+        "no_sinusitis": "sinusitis == 'no'",
+        "within_a_step": "last_error_mm <= step_mm + depth_tolerance_mm",
+    }
+    alike = {"counts": "sites", "good": "high", "standard": {"kind": "none"}}
+    own = {name: {"title": name, "means": name, "numerator": one, **alike} for name, one in numerators.items()}
+    estimates = asked(cases, visits_of(*rows), own=own, step_mm=0.5, depth_tolerance_mm=0.1)
+    assert told(estimates, "no_sinusitis")["n_events"] == 4
+    assert strip(estimates, "no_sinusitis") == (5, 1, 0, 0)
+    assert told(estimates, "within_a_step")["n_events"] == 3
+    assert strip(estimates, "within_a_step") == (5, 1, 0, 0)
+
+
 def test_cells_filled_by_hand():
     """20 sites: tears and lowest heights all known, 5 tests empty; no log anywhere, so none is asked for; no status."""
     cases = counted({"A": (5, 20)}).assign(
@@ -211,3 +228,4 @@ def test_a_verdict_needs_sites_enough_at_the_standard():
     without = asked(cases, NO_VISITS)
     assert told(without, "perforation", "small")["headline"]  # 40 patients, 20 events, 20 others
     assert set(without.strips["verdict"]) == {""}
+    assert told(without, "perforation", "small")["note"] == ""

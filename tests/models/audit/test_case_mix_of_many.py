@@ -24,3 +24,14 @@ def test_risks_by_shared_rows_are_those_by_sites(monkeypatch):
     for number, expected in enumerate(one_by_one):
         assert mix.risks(number) == pytest.approx(expected, abs=ALIKE, nan_ok=True)
         assert np.nanmean(mix.risks(number)) == pytest.approx(audit.p0, abs=ALIKE)
+
+
+def test_a_term_that_varies_at_one_unit_alone_says_nothing_of_that_unit(monkeypatch):
+    """Only OP2 operates freehand: of all others there is nothing to learn of it, counted by shared rows or by sites."""
+    cases = operators()
+    cases["approach"] = np.where(cases["operator"].eq("OP2") & cases["approach"].eq("freehand"), "freehand", "guided")
+    audit = audited(cases, **PLAN)
+    number = audit.names.index("OP2")
+    monkeypatch.setattr(case_mix, "MOST_SINGLY", 0)
+    alone, beside = (CaseMix(audit, terms).risks(number) for terms in (["septum"], ["septum", "approach"]))
+    assert beside == pytest.approx(alone, abs=ALIKE)

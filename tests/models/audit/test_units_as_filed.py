@@ -91,4 +91,12 @@ def test_nothing_can_be_read_as_filed(filed):
     cells = torn_too(filed, "A", 3)[1]
     found = listed(filed, filed.iloc[:0], cells)
     assert found["n_gone"].sum() == len(filed)
-    assert np.isnan(found["before_flag"]).all()
+    for column in ("before_flag", "before_p_high"):
+        assert np.isnan(found[column]).all()
+    assert found["after_p_high"].notna().all()
+    assert found[["before_events", "before_sites"]].eq(0).all(axis=None)
+
+
+def test_without_the_column_of_the_units_there_is_none_and_the_columns_stand(filed):
+    cases, cells = torn_too(filed, "A", 3)
+    assert listed(*(one.drop(columns="operator") for one in (cases, filed)), cells).empty
