@@ -27,6 +27,36 @@ ASKED = {
     "step_mm": 1.0,
 }
 
+# The scale that each term of an analysis is told in, whether it is told or refused.
+RISKS = ("expected", "lower_alarm", "lower_alert", "rate", "upper_alarm", "upper_alert")
+PLACE = dict.fromkeys(RISKS, "risk") | {"flag": "flag"}
+PLACE |= dict.fromkeys(("false_alarm_flag", "false_flag", "p_high", "p_low"), "probability")
+FLAGS = dict.fromkeys(("alarm_flags", "expected_alarm_flags", "expected_flags", "flags"), "count")
+SCALES = {
+    "audit.series": PLACE,
+    "audit.funnel": PLACE
+    | FLAGS
+    | {"any_alarm_flag": "probability", "any_flag": "probability", "needed_sites": "count", "years": "years"},
+    "audit.cusum": {
+        "achieved_false_alarm": "probability",
+        "expected_signals": "count",
+        "final": "log_likelihood_ratio",
+        "first_signal": "cases",
+        "limit": "log_likelihood_ratio",
+        "run_length": "cases",
+        "signals": "count",
+    },
+    "audit.overdispersion": {"expected": "statistic", "statistic": "statistic"},
+    "audit.random_effects": {
+        "pooled": "log_odds",
+        "prediction_high": "risk",
+        "prediction_low": "risk",
+        "rate": "risk",
+        "tau": "log_odds",
+    },
+    "audit.year": {"difference": "risk_difference", "rate": "risk", "surgery_year": "log_odds"},
+}
+
 
 def with_operators(cases: pd.DataFrame, n_operators: int = 5, seed: int = 3) -> pd.DataFrame:
     """The cases with operators, their running count and a slope of the floor; a patient has one operator."""

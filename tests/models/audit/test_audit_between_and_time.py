@@ -153,6 +153,16 @@ def test_no_limit_where_even_none_of_a_hundred_is_no_surprise():
     assert np.isnan(rows_of(rows, "A", "limit", "down"))
     assert names_in(rows_of(rows, "A", "limit", "down", "problem")) == {"no_limit"}
     assert rows_of(rows, "A", "final", "down") >= 0
+    assert rows_of(rows, "A", "final", "down", "headline")
+    assert not rows_of(rows, "A", "limit", "down", "headline")
+
+
+def test_an_operator_whose_cases_lack_the_case_mix_has_no_chart():
+    cases = counted({"A": (8, 60), "B": (6, 60), "C": (6, 60)})
+    cases.loc[cases["operator"].eq("B"), "rbh_mid_mm"] = np.nan
+    found = cusum(cases)
+    assert names_in(rows_of(found.rows, "B", "limit", "up", "problem")) == {"no_complete_case_with_perforation"}
+    assert set(found.charts["unit"]) == set(found.bands["unit"]) == {"A", "C"}
 
 
 # ── learning and years ──────────────────────────────────────────────────────────────────────────────────────

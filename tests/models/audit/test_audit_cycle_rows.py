@@ -47,10 +47,10 @@ def test_the_band_is_that_of_the_courses(n_cases):
     np.testing.assert_allclose(band[["low", "high"]].to_numpy().T, ends, atol=1e-12)
 
 
-def effects(actions: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
+def effects(actions: pd.DataFrame, cases: pd.DataFrame, visits: pd.DataFrame = NO_VISITS, **changes) -> pd.DataFrame:
     keys = ("by", "period", "expected", "unrecorded", "months", "data_until", "depth_tolerance_mm", "step_mm")
     asked = {key: ASKED[key] for key in keys} | {"period": [2020, 2021]}
-    return list_action_effects(actions, cases, follow_up(NO_VISITS, cases).implants, NO_VISITS, **asked).effects
+    return list_action_effects(actions, cases, follow_up(visits, cases).implants, visits, **asked | changes).effects
 
 
 def test_an_action_has_its_indicator_in_the_year_audited_and_in_those_since():
@@ -79,3 +79,36 @@ def test_an_action_at_a_centre_counts_the_sites_of_the_centre():
     actions = pd.DataFrame([("1", 2020, "perforation", "South")], columns=["id", "year", "indicator", "unit"])
     told = effects(actions, cases).iloc[0]
     assert (told["before"], told["before_counted"]) == (0.0, 10)
+
+
+def test_an_action_about_patients_or_implants_looks_at_the_month_of_its_indicator():
+    """Of 2020 two implants were lost, one within a year; of three sites a year's visits tell, of two an inflamed sinus."""
+    cases = counted({"A": (5, 120)})
+    even = cases.loc[cases["surgery_year"].eq(2020), "site_id"].tolist()
+    visits = visits_of(
+        *((site, 30, "functioning", "none", 9) for site in even[2:]),
+        (even[0], 8, "failed", "none", 9),
+        (even[1], 20, "failed", "none", 9),
+        *((site, month, "functioning", "sinusitis", 9) for site, month in zip(even[2:5], (3, 11, 25), strict=True)),
+    ).sort_values(["site_id", "months"])
+    actions = pd.DataFrame(
+        [
+            ("1", 2020, "failure_in_a_year", "A"),
+            ("2", 2020, "harm_in_a_year", "A"),
+            ("3", 2020, "cases_received", "A"),
+            ("4", 2020, "sinus_never_inflamed", "A"),
+            ("5", 2020, "no such indicator", "A"),
+        ],
+        columns=["id", "year", "indicator", "unit"],
+    )
+    own = {"counts": "sites", "good": "high", "numerator": "sinusitis == 'no'", "title": "t", "means": "m"}
+    own = {"sinus_never_inflamed": own | {"months": 12, "standard": {"kind": "none"}}}
+    told = effects(actions, cases, visits, own=own, expected={"A": {2020: 80, 2021: 40}}).set_index("id")
+    assert told.index.tolist() == ["1", "2", "3", "4"]
+    assert told.loc["1", "before"] == pytest.approx(1 / 60)
+    assert np.isnan(told.loc["1", "before_events"])  # a curve counts implants at risk, no share of them
+    assert told.loc["2", ["before_counted", "before_events"]].tolist() == [3, 2]
+    assert told.loc[["1", "2"], "good"].tolist() == ["low", "low"]
+    assert told.loc["3", ["before", "now", "before_counted"]].tolist() == [60 / 80, 60 / 40, 60]
+    assert np.isnan(told.loc["3", "before_events"])
+    assert told.loc["4", ["before_counted", "before_events"]].tolist() == [3, 1]

@@ -119,6 +119,9 @@ def test_the_most_serious_case_stands_first():
     assert (found.listed[["reviewer", "conclusion"]] == "").all(axis=None)
     assert found.rule["name"].tolist() == [reason.name for reason in review_reasons()]
     assert found.rule.set_index("name").loc["tear", "n_sites"] == 4
+    assert list(found.rule) == ["rank", "name", "title", "expression", "n_sites"]
+    assert found.rule["rank"].tolist() == list(range(1, len(found.rule) + 1))
+    assert found.rule.set_index("name").loc["tear", "expression"] == "perforation == 'yes'"
 
 
 def test_nothing_to_review():

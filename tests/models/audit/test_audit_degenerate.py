@@ -7,7 +7,7 @@ import warnings
 import numpy as np
 import pandas as pd
 import pytest
-from audit_series import CHANCE, CUSUM, LIMITS, MIX, PLAN, with_operators
+from audit_series import CHANCE, CUSUM, LIMITS, MIX, PLAN, SCALES, with_operators
 from test_degenerate import KINDS
 
 from liftseries.base.remarks import names_in
@@ -90,13 +90,17 @@ def test_no_data_set_breaks_an_audit(kind, way):
     for name, estimates in answers.items():
         rows = estimates.rows
         assert len(rows) or name == "year", name
-        assert (rows["estimate"].notna() | rows["problem"].ne("")).all(), name
+        assert (rows["estimate"].notna() | rows["problem"].map(names_in).map(bool)).all(), name
+        assert not (rows["estimate"].isna() & rows["headline"]).any(), name
+        of_audit = rows[rows["analysis"].isin(SCALES)]
+        for analysis, term, scale in of_audit[["analysis", "term", "scale"]].drop_duplicates().to_numpy():
+            assert scale == SCALES[analysis][term], (analysis, term)
         assert not rows.duplicated(list(KEY)).any(), name
         assert not np.isinf(rows[["estimate", "conf_low", "conf_high"]].to_numpy(float)).any(), name
         both = rows[rows["conf_low"].notna() & rows["conf_high"].notna()]
         assert both["estimate"].between(both["conf_low"], both["conf_high"]).all(), name
         texts = {*rows["note"], *rows["problem"], *estimates.left_out["reason"]}
-        assert not [text for text in texts if "" in names_in(text)], name
+        assert not [text for text in texts if not isinstance(text, str) or "" in names_in(text)], name
         for analysis, method in set(zip(rows["analysis"], rows["method"], strict=True)):
             assert method in ANALYSES[analysis].methods, (analysis, method)
         effects = estimates.design_effects

@@ -161,6 +161,7 @@ def test_failure_in_a_year_and_survival_are_kaplan_meiers():
     row = told(asked(few, visits[visits["site_id"].isin(few["site_id"])]), "survival at 12")
     assert np.isnan(row["estimate"])
     assert names_in(row["problem"]) == {"below_gate_at_risk"}
+    assert row[["std_error", "conf_low", "conf_high", "conf_level", "df"]].isna().all()
 
 
 def test_an_indicator_of_the_committee_s_own_reads_what_is_worked_out_and_the_numbers_of_the_plan():
@@ -225,6 +226,7 @@ def test_a_verdict_needs_sites_enough_at_the_standard():
     assert names_in(told(estimates, "perforation", "large")["note"]) == {"indicator_worse"}
     assert names_in(told(estimates, "perforation", "small")["note"]) == {"indicator_not_judged"}
     assert told(estimates, "perforation", "large")["headline"]
+    assert not told(estimates, "perforation", "small")["headline"]
     without = asked(cases, NO_VISITS)
     assert told(without, "perforation", "small")["headline"]  # 40 patients, 20 events, 20 others
     assert set(without.strips["verdict"]) == {""}

@@ -10,7 +10,7 @@ from scipy import stats
 from scipy.optimize import brentq
 from scipy.special import expit, logit
 
-from liftseries.base.remarks import names_in
+from liftseries.base.remarks import names_in, remark
 from liftseries.models.audit.learning import fit_audit_learning
 
 
@@ -95,3 +95,29 @@ def test_nearly_all_sites_at_one_case_number_give_a_line():
     assert told["term"].tolist() == ["1"]
     assert told["estimate"].iloc[0] == pytest.approx(36 / 180, abs=0.01)
     assert told["headline"].all()
+
+
+def test_sites_without_a_case_number_stay_out_and_are_counted_as_such():
+    cases = steeper(4)
+    cases.loc[cases.index[:3], "operator_case_no"] = pd.NA
+    found = fit_audit_learning(cases, MIX)
+    assert found.left_out[["reason", "n_sites"]].to_numpy().tolist() == [["case number not recorded", 3]]
+    assert found.rows["n_sites"].eq(len(cases) - 3).all()
+
+
+def test_the_tears_of_complete_cases_must_carry_a_curve():
+    """24 tears, of which five have no height: 19 are left, one too few."""
+    cases = counted({unit: (8, 40) for unit in "ABC"})
+    cases.loc[cases.index[:5], "rbh_mid_mm"] = np.nan
+    rows = fit_audit_learning(cases, MIX).rows
+    assert set(rows["problem"]) == {remark("below_gate_curve", n_events=19)}
+    assert rows.groupby("method").size().to_dict() == {"firth": 3, "firth_unmoved": 3}
+
+
+def test_a_curve_needs_three_operators_and_a_site_without_a_tear():
+    two = fit_audit_learning(counted({"A": (12, 60), "B": (12, 60)}), []).rows
+    assert set().union(*two["problem"].map(names_in)) == {"too_few_operators_reach"}
+    cases = counted({"A": (30, 40), "B": (1, 10)})
+    cases.loc[cases["perforation"].eq("no"), "rbh_mid_mm"] = np.nan
+    torn = fit_audit_learning(cases, MIX).rows
+    assert set().union(*torn["problem"].map(names_in)) == {"all_perforated"}

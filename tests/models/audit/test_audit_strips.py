@@ -136,3 +136,20 @@ def test_no_row_counted_says_so():
     strip = strips(asked(cases, names=["perforation"]), "perforation").loc["B"]
     assert strip[["counted", "unknown"]].tolist() == [0, 20]
     assert not strip["enough"]
+
+
+@pytest.mark.parametrize(("n_patients", "enough"), [(9, False), (10, True)])
+def test_a_mean_is_judged_from_ten_patients_on(n_patients, enough):
+    """Gains of 3.5 to 4.5 mm, held to 3 mm; more is better."""
+    cases = counted({"A": (4, n_patients)}).assign(rbh_mid_mm=4.0, surgery_year=2020)
+    heights = 8 + np.linspace(-0.5, 0.5, n_patients)
+    visits = visits_of(*((f"S{k:04d}", 12, "functioning", "", height) for k, height in enumerate(heights)))
+    held = {"kind": "committee", "value": 3.0, "source": "minutes", "date": "2026-03"}
+    found = strips(asked(cases, visits, own={"gain_at_a_year": {"standard": held}}), "gain_at_a_year").loc["A"]
+    assert (found["enough"], found["verdict"]) == (enough, "better" if enough else "")
+
+
+def test_cases_received_have_their_columns_also_where_none_was_expected():
+    cases = counted({"A": (5, 20)})
+    assert list(asked(cases).received) == ["unit", "year", "expected", "received"]
+    assert asked(cases, expected={"A": {2021: 8}}).received.to_numpy().tolist() == [["A", 2021, 8, 10]]

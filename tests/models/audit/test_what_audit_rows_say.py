@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 import pytest
-from audit_series import CHANCE, CUSUM, LIMITS, MIX, PLAN, counted, operators
+from audit_series import CHANCE, CUSUM, LIMITS, MIX, PLAN, SCALES, counted, operators
 
 from liftseries.base.remarks import names_in
 from liftseries.models.audit.benchmark import fit_audit_benchmark
@@ -16,39 +16,10 @@ from liftseries.models.audit.over_time import fit_audit_cusum
 from liftseries.models.shared.results import ZERO_STD_ERROR
 from liftseries.study.published import published_counts
 
-RISKS = ("expected", "lower_alarm", "lower_alert", "rate", "upper_alarm", "upper_alert")
-PLACE = dict.fromkeys(RISKS, "risk") | {"flag": "flag"}
-PLACE |= dict.fromkeys(("false_alarm_flag", "false_flag", "p_high", "p_low"), "probability")
-FLAGS = dict.fromkeys(("alarm_flags", "expected_alarm_flags", "expected_flags", "flags"), "count")
-SCALES = {
-    "audit.series": PLACE,
-    "audit.funnel": PLACE
-    | FLAGS
-    | {"any_alarm_flag": "probability", "any_flag": "probability", "needed_sites": "count", "years": "years"},
-    "audit.cusum": {
-        "achieved_false_alarm": "probability",
-        "expected_signals": "count",
-        "final": "log_likelihood_ratio",
-        "first_signal": "cases",
-        "limit": "log_likelihood_ratio",
-        "run_length": "cases",
-        "signals": "count",
-    },
-    "audit.overdispersion": {"expected": "statistic", "statistic": "statistic"},
-    "audit.random_effects": {
-        "pooled": "log_odds",
-        "prediction_high": "risk",
-        "prediction_low": "risk",
-        "rate": "risk",
-        "tau": "log_odds",
-    },
-    "audit.year": {"difference": "risk_difference", "rate": "risk", "surgery_year": "log_odds"},
-}
+UNITS = {"A": (12, 60), "B": (6, 60), "C": (9, 80)}
 
 
-@pytest.fixture
-def rows():
-    cases = counted({"A": (12, 60), "B": (6, 60), "C": (9, 80)})
+def rows_of(cases: pd.DataFrame) -> pd.DataFrame:
     found = [
         fit_audit_funnel(cases, period=[], case_mix=MIX, **PLAN, **LIMITS),
         fit_audit_cusum(cases, **PLAN, **CUSUM, **CHANCE, case_mix=MIX),
@@ -58,9 +29,30 @@ def rows():
     return pd.concat([one.rows for one in found], ignore_index=True)
 
 
+@pytest.fixture
+def rows():
+    return rows_of(counted(UNITS))
+
+
+def scales_of(rows: pd.DataFrame) -> dict:
+    return (
+        rows.groupby("analysis")[["term", "scale"]].apply(lambda one: dict(one.drop_duplicates().to_numpy())).to_dict()
+    )
+
+
 def test_each_term_has_its_scale(rows):
-    found = rows.groupby("analysis")[["term", "scale"]].apply(lambda one: dict(one.drop_duplicates().to_numpy()))
-    assert found.to_dict() == SCALES
+    assert scales_of(rows) == SCALES
+
+
+@pytest.mark.parametrize("events", [{"A": (2, 60), "B": (1, 60)}, {"A": (4, 60), "B": (3, 60)}, {"A": (20, 60)}])
+def test_a_term_that_is_refused_keeps_its_scale_and_says_why(events):
+    """Too few tears for anything, enough for the clustered view alone, and one unit with none beside it."""
+    rows = rows_of(counted(events))
+    assert scales_of(rows) == SCALES
+    refused = rows["estimate"].isna()
+    assert refused.any()
+    assert rows.loc[refused, "problem"].map(names_in).map(bool).all()
+    assert not rows.loc[refused, "headline"].any()
 
 
 def test_of_a_funnel_the_clustered_view_is_quoted_of_a_chart_every_row(rows):
@@ -75,7 +67,7 @@ def test_of_a_funnel_the_clustered_view_is_quoted_of_a_chart_every_row(rows):
 
 def test_sites_left_out_stand_under_the_analysis_that_leaves_them_out():
     """Two heights are missing: the funnel's case mix goes without these sites, and so does the learning curve."""
-    cases = counted({"A": (12, 60), "B": (6, 60), "C": (9, 80)})
+    cases = counted(UNITS)
     cases.loc[[3, 70], "rbh_mid_mm"] = float("nan")
     funnel = fit_audit_funnel(cases, period=[], case_mix=MIX, **PLAN, **LIMITS).left_out
     assert funnel[funnel["n_sites"].eq(2)][["analysis", "subset"]].to_numpy().tolist() == [["audit.funnel", "case_mix"]]
@@ -85,7 +77,7 @@ def test_sites_left_out_stand_under_the_analysis_that_leaves_them_out():
 
 def test_a_curve_so_steep_that_its_risks_are_0_or_1_says_so():
     """Each unit's first cases are torn and no other."""
-    rows = fit_audit_learning(counted({"A": (12, 60), "B": (6, 60), "C": (9, 80)}), MIX).rows
+    rows = fit_audit_learning(counted(UNITS), MIX).rows
     steep = rows[rows["estimate"].isna()]
     assert len(steep)
     assert steep["problem"].eq(ZERO_STD_ERROR).all()
@@ -96,9 +88,6 @@ def test_a_trend_of_few_patients_takes_t_less_its_two_coefficients():
     rows = fit_audit_year(counted({"A": (12, 49)})).rows
     trend = rows[rows["method"].eq("profile_or_jackknife")].iloc[0]
     assert trend["df"] == 47
-
-
-UNITS = {"A": (12, 60), "B": (6, 60), "C": (9, 80)}
 
 
 def test_every_analysis_tells_why_sites_are_left_out():
@@ -165,3 +154,20 @@ def test_what_published_series_come_to_is_told_of_their_sinuses():
     four = fit_audit_benchmark(counted(UNITS), **in_period, published=published.iloc[:4]).rows
     assert four["problem"].map(names_in).eq({"too_few_published"}).all()
     assert not four["headline"].any()
+
+
+@pytest.mark.parametrize(("n_patients", "problem"), [(2, "too_few_patients"), (1, "too_few_patients"), (60, "")])
+def test_a_trend_of_hardly_a_patient_says_why_it_has_no_interval(n_patients, problem):
+    cases = counted({"A": (12, 60)})
+    cases["patient_id"] = [f"P{k % n_patients}" for k in range(60)]
+    trend = fit_audit_year(cases).rows.set_index("method").loc["profile_or_jackknife"]
+    assert names_in(trend["problem"]) == ({problem} if problem else set())
+    assert trend["headline"] == (not problem)
+    assert pd.isna(trend["conf_low"]) == bool(problem)
+
+
+def test_years_that_give_no_trend_say_why():
+    one = fit_audit_year(counted({"A": (12, 60)}, surgery_year=2020)).rows.set_index("method")
+    assert names_in(one.loc["profile_or_jackknife", "problem"]) == {"one_year"}
+    few = fit_audit_year(counted({"A": (9, 60)})).rows
+    assert few["problem"].map(names_in).eq({"below_gate_audit"}).all()
