@@ -82,7 +82,7 @@ def test_an_action_at_a_centre_counts_the_sites_of_the_centre():
 
 
 def test_an_action_about_patients_or_implants_looks_at_the_month_of_its_indicator():
-    """Of 2020 two implants were lost, one within a year; of three sites a year's visits tell, of two an inflamed sinus."""
+    """Of 2020 two implants were lost, one within a year; in it three sites were seen, two with an inflamed sinus."""
     cases = counted({"A": (5, 120)})
     even = cases.loc[cases["surgery_year"].eq(2020), "site_id"].tolist()
     visits = visits_of(

@@ -10,8 +10,9 @@ from scipy import stats
 from scipy.optimize import brentq
 from scipy.special import expit
 
-from liftseries.base.remarks import names_in
+from liftseries.base.remarks import names_in, remark
 from liftseries.models.audit.funnel import SCALES, fit_audit_funnel
+from liftseries.models.audit.limits import needed_of
 from liftseries.models.audit.units import audited, stream, tail_area
 
 ALERT, ALARM = (1 - stats.norm.cdf(sd) for sd in (2, 3))
@@ -190,3 +191,29 @@ def test_tail_areas_and_streams():
     first = one.random()
     assert first == again.random()
     assert first != other.random()
+
+
+def test_the_whole_series_is_judged_from_the_sites_on_that_its_standard_needs():
+    needed = needed_of(0.1, 0.0, 1, tail_area(2))
+    for n, state in ((needed - 1, "unit_not_cleared"), (needed, "unit_judged")):
+        rows = of_unit(funnel(counted({"A": (12, n)}), standard=0.1), "all", analysis="audit.series")
+        assert names_in(rows.loc["flag", "note"]) == names_in(rows.loc["rate", "note"]) == {state}
+        assert rows.loc["expected", "estimate"] == pytest.approx(0.1)
+
+
+def test_a_case_mix_that_the_other_units_cannot_carry_says_how_few_they_are():
+    """B has three sites for the intercept and two terms."""
+    cases = counted({"A": (10, 60), "B": (1, 4)})
+    cases.loc[cases["operator"].eq("B"), "floor_slope_deg"] = [0.0, 4.0, 1.0, 9.0]
+    few, enough = (of_unit(funnel(cases.iloc[:n]), "A", "case_mix") for n in (63, 64))
+    assert set(few["problem"]) == {remark("too_few_sites", n_sites=3, n_coefficients=3)}
+    assert enough["estimate"].notna().any()
+
+
+def test_the_binomial_view_has_wilsons_interval_and_no_design_effect():
+    found = funnel(counted({"A": (9, 40), "B": (4, 80), "C": (8, 80)}))
+    rate = of_unit(found, "A", "binomial").loc["rate"]
+    interval = stats.binomtest(9, 40).proportion_ci(method="wilson")
+    assert rate[["conf_low", "conf_high"]].tolist() == pytest.approx([interval.low, interval.high])
+    assert rate["conf_level"] == 0.95
+    assert "binomial" not in set(found.design_effects["method"])
