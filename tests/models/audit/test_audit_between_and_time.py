@@ -74,6 +74,9 @@ def test_below_five_units_nothing_is_predicted_and_one_is_not_compared():
     rows = between(counted({"A": (12, 80), "B": (22, 80), "C": (11, 80), "D": (15, 80)}))
     assert names_in(of(rows, "prediction_low")["problem"]) == {"too_few_units_to_predict"}
     assert names_in(of(between(counted({"A": (12, 80)})), "statistic")["problem"]) == {"too_few_units"}
+    two = between(counted({"A": (12, 80), "B": (22, 80)}))
+    assert of(two, "statistic")["estimate"] > 0
+    assert of(two, "rate", "operator=A")["estimate"] > 0
 
 
 # ── CUSUM ───────────────────────────────────────────────────────────────────────────────────────────────────
@@ -214,11 +217,25 @@ def test_a_years_difference_by_hand():
     variance = 4 / 3 * (6 / 20 * 14 / 20 / 20 + 4 / 40 * 36 / 40 / 40)
     assert row["std_error"] == pytest.approx(np.sqrt(variance))
     assert row["df"] == 59
+    assert row["p_value"] == pytest.approx(2 * stats.t.sf(0.2 / np.sqrt(variance), 59))
     # 2.0010: t of 59 degrees of freedom, NIST/SEMATECH e-Handbook, table 1.3.6.7.2
     limits = 0.2 + 2.0010 * np.sqrt(variance) * np.array([-1, 1])
     assert [row["conf_low"], row["conf_high"]] == pytest.approx(limits, rel=1e-4)
     assert names_in(of(rows, "difference", "surgery_year=2020")["problem"]) == {"first_year_seen"}
     assert of(rows, "rate", "surgery_year=2021")["estimate"] == 0.3
+
+
+def test_a_patient_treated_in_both_years_weighs_in_their_difference_once():
+    """Pairs, a site before and one now: the error of the mean paired difference, times √(m / (m - 1)), m = 6."""
+    now, before = np.arange(30) % 3 == 0, np.arange(30) % 5 == 0  # ten and six patients with a tear, two are both
+    cases = counted({"A": (0, 60)}).assign(patient_id=[f"P{k % 30}" for k in range(60)])
+    cases["perforation"] = pd.Categorical(np.where(np.r_[before, now], "yes", "no"), ["no", "yes", "unknown"])
+    cases["surgery_year"] = pd.array(np.repeat([2020, 2021], 30), "Int64")
+    row = of(fit_audit_year(cases).rows, "difference", "surgery_year=2021")
+    d = now.astype(int) - before
+    assert row["estimate"] == pytest.approx(d.mean())
+    assert row["std_error"] == pytest.approx(np.sqrt(6 / 5 * ((d - d.mean()) ** 2).sum()) / 30)
+    assert row[["n_sites", "n_patients", "df"]].tolist() == [60, 30, 29]
 
 
 def test_the_trend_is_the_wider_firth_model_of_the_year():

@@ -112,3 +112,10 @@ def test_an_action_about_patients_or_implants_looks_at_the_month_of_its_indicato
     assert told.loc["3", ["before", "now", "before_counted"]].tolist() == [60 / 80, 60 / 40, 60]
     assert np.isnan(told.loc["3", "before_events"])
     assert told.loc["4", ["before_counted", "before_events"]].tolist() == [3, 1]
+
+
+def test_without_a_period_the_years_since_are_those_of_the_cases():
+    cases = counted({"A": (5, 20)}).assign(surgery_year=[2020] * 10 + [2022] * 5 + [2023] * 5)
+    actions = pd.DataFrame([("1", 2020, "perforation", "A")], columns=["id", "year", "indicator", "unit"])
+    told = effects(actions, cases, period=[]).iloc[0]
+    assert (told["since"], told["before"], told["now"], told["now_counted"]) == ("2022 2023", 0.5, 0.0, 10)

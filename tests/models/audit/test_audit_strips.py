@@ -153,3 +153,31 @@ def test_cases_received_have_their_columns_also_where_none_was_expected():
     cases = counted({"A": (5, 20)})
     assert list(asked(cases).received) == ["unit", "year", "expected", "received"]
     assert asked(cases, expected={"A": {2021: 8}}).received.to_numpy().tolist() == [["A", 2021, 8, 10]]
+
+
+@pytest.mark.parametrize(("n_torn", "standard"), [(4, 0.0), (36, 1.0)])
+def test_a_standard_of_none_or_all_is_judged_by_nobody(n_torn, standard):
+    """No risk has twice the odds of 0, so that no number of sites is enough."""
+    good = "low" if standard == 0 else "high"
+    held = {"kind": "committee", "value": standard, "source": "minutes", "date": "2026-03"}
+    estimates = asked(counted({"A": (n_torn, 40)}), own={"perforation": {"good": good, "standard": held}})
+    found = strips(estimates, "perforation").loc["A"]
+    assert (found["enough"], found["verdict"]) == (False, "")
+    assert names_in(told(estimates, "perforation", "A")["note"]) == {"indicator_not_judged"}
+
+
+def test_each_indicator_has_the_scale_and_method_of_what_it_counts():
+    cases = operators()
+    expected = {"OP1": {2019: 9}}
+    rows = asked(cases, invented_visits(cases, 3), expected=expected, months=[12]).rows
+    scales = {one["term"]: (one["scale"], one["method"]) for _, one in rows[rows["subset"].eq("all")].iterrows()}
+    share = ("risk", "patients")
+    assert scales == {
+        **dict.fromkeys(("perforation", "membrane_checked", "harm_in_a_year", "not_much_deeper"), share),
+        **dict.fromkeys(("as_planned", "probed", "follow_up at 12", "columns_filled"), share),
+        "failure_in_a_year": ("risk", "corrected"),
+        "survival at 12": ("probability", "corrected"),
+        "gain_at_a_year": ("mm", "patients"),
+        "cases_received": ("ratio", "counted"),
+    }
+    assert rows.groupby("term")["scale"].nunique().eq(1).all()

@@ -75,7 +75,7 @@ def fit_audit_indicators(
     Returns
     -------
     IndicatorEstimates
-        Subsets `all` and the units, terms the names, `survival at 12` where there are several months.
+        Subsets `all` and the units, terms the names, `survival at 12` of those at the months of survival.
     """
     constants = {"depth_tolerance_mm": depth_tolerance_mm, "step_mm": step_mm}
     inside = in_period(cases, period)
