@@ -157,6 +157,7 @@ def test_no_limit_where_even_none_of_a_hundred_is_no_surprise():
     assert names_in(rows_of(rows, "A", "limit", "down", "problem")) == {"no_limit"}
     assert rows_of(rows, "A", "final", "down") >= 0
     assert rows_of(rows, "A", "final", "down", "headline")
+    assert rows_of(rows, "A", "final", "down", "scale") == "log_likelihood_ratio"
     assert not rows_of(rows, "A", "limit", "down", "headline")
 
 

@@ -9,7 +9,7 @@ from invented import category
 from scipy import stats
 
 from liftseries.base.remarks import remarks_in
-from liftseries.models.audit.between import fit_audit_between
+from liftseries.models.audit.between import design_effect, fit_audit_between
 from liftseries.models.audit.over_time import fit_audit_cusum
 
 N_DRAWS = 5000  # fewest that are drawn
@@ -98,6 +98,12 @@ def test_a_p_value_of_scatter_says_how_exact_it_is():
         p_by_hand = (binomial / (80 * 3 / 16 * 13 / 16) >= row["estimate"] - 1e-9).mean()
         assert p == pytest.approx(p_by_hand, abs=5 * np.sqrt(p * (1 - p) * (1 / n_draws + 1 / 20_000)))
         assert stats.chi2.sf(row["estimate"], 4) == pytest.approx(p, abs=0.03)
+
+
+def test_a_design_effect_by_hand():
+    """Patients of one, two and three sites: Σ m² / n is 14 / 6."""
+    assert design_effect(np.array([1, 2, 3]), 0.3) == pytest.approx(1 + 0.3 * (14 / 6 - 1))
+    assert design_effect(np.ones(5), 0.3) == 1
 
 
 def test_scatter_is_expected_to_grow_with_sites_of_one_patient():

@@ -97,7 +97,11 @@ def test_no_data_set_breaks_an_audit(kind, way):
             assert scale == SCALES[analysis][term], (analysis, term)
         assert not rows.duplicated(list(KEY)).any(), name
         assert not np.isinf(rows[["estimate", "conf_low", "conf_high"]].to_numpy(float)).any(), name
+        assert rows["scale"].map(bool).all(), name
+        assert rows["n_sites"].notna().all(), name
+        assert rows.loc[~rows["analysis"].eq("audit.indicator"), "n_events"].notna().all(), name
         both = rows[rows["conf_low"].notna() & rows["conf_high"].notna()]
+        assert both["conf_level"].eq(0.95).all(), name
         assert both["estimate"].between(both["conf_low"], both["conf_high"]).all(), name
         texts = {*rows["note"], *rows["problem"], *estimates.left_out["reason"]}
         assert not [text for text in texts if not isinstance(text, str) or "" in names_in(text)], name

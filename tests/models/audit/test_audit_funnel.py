@@ -217,3 +217,10 @@ def test_the_binomial_view_has_wilsons_interval_and_no_design_effect():
     assert rate[["conf_low", "conf_high"]].tolist() == pytest.approx([interval.low, interval.high])
     assert rate["conf_level"] == 0.95
     assert "binomial" not in set(found.design_effects["method"])
+
+
+def test_flags_of_a_view_in_which_no_unit_is_judged_are_not_told():
+    """One unit has no others to tell what its case mix is worth; none of none would read as a clean bill."""
+    everyone = of_unit(funnel(counted({"A": (20, 60)})), "all", "case_mix")
+    assert everyone["estimate"].isna().all()
+    assert everyone["problem"].map(names_in).eq({"no_unit_judged"}).all()

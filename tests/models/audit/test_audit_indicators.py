@@ -168,6 +168,7 @@ def test_an_indicator_of_the_committee_s_own_reads_what_is_worked_out_and_the_nu
     """Six sites: of S0003 no visit tells of complications; at S0000 the sinus was inflamed."""
     cases = counted({"A": (5, 6)}).assign(last_error_mm=[0.2, 0.5, 0.6, 1.0, 1.4, np.nan])
     rows = [(f"S{k:04d}", 6, "functioning", "none" if k else "sinusitis", 9) for k in (0, 1, 2, 4, 5)]
+    rows.append(("S0005", 12.5, "functioning", "sinusitis", 9))  # an indicator of no month looks as far as a year
     numerators = {
         "no_sinusitis": "sinusitis == 'no'",
         "within_a_step": "last_error_mm <= step_mm + depth_tolerance_mm",
@@ -198,6 +199,7 @@ def test_cases_received_of_those_expected():
     assert told(estimates, "cases_received", "A")["estimate"] == 10 / 5
     assert told(estimates, "cases_received", "A")["headline"]
     assert told(estimates, "cases_received", "C")["estimate"] == 0
+    assert [strip(estimates, "cases_received", unit) for unit in "AC"] == [(10, 0, 0, 0), (0, 0, 0, 0)]
     assert told(estimates, "cases_received")["estimate"] == 10 / 9
     assert np.isnan(told(estimates, "cases_received", "B")["estimate"])
     assert names_in(told(estimates, "cases_received", "B")["problem"]) == {"no_number_expected"}

@@ -102,7 +102,9 @@ def test_sites_without_a_case_number_stay_out_and_are_counted_as_such():
     cases.loc[cases.index[:3], "operator_case_no"] = pd.NA
     found = fit_audit_learning(cases, MIX)
     assert found.left_out[["reason", "n_sites"]].to_numpy().tolist() == [["case number not recorded", 3]]
-    assert found.rows["n_sites"].eq(len(cases) - 3).all()
+    torn = int(cases["perforation"].eq("yes")[3:].sum())
+    counts = found.rows[["n_sites", "n_patients", "n_events"]].drop_duplicates().to_numpy().tolist()
+    assert counts == [[len(cases) - 3, cases["patient_id"][3:].nunique(), torn]]
 
 
 def test_the_tears_of_complete_cases_must_carry_a_curve():

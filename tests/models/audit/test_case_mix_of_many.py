@@ -26,10 +26,11 @@ def test_risks_by_shared_rows_are_those_by_sites(monkeypatch):
         assert np.nanmean(mix.risks(number)) == pytest.approx(audit.p0, abs=ALIKE)
 
 
-def test_a_term_that_varies_at_one_unit_alone_says_nothing_of_that_unit(monkeypatch):
-    """Only OP2 operates freehand: of all others there is nothing to learn of it, counted by shared rows or by sites."""
+@pytest.mark.parametrize(("own", "usual"), [("freehand", "guided"), ("guided", "freehand")])
+def test_a_term_that_varies_at_one_unit_alone_says_nothing_of_that_unit(monkeypatch, own, usual):
+    """Only OP2 operates in one of two ways: the others teach nothing of it, by shared rows as by sites."""
     cases = operators()
-    cases["approach"] = np.where(cases["operator"].eq("OP2") & cases["approach"].eq("freehand"), "freehand", "guided")
+    cases["approach"] = np.where(cases["operator"].eq("OP2") & cases["approach"].eq(own), own, usual)
     audit = audited(cases, **PLAN)
     number = audit.names.index("OP2")
     monkeypatch.setattr(case_mix, "MOST_SINGLY", 0)
