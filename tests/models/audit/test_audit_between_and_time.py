@@ -77,6 +77,8 @@ def test_below_five_units_nothing_is_predicted_and_one_is_not_compared():
     two = between(counted({"A": (12, 80), "B": (22, 80)}))
     assert of(two, "statistic")["estimate"] > 0
     assert of(two, "rate", "operator=A")["estimate"] > 0
+    silent = between(counted({"A": (12, 80), "B": (22, 80)}), expected={"C": {2021: 5}})
+    assert names_in(of(silent, "rate", "operator=C")["problem"]) == {"no_site_in_period"}
 
 
 # ── CUSUM ───────────────────────────────────────────────────────────────────────────────────────────────────

@@ -142,6 +142,9 @@ def test_gates_by_the_series_events(n_events, told):
     flags = rows[rows["term"].eq("flag") & rows["analysis"].eq("audit.funnel")]
     assert flags.groupby("method")["estimate"].apply(lambda one: one.notna().all()).sum() == told
     assert flags["n_events"].sum() == 3 * n_events
+    whole = funnel(cases, standard=0.1).rows
+    whole = whole[whole["analysis"].eq("audit.series") & whole["term"].eq("flag")]
+    assert whole["estimate"].notna().sum() == min(told, 2)  # it has no case mix
     assert (flags["estimate"].notna() | flags["problem"].ne("")).all()
 
 

@@ -198,6 +198,7 @@ def test_cases_received_of_those_expected():
     estimates = asked(cases, NO_VISITS, expected=expected, period=[2021])
     assert told(estimates, "cases_received", "A")["estimate"] == 10 / 5
     assert told(estimates, "cases_received", "A")["headline"]
+    assert told(estimates, "cases_received", "A")[["n_sites", "n_patients"]].tolist() == [10, 10]
     assert told(estimates, "cases_received", "C")["estimate"] == 0
     assert [strip(estimates, "cases_received", unit) for unit in "AC"] == [(10, 0, 0, 0), (0, 0, 0, 0)]
     assert told(estimates, "cases_received")["estimate"] == 10 / 9

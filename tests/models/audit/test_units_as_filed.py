@@ -100,3 +100,11 @@ def test_nothing_can_be_read_as_filed(filed):
 def test_without_the_column_of_the_units_there_is_none_and_the_columns_stand(filed):
     cases, cells = torn_too(filed, "A", 3)
     assert listed(*(one.drop(columns="operator") for one in (cases, filed)), cells).empty
+
+
+def test_a_unit_that_should_have_sent_cases_stands_there_with_none(filed):
+    plan = PLAN | {"expected": {"silent": {2021: 5}}}
+    cases, cells = torn_too(filed, "A", 3)
+    found = list_units_as_filed(cases, filed, cells, period=[], **plan, **LIMITS).set_index("unit")
+    assert found.index.tolist() == ["A", "B", "C", "silent"]
+    assert found.loc["silent", ["before_events", "before_sites"]].tolist() == [0, 0]

@@ -165,6 +165,7 @@ def test_a_trend_of_hardly_a_patient_says_why_it_has_no_interval(n_patients, pro
     assert names_in(trend["problem"]) == ({problem} if problem else set())
     assert trend["headline"] == (not problem)
     assert pd.isna(trend["conf_low"]) == bool(problem)
+    assert pd.notna(trend["estimate"])
 
 
 def test_years_that_give_no_trend_say_why():
