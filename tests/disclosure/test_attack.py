@@ -63,7 +63,7 @@ def test_a_cell_is_told_apart_where_its_bounds_leave_out_one_or_four(withheld):
     needed = {f"table {name}": (1.0, 4.0) for name in SENSITIVE}  # what was withheld beside them may be told apart
     bounds = attack(counts, patients, values, list(needed), integers=True)
     structure = structure_of(counts, patients)
-    tried = [np.zeros(len(structure.numbers))]
+    tried, n_tried = [np.zeros(len(structure.numbers))], set()
     for _ in range(2):
         found = told_apart(counts, patients, values, needed, tried=tried)
         assert found.columns.tolist() == ["name", "lower", "upper", "recovered"]
@@ -71,8 +71,13 @@ def test_a_cell_is_told_apart_where_its_bounds_leave_out_one_or_four(withheld):
         assert found["recovered"].tolist() == ((bounds["lower"] > 1) | (bounds["upper"] < 4)).tolist()
         assert (found["lower"] >= bounds["lower"]).all()
         assert (found["upper"] <= bounds["upper"]).all()
+        n_tried.add(len(tried))
     assert found["recovered"].any() == (withheld != PROTECTED)
     assert len(tried) > 1
+    assert found["recovered"].any() or len(n_tried) == 1  # where all is found, the second time nothing is looked for
+    for known in (None, tried):
+        soon = told_apart(counts, patients, values, needed, tried=known, stop=True)
+        assert soon["recovered"].any() == found["recovered"].any()
     for series in tried[1:]:
         printed_in_it = {name: series[structure.number_of[name]] for name in values if isinstance(values[name], int)}
         assert printed_in_it == {name: values[name] for name in printed_in_it}

@@ -65,6 +65,8 @@ def told_apart(
     needed: Mapping[str, tuple[float, float]],
     further: Sequence[Together] = (),
     tried: list[np.ndarray] | None = None,
+    *,
+    stop: bool = False,
 ) -> pd.DataFrame:
     """Which counts a reader can tell from one, or from k - 1.
 
@@ -78,6 +80,7 @@ def told_apart(
     further : what is known of several counts together
     tried : whole series, shape (n_numbers,) each, such as were found for other values; those that agree with these
         are not looked for again, and what is found is added
+    stop : look for each series briefly, and for none after the first that is not found: whether any is recovered, soon
 
     Returns
     -------
@@ -96,7 +99,7 @@ def told_apart(
     found = {number: (value, value) for number, value in known.items()}
     pieces = []
     for part in parts_of(structure, known, within, further):
-        limits, series = part.reached(goals, tried or ())
+        limits, series = part.reached(goals, tried or (), stop=stop)
         found |= limits
         pieces += [(part.numbers, series)] if len(series) else []
     if tried:

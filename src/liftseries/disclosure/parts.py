@@ -114,19 +114,22 @@ class _Part:
             yield int(number), (self._lowest(objective, integers), -self._lowest(-objective, integers))
 
     def reached(
-        self, goals: Mapping[int, tuple[float, float]], tried: Sequence[np.ndarray] = ()
+        self, goals: Mapping[int, tuple[float, float]], tried: Sequence[np.ndarray] = (), *, stop: bool = False
     ) -> tuple[dict[int, tuple[float, float]], np.ndarray]:
-        """Each number that has goals with its lowest and highest value in the series looked for; and these series.
+        """Each number that has goals with its lowest and highest value in series that agree; and those found anew.
 
-        Those of the series `tried`, of all numbers of the structure, that agree with what is known are among them.
+        Those of the series `tried`, of all numbers of the structure, that agree with what is known are looked at first.
+        Where it is to `stop`, see `series_for`.
         """
         here = [column for column, number in enumerate(self.numbers) if int(number) in goals]
         none = np.empty((0, len(self.numbers)))
         if not here:
             return {}, none
-        every, _ = self.series_for(goals, self.agreeing(np.array(tried)[:, self.numbers]) if len(tried) else none)
-        limits = {int(self.numbers[column]): (every[:, column].min(), every[:, column].max()) for column in here}
-        return limits, every
+        kept = self.agreeing(np.array(tried)[:, self.numbers]) if len(tried) else none
+        every, _ = self.series_for(goals, kept, stop=stop)
+        lowest, highest = every.min(axis=0, initial=np.inf), every.max(axis=0, initial=-np.inf)
+        limits = {int(self.numbers[column]): (lowest[column], highest[column]) for column in here}
+        return limits, every[len(kept) :]
 
     def series_for(
         self, goals: Mapping[int, tuple[float, float]], series: np.ndarray, *, stop: bool = False

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from liftseries.release.check import attacked
+import numpy as np
+
+from liftseries.release.check import leaves_open
 from liftseries.release.masking import Masked, masked_material
 
 EVENTS = "n_events"  # the column of the counts that a question asks for; the others say of how many
@@ -20,11 +22,12 @@ def with_answers(masked: Masked, smallest_cell: int) -> Masked:
     withheld = masked.ledger.withheld(masked.protection.withheld - masked.protection.told_as_few)
     n_sites = masked.ledger.population.n_sites
     asked = {name for (_, _, column), name in masked.ledger.cells.items() if column == EVENTS}
+    series: list[np.ndarray] = []
     for name in sorted(masked.ledger.headline & asked & withheld):
         value = masked.ledger.entries[name].value
         for below in range((value // smallest_cell + 1) * smallest_cell, n_sites, smallest_cell):
             tried = _told_below(masked, name, below, smallest_cell)
-            if not attacked(tried, smallest_cell).recovered:
+            if leaves_open(tried, smallest_cell, series):
                 masked = tried
                 break
     return masked

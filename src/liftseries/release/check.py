@@ -17,6 +17,7 @@ from liftseries.base.remarks import WITHHELD_COUNT
 from liftseries.disclosure.attack import told_apart
 from liftseries.disclosure.counts import Count, n_patients_behind, value_of
 from liftseries.disclosure.parts import Together, Value
+from liftseries.disclosure.structure import structure_of
 from liftseries.release.by_month import rows_by_month, told_by_month
 from liftseries.release.digits import Grid
 from liftseries.release.effects import told_effects
@@ -112,12 +113,35 @@ def _lowest(value: Value) -> list[float]:
     return [value[0]] if isinstance(value, tuple) else []
 
 
+def leaves_open(masked: Masked, smallest_cell: int, tried: list[np.ndarray]) -> bool:
+    """Whether nothing is recovered of the bundle, looked at briefly.
+
+    Parameters
+    ----------
+    masked
+    smallest_cell : k
+    tried : as in `told_apart`, empty at first: what is found on the way answers the next bundle, too
+    """
+    known = known_of(masked, smallest_cell)
+    if not tried:
+        numbers = structure_of(known.counts, masked.ledger.patients).numbers
+        tried.append(np.array([value_of(number.counts[0], masked.ledger.patients) for number in numbers], float))
+    targets = _told_apart(masked, known, smallest_cell, tried, stop=True)
+    return not targets["recovered"].any() and not enumerated(masked, smallest_cell)["recovered"].any()
+
+
+def _told_apart(
+    masked: Masked, known: Known, smallest_cell: int, *tried: list[np.ndarray], stop: bool = False
+) -> pd.DataFrame:
+    told = (one for _, of in all_told_roundly(masked, smallest_cell) for one in of)
+    further = [*masked.ledger.told_before, *known.in_counts(told)]
+    return told_apart(known.counts, masked.ledger.patients, known.values, known.needed, further, *tried, stop=stop)
+
+
 def attacked(masked: Masked, smallest_cell: int) -> Attacked:
     """Attacks the bundle, together with what earlier releases told."""
     ledger, known = masked.ledger, known_of(masked, smallest_cell)
-    told = (one for _, of in all_told_roundly(masked, smallest_cell) for one in of)
-    further = [*ledger.told_before, *known.in_counts(told)]
-    targets = told_apart(known.counts, ledger.patients, known.values, known.needed, further)
+    targets = _told_apart(masked, known, smallest_cell)
     value = {count.name: value_of(count, ledger.patients) for count in known.counts if count.name in known.needed}
     targets.insert(1, "value", targets["name"].map(value))
     parts = [targets, enumerated(masked, smallest_cell)]
