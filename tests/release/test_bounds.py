@@ -92,7 +92,7 @@ def test_a_whole_per_cent_is_printed_as_one_where_it_leaves_and_only_there():
 def test_the_attack_knows_that_the_lowest_bound_is_told_that_may_be(monkeypatch):
     masked, taken = made_of("dozen").masked, {}
     nothing = pd.DataFrame(columns=["name", "lower", "upper", "recovered"])
-    monkeypatch.setattr(check, "told_apart", lambda counts, patients, values, *_: taken.update(values) or nothing)
+    monkeypatch.setattr(check, "told_apart", lambda counts, patients, values, *_, **__: taken.update(values) or nothing)
     attacked(masked, SMALLEST_CELL)
     assert masked.ledger.told_below
     for name, below in masked.ledger.told_below.items():

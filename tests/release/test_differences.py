@@ -60,6 +60,18 @@ def test_patients_who_stand_in_two_groups_are_a_target(n_groups):
     assert left_of(apart) == []
 
 
+@pytest.mark.parametrize(("tables", "seen"), [("tttt", True), ("tttu", True), ("ttut", True), ("ttuv", False)])
+def test_one_of_three_parts_may_stand_in_another_table(tables, seen):
+    """Lifted by fluid, by packing and, under the protocol that alone does so, by osteotome: three by none of them."""
+    sets = [PATIENTS >= 0, PATIENTS < 15, (PATIENTS >= 15) & (PATIENTS < 35), (PATIENTS >= 35) & (PATIENTS < N - 3)]
+    counts = [
+        Count(f"{k} | {table}", members, table=table)
+        for k, (members, table) in enumerate(zip(sets, tables, strict=True))
+    ]
+    found = left_of(counts)
+    assert [np.flatnonzero(one.members).tolist() for one in found] == ([[N - 3, N - 2, N - 1]] if seen else [])
+
+
 def without_log(n_neither: int) -> list[Count]:
     """Sites, those with a log, those of known perforation, those of both, each in a table of its own."""
     has_log = PATIENTS < 40

@@ -136,19 +136,23 @@ def _few_left(shown: _Shown, enough: np.ndarray, most: int) -> Iterator[Found]:
 
 
 def _less_three(shown: _Shown, large: int, parts: np.ndarray, most: int) -> Iterator[Found]:
-    """A set less three that share nothing, or what stands in two of three that make it up, all of one table."""
+    """A set less three that share nothing, or what stands in two of three that make it up, of one table.
+
+    Of those that share nothing one may stand elsewhere: who are treated by a protocol are those lifted by its method.
+    """
+    found: set[tuple[int, ...]] = set()
     for table in sorted(shown.tables[large]):
         beside = np.array([part for part in parts if table in shown.tables[part]], int)
-        if not 3 <= len(beside) <= MOST_PARTS:
+        if not 2 <= len(beside) <= MOST_PARTS:
             continue
         of_two = shown.common[np.ix_(beside, beside)]
         apart = np.triu(of_two == 0, 1)
         size = shown.sizes[beside]
+        rest = shown.sizes[large] - size[:, None, None] - size[:, None] - shown.sizes[parts]
+        beyond = shown.common[np.ix_(beside, parts)] == 0
+        three = apart[:, :, None] & beyond[None] & beyond[:, None, :] & (rest > 0) & (rest < most)
+        found |= {tuple(sorted((*beside[[i, j]].tolist(), int(parts[k])))) for i, j, k in np.argwhere(three)}
         rest = shown.sizes[large] - size[:, None, None] - size[:, None] - size
-        three = apart[:, :, None] & apart[None] & apart[:, None, :] & (rest > 0) & (rest < most)
-        for at in np.argwhere(three):
-            taken = tuple(int(part) for part in beside[at])
-            yield large, taken, shown.sets[large] & ~shown.sets[list(taken)].any(axis=0)
         within = of_two == np.minimum(size[:, None], size)
         ordered = np.triu(~within, 1)
         twice = ordered[:, :, None] & ordered[None] & ordered[:, None, :] & (rest < 0) & (rest > -most)
@@ -156,3 +160,5 @@ def _less_three(shown: _Shown, large: int, parts: np.ndarray, most: int) -> Iter
             times = shown.sets[beside[at]].sum(axis=0)
             if times.max() == 2 and np.array_equal(times > 0, shown.sets[large]):
                 yield large, tuple(int(part) for part in beside[at]), times == 2
+    for taken in sorted(found):
+        yield large, taken, shown.sets[large] & ~shown.sets[list(taken)].any(axis=0)
