@@ -1,4 +1,4 @@
-"""The figure of the shares of sites perforated: its marks, what is withheld, columns of many levels."""
+"""The shares of sites perforated, drawn and said: marks, what is withheld, columns of many levels."""
 
 import numpy as np
 import pandas as pd
@@ -8,6 +8,7 @@ from made_tables import made_cases
 from liftseries.base.remarks import WITHHELD, WITHHELD_COUNT
 from liftseries.models.perforation.rate import fit_perforation_rate
 from liftseries.report.perforation.figures import draw_perforation_shares
+from liftseries.report.perforation.sentences import of_sites
 
 
 def rates_of_a_series() -> pd.DataFrame:
@@ -69,3 +70,15 @@ def test_a_share_of_few_has_the_bound_in_the_figure_that_the_table_tells():
     drawing = draw_perforation_shares(rates)
     assert "at most 14.0%" in [text.get_text() for text in drawing.figure.texts]
     assert "at most 14.0%" in drawing.alt
+
+
+@pytest.mark.parametrize(
+    ("n_events", "said"),
+    [
+        (17, "17 of at most 113 sites, 15.0% or more"),
+        (0, "0 of at most 113 sites"),  # none or more says nothing
+        (-5, "<5 of at most 113 sites"),
+    ],
+)
+def test_a_share_of_a_withheld_number_of_sites_is_said_by_those_of_the_series(n_events, said):
+    assert of_sites({"n_sites": WITHHELD_COUNT, "n_events": n_events}, 113) == said

@@ -98,8 +98,9 @@ def of_sites(row, n_series=None) -> str:
         if missing(n_series) or is_withheld(n_series) or not (told or few):
             return say("perforation.sites_withheld")
         holes = {"n_events": n_events, "n_sites": n_series}
-        least = {"least": percent(n_events / n_series)} if told else {}
-        return say("perforation.of_at_most" if told else "perforation.of_at_most_few", **holes, **least)
+        if not told or n_events == 0:
+            return say("perforation.of_at_most_few", **holes)
+        return say("perforation.of_at_most", **holes, least=percent(n_events / n_series))
     if few and -n_events < n_sites:
         return say("perforation.of_sites_few", n_events=n_events, n_sites=n_sites, most=percent(-n_events / n_sites))
     if not (told or few):
