@@ -16,6 +16,7 @@ from liftseries.base.outputs import write_csv
 from liftseries.models.series import describe
 from liftseries.models.shared.population import Population
 from liftseries.release.before import FOLDER, HOUSE, RANGES, House, keys_of, read_before, record, told_before
+from liftseries.release.bundle import check_protected
 from liftseries.release.check import attacked
 from liftseries.release.masking import Masked, mask
 from liftseries.release.recorded import check_read_back, check_record, told_counts
@@ -31,12 +32,12 @@ def population_of(n: int, changed: int = 0) -> Population:
     return Population({}, cases.assign(protocol="A"), none, none)
 
 
-def masked_of(population: Population, before=None) -> Masked:
+def masked_of(population: Population, before=None, smallest_cell: int = SMALLEST_CELL) -> Masked:
     whole = made_of("empty").whole
     nothing = {name: table.iloc[:0] for name, table in whole.tables.items()}
     table = describe.characteristics(population.cases, "protocol", ["sex"], [])
     material = replace(whole, tables=nothing | {"characteristics": table[table["subset"].eq("all")]})
-    return mask(material, population, SMALLEST_CELL, before=before)
+    return mask(material, population, smallest_cell, before=before)
 
 
 @pytest.fixture
@@ -74,6 +75,31 @@ def test_the_attack_sees_three_new_patients_where_the_first_release_is_not_minde
 def test_a_second_release_with_many_new_patients_is_told(released):
     second = population_of(80)
     assert n_known(masked_of(second, read_before(released, second, "second"))) == 80
+
+
+def with_females(n_females: int) -> Population:
+    """60 patients with a site each, of whom the first so many are female."""
+    population = population_of(60)
+    sex = pd.Categorical(np.where(np.arange(60) < n_females, "female", "male"), ["female", "male"])
+    return replace(population, cases=population.cases.assign(sex=sex))
+
+
+def test_what_a_release_of_smaller_cells_left_narrow_does_not_end_all_further_ones(tmp_path, plan):
+    """Of three females that were told one was no female: two are among the three, so never four."""
+    first, second = with_females(3), with_females(2)
+    told, house = told_counts(masked_of(first, smallest_cell=3), 3, "first", False)
+    assert 3 in told.loc[told["form"].eq("exact"), "value"].astype(int).tolist()
+    record(tmp_path, told, house, first)
+    masked = masked_of(second, read_before(tmp_path, second, "second"))
+    assert attacked(masked, SMALLEST_CELL).recovered == []
+    assert {upper for _, upper in masked.ledger.left.values()} == {3.0}
+    check_protected(plan, masked)
+    not_minded = replace(masked, ledger=replace(masked.ledger, left={}))
+    assert attacked(not_minded, SMALLEST_CELL).recovered
+    with pytest.raises(
+        StudyError, match=r"or told by earlier releases already.*Seen in: characteristics sex; release 0001"
+    ):
+        check_protected(plan, not_minded)
 
 
 def test_a_corrected_patient_counts_as_changed():

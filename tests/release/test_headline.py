@@ -23,7 +23,7 @@ def headline(torn: np.ndarray):
         )
         for count in counts
     }
-    ledger = SimpleNamespace(entries=entries, headline=set(entries), patients=PATIENTS, told_before=())
+    ledger = SimpleNamespace(entries=entries, headline=set(entries), patients=PATIENTS, told_before=(), left={})
     told = headline_alone(ledger, counts, SMALLEST_CELL)
     few = {count.name: (0, SMALLEST_CELL - 1) for count in counts if count.name in told.told_as_few}
     values = {count.name: value_of(count, PATIENTS) for count in counts if count.name not in told.withheld} | few

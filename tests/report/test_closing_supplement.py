@@ -50,3 +50,10 @@ def test_what_was_withheld_is_said_in_the_numbers_of_the_release(materials):
     assert "the audit" not in text
     assert "most counts are withheld" not in text
     assert "No rows of patients are here." in text
+    assert "each of them may still be 1 as well as 4. A group" in text
+
+
+def test_a_release_after_others_says_what_they_leave_of_a_small_count(materials):
+    withheld = replace(WITHHOLDING, after_others=True)
+    text = " ".join(block.text for block in what_was_withheld(writer(replace(materials["full"], withheld=withheld))))
+    assert "1 as well as 4. What earlier releases told was taken as known, too; where that alone leaves" in text

@@ -21,6 +21,7 @@ def attack(
     patients: np.ndarray,
     values: Mapping[str, Value],
     targets: Collection[str] | None = None,
+    further: Sequence[Together] = (),
     *,
     integers: bool = False,
 ) -> pd.DataFrame:
@@ -33,6 +34,7 @@ def attack(
     values : by name, what is printed
         A number, the lowest and highest that it can be (`<5` is 0 to 4), None or absent where it is withheld.
     targets : names of the counts that are asked for; all without a value where absent
+    further : what is known of several counts together
     integers : solve in whole patients (slower, never wider) instead of the linear relaxation
 
     Returns
@@ -50,7 +52,7 @@ def attack(
     if targets is None:
         targets = [count.name for count in counts if not isinstance(values.get(count.name), int | np.integer)]
     asked = {structure.number_of[name] for name in targets}
-    parts = parts_of(structure, known, within)
+    parts = parts_of(structure, known, within, further)
     bounds = {number: limits for part in parts for number, limits in part.bounds(asked, integers)}
     limits = [(known[i], known[i]) if i in known else bounds[i] for i in map(structure.number_of.get, targets)]
     return pd.DataFrame({"name": list(targets)}).assign(
@@ -77,7 +79,7 @@ def told_apart(
     ----------
     counts, patients, values : as in `attack`
     needed : by name, a value that the count must be able to fall to, and one that it must be able to rise to
-    further : what is known of several counts together
+    further : as in `attack`
     tried : whole series, shape (n_numbers,) each, such as were found for other values; those that agree with these
         are not looked for again, and what is found is added
     stop : look for each series briefly, and for none after the first that is not found: whether any is recovered, soon

@@ -6,6 +6,8 @@ from typing import Literal
 
 import numpy as np
 
+Set = tuple[str, bytes]  # what is counted, and whom
+
 
 @dataclass(frozen=True, eq=False)
 class Count:
@@ -33,6 +35,11 @@ class Count:
     published: bool = True
     fixed: bool = False
     table: str = ""
+
+
+def set_of(count: Count) -> Set:
+    """Whom a count counts: those of two names that count the same are alike."""
+    return count.unit, np.packbits(count.members).tobytes()
 
 
 def value_of(count: Count, patients: np.ndarray) -> int:

@@ -9,7 +9,8 @@ and for one that is printed nowhere but could be worked out, holds for them all.
 - what is fixed: it is known from elsewhere.
 
 A sensitive count is *protected* when other series, in whole sites and patients, agree with all that stays published
-and have 1 there, or fewer, and smallest_cell - 1, or more: a reader can tell that they are few, and no more.
+and have 1 there, or fewer, and smallest_cell - 1, or more, where earlier releases leave that open (`needs`): a reader
+can tell that they are few, and no more.
 What is withheld and not told as few is known to be no less than the smallest cell; a nought that is withheld is told
 as few, too. Where small counts cannot be hidden as long as they are told as few, their tables do not tell which are.
 Protected is each sensitive count that the ledger lists; a group that it does not list is not, nor is anything
@@ -29,7 +30,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from liftseries.disclosure.counts import Count, check_counts, n_patients_behind, value_of
+from liftseries.disclosure.counts import Count, Set, check_counts, n_patients_behind, set_of, value_of
+from liftseries.disclosure.needs import Need, need_of
 from liftseries.disclosure.other_series import OtherSeries, cheapest_other_series
 from liftseries.disclosure.structure import Structure, Together, structure_of, with_told
 
@@ -72,6 +74,7 @@ def protect(
     *,
     weights: Mapping[str, float] | None = None,
     told: Sequence[Together] = (),
+    left: Mapping[Set, Need] | None = None,
 ) -> Protection:
     """Withhold small counts and as few others as are needed to hide them.
 
@@ -83,6 +86,7 @@ def protect(
     smallest_cell : fewest patients that a printed count may rest on
     weights : what withholding a count costs, by name; when absent, log(1 + value)
     told : what is known of several counts together, whatever is withheld
+    left : what earlier releases leave of what counts need: see `earlier`
 
     Returns
     -------
@@ -95,7 +99,7 @@ def protect(
     """
     check_counts(counts, patients)
     structure = with_told(structure_of(counts, patients), told)
-    search = _protected(structure, np.asarray(patients), smallest_cell, weights or {})
+    search = _protected(structure, np.asarray(patients), smallest_cell, weights or {}, left or {})
     withheld = {count.name for number in search.withheld for count in structure.numbers[number].counts}
     small = {count.name for number in search.sensitive for count in structure.numbers[number].counts}
     few, many = (
@@ -112,13 +116,19 @@ def protect(
     )
 
 
-def _protected(structure: Structure, patients: np.ndarray, smallest_cell: int, weights: Mapping[str, float]) -> _Search:
+def _protected(
+    structure: Structure,
+    patients: np.ndarray,
+    smallest_cell: int,
+    weights: Mapping[str, float],
+    left: Mapping[Set, Need],
+) -> _Search:
     """A finished search; where some counts cannot be hidden, one that tells less of their tables, then of all."""
     everything = np.ones(len(structure.numbers), bool)
-    search = _Search(structure, patients, smallest_cell, weights, everything)
+    search = _Search(structure, patients, smallest_cell, weights, left, everything)
     search.hide_all()
     for may_be_few in (~_beside(structure, search.open_ones()), ~everything) if search.open_ones() else ():
-        search = _Search(structure, patients, smallest_cell, weights, may_be_few)
+        search = _Search(structure, patients, smallest_cell, weights, left, may_be_few)
         search.hide_all()
         if not search.open_ones():
             break
@@ -141,6 +151,7 @@ class _Search:
         patients: np.ndarray,
         smallest_cell: int,
         weights: Mapping[str, float],
+        left: Mapping[Set, Need],
         may_be_few: np.ndarray,
     ):
         numbers = structure.numbers
@@ -162,8 +173,10 @@ class _Search:
         # What is withheld and not told as few is known to be no less than the smallest cell.
         self.lowest = np.where(enough & published & may_be_few, float(smallest_cell), 0.0)
         self.highest = np.where(self.few, smallest_cell - 1.0, np.inf)
-        more = self.value + enough  # of sites of few patients: one site more than there are
-        self.needed = {i: (max(self.lowest[i], 1.0), max(smallest_cell - 1.0, more[i])) for i in self.sensitive}
+        self.needed = {}
+        for i in self.sensitive:
+            low, high = need_of(self.value[i], smallest_cell, left.get(set_of(numbers[i].counts[0]), (0.0, np.inf)))
+            self.needed[i] = max(self.lowest[i], low), high
         # What nobody prints may differ freely, like what is withheld.
         self.hidden = is_small | (np.array([not number.published for number in numbers], bool) & ~self.fixed)
         self.series: list[OtherSeries] = []

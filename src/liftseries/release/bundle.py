@@ -50,6 +50,7 @@ from liftseries.report.purposes import purpose
 from liftseries.study.plan import Plan
 
 FOLDER, RECORD = "release", "release.json"
+MOST_NAMED = 5  # places where a number that cannot be hidden is seen
 TOLD = ("counts", "counts_withheld", "numbers_withheld")  # of `Masked.withheld`, in the report's own chapter
 
 
@@ -104,7 +105,7 @@ def release(plan: Plan, with_rows: bool = False, *, first: bool = False, lower_c
             masked = mask(whole, population, plan.smallest_cell, before=before)
         masked = with_answers(with_coarse(masked, plan.smallest_cell), plan.smallest_cell)
         step("Trying to work out what is withheld")
-        _check_protected(plan, masked)
+        check_protected(plan, masked)
         counts_told, house = told_counts(masked, plan.smallest_cell, run, with_rows)
         if before_this.empty and not first:
             check_read_back(plan, counts_told)
@@ -141,13 +142,16 @@ def _not_run(plan: Plan) -> StudyError:
     return StudyError([Problem(str(plan.folder), f"{why}. Run `liftseries run {plan.folder}` first.")])
 
 
-def _check_protected(plan: Plan, masked: Masked) -> None:
+def check_protected(plan: Plan, masked: Masked) -> None:
     """Nothing is released as long as a number of few patients could be worked out."""
-    if open_ones := len(attacked(masked, plan.smallest_cell).recovered):
+    if open_ones := attacked(masked, plan.smallest_cell).recovered:
+        where = sorted({name.rpartition(" | ")[2] for name in open_ones})
+        known = ", or told by earlier releases already" if masked.ledger.before else ""
         message = (
-            f"{open_ones} number{'s' if open_ones > 1 else ''} of fewer than {plan.smallest_cell} patients could be "
-            "worked out whatever is withheld, so nothing is released. Take terms or groups out of the plan, or pool "
-            "the series with others."
+            f"{len(open_ones)} number{'s' if len(open_ones) > 1 else ''} of fewer than {plan.smallest_cell} patients "
+            f"could be worked out whatever is withheld{known}, so nothing is released. Take terms or groups out of the "
+            f"plan, or pool the series with others. Seen in: {'; '.join(where[:MOST_NAMED])}"
+            f"{' and others' if len(where) > MOST_NAMED else ''}."
         )
         raise StudyError([Problem(str(plan.folder), message)])
 
@@ -160,6 +164,7 @@ def _write(room: Path, masked: Masked, smallest_cell: int, rows_leave: bool) -> 
         QUARTILES_NEED * smallest_cell,
         *(int(told[name].sum()) for name in TOLD),
         rows_leave,
+        after_others=masked.ledger.before is not None,
     )
     for report in reports_of(masked.material.plan["purpose"]):
         with tempfile.TemporaryDirectory() as drawn, words_that_leave():

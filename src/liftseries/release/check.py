@@ -15,7 +15,8 @@ import pandas as pd
 
 from liftseries.base.remarks import WITHHELD_COUNT
 from liftseries.disclosure.attack import told_apart
-from liftseries.disclosure.counts import Count, n_patients_behind, value_of
+from liftseries.disclosure.counts import Count, set_of, value_of
+from liftseries.disclosure.needs import Need, needs_of
 from liftseries.disclosure.parts import Together, Value
 from liftseries.disclosure.structure import structure_of
 from liftseries.release.by_month import rows_by_month, told_by_month
@@ -57,12 +58,12 @@ class Known:
     ----------
     counts : of the ledger
     values : by name, what is printed of each: see `disclosure.attack`
-    needed : by name of a count of few patients, what it must be able to fall to and rise to
+    needed : by name of a count of few patients, what it must be able to fall to and rise to: see `needs`
     """
 
     counts: list[Count]
     values: dict[str, Value]
-    needed: dict[str, tuple[float, float]]
+    needed: dict[str, Need]
 
     @cached_property
     def names(self) -> dict[str, str]:
@@ -90,22 +91,13 @@ def known_of(masked: Masked, smallest_cell: int) -> Known:
         values[count.name] = value_of(count, patients) if count.fixed else None
         if count.published and not count.fixed:
             values[count.name] = shown.get(count.name.rpartition(" | ")[0])
-    few = {
-        count.name.rpartition(" | ")[0]: count  # seen in several tables, it is one target
-        for count in counts
-        if not count.fixed and 1 <= n_patients_behind(count, patients) < smallest_cell
+    least = {set_of(count): low for count in counts for low in _lowest(values[count.name])}
+    group = {count.name: set_of(count) for count in counts}
+    needed = {
+        name: (max(low, least.get(group[name], low)), high)
+        for name, (low, high) in needs_of(counts, patients, smallest_cell, ledger.left).items()
     }
-    least = {_set_of(count): low for count in counts for low in _lowest(values[count.name])}
-    needed = {}
-    for count in few.values():
-        n = value_of(count, patients)
-        highest = max(smallest_cell - 1.0, n + (n >= smallest_cell))
-        needed[count.name] = max(1.0, least.get(_set_of(count), 1.0)), highest
     return Known(counts, values, needed)
-
-
-def _set_of(count: Count) -> tuple[str, bytes]:
-    return count.unit, np.packbits(count.members).tobytes()
 
 
 def _lowest(value: Value) -> list[float]:

@@ -14,6 +14,7 @@ import pandas as pd
 
 from liftseries.disclosure.attack import told_apart
 from liftseries.disclosure.counts import Count, n_patients_behind, value_of
+from liftseries.disclosure.needs import needs_of
 from liftseries.disclosure.structure import structure_of
 from liftseries.disclosure.suppression import Protection
 from liftseries.release.ledger import Ledger
@@ -53,18 +54,10 @@ class _Trial:
         self.ledger, self.counts, self.smallest_cell = ledger, counts, smallest_cell
         self.value = {count.name: value_of(count, ledger.patients) for count in counts}
         self.known = {count.name: self.value[count.name] for count in counts if count.fixed}
-        few = {
-            _base(count): count.name
-            for count in counts
-            if not count.fixed and 1 <= n_patients_behind(count, ledger.patients) < smallest_cell
-        }
         numbers = structure_of(counts, ledger.patients).numbers
         # The series itself, and what is found on the way: most of it answers the next trial, too.
         self.tried = [np.array([self.value[number.counts[0].name] for number in numbers], float)]
-        highest = smallest_cell - 1.0
-        self.needed = {
-            name: (1.0, max(highest, n + (n >= smallest_cell))) for name in few.values() for n in [self.value[name]]
-        }
+        self.needed = needs_of(counts, ledger.patients, smallest_cell, ledger.left)
 
     def is_few(self, name: str) -> bool:
         """Whether a count is told as few."""

@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from liftseries.disclosure.counts import Count
+from liftseries.disclosure.counts import Count, Set
 from liftseries.disclosure.declared import Behind, Counted, Unit
+from liftseries.disclosure.needs import Need
 from liftseries.disclosure.parts import Together
 from liftseries.models.shared.population import Population
 from liftseries.release.before import Before
@@ -60,6 +61,7 @@ class Ledger:
     before : what earlier releases told; None where there was none
     told_below : name of a count that is withheld -> what it is told to be below all the same
     coarse : row -> how its estimate is told roundly, since the counts that it gives away are withheld
+    left : what earlier releases alone leave of what counts need
     """
 
     population: Population
@@ -73,6 +75,7 @@ class Ledger:
     before: Before | None = None
     told_below: dict[str, int] = field(default_factory=dict)
     coarse: dict[Place, Grid] = field(default_factory=dict)
+    left: dict[Set, Need] = field(default_factory=dict)
     _names: dict[Key, str] = field(default_factory=dict)
 
     @property

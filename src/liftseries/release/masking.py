@@ -15,6 +15,7 @@ import pandas as pd
 from liftseries.base.remarks import remark
 from liftseries.disclosure.coarsening import Coarsened
 from liftseries.disclosure.declared import MANY_PATIENTS, Behind, Rule, TableRules
+from liftseries.disclosure.earlier import left_by_earlier
 from liftseries.disclosure.suppression import Protection
 from liftseries.models.questions import tables_that_may_leave
 from liftseries.models.shared.population import Population
@@ -101,6 +102,8 @@ def mask(
     if rows:
         enter_rows(ledger, rows)
     counts = ledger.counts(smallest_cell)
+    if before:
+        ledger.left = left_by_earlier(counts, ledger.patients, smallest_cell, before.counts, before.told)
     protection = protection_of(ledger, counts, smallest_cell, costs_of(whole, behind, ledger, counts))
     masked, withheld = masked_material(whole, behind, ledger, protection, smallest_cell)
     return Masked(masked, whole, behind, ledger, protection, withheld)

@@ -32,7 +32,9 @@ def protection_of(
     """
     few = [entry for entry in ledger.entries.values() if 1 <= entry.n_patients < smallest_cell]
     if len(few) <= MOST_FEW * len(ledger.entries):
-        protection = protect(counts, ledger.patients, smallest_cell, weights=costs, told=ledger.told_before)
+        protection = protect(
+            counts, ledger.patients, smallest_cell, weights=costs, told=ledger.told_before, left=ledger.left
+        )
         if protection.intervals["protected"].all():
             return protection
     return headline_alone(ledger, counts, smallest_cell)

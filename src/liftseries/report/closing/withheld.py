@@ -29,7 +29,7 @@ def _paragraphs(withheld: Withheld, single: Sequence[str], other: Sequence[str])
     records += [say("withheld.coarse", other=other)] if other else []
     return (
         say("withheld.counts", most=k - 1, cell=k, mostly=say("withheld.mostly") if mostly else ""),
-        say("withheld.with_them", most=k - 1),
+        say("withheld.with_them", most=k - 1, earlier=say("withheld.earlier") if withheld.after_others else ""),
         say("withheld.groups", cell=k, median=withheld.median_needs, quartiles=withheld.quartiles_need),
         say(
             "withheld.numbers",

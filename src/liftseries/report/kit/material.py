@@ -52,6 +52,7 @@ class Withheld:
     n_counts, n_counts_withheld : how many counts the report in the house prints, and how many of them are withheld
     n_numbers_withheld : how many other numbers went with them
     rows_leave : whether coarsened rows stand beside the report
+    after_others : whether there were releases of other runs before
     """
 
     smallest_cell: int
@@ -61,6 +62,7 @@ class Withheld:
     n_counts_withheld: int
     n_numbers_withheld: int
     rows_leave: bool
+    after_others: bool = False
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,8 +11,12 @@ SENTENCES: dict[str, str] = {
     "with_them": (
         "A small number can often be worked out from others: from a total and the other parts of it, from two totals "
         "that differ by few, from a rate. So some larger counts are withheld with it, as few as would do. Before this "
-        "report was written, all that it tells was tried on the small counts, together with what earlier releases "
-        "told: each of them may still be 1 as well as {most:g}."
+        "report was written, all that it tells was tried on the small counts: each of them may still be 1 as well as "
+        "{most:g}.{earlier}"
+    ),
+    "earlier": (
+        " What earlier releases told was taken as known, too; where that alone leaves a small count fewer numbers, it "
+        "may still be the least as well as the most of these."
     ),
     "groups": (
         "A group of fewer than {cell:g} patients has no row of its own, one by outcome none under {median:g}, and the "
