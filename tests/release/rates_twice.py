@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 import pandas as pd
@@ -29,6 +30,16 @@ def population_of(*waves: Wave) -> Population:
     cases = cases.assign(patient_id=cases["site_id"], protocol=pd.Categorical(cases["protocol"]), remark="")
     none = pd.DataFrame({"site_id": [], "months": [], "status": []})
     return Population({}, cases, none, none)
+
+
+def corrected(population: Population, protocols: Iterable[str]) -> Population:
+    """The same, a patient corrected for each time a protocol is named: in turn one with, one without a perforation."""
+    cases = population.cases.copy()
+    for protocol, times in Counter(protocols).items():
+        for was, becomes in (("yes", "no"), ("no", "yes")):
+            of_these = population.cases["protocol"].eq(protocol) & population.cases["perforation"].eq(was)
+            cases.loc[cases.index[of_these][: times // 2 + times % 2 * (was == "yes")], "perforation"] = becomes
+    return replace(population, cases=cases)
 
 
 def masked_of(population: Population, before: Before | None = None) -> Masked:
