@@ -1,6 +1,6 @@
 """What each rule takes of memory and time, for `workflow/requests.yaml`: two sizes of the demo, a line between them.
 
-    python tests/benchmarks/requests.py [--copies 1 16] [--keep FOLDER]
+    python tests/benchmarks/requests.py [--copies 1 64] [--keep FOLDER]
 
 The demo's patients are copied so often, under names of their own; all three reports are built, on one core, each job in
 a Python of its own as on a cluster. Prints the rules of `workflow/requests.yaml`.
@@ -82,7 +82,7 @@ def line(small: float, large: float, sizes: list[float], least: float) -> list[f
 
 def main() -> None:
     arguments = argparse.ArgumentParser()
-    arguments.add_argument("--copies", type=int, nargs=2, default=[1, 16])
+    arguments.add_argument("--copies", type=int, nargs=2, default=[1, 64])
     arguments.add_argument("--keep", type=Path)
     asked = arguments.parse_args()
     with tempfile.TemporaryDirectory() as made:
