@@ -3,12 +3,13 @@
     released/NNNN.csv                each count that a release told: its set by a symbol, its unit, value, k; then each
                                      number told roundly: its row, its grid
     released/house/NNNN.csv          which sites stand behind each symbol; it never leaves the house
-    released/house/NNNN.rounded.csv  of what sets each number told roundly is, and within what limits it says that
-                                     counts lie; nor does this
-    released/house/NNNN.tables.csv   what each count was seen side by side with; nor this
+    released/house/NNNN.rounded.csv  of what sets each number told roundly is, and within what limits counts are known
+                                     to lie; nor does this
+    released/house/NNNN.tables.csv   what each count, told or withheld, was seen side by side with; nor this
 
-A site is known by its key and by all that is recorded of its patient: a corrected patient is another one, so that a
-number that changed with few corrected patients tells of them as one that grew by few new ones does.
+A count that was withheld stays one that must not be told. A patient stays the same person whatever is corrected, or
+written down later, of them: sets of two releases differ by the persons who came into them and went out of them. That
+something is recorded otherwise of a person is kept by a hash, since a number told roundly may change by it.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ FOLDER, HOUSE, RECORD = "released", "house", "told.csv"
 OF_ROUNDED = ("row", "step", "first")  # what is empty of a count
 COLUMNS = ("set", "row", "unit", "form", "value", "step", "first", "smallest_cell", "rows", "run")
 EXACT, FEW, ROUNDED = "exact", "few", "rounded"
+WITHHELD = "h"  # how symbols of sets begin whose counts were not told
 TABLES, IN_TABLES = "tables", ("set", "unit", "table")
 RANGES = ("row", "range", "set", "unit", "times", "lowest", "highest")
 
@@ -46,8 +48,9 @@ class House:
     ----------
     sets : symbol -> shape (n_sites,), true/false
     ranges : one row a set of each range, `RANGES`: lowest ≤ the sum of its sets' counts, each so many times, ≤ highest
-        `row` is the symbol of a number told roundly; without a `range`, its row says of what sets the number is.
-    tables : `IN_TABLES`, what each count of a set is seen side by side with: `Count.table`
+        `row` is the symbol of the number told roundly that says so, empty where a count is told as few;
+        without a `range`, its row says of what sets the number is.
+    tables : `IN_TABLES`, what each count, told or withheld, is seen side by side with: `Count.table`
     """
 
     sets: dict[str, np.ndarray]
@@ -63,11 +66,13 @@ class Roundly:
     ----------
     number, grid
     sets : whom it is of, shape (n_sites,) each, true/false
+    changed : of whom something else is recorded now, shape (n_sites,), true/false
     """
 
     number: float
     grid: Grid
     sets: list[np.ndarray]
+    changed: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -77,15 +82,13 @@ class Before:
     Attributes
     ----------
     patients : shape (n_sites,), the patient of each site of this run, and then of each that is in earlier ones alone
-    counts : of those releases, all known but for those behind what they told roundly
-    persons : shape (n_sites,), the same of whom a corrected patient is no other one
-    told : what they told roundly, of these counts
+    counts : of those releases, known where they told them
+    told : within what limits they told that these counts, or several together, lie
     roundly : row -> its numbers that were told roundly
     """
 
     patients: np.ndarray
     counts: list[Count]
-    persons: np.ndarray
     told: list[Together]
     roundly: dict[str, list[Roundly]]
 
@@ -142,44 +145,62 @@ def read_before(folder: Path, population: Population, run: str = "") -> Before |
         The sets of a release are lost.
     """
     told = told_before(folder)
-    told = told[told["run"].ne(run) & told["form"].isin([EXACT, ROUNDED])]
+    told = told[told["run"].ne(run)]
     if told.empty:
         return None
     exact, roundly = (told[told["form"].eq(form)] for form in (EXACT, ROUNDED))
-    union = _Union.of(_house(folder, told["number"], ""), population)
-    ranges = _house(folder, roundly["number"], f".{ROUNDED}", RANGES)
+    house = _house(folder, told["number"], "")
+    # Releases made before withheld counts were recorded have no further files but of numbers told roundly.
+    whole = {*roundly["number"], *house.loc[house["set"].str.startswith(WITHHELD), "number"]}
+    ranges, tables = (
+        _house(folder, sorted(whole), f".{of}", columns) for of, columns in ((ROUNDED, RANGES), (TABLES, IN_TABLES))
+    )
+    union = _Union.of(house, population)
     within = ranges[ranges["range"].notna()]
-    counts = [union.count(row.number, row.set, row.unit, f"release {row.number}") for row in exact.itertuples()]
-    counts += _beside(union, counts, within, _house(folder, roundly["number"], f".{TABLES}", IN_TABLES))
+    counts = list(_counts(union, exact, tables))
     numbers: dict[str, list[Roundly]] = {}
     sets_of = ranges[ranges["range"].isna()].groupby(["number", "row"])["set"]
     for row in roundly.itertuples():
         sets = [union.members(row.number, name) for name in sets_of.get_group((row.number, row.set))]
-        numbers.setdefault(row.row, []).append(Roundly(float(row.value), Grid(row.step, row.first), sets))
-    return Before(union.patients, counts, union.persons, list(_told(within, counts)), numbers)
+        grid = Grid(row.step, row.first)
+        numbers.setdefault(row.row, []).append(Roundly(float(row.value), grid, sets, union.changed[row.number]))
+    return Before(union.patients, counts, list(_told(within, counts)), numbers)
 
 
 @dataclass(frozen=True)
 class _Union:
-    """The sites of a run, then those of earlier releases alone; and the sets of those releases."""
+    """The sites of a run, then those of earlier releases alone; and the sets of those releases.
+
+    Attributes
+    ----------
+    patients : shape (n_sites,)
+    sets : release and symbol -> shape (n_sites,), true/false
+    changed : release -> shape (n_sites,), of whose patient something else is recorded now
+    """
 
     patients: np.ndarray
-    persons: np.ndarray
     sets: dict[tuple[str, str], np.ndarray]
+    changed: dict[str, np.ndarray]
 
     @classmethod
     def of(cls, house: pd.DataFrame, population: Population) -> _Union:
         """Of `number, set, site`."""
-        keys = keys_of(population)
-        here = set(keys)
-        gone = [key for key in dict.fromkeys(house["site"]) if key not in here]
-        every = pd.Index([*keys, *gone], dtype=object)
-        of_patient = np.array([key.partition(":")[2] for key in every], object)
-        alone, _ = pd.factorize(of_patient[len(keys) :])
-        patients = np.concatenate([population.patients, alone + population.patients.max(initial=-1) + 1]).astype(int)
-        persons, _ = pd.factorize(np.array([patient.rpartition(":")[0] for patient in of_patient], object))
-        sets = {group: every.isin(set(sites)) for group, sites in house.groupby(["number", "set"])["site"]}
-        return cls(patients, persons, sets)
+        now = dict(map(_key_and_hash, keys_of(population)))
+        codes, recorded = pd.factorize(house["site"])
+        were = list(map(_key_and_hash, recorded))
+        every = pd.Index([*now, *dict.fromkeys(key for key, _ in were if key not in now)], dtype=object)
+        at = every.get_indexer([key for key, _ in were])
+        is_other = np.array([now.get(key, hashed) != hashed for key, hashed in were], bool)
+
+        def some(rows: np.ndarray) -> np.ndarray:
+            members = np.zeros(len(every), bool)
+            members[at[codes[rows]]] = True
+            return members
+
+        sets = {group: some(rows) for group, rows in house.groupby(["number", "set"]).indices.items()}
+        of_release = house.groupby("number").indices.items()
+        changed = {number: some(rows[is_other[codes[rows]]]) for number, rows in of_release}
+        return cls(_patients_of(every, population), sets, changed)
 
     def members(self, number: str, name: str) -> np.ndarray:
         """A set; one of nobody has no row."""
@@ -193,16 +214,29 @@ class _Union:
         )
 
 
-def _beside(union: _Union, known: Sequence[Count], within: pd.DataFrame, seen_in: pd.DataFrame) -> Iterator[Count]:
-    """The counts behind numbers told roundly that are not known, and beside them those that are, table by table."""
-    are_known = {_base(count) for count in known}
-    names = (f"{row.number} {row.set} {row.unit}" for row in within.itertuples())
-    unknown = set(names) - are_known
-    seen_in = seen_in.assign(base=[f"{row.number} {row.set} {row.unit}" for row in seen_in.itertuples()])
-    for (number, table), rows in seen_in[seen_in["base"].isin(unknown | are_known)].groupby(["number", "table"]):
-        if not unknown.isdisjoint(rows["base"]):
-            for row in rows.itertuples():
-                yield union.count(number, row.set, row.unit, f"release {number}, {table}", row.base in are_known)
+def _key_and_hash(key: str) -> tuple[str, str]:
+    """A site's key with its patient's, and the hash."""
+    site, _, hashed = key.rpartition(":")
+    return site, hashed
+
+
+def _patients_of(every: Sequence[str], population: Population) -> np.ndarray:
+    """The patient of each site, shape (n_sites,): those of the run as it numbers them, then others."""
+    names, n_here = [key.partition(":")[2] for key in every], len(population.patients)
+    numbers = dict(zip(names[:n_here], population.patients, strict=True))
+    others = [name for name in dict.fromkeys(names[n_here:]) if name not in numbers]
+    numbers |= {name: number for number, name in enumerate(others, population.patients.max(initial=-1) + 1)}
+    return np.array([numbers[name] for name in names], int)
+
+
+def _counts(union: _Union, exact: pd.DataFrame, tables: pd.DataFrame) -> Iterator[Count]:
+    """The counts of releases, table by table; of those of which no tables are recorded, the ones that were told."""
+    known = {(row.number, row.set, row.unit) for row in exact.itertuples()}
+    for row in tables.itertuples():
+        key = row.number, row.set, row.unit
+        yield union.count(*key, f"release {row.number}, {row.table}", key in known)
+    for key in sorted(known - {(row.number, row.set, row.unit) for row in tables.itertuples()}):
+        yield union.count(*key, f"release {key[0]}")
 
 
 def _base(count: Count) -> str:
@@ -241,7 +275,6 @@ def record(folder: Path, told: pd.DataFrame, of: House, population: Population) 
         lines.writerow(("set", "site"))
         for name, members in of.sets.items():
             lines.writerows(zip(repeat(name), written[members]))
-    if len(of.ranges):
-        write_csv(folder / FOLDER / HOUSE / f"{number}.{ROUNDED}.csv", of.ranges)
-        write_csv(folder / FOLDER / HOUSE / f"{number}.{TABLES}.csv", of.tables)
+    write_csv(folder / FOLDER / HOUSE / f"{number}.{ROUNDED}.csv", of.ranges)
+    write_csv(folder / FOLDER / HOUSE / f"{number}.{TABLES}.csv", of.tables)
     write_csv(folder / FOLDER / f"{number}.csv", told)

@@ -77,8 +77,8 @@ def _n_changed(masked: Masked, row: Place, earlier: Roundly) -> int:
     sets = [ledger.with_earlier(members) for members in sets_behind(masked.behind[name][at])]
     if len(sets) != len(earlier.sets):
         return 1  # nobody can say
-    changes = (one ^ other for one, other in zip(sets, earlier.sets, strict=True))
-    numbers = [n_of(ledger.before.persons, change) for change in changes]
+    changes = ((one ^ other) | (one & earlier.changed) for one, other in zip(sets, earlier.sets, strict=True))
+    numbers = [n_of(ledger.patients, change) for change in changes]
     return min((n for n in numbers if n), default=0)
 
 

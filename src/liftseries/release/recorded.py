@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -20,11 +20,12 @@ from liftseries.release.before import (
     RANGES,
     RECORD,
     ROUNDED,
+    WITHHELD,
     House,
 )
 from liftseries.release.by_month import estimate_of
 from liftseries.release.changed import row_key, sets_behind
-from liftseries.release.check import all_told_roundly, shown_values
+from liftseries.release.check import all_told_roundly, known_of, shown_values
 from liftseries.release.digits import Grid
 from liftseries.release.ledger import Place
 from liftseries.release.masking import Masked, tables_of
@@ -125,18 +126,17 @@ def told_counts(masked: Masked, smallest_cell: int, run: str, with_rows: bool) -
         symbol_of[name, at] = f"r{k}"
     told = pd.DataFrame(rows, columns=["set", "row", "unit", "form", "value", "step", "first"])
     told = told.assign(smallest_cell=smallest_cell, rows=with_rows, run=run)
-    ranges, counts = [], dict.fromkeys(names)
+    ranges = []
     for (name, at), symbol in symbol_of.items():
         ranges += [{"row": symbol, "set": symbols.of(one)} for one in sets_behind(masked.behind[name][at])]
-    for k, (place, one) in enumerate(_ranges(masked, smallest_cell)):
-        counts |= dict.fromkeys(one.of)
-        limits = {"row": symbol_of[place], "range": k, "lowest": one.lowest, "highest": one.highest}
+    for k, (row, one) in enumerate(_ranges(masked, symbol_of, smallest_cell)):
+        limits = {"row": row, "range": k, "lowest": one.lowest, "highest": one.highest}
         for name, times in one.of.items():
             entry = entries[name]
             ranges.append({**limits, "set": symbols.of(entry.members), "unit": entry.unit, "times": times})
     seen_in = [
-        (symbols.of(entries[name].members), entries[name].unit, table)
-        for name in counts
+        (symbols.of(entry.members), entry.unit, table)
+        for name, entry in entries.items()
         for table in sorted(masked.ledger.seen_in[name])
     ]
     table = pd.DataFrame(ranges, columns=list(RANGES)).astype({"range": "Int64"})
@@ -144,7 +144,7 @@ def told_counts(masked: Masked, smallest_cell: int, run: str, with_rows: bool) -
 
 
 class _Symbols:
-    """The symbols of sets: of counts that are told, and further ones that are known in the house alone."""
+    """The symbols of sets: of counts that are told, and of further ones, which the house alone knows."""
 
     def __init__(self, sets: dict[str, np.ndarray]):
         self.sets = sets
@@ -153,7 +153,7 @@ class _Symbols:
     def of(self, members: np.ndarray) -> str:
         """The symbol of a set; a new one where it has none yet."""
         members = np.asarray(members, bool)
-        symbol = self._symbol.setdefault(members.tobytes(), f"h{len(self._symbol)}")
+        symbol = self._symbol.setdefault(members.tobytes(), f"{WITHHELD}{len(self._symbol)}")
         self.sets.setdefault(symbol, members)
         return symbol
 
@@ -167,17 +167,24 @@ def _told_roundly(masked: Masked) -> Iterator[tuple[Place, float, Grid]]:
             yield (name, at), float(number), grid
 
 
-def _ranges(masked: Masked, smallest_cell: int) -> Iterator[tuple[Place, Together]]:
-    """What they tell of counts, each beside the first row that tells it; what is not true of the series tells nothing.
+def _ranges(
+    masked: Masked, symbol_of: Mapping[Place, str], smallest_cell: int
+) -> Iterator[tuple[str | None, Together]]:
+    """Limits of one count that is told as few, or as none of these; then what numbers told roundly tell of counts.
 
-    What design effects tell holds of most series, not of all.
+    Each of these stands beside the first row that tells it, by its symbol. What is not true of the series tells
+    nothing: what design effects tell holds of most series, not of all.
     """
-    entries = masked.ledger.entries
+    entries, known = masked.ledger.entries, known_of(masked, smallest_cell)
+    for name, of_count in known.names.items():
+        limits = known.values[of_count]
+        if name in entries and isinstance(limits, tuple):
+            yield None, Together({name: 1.0}, *map(float, limits))
     for places, told in all_told_roundly(masked, smallest_cell):
         for one in told:
             n = sum(times * entries[name].value for name, times in one.of.items())
             if one.of and one.lowest - NEAR <= n <= one.highest + NEAR:
-                yield places[0], one
+                yield symbol_of[places[0]], one
 
 
 def _written(value: int | tuple[int, int]) -> tuple[str, str]:
