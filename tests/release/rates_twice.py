@@ -52,6 +52,5 @@ def masked_of(population: Population, before: Before | None = None) -> Masked:
 
 
 def counts_alone(before: Before) -> Before:
-    """As if what was told roundly had not been recorded."""
-    known = [count for count in before.counts if count.fixed and "," not in count.table]
-    return replace(before, counts=known, told=[], roundly={})
+    """As if no more had been recorded than the counts that were told."""
+    return replace(before, counts=[count for count in before.counts if count.fixed], told=[], roundly={})
