@@ -23,7 +23,9 @@ def headline(torn: np.ndarray):
         )
         for count in counts
     }
-    ledger = SimpleNamespace(entries=entries, headline=set(entries), patients=PATIENTS, told_before=(), left={})
+    ledger = SimpleNamespace(
+        entries=entries, headline=set(entries), patients=PATIENTS, told_before=(), left={}, barred=frozenset()
+    )
     told = headline_alone(ledger, counts, SMALLEST_CELL)
     few = {count.name: (0, SMALLEST_CELL - 1) for count in counts if count.name in told.told_as_few}
     values = {count.name: value_of(count, PATIENTS) for count in counts if count.name not in told.withheld} | few

@@ -90,6 +90,19 @@ def test_what_was_told_as_few_is_remembered(tmp_path):
     assert attacked(replace(unaware, ledger=ledger), SMALLEST_CELL).recovered
 
 
+@pytest.mark.parametrize(("changed", "told"), [((0, 30), 20), ((0, 30, 31), None), ((30, 31, 32, 33, 34), 25)])
+def test_a_count_of_nearly_the_same_persons_is_told_again_or_not_at_all(tmp_path, changed, told):
+    """Of 20 perforations of A the first is none; two and three for one leave another number, of fewer than five."""
+    first = population_of({"A": (60, 20), "B": (60, 20)})
+    sites = [f"A0-{at}" for at in changed]
+    other = first.cases["perforation"].map({"yes": "no", "no": "yes"})
+    cases = first.cases.assign(perforation=first.cases["perforation"].mask(first.cases["site_id"].isin(sites), other))
+    _, two = released_twice(tmp_path, first, replace(first, cases=cases))
+    events = events_told(two)["A"]
+    assert events == told if told else events < 0
+    assert attacked(two, SMALLEST_CELL).recovered == []
+
+
 def seen_again(population: Population, n: int) -> Population:
     """The same, of whose first n patients a visit was written down."""
     sites = population.cases["site_id"].iloc[:n]

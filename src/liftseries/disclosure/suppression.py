@@ -24,7 +24,7 @@ without it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -75,6 +75,7 @@ def protect(
     weights: Mapping[str, float] | None = None,
     told: Sequence[Together] = (),
     left: Mapping[Set, Need] | None = None,
+    barred: Collection[str] = (),
 ) -> Protection:
     """Withhold small counts and as few others as are needed to hide them.
 
@@ -87,6 +88,7 @@ def protect(
     weights : what withholding a count costs, by name; when absent, log(1 + value)
     told : what is known of several counts together, whatever is withheld
     left : what earlier releases leave of what counts need: see `earlier`
+    barred : names of counts that are withheld whatever can be worked out from them
 
     Returns
     -------
@@ -99,7 +101,8 @@ def protect(
     """
     check_counts(counts, patients)
     structure = with_told(structure_of(counts, patients), told)
-    search = _protected(structure, np.asarray(patients), smallest_cell, weights or {}, left or {})
+    rules = _Rules(smallest_cell, weights or {}, left or {}, frozenset(barred))
+    search = _protected(structure, np.asarray(patients), rules)
     withheld = {count.name for number in search.withheld for count in structure.numbers[number].counts}
     small = {count.name for number in search.sensitive for count in structure.numbers[number].counts}
     few, many = (
@@ -116,19 +119,23 @@ def protect(
     )
 
 
-def _protected(
-    structure: Structure,
-    patients: np.ndarray,
-    smallest_cell: int,
-    weights: Mapping[str, float],
-    left: Mapping[Set, Need],
-) -> _Search:
+@dataclass(frozen=True)
+class _Rules:
+    """What `protect` is asked for."""
+
+    smallest_cell: int
+    weights: Mapping[str, float]
+    left: Mapping[Set, Need]
+    barred: frozenset[str]
+
+
+def _protected(structure: Structure, patients: np.ndarray, rules: _Rules) -> _Search:
     """A finished search; where some counts cannot be hidden, one that tells less of their tables, then of all."""
     everything = np.ones(len(structure.numbers), bool)
-    search = _Search(structure, patients, smallest_cell, weights, left, everything)
+    search = _Search(structure, patients, rules, everything)
     search.hide_all()
     for may_be_few in (~_beside(structure, search.open_ones()), ~everything) if search.open_ones() else ():
-        search = _Search(structure, patients, smallest_cell, weights, left, may_be_few)
+        search = _Search(structure, patients, rules, may_be_few)
         search.hide_all()
         if not search.open_ones():
             break
@@ -145,15 +152,8 @@ def _beside(structure: Structure, some: Sequence[int]) -> np.ndarray:
 class _Search:
     """The numbers withheld so far, and the other series that show what they hide."""
 
-    def __init__(
-        self,
-        structure: Structure,
-        patients: np.ndarray,
-        smallest_cell: int,
-        weights: Mapping[str, float],
-        left: Mapping[Set, Need],
-        may_be_few: np.ndarray,
-    ):
+    def __init__(self, structure: Structure, patients: np.ndarray, rules: _Rules, may_be_few: np.ndarray):
+        smallest_cell, weights, left = rules.smallest_cell, rules.weights, rules.left
         numbers = structure.numbers
         self.structure = structure
         self.value = np.array([value_of(number.counts[0], patients) for number in numbers], float)
@@ -178,7 +178,8 @@ class _Search:
             low, high = need_of(self.value[i], smallest_cell, left.get(set_of(numbers[i].counts[0]), (0.0, np.inf)))
             self.needed[i] = max(self.lowest[i], low), high
         # What nobody prints may differ freely, like what is withheld.
-        self.hidden = is_small | (np.array([not number.published for number in numbers], bool) & ~self.fixed)
+        self.barred = np.array([any(count.name in rules.barred for count in one.counts) for one in numbers], bool)
+        self.hidden = (is_small | self.barred | ~published) & ~self.fixed
         self.series: list[OtherSeries] = []
 
     @property
@@ -202,7 +203,9 @@ class _Search:
     def publish_again(self) -> None:
         """Publish again what turns out not to be needed; the dearest first."""
         looks = 0
-        for i in sorted(set(self.withheld) - set(self.sensitive), key=lambda i: (-self.cost[i], i)):
+        for i in sorted(
+            set(self.withheld) - {*self.sensitive, *np.flatnonzero(self.barred)}, key=lambda i: (-self.cost[i], i)
+        ):
             without = self.hidden.copy()
             without[i] = False
             kept = [series for series in self.series if i not in series.values]

@@ -65,6 +65,8 @@ class _Trial:
 
     def may_be_told(self, name: str) -> bool:
         """Whether a count can be told at all: k sites or more of few patients are neither few nor enough."""
+        if name in self.ledger.barred:
+            return False
         return not (self.is_few(name) and self.ledger.entries[name].value >= self.smallest_cell)
 
     def recovers(self, kept: set[str]) -> bool:

@@ -62,6 +62,7 @@ class Ledger:
     told_below : name of a count that is withheld -> what it is told to be below all the same
     coarse : row -> how its estimate is told roundly, since the counts that it gives away are withheld
     left : what earlier releases alone leave of what counts need
+    barred : names of counts that an earlier release told otherwise of nearly the same persons
     """
 
     population: Population
@@ -76,6 +77,7 @@ class Ledger:
     told_below: dict[str, int] = field(default_factory=dict)
     coarse: dict[Place, Grid] = field(default_factory=dict)
     left: dict[Set, Need] = field(default_factory=dict)
+    barred: frozenset[str] = frozenset()
     _names: dict[Key, str] = field(default_factory=dict)
 
     @property

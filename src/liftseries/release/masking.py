@@ -21,6 +21,7 @@ from liftseries.models.questions import tables_that_may_leave
 from liftseries.models.shared.population import Population
 from liftseries.release.before import Before
 from liftseries.release.bounds import with_bounds
+from liftseries.release.changed_counts import told_otherwise
 from liftseries.release.digits import EFFECT, Grid, rounded
 from liftseries.release.entries import RESULTS, Behinds, behind_rows, enter_tables, is_core, n_of_share
 from liftseries.release.groups import told_groups
@@ -103,6 +104,7 @@ def mask(
         enter_rows(ledger, rows)
     counts = ledger.counts(smallest_cell)
     if before:
+        ledger.barred = told_otherwise(ledger, before.counts, smallest_cell)
         ledger.left = left_by_earlier(counts, ledger.patients, smallest_cell, before.counts, before.told)
     protection = protection_of(ledger, counts, smallest_cell, costs_of(whole, behind, ledger, counts))
     masked, withheld = masked_material(whole, behind, ledger, protection, smallest_cell)

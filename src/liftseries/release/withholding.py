@@ -33,7 +33,13 @@ def protection_of(
     few = [entry for entry in ledger.entries.values() if 1 <= entry.n_patients < smallest_cell]
     if len(few) <= MOST_FEW * len(ledger.entries):
         protection = protect(
-            counts, ledger.patients, smallest_cell, weights=costs, told=ledger.told_before, left=ledger.left
+            counts,
+            ledger.patients,
+            smallest_cell,
+            weights=costs,
+            told=ledger.told_before,
+            left=ledger.left,
+            barred=[count.name for count in counts if count.name.rpartition(" | ")[0] in ledger.barred],
         )
         if protection.intervals["protected"].all():
             return protection
