@@ -50,8 +50,8 @@ def restricted_mean(months: np.ndarray, failed: np.ndarray, horizon: float) -> R
     """
     months, failed = np.asarray(months, float), np.asarray(failed, bool)
     times, when = np.unique(months, return_inverse=True)
-    n = np.cumsum(np.bincount(when, minlength=len(times))[::-1])[::-1]
-    d = np.bincount(when, weights=failed, minlength=len(times))
+    n = np.cumsum(np.bincount(when)[::-1])[::-1]
+    d = np.bincount(when, weights=failed)
     survival = np.cumprod(1 - d / n)
     if horizon > times[-1] and survival[-1] > 0:
         raise NotFitted(remark("last_follow_up", months=times[-1]))
