@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from liftseries.estimators import cox
 from liftseries.estimators.cox import PartialLikelihood, cox_regression
 from liftseries.estimators.intervals import NotFitted
 
@@ -134,6 +135,13 @@ def test_three_implants_with_a_closed_answer():
     fit = cox_regression(np.array([1.0, 2, 3]), np.ones(3, bool), np.array([[0.0], [1], [0]]), [1, 2, 3])
     assert fit.coefficients[0] == pytest.approx(np.log(2) / 2, rel=1e-9)
     assert fit.log_likelihood_null == pytest.approx(-np.log(6))
+    assert fit.n_clusters == 3
+
+
+def test_steps_that_do_not_settle_are_counted_in_words(monkeypatch):
+    monkeypatch.setattr(cox, "MAX_ITERATIONS", 2)
+    with pytest.raises(NotFitted, match="the partial likelihood did not settle within 2 steps"):
+        cox_regression(np.array([1.0, 2, 3]), np.ones(3, bool), np.array([[0.0], [1], [0]]), [1, 2, 3])
 
 
 def test_terms_that_differ_only_when_nobody_fails_cannot_be_told_apart():

@@ -126,7 +126,7 @@ def inverse_information(information: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True)
 class _State:
-    """The likelihood at one β, and the sums its score residuals need (a and b by time, A and B cumulated).
+    """The likelihood at one β, and the sums its score residuals need (of x̄ / s0, by time and cumulated).
 
     Implants stand in the order of their times; `weight` is an implant's share in the information, over all its slots.
     """
@@ -139,9 +139,7 @@ class _State:
     slot_mean_x: np.ndarray
     mean_x: np.ndarray
     time_weight: np.ndarray
-    tied_a: np.ndarray
     tied_b: np.ndarray
-    cumulated_a: np.ndarray
     cumulated_b: np.ndarray
 
 
@@ -178,10 +176,10 @@ class PartialLikelihood:
         tied_a = np.bincount(slot, weights=self.gone * share, minlength=n_times)
         b = cluster_sums(slot, n_times, mean_x * share[:, None])
         tied_b = cluster_sums(slot, n_times, mean_x * (self.gone * share)[:, None])
-        cumulated_a, cumulated_b = np.cumsum(a), np.cumsum(b, axis=0)
+        cumulated_b = np.cumsum(b, axis=0)
 
         # Σ over slots of Σ w x x' / s0, with the sums swapped: each implant's weight over all its slots at once.
-        weight = r * np.repeat(cumulated_a, self.n_leaving)
+        weight = r * np.repeat(np.cumsum(a), self.n_leaving)
         weight[failing] -= r[failing] * tied_a[slot]
         return _State(
             log_likelihood=float(log_hazard[failing].sum() - np.log(s0).sum()),
@@ -192,9 +190,7 @@ class PartialLikelihood:
             slot_mean_x=mean_x,
             time_weight=g,
             mean_x=cluster_sums(slot, n_times, mean_x) / np.maximum(self.d, 1)[:, None],
-            tied_a=tied_a,
             tied_b=tied_b,
-            cumulated_a=cumulated_a,
             cumulated_b=cumulated_b,
         )
 
