@@ -60,6 +60,7 @@ def test_units_alike_have_no_variance_and_the_binomial_error():
     assert model.sd == 0
     assert model.mean == pytest.approx(np.log(0.1 / 0.9))
     assert model.std_error == pytest.approx((80 * 0.1 * 0.9) ** -0.5)
+    assert model.log_likelihood == pytest.approx(8 * np.log(0.1) + 72 * np.log(0.9))
     np.testing.assert_allclose(posterior(model, x, n), 0.1)
 
 
