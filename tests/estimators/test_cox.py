@@ -152,6 +152,18 @@ def test_terms_that_differ_only_when_nobody_fails_cannot_be_told_apart():
         cox_regression(months, failed, x, np.arange(5))
 
 
+@pytest.mark.parametrize("alike", [0.3, 1.0, 5.7, 2019.0])
+def test_a_term_alike_from_the_first_failure_on_tells_nothing_whatever_rounding_leaves_of_it(alike):
+    """Only implants that had left by then differ; in one series of eight rounding left a log hazard ratio of 0."""
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        early, late = rng.integers(1, 12), rng.integers(2, 12)
+        x = np.r_[alike + rng.normal(0, 1, early), np.full(late, alike)][:, None]
+        months = np.r_[rng.uniform(1, 5, early), np.ceil(rng.uniform(6, 30, late))]
+        with pytest.raises(NotFitted, match="tell the terms apart"):
+            cox_regression(months, months > 5, x, np.arange(len(x)))
+
+
 @pytest.mark.parametrize(
     ("failed", "patient", "words"),
     [([False] * 4, [1, 2, 3, 4], "no implant used has failed"), ([True] * 4, [1, 1, 1, 1], "too few")],

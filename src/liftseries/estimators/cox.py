@@ -72,18 +72,20 @@ def cox_regression(
     Source: Efron 1977, doi:10.1080/01621459.1977.10480613; Lin and Wei 1989,
     doi:10.1080/01621459.1989.10478874; equal to R's `coxph(ties =, cluster =)`.
     """
-    failed = np.asarray(failed, bool)
+    months, failed = np.asarray(months, float), np.asarray(failed, bool)
     codes, n_clusters = cluster_codes(cluster)
     p = x.shape[1]
     if not failed.any():
         raise NotFitted(remark("no_failure"))
     if n_clusters <= p:
         raise NotFitted(remark("too_few_patients", n_patients=n_clusters, n_coefficients=p))
+    if alike_at_risk(months, failed, x):
+        raise NotFitted(remark("terms_alike_at_risk"))
 
     # Centred columns with standard deviation 1 keep exp() in range and make steps independent of units.
     spread = x.std(axis=0)
     z = (x - x.mean(axis=0)) / spread
-    likelihood = PartialLikelihood(np.asarray(months, float), failed, z, ties)
+    likelihood = PartialLikelihood(months, failed, z, ties)
 
     beta = np.zeros(p)
     state = null = likelihood(beta)
@@ -114,6 +116,15 @@ def cox_regression(
         log_likelihood_null=null.log_likelihood,
         n_clusters=n_clusters,
     )
+
+
+def alike_at_risk(months: np.ndarray, failed: np.ndarray, x: np.ndarray) -> bool:
+    """Whether a column is one and the same number at the first failure; all at risk later were at risk then.
+
+    Asked of the data, for information that ought to be 0 is what rounding leaves of it.
+    """
+    at_risk = x[months >= months[failed].min()]
+    return bool((at_risk.min(axis=0) == at_risk.max(axis=0)).any())
 
 
 def inverse_information(information: np.ndarray) -> np.ndarray:
