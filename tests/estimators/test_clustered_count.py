@@ -101,6 +101,11 @@ def test_needed_sites_grow_with_correlation_and_come_in_whole_patients():
     assert needed_sites(1e-5, 0.0, 1, area) is None
 
 
+def test_one_patient_may_be_enough():
+    """200 sites: at a risk of 0.3 some 72 tears are rare, at three times the odds some 112 come about."""
+    assert needed_sites(0.3, 0.0, 200, 0.05, ratio=3.0) == 200
+
+
 def test_sites_needed_are_looked_for_up_to_a_number_and_not_beyond(monkeypatch):
     needed = needed_sites(0.15, 0.0, 1, 0.05)
     monkeypatch.setattr(clustered_count, "MOST_SITES", needed)

@@ -134,6 +134,20 @@ def test_a_refit_without_a_maximum_says_that_a_patient_was_left_out():
         refit(lambda beta: Point(-np.inf, np.full(2, np.nan), np.full((2, 2), np.nan)), np.zeros(2))
 
 
+def test_refits_that_do_not_settle_in_step_are_searched_for_alone(monkeypatch):
+    x, event, patient = simulated(8, seed=9)
+    start = firth_logistic(x, event, profile=False).coefficients
+    in_step = firth_logistic_refits(x, event, patient, start)
+    monkeypatch.setattr(patients_left_out, "MOST_STEPS_TOGETHER", 1)
+    np.testing.assert_allclose(firth_logistic_refits(x, event, patient, start), in_step, rtol=1e-6)
+
+
+def test_a_start_from_which_no_risk_moves_is_refused():
+    x, event, patient = simulated(8, seed=9)
+    with pytest.raises(NotFitted, match="without one of the patients: "):
+        firth_logistic_refits(x, event, patient, np.array([1e4, 0.0, 0.0]))
+
+
 def test_the_last_refit_is_brought_to_its_end_like_the_others():
     """The search begins at the answer without the first patient, so that the other refit is left alone at once."""
     x, event, _ = simulated(20, seed=12)

@@ -23,3 +23,4 @@ def test_nothing_found_is_certain_to_come_about_by_chance():
 @pytest.mark.parametrize(("patients", "columns", "df"), [(49, 1, 48), (49, 3, 46), (50, 1, None), (2, 2, 1), (1, 3, 1)])
 def test_few_patients_have_t_with_one_degree_at_least(patients, columns, df):
     assert few_patients_df(patients, columns) == df
+    assert few_patients_df(patients) == few_patients_df(patients, 1)
