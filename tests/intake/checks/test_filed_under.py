@@ -1,11 +1,11 @@
-"""What a finding or a decision is filed under: its rule, its column, its place in the list, what is to be done."""
+"""What a finding or a decision is filed under and says: its rule, its column, its place in the list, what to do."""
 
 from __future__ import annotations
 
 import openpyxl
 import pandas as pd
 import pytest
-from studies import cell, tables, write_plan, write_study
+from studies import added, cell, tables, write_plan, write_study
 
 from liftseries.intake.study import check_study
 from liftseries.study.plan import read_plan
@@ -74,6 +74,55 @@ def test_a_title_is_to_be_written_anew_and_a_file_to_be_renamed(tmp_path):
     assert file == "study.yaml, tables, stops: holds what looks like an e-mail address. Rename the file or sheet."
 
 
+def test_a_title_above_the_header_is_filed_under_no_column(tmp_path):
+    folder = write_study(tmp_path, ending="xlsx")
+    book = openpyxl.load_workbook(folder / "study.xlsx")
+    book["sites"].insert_rows(1, 2)
+    book["sites"]["A1"], book["sites"]["B2"] = "All sites of the series", EMAIL
+    book.save(folder / "study.xlsx")
+    (found,) = check_study(read_plan(folder))[0].findings.itertuples()
+    assert (found.column, found.value_class, found.rule) == ("", "text", "text_is_no_identifier")
+
+
+def test_an_identifier_among_texts_may_have_another_fault_as_well(tmp_path):
+    """No check quotes a text, as they do numbers."""
+    assert filed(write_study(tmp_path, {"steps": cell(2, "site_id", EMAIL)})) == [
+        ("steps", "site_id", "text_is_no_identifier"),
+        ("steps", "site_id", "reference_is_known"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("site", "status", "says"),
+    [
+        ("s2", "functioning", "seen after the patient's death in row 6."),
+        ("s2", "patient_died", "a second death after the one in row 6."),
+        ("s1", "functioning", "works after it failed in row 4."),
+    ],
+)
+def test_what_came_before_is_named_with_its_row(tmp_path, site, status, says):
+    visit = {"site_id": site, "months": "30", "status": status, "complication": "none"}
+    visit |= {"complication": ""} if status == "patient_died" else {}
+    (problem,) = check_study(read_plan(write_study(tmp_path, {"visits": added(visit)})))[1]
+    assert str(problem) == f"visits.csv, row 9, status: {says} Correct the status or months of one of the two."
+
+
+@pytest.mark.parametrize(("row", "marking", "drill", "within"), [(5, "22", "13", "guide"), (7, "12.25", "12", "stop")])
+def test_a_tip_stays_in_the_guide_or_in_the_stop(tmp_path, row, marking, drill, within):
+    long = {"stop_id": "long", "marking_means": "length", "marking_mm": marking, "marked_on_length_mm": ""}
+    folder = write_study(tmp_path, {"stops": added(long), "steps": cell(row, "stop_id", "long")})
+    (problem,) = check_study(read_plan(folder))[1]
+    taken = f"the stop takes {marking} mm off an instrument of {drill} mm, so that its tip stays in the {within}. "
+    assert str(problem) == (
+        f"steps.csv, row {row}, stop_id: {taken}Correct it, or the lengths in stops or instruments."
+    )
+
+
+def test_a_number_that_is_no_level_is_told_with_all_of_them(tmp_path):
+    (problem,) = check_study(read_plan(write_study(tmp_path, {"sites": cell(2, "bone_quality", "5")})))[1]
+    assert str(problem) == "sites.csv, row 2, bone_quality: 5 is none of 1, 2, 3, 4. Correct the cell."
+
+
 def test_a_length_far_above_the_others_lacks_a_decimal_mark(tmp_path):
     sites = tables()["sites"]
     many = [sites.assign(site_id=sites["site_id"] + f"-{copy}") for copy in range(6)]
@@ -94,3 +143,4 @@ def test_a_drill_without_a_stop_reaches_its_whole_length(tmp_path, platform, tol
     changes = {"sites": cell(2, "platform_depth_mm", platform), "steps": lambda steps: steps[:1].assign(stop_id="")}
     decisions = check_study(read_plan(write_study(tmp_path, changes)))[0].decisions
     assert decisions["stood"].tolist() == told
+    assert decisions["column"].tolist() == ["instrument_id"] * len(told)
