@@ -63,8 +63,10 @@ def test_a_leap_from_steps_that_shrink_by_a_factor_lands_where_they_end():
 
 
 def test_a_leap_out_of_bounds_or_from_rest_stays_at_the_second_step():
-    first, second = np.array([[0.52, 0.48], [0.5, 0.5]]), np.array([[0.5396, 0.4604], [0.5, 0.5]])
-    np.testing.assert_allclose(_leap(np.full((2, 2), 0.5), first, second), second)
+    first = np.array([[0.52, 0.48], [0.5, 0.5], [0.6, 0.4]])
+    second = np.array([[0.5396, 0.4604], [0.5, 0.5], [0.65, 0.35]])
+    leap = _leap(np.full((3, 2), 0.5), first, second)
+    np.testing.assert_allclose(leap, [*second[:2], [0.7, 0.3]])  # the third halves its steps, and is let go
 
 
 def test_each_fit_settles_by_its_own_masses_and_slopes():
