@@ -73,6 +73,8 @@ def test_gradient_is_the_derivative_of_the_criterion(with_patient, with_site):
         move[j] = 1e-6
         slope = (criterion(at + move)[0] - criterion(at - move)[0]) / 2e-6
         assert criterion(at)[1][j] == pytest.approx(slope, rel=1e-6)
+        slope = (criterion.by_share(at + move)[0] - criterion.by_share(at - move)[0]) / 2e-6
+        assert criterion.by_share(at)[1][j] == pytest.approx(slope, rel=1e-5)
 
 
 @pytest.mark.parametrize("at", [[0.5, 0.25], [0.0, 0.25], [0.0, 1 - 1e-7]])
