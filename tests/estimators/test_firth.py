@@ -122,6 +122,14 @@ def test_a_row_of_many_sites_counts_as_they_do():
         assert getattr(by_row, name) == pytest.approx(getattr(by_site, name), rel=1e-6), name
 
 
+def test_without_a_profile_the_fit_is_the_same_and_has_no_limits():
+    x, event, _ = simulated(40, seed=4)
+    fit, alone = firth_logistic(x, event), firth_logistic(x, event, profile=False)
+    np.testing.assert_array_equal(alone.coefficients, fit.coefficients)
+    np.testing.assert_array_equal(alone.std_error, fit.std_error)
+    assert np.isnan([alone.conf_low, alone.conf_high, alone.p_value]).all()
+
+
 def test_a_search_that_does_not_settle_says_so(monkeypatch):
     x, event, _ = simulated(40, seed=4)
     monkeypatch.setattr(firth, "MAX_ITERATIONS", 2)
