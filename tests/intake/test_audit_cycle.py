@@ -204,6 +204,12 @@ def test_units_are_levels_of_any_column_that_an_audit_goes_by(tmp_path, by, unit
         read(plan)
 
 
+def test_a_centre_is_a_unit_whatever_the_audit_goes_by(tmp_path):
+    plan = study(tmp_path, {"actions": cell(2, "unit", "south")}, plan="purpose: audit")
+    assert told(plan) == []
+    assert read(plan)["actions"].at[0, "unit"] == "south"
+
+
 def test_a_label_of_a_centre_may_look_like_a_name_where_an_operators_may_not(tmp_path):
     named = cell(2, "centre", "Klinik Nord")
     changes = {"actions": cell(2, "unit", "Klinik Nord"), "responses": None, "changes": None}

@@ -40,6 +40,8 @@ def test_a_cleared_column_is_filed_under_its_name(tmp_path, column, reading):
     intake, problems = check_study(read_plan(folder))
     (told,) = intake.decisions.itertuples()
     assert (problems, told.column, told.place) == ([], column, f"sites.csv, {column}")
+    assert told.stood == "a column that the user declares free of identifiers"
+    assert told.taken_for == "as it stands, without the identifier screen"
 
 
 def test_a_column_without_a_name_is_cleared_by_no_word(tmp_path):
@@ -116,6 +118,29 @@ def test_a_tip_stays_in_the_guide_or_in_the_stop(tmp_path, row, marking, drill, 
     assert str(problem) == (
         f"steps.csv, row {row}, stop_id: {taken}Correct it, or the lengths in stops or instruments."
     )
+
+
+def test_a_key_in_two_files_is_filed_under_the_key(tmp_path):
+    made = tables()
+    labels = {name: f"{name}.csv" for name in made} | {"patients": ["patients.csv", "north.csv"]}
+    for name, table in made.items():
+        table.to_csv(tmp_path / f"{name}.csv", index=False)
+    made["patients"][:1].to_csv(tmp_path / "north.csv", index=False)
+    write_plan(tmp_path, labels)
+    assert filed(tmp_path) == [("patients", "patient_id", "key_is_unique")]
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "says"),
+    [
+        ("rbh_max_mm", "21", "21 is above 20, the highest that is allowed"),
+        ("rbh_min_mm", "0", "0 is not above 0"),
+        ("implant_diameter_mm", "2.4", "2.4 is below 2.5, the lowest that is allowed"),
+    ],
+)
+def test_a_number_out_of_range_is_told_with_the_bound(tmp_path, column, value, says):
+    (problem,) = check_study(read_plan(write_study(tmp_path, {"sites": cell(2, column, value)})))[1]
+    assert str(problem) == f"sites.csv, row 2, {column}: {says}; it is meant in mm. Correct the cell."
 
 
 def test_a_number_that_is_no_level_is_told_with_all_of_them(tmp_path):
