@@ -168,6 +168,13 @@ def test_a_likelihood_without_a_maximum_is_refused(series, why):
         weibull_interval(left, right, x, np.arange(len(x)))
 
 
+def test_a_shape_beyond_the_largest_is_told_as_failures_at_one_time(monkeypatch):
+    left, right, x, patient = mixed_series(np.random.default_rng(7), 60)
+    monkeypatch.setattr(weibull, "LARGEST_SHAPE", 0.5)
+    with pytest.raises(NotFitted, match=r"at one and the same time.*see survival\.turnbull"):
+        weibull_interval(left, right, x, patient)
+
+
 def test_steps_that_do_not_settle_are_counted_in_words(monkeypatch):
     left, right, x, patient = mixed_series(np.random.default_rng(7), 60)
     monkeypatch.setattr(weibull, "MAX_ITERATIONS", 1)
