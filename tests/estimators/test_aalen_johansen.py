@@ -63,6 +63,23 @@ def test_without_censoring_it_is_a_share_of_patients():
     assert curve.at([1e4])[0][0] == pytest.approx(failed.mean(), rel=1e-12)  # nothing is left that could change it
 
 
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize(("last_failed", "shares"), [(True, (0.5, 0.5)), (False, (0.25, 0.75))])
+def test_once_all_have_fallen_out_both_incidences_stay_as_they_are(last_failed, shares):
+    """Four implants: one failed at 6, two dead at 12, the last failed or dead at 18; nothing can change afterwards."""
+    months, failed = np.array([6.0, 12, 12, 18]), np.array([True, False, False, last_failed])
+    failure, std_error, death = aalen_johansen(months, failed, ~failed, np.arange(4)).at([18, 60])
+    np.testing.assert_allclose((failure, death), [[share, share] for share in shares])
+    assert std_error == pytest.approx(np.sqrt(shares[0] * shares[1] / 4))
+
+
+def test_without_an_implant_no_incidence_is_given():
+    nobody = np.array([])
+    curve = aalen_johansen(nobody, nobody, nobody, nobody)
+    assert (len(curve.months), len(curve.failure), len(curve.std_error)) == (0, 0, 0)
+    assert np.isnan([curve.last_month, *np.ravel(curve.at([0, 12]))]).all()
+
+
 def test_patients_that_cancel_leave_no_rounding_behind():
     """Each of 30 patients loses one implant and dies with the other: a share of 1/2 in all, without variance.
 

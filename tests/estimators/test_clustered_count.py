@@ -9,6 +9,7 @@ import pytest
 from scipy import stats
 from scipy.special import expit, logit
 
+from liftseries.estimators import clustered_count
 from liftseries.estimators.clustered_count import (
     beta_binomial,
     correlation_of_patients,
@@ -77,6 +78,7 @@ def test_a_tail_on_its_limit_counts_and_one_just_above_does_not():
     assert found.upper(0.25 * (1 - 1e-10)) == 2
     assert found.upper(0.2499) is None
     assert found.lower(0.2499) is None
+    assert found.lower(0.25) == found.lower(0.25 * (1 - 1e-10)) == 0
     assert found.beyond(0, 2) == pytest.approx(0.5)
     assert found.beyond(None, None) == 0
 
@@ -97,6 +99,19 @@ def test_needed_sites_grow_with_correlation_and_come_in_whole_patients():
     assert apart % 2 == 0
     assert apart < alike
     assert needed_sites(1e-5, 0.0, 1, area) is None
+
+
+def test_one_patient_may_be_enough():
+    """200 sites: at a risk of 0.3 some 72 tears are rare, at three times the odds some 112 come about."""
+    assert needed_sites(0.3, 0.0, 200, 0.05, ratio=3.0) == 200
+
+
+def test_sites_needed_are_looked_for_up_to_a_number_and_not_beyond(monkeypatch):
+    needed = needed_sites(0.15, 0.0, 1, 0.05)
+    monkeypatch.setattr(clustered_count, "MOST_SITES", needed)
+    assert needed_sites(0.15, 0.0, 1, 0.05) == needed
+    monkeypatch.setattr(clustered_count, "MOST_SITES", needed - 1)
+    assert needed_sites(0.15, 0.0, 1, 0.05) is None
 
 
 def test_odds_times_two():
@@ -126,6 +141,37 @@ def test_correlation_is_never_below_zero_and_is_that_of_independence_where_the_g
     assert correlation_of_patients(np.zeros(5, bool), np.arange(5)) == 0
     alike = correlation_of_patients(np.array([True, True, False, False]), np.array([0, 0, 1, 1]))
     assert 0.9 < alike < 1
+
+
+def test_without_a_gee_the_correlation_is_the_moment_of_the_residuals(monkeypatch):
+    """Patients with 3 of 3, 1 of 2, 0 of 2 and 0 of 1: half of all sites, so that e = ±1 and φ = 8 / 7.
+
+    Products of the pairs: 3 - 1 + 1 over 5 pairs less one, 3 / 4; divided by φ 21 / 32. With a single pair there is
+    nothing to divide by.
+    """
+
+    def refused(*_):
+        raise NotFitted
+
+    monkeypatch.setattr(clustered_count, "logistic_gee", refused)
+    event = np.array([1, 1, 1, 0, 1, 0, 0, 0], bool)
+    assert correlation_of_patients(event, np.array(list("aaabbccd"))) == pytest.approx(21 / 32)
+    assert correlation_of_patients(np.array([True, True, False]), np.array(list("aab"))) == 0
+
+
+@pytest.mark.parametrize(
+    ("log_odds", "mean"), [([], 0.1), ([0.2, 1.0], 0.0), ([0.2, 1.0], 1.0), ([0.2, np.inf], 0.1), ([np.nan, 1.0], 0.1)]
+)
+def test_no_shift_has_a_mean_out_of_reach(log_odds, mean):
+    with pytest.raises(NotFitted):
+        shifted_to_mean(np.array(log_odds), mean)
+
+
+def test_a_row_of_many_sites_weighs_as_they_do():
+    log_odds, n_sites = np.array([0.5, 2.0, 3.0]), np.array([5, 1, 2])
+    apart = shifted_to_mean(np.repeat(log_odds, n_sites), 0.2)
+    assert apart.mean() == pytest.approx(0.2)
+    np.testing.assert_allclose(np.repeat(shifted_to_mean(log_odds, 0.2, n_sites), n_sites), apart)
 
 
 def test_shifted_risks_have_the_mean_asked_for_and_the_same_odds_ratios():

@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from liftseries.estimators import cox
 from liftseries.estimators.cox import PartialLikelihood, cox_regression
 from liftseries.estimators.intervals import NotFitted
 
@@ -134,6 +135,13 @@ def test_three_implants_with_a_closed_answer():
     fit = cox_regression(np.array([1.0, 2, 3]), np.ones(3, bool), np.array([[0.0], [1], [0]]), [1, 2, 3])
     assert fit.coefficients[0] == pytest.approx(np.log(2) / 2, rel=1e-9)
     assert fit.log_likelihood_null == pytest.approx(-np.log(6))
+    assert fit.n_clusters == 3
+
+
+def test_steps_that_do_not_settle_are_counted_in_words(monkeypatch):
+    monkeypatch.setattr(cox, "MAX_ITERATIONS", 2)
+    with pytest.raises(NotFitted, match="the partial likelihood did not settle within 2 steps"):
+        cox_regression(np.array([1.0, 2, 3]), np.ones(3, bool), np.array([[0.0], [1], [0]]), [1, 2, 3])
 
 
 def test_terms_that_differ_only_when_nobody_fails_cannot_be_told_apart():
@@ -142,6 +150,18 @@ def test_terms_that_differ_only_when_nobody_fails_cannot_be_told_apart():
     months, failed = np.array([1.0, 2, 9, 9, 5]), np.array([False, False, False, True, True])
     with pytest.raises(NotFitted, match="tell the terms apart"):
         cox_regression(months, failed, x, np.arange(5))
+
+
+@pytest.mark.parametrize("alike", [0.3, 1.0, 5.7, 2019.0])
+def test_a_term_alike_from_the_first_failure_on_tells_nothing_whatever_rounding_leaves_of_it(alike):
+    """Only implants that had left by then differ; in one series of eight rounding left a log hazard ratio of 0."""
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        early, late = rng.integers(1, 12), rng.integers(2, 12)
+        x = np.r_[alike + rng.normal(0, 1, early), np.full(late, alike)][:, None]
+        months = np.r_[rng.uniform(1, 5, early), np.ceil(rng.uniform(6, 30, late))]
+        with pytest.raises(NotFitted, match="tell the terms apart"):
+            cox_regression(months, months > 5, x, np.arange(len(x)))
 
 
 @pytest.mark.parametrize(

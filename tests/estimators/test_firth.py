@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize
 
-from liftseries.estimators import patients_left_out
-from liftseries.estimators.firth import firth_logistic
+from liftseries.estimators import firth, patients_left_out
+from liftseries.estimators.firth import Point, firth_logistic
 from liftseries.estimators.intervals import NotFitted
 from liftseries.estimators.patients_left_out import (
     MOST_GROUPS,
@@ -17,6 +17,7 @@ from liftseries.estimators.patients_left_out import (
     groups_to_leave_out,
     jackknife_groups,
     jackknife_std_error,
+    refit,
 )
 
 
@@ -110,6 +111,57 @@ def test_units_do_not_matter_even_for_a_year(seed, scale, shift):
     one = firth_logistic_jackknife(x, event, patient, fit.coefficients)
     other = firth_logistic_jackknife(moved, event, patient, again.coefficients)
     np.testing.assert_allclose(other[1:] * [scale, 1], one[1:], rtol=1e-5)
+
+
+def test_a_row_of_many_sites_counts_as_they_do():
+    n_sites, n_events = np.array([9, 4, 1, 6]), np.array([2, 3, 0, 1])
+    x = np.column_stack([np.ones(4), [0.0, 1, 2, 4]])
+    event = np.concatenate([np.arange(n) < k for n, k in zip(n_sites, n_events, strict=True)])
+    by_row, by_site = firth_logistic(x, n_events, trials=n_sites), firth_logistic(np.repeat(x, n_sites, axis=0), event)
+    for name in ("coefficients", "std_error", "conf_low", "conf_high", "p_value", "covariance", "log_likelihood"):
+        assert getattr(by_row, name) == pytest.approx(getattr(by_site, name), rel=1e-6), name
+
+
+def test_without_a_profile_the_fit_is_the_same_and_has_no_limits():
+    x, event, _ = simulated(40, seed=4)
+    fit, alone = firth_logistic(x, event), firth_logistic(x, event, profile=False)
+    np.testing.assert_array_equal(alone.coefficients, fit.coefficients)
+    np.testing.assert_array_equal(alone.std_error, fit.std_error)
+    assert np.isnan([alone.conf_low, alone.conf_high, alone.p_value]).all()
+
+
+def test_a_search_that_does_not_settle_says_so(monkeypatch):
+    x, event, _ = simulated(40, seed=4)
+    monkeypatch.setattr(firth, "MAX_ITERATIONS", 2)
+    with pytest.raises(NotFitted, match="the penalised likelihood has no maximum that could be found"):
+        firth_logistic(x, event)
+
+
+def test_a_refit_without_a_maximum_says_that_a_patient_was_left_out():
+    with pytest.raises(NotFitted, match="without one of the patients: "):
+        refit(lambda beta: Point(-np.inf, np.full(2, np.nan), np.full((2, 2), np.nan)), np.zeros(2))
+
+
+def test_refits_that_do_not_settle_in_step_are_searched_for_alone(monkeypatch):
+    x, event, patient = simulated(8, seed=9)
+    start = firth_logistic(x, event, profile=False).coefficients
+    in_step = firth_logistic_refits(x, event, patient, start)
+    monkeypatch.setattr(patients_left_out, "MOST_STEPS_TOGETHER", 1)
+    np.testing.assert_allclose(firth_logistic_refits(x, event, patient, start), in_step, rtol=1e-6)
+
+
+def test_a_start_from_which_no_risk_moves_is_refused():
+    x, event, patient = simulated(8, seed=9)
+    with pytest.raises(NotFitted, match="without one of the patients: "):
+        firth_logistic_refits(x, event, patient, np.array([1e4, 0.0, 0.0]))
+
+
+def test_the_last_refit_is_brought_to_its_end_like_the_others():
+    """The search begins at the answer without the first patient, so that the other refit is left alone at once."""
+    x, event, _ = simulated(20, seed=12)
+    patient = np.arange(len(event)) % 2
+    alone = [firth_logistic(x[patient != k], event[patient != k], profile=False).coefficients for k in (0, 1)]
+    np.testing.assert_allclose(firth_logistic_refits(x, event, patient, alone[0]), alone, rtol=1e-7)
 
 
 @pytest.mark.parametrize("separated", [False, True])

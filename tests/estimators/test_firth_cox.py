@@ -5,8 +5,9 @@ import pytest
 from firthmodels import FirthCoxPH
 from scipy.optimize import minimize
 
+from liftseries.estimators.cox import alike_at_risk
 from liftseries.estimators.firth_cox import firth_cox
-from liftseries.estimators.firth_cox_refits import firth_cox_refits
+from liftseries.estimators.firth_cox_refits import _refuse_lone_differences, firth_cox_refits
 from liftseries.estimators.intervals import NotFitted
 from liftseries.estimators.patients_left_out import jackknife_std_error
 
@@ -115,6 +116,45 @@ def test_jackknife_is_one_refit_after_the_other():
     kept = [patient != i for i in np.unique(patient)]
     replicates = [firth_cox(months[k], failed[k], x[k], profile=False).coefficients for k in kept]
     np.testing.assert_allclose(ours, jackknife_std_error(np.array(replicates)), rtol=1e-6)
+
+
+def late_differences(seed):
+    """Implants that leave before the first failure differ; of those at risk then the first alone, by 1."""
+    rng = np.random.default_rng(seed)
+    early, late = rng.integers(1, 12), rng.integers(4, 12)
+    x = np.r_[5.7 + rng.normal(0, 1, early), np.full(late, 5.7) + (np.arange(late) < 1)][:, None]
+    months = np.r_[rng.uniform(1, 5, early), np.ceil(rng.uniform(6, 30, late))]
+    return months, months > 5, x, early
+
+
+def test_a_term_alike_from_the_first_failure_on_tells_nothing_whatever_rounding_leaves_of_it():
+    for seed in range(40):
+        months, failed, x, only = late_differences(seed)
+        others = np.arange(len(x)) != only
+        with pytest.raises(NotFitted, match="tell the terms apart"):
+            firth_cox(months[others], failed[others], x[others])
+        with pytest.raises(NotFitted, match=r"without one of the patients: .* tell the terms apart"):
+            firth_cox_refits(months, failed, x, np.arange(len(x)), np.zeros(1))
+
+
+def test_who_leaves_others_alike_is_found_as_by_asking_of_each():
+    """Yes-and-no terms of few implants, dealt to three to five patients."""
+    refused = []
+    for seed in range(200):
+        rng = np.random.default_rng(seed)
+        n, n_patients = int(rng.integers(6, 14)), int(rng.integers(3, 6))
+        months, failed = rng.integers(1, 6, n), rng.random(n) < 0.5
+        x, group = (rng.random((n, 2)) < 0.25).astype(float), rng.integers(0, n_patients, n)
+        if len(np.unique(group[failed])) < 2:
+            continue
+        kept = [group != alone for alone in range(n_patients)]
+        refused.append(any(alike_at_risk(months[k], failed[k], x[k]) for k in kept))
+        try:
+            _refuse_lone_differences(months, failed, x, group)
+            assert not refused[-1], seed
+        except NotFitted:
+            assert refused[-1], seed
+    assert 40 < sum(refused) < len(refused) - 40
 
 
 def test_what_cannot_be_fitted_is_said_in_words():

@@ -20,6 +20,14 @@ def test_limits_of_four_patients():
     assert found.conf_high == pytest.approx(0.2 * np.exp(3.1824), rel=1e-4)
 
 
+def test_a_unit_of_time_twenty_times_as_long_has_twenty_times_the_rate():
+    """All observed for half a unit together."""
+    event, time, patient = [True, True, False, False], np.array([2.0, 1.0, 4.0, 3.0]), ["a", "b", "c", "d"]
+    found, longer = (incidence_of_patients(event, one, patient) for one in (time, time / 20))
+    for name in ("estimate", "std_error", "conf_low", "conf_high"):
+        assert getattr(longer, name) == pytest.approx(20 * getattr(found, name)), name
+
+
 def test_sites_of_a_patient_count_together():
     apart = incidence_of_patients([True, False, True, False], [2.0, 1.0, 4.0, 3.0], ["a", "b", "c", "d"])
     split = incidence_of_patients(

@@ -9,7 +9,7 @@ from scipy.special import expit
 from scipy.stats import norm
 
 from liftseries.estimators.intervals import NotFitted
-from liftseries.estimators.logistic_normal import _log_likelihood, logistic_normal, posterior
+from liftseries.estimators.logistic_normal import _log_likelihood, _peaks, logistic_normal, posterior
 from liftseries.study.published import published_counts
 
 # metafor's rma.glmm(measure = "PLO", nAGQ = 25) of the same rows, as the project's references print it.
@@ -60,12 +60,28 @@ def test_units_alike_have_no_variance_and_the_binomial_error():
     assert model.sd == 0
     assert model.mean == pytest.approx(np.log(0.1 / 0.9))
     assert model.std_error == pytest.approx((80 * 0.1 * 0.9) ** -0.5)
+    assert model.log_likelihood == pytest.approx(8 * np.log(0.1) + 72 * np.log(0.9))
     np.testing.assert_allclose(posterior(model, x, n), 0.1)
 
 
-@pytest.mark.parametrize(("x", "n"), [([0, 0], [5, 5]), ([5, 5], [5, 5]), ([1], [5])])
-def test_no_event_nothing_but_events_or_one_unit_is_refused(x, n):
-    with pytest.raises(NotFitted):
+def test_at_its_peak_an_integrand_has_no_slope_and_the_curvature_told():
+    x, n, mean, sd = np.array([3.0, 0.0, 4.5]), np.array([20.0, 12.0, 31.25]), -2.2, 0.6
+    peak, spread = _peaks(x, n, mean, sd)
+    risk = expit(peak)
+    np.testing.assert_allclose(x - n * risk, (peak - mean) / 0.36, rtol=1e-9)
+    np.testing.assert_allclose(spread**-2, n * risk * (1 - risk) + 1 / 0.36)
+
+
+@pytest.mark.parametrize(
+    ("x", "n", "words"),
+    [
+        ([0, 0], [5, 5], "no site had the event"),
+        ([5, 5], [5, 5], "every site had the event"),
+        ([1], [5], "too few units"),
+    ],
+)
+def test_no_event_nothing_but_events_or_one_unit_is_refused(x, n, words):
+    with pytest.raises(NotFitted, match=words):
         logistic_normal(np.array(x), np.array(n))
 
 

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from liftseries.estimators.intervals import NotFitted
-from liftseries.estimators.mixed import _Reml, mixed_reml
+from liftseries.estimators.mixed import _hessian, _Reml, mixed_reml
 
 
 def simulated(n_patients, seed, patient_sd=0.6, site_sd=0.4):
@@ -73,6 +73,15 @@ def test_gradient_is_the_derivative_of_the_criterion(with_patient, with_site):
         move[j] = 1e-6
         slope = (criterion(at + move)[0] - criterion(at - move)[0]) / 2e-6
         assert criterion(at)[1][j] == pytest.approx(slope, rel=1e-6)
+        slope = (criterion.by_share(at + move)[0] - criterion.by_share(at - move)[0]) / 2e-6
+        assert criterion.by_share(at)[1][j] == pytest.approx(slope, rel=1e-5)
+
+
+@pytest.mark.parametrize("at", [[0.5, 0.25], [0.0, 0.25], [0.0, 1 - 1e-7]])
+def test_second_derivatives_of_a_quadratic_are_its_matrix_up_to_both_bounds(at):
+    matrix = np.array([[3.0, -1.0], [-1.0, 2.0]])
+    found = _hessian(lambda x: (x @ matrix @ x / 2, matrix @ x), np.array(at))
+    np.testing.assert_allclose(found, matrix, rtol=1e-3)
 
 
 def test_balanced_sites_are_the_analysis_of_variance():

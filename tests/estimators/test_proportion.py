@@ -6,11 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.special import expit, logit
-from scipy.stats import t
+from scipy.stats import binom, t
 from statsmodels.stats.proportion import proportion_confint
 
 from liftseries.estimators.intervals import CONF_LEVEL, NotFitted
-from liftseries.estimators.proportion import exact, share_of_patients, wilson
+from liftseries.estimators.proportion import exact, largest_risk, share_of_patients, wilson
 
 SERIES_A = Path(__file__).parents[1] / "against_r" / "sim_implants_A.csv"
 
@@ -27,6 +27,14 @@ def test_limits_without_or_with_only_events_are_exact(interval):
     assert interval(0, 40)[0] == 0
     assert interval(40, 40)[1] == 1
     assert interval(0, 40)[1] == pytest.approx(1 - interval(40, 40)[0])
+
+
+@pytest.mark.parametrize("n", [1, 7, 40, 300])
+def test_at_the_largest_risk_so_few_events_are_five_in_a_hundred(n):
+    for n_events in {0, 1, n // 3, n - 1} - {n}:
+        assert binom.cdf(n_events, n, largest_risk(n, n_events)) == pytest.approx(0.05)
+    assert largest_risk(n) == pytest.approx(1 - 0.05 ** (1 / n))
+    assert largest_risk(n, n) == 1
 
 
 def test_share_of_patients_is_rs_svymean_but_for_its_factor():

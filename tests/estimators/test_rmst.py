@@ -28,5 +28,9 @@ def test_beyond_the_last_visit_the_last_month_is_named():
     assert str(refused.value) == remark("last_follow_up", months=10.0)
 
 
+@pytest.mark.filterwarnings("error")
 def test_where_all_have_failed_the_area_goes_on_at_nought():
-    assert restricted_mean(MONTHS, np.ones(4, bool), 60.0).months == pytest.approx(5.5)
+    """Nobody is censored: a plain mean, and each one's distance from it over n."""
+    mean = restricted_mean(MONTHS, np.ones(4, bool), 60.0)
+    assert mean.months == pytest.approx(5.5)
+    np.testing.assert_allclose(mean.influence, (MONTHS - 5.5) / 4)

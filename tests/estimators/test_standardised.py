@@ -90,6 +90,16 @@ def test_nothing_to_move_to_without_an_event_or_with_nothing_else():
             moved_intercepts(np.zeros((1, 4)), event, kept)
 
 
+@pytest.mark.parametrize(
+    ("left", "told"),
+    [([True, True, False], "every site had the event"), ([False, False, True], "no site had the event")],
+)
+def test_one_fit_without_both_outcomes_stops_all(left, told):
+    event, kept = np.array([True, True, False]), np.array([[True, True, True], left])
+    with pytest.raises(NotFitted, match=told):
+        moved_intercepts(np.zeros((2, 3)), event, kept)
+
+
 def test_an_intercept_far_off_is_moved_all_the_way():
     """One event in 1000 where the fit says one half; and log odds of 40."""
     event = np.arange(1000) < 1

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
+from liftseries.estimators.intervals import NotFitted
 from liftseries.estimators.kaplan_meier import kaplan_meier
-from liftseries.estimators.turnbull import AT_A_TIME, innermost, turnbull
+from liftseries.estimators.turnbull import AT_A_TIME, _leap, _settled, innermost, turnbull
 
 
 def seen_at_own_visits(rng, n, whole_months=False):
@@ -52,6 +53,33 @@ def test_intervals_that_hold_the_same_are_one():
     assert intervals.right.tolist() == [6, np.inf]
     assert intervals.holds.tolist() == [[1, 0], [0, 1]]
     assert intervals.which.tolist() == [0, 0, 1, 1, 1]
+
+
+def test_a_leap_from_steps_that_shrink_by_a_factor_lands_where_they_end():
+    """Errors of 1, λ and λ² times a way are a geometric series: Varadhan and Roland 2008 (from memory)."""
+    end, way = np.array([0.5, 0.3, 0.2]), np.array([0.02, 0.03, -0.05])
+    rate = np.array([[0.5], [0.9], [0.99]])
+    np.testing.assert_allclose(_leap(*(end + rate**k * way for k in (0, 1, 2))), np.tile(end, (3, 1)), atol=1e-12)
+
+
+def test_a_leap_out_of_bounds_or_from_rest_stays_at_the_second_step():
+    first = np.array([[0.52, 0.48], [0.5, 0.5], [0.6, 0.4]])
+    second = np.array([[0.5396, 0.4604], [0.5, 0.5], [0.65, 0.35]])
+    leap = _leap(np.full((3, 2), 0.5), first, second)
+    np.testing.assert_allclose(leap, [*second[:2], [0.7, 0.3]])  # the third halves its steps, and is let go
+
+
+def test_each_fit_settles_by_its_own_masses_and_slopes():
+    mass = np.array([[0.5, 0.5], [0.5, 0.5], [1.0, 0.0]])
+    slopes = np.array([[1.0, 1.0], [0.5, 1.5], [1.0, 1.5]])
+    assert _settled(mass, slopes, 1e-11).tolist() == [True, False, False]
+
+
+def test_steps_that_do_not_settle_are_counted_in_words(monkeypatch):
+    monkeypatch.setattr("liftseries.estimators.turnbull.EM_ITERATIONS", 2)
+    monkeypatch.setattr("liftseries.estimators.turnbull.NEWTON_ITERATIONS", 1)
+    with pytest.raises(NotFitted, match="did not settle within 3 steps"):
+        fitted(*seen_at_own_visits(np.random.default_rng(12), 200))
 
 
 def test_a_mass_lost_in_a_leap_comes_back():

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from liftseries.estimators import weibull
 from liftseries.estimators.intervals import NotFitted
 from liftseries.estimators.weibull import _IntervalLikelihood, weibull_interval
 
@@ -165,6 +166,20 @@ def test_a_likelihood_without_a_maximum_is_refused(series, why):
     left, right, x = series()
     with pytest.raises(NotFitted, match=why):
         weibull_interval(left, right, x, np.arange(len(x)))
+
+
+def test_a_shape_beyond_the_largest_is_told_as_failures_at_one_time(monkeypatch):
+    left, right, x, patient = mixed_series(np.random.default_rng(7), 60)
+    monkeypatch.setattr(weibull, "LARGEST_SHAPE", 0.5)
+    with pytest.raises(NotFitted, match=r"at one and the same time.*see survival\.turnbull"):
+        weibull_interval(left, right, x, patient)
+
+
+def test_steps_that_do_not_settle_are_counted_in_words(monkeypatch):
+    left, right, x, patient = mixed_series(np.random.default_rng(7), 60)
+    monkeypatch.setattr(weibull, "MAX_ITERATIONS", 1)
+    with pytest.raises(NotFitted, match="did not settle within 1 step"):
+        weibull_interval(left, right, x, patient)
 
 
 def test_no_failure_and_too_few_patients_are_refused():

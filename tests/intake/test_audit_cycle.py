@@ -181,7 +181,13 @@ def test_a_unit_of_which_cases_were_expected_is_one_though_it_sent_none(tmp_path
 
 @pytest.mark.parametrize(
     ("by", "unit", "other"),
-    [("centre", "north", "o1"), ("surgery_year", "2019", "2011"), ("sex", "male", "men"), ("rbh_band", "4 to <6", "5")],
+    [
+        ("centre", "north", "o1"),
+        ("surgery_year", "2019", "2011"),
+        ("sex", "male", "men"),
+        ("rbh_band", "4 to <6", "5"),
+        ("lift_band", "3 to <5", "4 to <6"),
+    ],
 )
 def test_units_are_levels_of_any_column_that_an_audit_goes_by(tmp_path, by, unit, other):
     def with_unit(name):
@@ -196,6 +202,12 @@ def test_units_are_levels_of_any_column_that_an_audit_goes_by(tmp_path, by, unit
     assert f"is no level of {by}" in problem
     with pytest.raises(StudyError, match=f"is no level of {by}"):
         read(plan)
+
+
+def test_a_centre_is_a_unit_whatever_the_audit_goes_by(tmp_path):
+    plan = study(tmp_path, {"actions": cell(2, "unit", "south")}, plan="purpose: audit")
+    assert told(plan) == []
+    assert read(plan)["actions"].at[0, "unit"] == "south"
 
 
 def test_a_label_of_a_centre_may_look_like_a_name_where_an_operators_may_not(tmp_path):

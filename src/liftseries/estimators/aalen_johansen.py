@@ -63,15 +63,15 @@ def aalen_johansen(months: np.ndarray, failed: np.ndarray, died: np.ndarray, clu
     months, failed, died = np.asarray(months, float), np.asarray(failed, bool), np.asarray(died, bool)
     times, when = np.unique(months, return_inverse=True)
     n_times = len(times)
-    n = np.cumsum(np.bincount(when, minlength=n_times)[::-1])[::-1]
-    d_failed = np.bincount(when, weights=failed, minlength=n_times)
-    d_died = np.bincount(when, weights=died, minlength=n_times)
+    n = np.cumsum(np.bincount(when)[::-1])[::-1]
+    d_failed = np.bincount(when, weights=failed)
+    d_died = np.bincount(when, weights=died)
     d = d_failed + d_died
     free = np.cumprod(1 - d / n)
     free_before = np.r_[1.0, free[:-1]]
     failure = np.cumsum(free_before * d_failed / n)
     death = np.cumsum(free_before * d_died / n)
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore"):
         jump = np.where((d > 0) & (n > d), 1 / (n - d), 0.0)
     greenwood = np.cumsum(jump * d / n)
     greenwood_before = np.r_[0.0, greenwood[:-1]]

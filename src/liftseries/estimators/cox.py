@@ -72,18 +72,20 @@ def cox_regression(
     Source: Efron 1977, doi:10.1080/01621459.1977.10480613; Lin and Wei 1989,
     doi:10.1080/01621459.1989.10478874; equal to R's `coxph(ties =, cluster =)`.
     """
-    failed = np.asarray(failed, bool)
+    months, failed = np.asarray(months, float), np.asarray(failed, bool)
     codes, n_clusters = cluster_codes(cluster)
     p = x.shape[1]
     if not failed.any():
         raise NotFitted(remark("no_failure"))
     if n_clusters <= p:
         raise NotFitted(remark("too_few_patients", n_patients=n_clusters, n_coefficients=p))
+    if alike_at_risk(months, failed, x):
+        raise NotFitted(remark("terms_alike_at_risk"))
 
     # Centred columns with standard deviation 1 keep exp() in range and make steps independent of units.
     spread = x.std(axis=0)
     z = (x - x.mean(axis=0)) / spread
-    likelihood = PartialLikelihood(np.asarray(months, float), failed, z, ties)
+    likelihood = PartialLikelihood(months, failed, z, ties)
 
     beta = np.zeros(p)
     state = null = likelihood(beta)
@@ -116,6 +118,15 @@ def cox_regression(
     )
 
 
+def alike_at_risk(months: np.ndarray, failed: np.ndarray, x: np.ndarray) -> bool:
+    """Whether a column is one and the same number at the first failure; all at risk later were at risk then.
+
+    Asked of the data, for information that ought to be 0 is what rounding leaves of it.
+    """
+    at_risk = x[months >= months[failed].min()]
+    return bool((at_risk.min(axis=0) == at_risk.max(axis=0)).any())
+
+
 def inverse_information(information: np.ndarray) -> np.ndarray:
     """Inverse of the information matrix; NotFitted where implants at risk together do not tell the terms apart."""
     scale = np.sqrt(np.maximum(np.diag(information), 0))
@@ -126,7 +137,7 @@ def inverse_information(information: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True)
 class _State:
-    """The likelihood at one β, and the sums its score residuals need (a and b by time, A and B cumulated).
+    """The likelihood at one β, and the sums its score residuals need (of x̄ / s0, by time and cumulated).
 
     Implants stand in the order of their times; `weight` is an implant's share in the information, over all its slots.
     """
@@ -139,9 +150,7 @@ class _State:
     slot_mean_x: np.ndarray
     mean_x: np.ndarray
     time_weight: np.ndarray
-    tied_a: np.ndarray
     tied_b: np.ndarray
-    cumulated_a: np.ndarray
     cumulated_b: np.ndarray
 
 
@@ -178,10 +187,10 @@ class PartialLikelihood:
         tied_a = np.bincount(slot, weights=self.gone * share, minlength=n_times)
         b = cluster_sums(slot, n_times, mean_x * share[:, None])
         tied_b = cluster_sums(slot, n_times, mean_x * (self.gone * share)[:, None])
-        cumulated_a, cumulated_b = np.cumsum(a), np.cumsum(b, axis=0)
+        cumulated_b = np.cumsum(b, axis=0)
 
         # Σ over slots of Σ w x x' / s0, with the sums swapped: each implant's weight over all its slots at once.
-        weight = r * np.repeat(cumulated_a, self.n_leaving)
+        weight = r * np.repeat(np.cumsum(a), self.n_leaving)
         weight[failing] -= r[failing] * tied_a[slot]
         return _State(
             log_likelihood=float(log_hazard[failing].sum() - np.log(s0).sum()),
@@ -192,9 +201,7 @@ class PartialLikelihood:
             slot_mean_x=mean_x,
             time_weight=g,
             mean_x=cluster_sums(slot, n_times, mean_x) / np.maximum(self.d, 1)[:, None],
-            tied_a=tied_a,
             tied_b=tied_b,
-            cumulated_a=cumulated_a,
             cumulated_b=cumulated_b,
         )
 

@@ -3,7 +3,7 @@
 import numpy as np
 
 from liftseries.base.remarks import remark
-from liftseries.estimators.cox import PartialLikelihood
+from liftseries.estimators.cox import PartialLikelihood, alike_at_risk
 from liftseries.estimators.firth import (
     FirthFit,
     Likelihood,
@@ -42,6 +42,8 @@ def firth_cox(months: np.ndarray, failed: np.ndarray, x: np.ndarray, profile: bo
     months, failed = np.asarray(months, float), np.asarray(failed, bool)
     if not failed.any():
         raise NotFitted(remark("no_failure"))
+    if alike_at_risk(months, failed, x):
+        raise NotFitted(remark("terms_alike"))
     return penalised_fit(lambda z: penalised(months, failed, z), x - x.mean(axis=0), profile)
 
 

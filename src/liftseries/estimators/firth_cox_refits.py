@@ -3,6 +3,7 @@
 import numpy as np
 
 from liftseries.base.remarks import remark
+from liftseries.estimators.cox import alike_at_risk
 from liftseries.estimators.firth import SINGULAR, curvature, orthonormal
 from liftseries.estimators.firth_cox import LARGEST_LOG_HAZARD, at_last_failure, penalised
 from liftseries.estimators.intervals import NotFitted
@@ -38,6 +39,7 @@ def firth_cox_refits(
     group, n_groups = groups_to_leave_out(cluster)
     if len(np.unique(group[failed])) < 2:
         raise NotFitted(remark("one_patient_of_failures"))
+    _refuse_lone_differences(months, failed, x, group)
     z, back = orthonormal(x - x.mean(axis=0))
     beta = np.linalg.solve(back, start)
     likelihood = penalised(months, failed, z)
@@ -52,6 +54,19 @@ def firth_cox_refits(
             kept = group != alone
             replicates[alone] = refit(penalised(months[kept], failed[kept], z[kept]), beta, bend)
     return replicates @ back.T
+
+
+def _refuse_lone_differences(months: np.ndarray, failed: np.ndarray, x: np.ndarray, group: np.ndarray) -> None:
+    """Raise NotFitted where those at risk are alike in a column once a group has left.
+
+    That can only be the group of the first of them, of the first who differs from that one, or of the first failure.
+    """
+    at_risk = np.flatnonzero(months >= months[failed].min())
+    first, differing = at_risk[0], at_risk[(x[at_risk] != x[at_risk[0]]).argmax(axis=0)]
+    for alone in {group[first], *group[differing], group[np.flatnonzero(failed)[months[failed].argmin()]]}:
+        kept = group != alone
+        if alike_at_risk(months[kept], failed[kept], x[kept]):
+            raise NotFitted(remark("without_a_patient", why=remark("terms_alike")))
 
 
 def _newton(together: "_Together", left_out: np.ndarray, beta: np.ndarray, bend: np.ndarray | None):

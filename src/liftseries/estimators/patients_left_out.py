@@ -154,7 +154,7 @@ def _refits(z, y, products, kept, origin) -> np.ndarray:
             break
         size = np.einsum("ki,kij,kj->k", step, information, step)
         longest = np.abs(step).max(axis=1, keepdims=True)
-        beta[moving] += step * np.minimum(1.0, LARGEST_STEP / np.maximum(longest, LARGEST_STEP))
+        beta[moving] += step * (LARGEST_STEP / np.maximum(longest, LARGEST_STEP))
         moving = moving[size > REFIT_SETTLED**2]
         if len(moving) == 0:
             return beta

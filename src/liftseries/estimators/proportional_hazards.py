@@ -23,6 +23,8 @@ class HazardsOverTime:
         Of these, the coefficients of the model taken out.
     clustered : shape (p, p)
         The score's variance from sums within patients.
+    scale : shape (p,)
+        Root of the score's variance if the model's coefficients were known: little beside it is rounding.
     n_clusters : patients
     months, transformed : shape (n_failed,)
         Each failure's time and its transformation.
@@ -33,6 +35,7 @@ class HazardsOverTime:
     score: np.ndarray
     information: np.ndarray
     clustered: np.ndarray
+    scale: np.ndarray
     n_clusters: int
     months: np.ndarray
     transformed: np.ndarray
@@ -45,7 +48,7 @@ class HazardsOverTime:
         """
         u = self.score[columns]
         variance = (self.clustered if clustered else self.information)[np.ix_(columns, columns)]
-        scale = np.sqrt(np.maximum(np.diag(variance), 0))
+        scale = self.scale[columns]
         if not (scale > 0).all() or np.linalg.eigvalsh(variance / np.outer(scale, scale))[0] < 1e-9:
             raise NotFitted(remark("failures_too_alike_in_time"))
         return float(u @ np.linalg.solve(variance, u))
@@ -95,6 +98,7 @@ def hazards_over_time(
         score=once.score,
         information=twice.information - projection @ once.information,
         clustered=sums.T @ sums,
+        scale=np.sqrt(np.maximum(np.diag(twice.information), 0)),
         n_clusters=n_clusters,
         months=months[failed],
         transformed=g[when],

@@ -50,16 +50,15 @@ def restricted_mean(months: np.ndarray, failed: np.ndarray, horizon: float) -> R
     """
     months, failed = np.asarray(months, float), np.asarray(failed, bool)
     times, when = np.unique(months, return_inverse=True)
-    n = np.cumsum(np.bincount(when, minlength=len(times))[::-1])[::-1]
-    d = np.bincount(when, weights=failed, minlength=len(times))
+    n = np.cumsum(np.bincount(when)[::-1])[::-1]
+    d = np.bincount(when, weights=failed)
     survival = np.cumprod(1 - d / n)
     if horizon > times[-1] and survival[-1] > 0:
         raise NotFitted(remark("last_follow_up", months=times[-1]))
     edges = np.minimum(np.r_[0.0, times], horizon)
     pieces = np.diff(np.r_[edges, horizon]) * np.r_[1.0, survival]
-    area = np.cumsum(pieces[::-1])[::-1][1:]  # from each time to the horizon
-    within = times <= horizon
+    area = np.cumsum(pieces[::-1])[::-1][1:]  # from each time to the horizon; 0 beyond it
     with np.errstate(divide="ignore", invalid="ignore"):
-        jump = np.where((d > 0) & (n > d) & within, area / (n - d), 0.0)
+        jump = np.where((d > 0) & (n > d), area / (n - d), 0.0)
     expected = np.cumsum(jump * d / n)
     return RestrictedMean(float(pieces.sum()), expected[when] - np.where(failed, jump[when], 0.0))
