@@ -149,13 +149,12 @@ def read_before(folder: Path, population: Population, run: str = "") -> Before |
     if told.empty:
         return None
     exact, roundly = (told[told["form"].eq(form)] for form in (EXACT, ROUNDED))
-    house = _house(folder, told["number"], "")
+    union = _Union.of(_house(folder, told["number"], ""), population)
     # Releases made before withheld counts were recorded have no further files but of numbers told roundly.
-    whole = {*roundly["number"], *house.loc[house["set"].str.startswith(WITHHELD), "number"]}
+    whole = {*roundly["number"], *(number for number, name in union.sets if name.startswith(WITHHELD))}
     ranges, tables = (
         _house(folder, sorted(whole), f".{of}", columns) for of, columns in ((ROUNDED, RANGES), (TABLES, IN_TABLES))
     )
-    union = _Union.of(house, population)
     within = ranges[ranges["range"].notna()]
     counts = list(_counts(union, exact, tables))
     numbers: dict[str, list[Roundly]] = {}
