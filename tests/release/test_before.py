@@ -17,6 +17,7 @@ from liftseries.models.series import describe
 from liftseries.models.shared.population import Population
 from liftseries.release.before import FOLDER, HOUSE, RANGES, House, keys_of, read_before, record, told_before
 from liftseries.release.bundle import check_protected
+from liftseries.release.changed_counts import out_already
 from liftseries.release.check import attacked
 from liftseries.release.masking import Masked, mask
 from liftseries.release.recorded import check_read_back, check_record, told_counts
@@ -100,6 +101,19 @@ def test_what_a_release_of_smaller_cells_left_narrow_does_not_end_all_further_on
         StudyError, match=r"or told by earlier releases already.*Seen in: characteristics sex; release 0001"
     ):
         check_protected(plan, not_minded)
+
+
+def test_a_count_of_few_that_a_lower_k_told_is_listed_and_stands_as_few(tmp_path, plan):
+    """Three females at k = 3; the same sixty at k = 5."""
+    population = with_females(3)
+    record(tmp_path, *told_counts(masked_of(population, smallest_cell=3), 3, "first", False), population)
+    masked = masked_of(population, read_before(tmp_path, population, "second"))
+    check_protected(plan, masked)
+    (name,) = out_already(masked.ledger, SMALLEST_CELL)
+    assert masked.ledger.entries[name].value == 3
+    told = masked.material.table("characteristics").set_index("level")["n"]
+    assert (told["female"], told["male"]) == (-SMALLEST_CELL, 57)
+    assert out_already(masked_of(population).ledger, SMALLEST_CELL) == []
 
 
 def test_a_corrected_patient_counts_as_changed():

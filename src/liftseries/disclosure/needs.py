@@ -20,7 +20,7 @@ def need_of(value: float, smallest_cell: int, left: Need = (0.0, np.inf)) -> Nee
 def needs_of(
     counts: Sequence[Count], patients: np.ndarray, smallest_cell: int, left: Mapping[Set, Need]
 ) -> dict[str, Need]:
-    """The need of each count of few patients, by name: of each set, one.
+    """The need of each count of few patients, by name: of each set, one. What is known is out already and has none.
 
     Parameters
     ----------
@@ -29,12 +29,10 @@ def needs_of(
     smallest_cell : k
     left : what earlier releases leave: see `earlier`
     """
-    few = {set_of(count): count for count in counts if _is_few(count, patients, smallest_cell)}
+    out = {set_of(count) for count in counts if count.fixed}
+    few = {set_of(count): count for count in counts if 1 <= n_patients_behind(count, patients) < smallest_cell}
     return {
         count.name: need_of(value_of(count, patients), smallest_cell, left.get(group, (0.0, np.inf)))
         for group, count in few.items()
+        if group not in out
     }
-
-
-def _is_few(count: Count, patients: np.ndarray, smallest_cell: int) -> bool:
-    return not count.fixed and 1 <= n_patients_behind(count, patients) < smallest_cell

@@ -6,7 +6,7 @@ and for one that is printed nowhere but could be worked out, holds for them all.
 
 - nought: nobody stands behind it. Where it tells something of everybody in a small group, the group is not told at all
   (`release.groups`), and neither is "all of them", its complement;
-- what is fixed: it is known from elsewhere.
+- what is fixed: it is known from elsewhere. A count of the same few sites or patients is withheld all the same.
 
 A sensitive count is *protected* when other series, in whole sites and patients, agree with all that stays published
 and have 1 there, or fewer, and smallest_cell - 1, or more, where earlier releases leave that open (`needs`): a reader
@@ -24,7 +24,7 @@ without it.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -110,10 +110,11 @@ def protect(
         for which in (search.few, search.lowest > 0)
     )
     printed = {count.name for count in counts if count.published}
+    out = {count.name: value for count, value in search.out_already()}
     return Protection(
-        frozenset(withheld & small & printed),
+        frozenset(withheld & small & printed) | out.keys(),
         frozenset((withheld - small) & printed),
-        frozenset(few & withheld & printed),
+        frozenset(few & withheld & printed) | {name for name, value in out.items() if value < smallest_cell},
         frozenset(many & withheld & printed),
         search.intervals(counts),
     )
@@ -153,7 +154,8 @@ class _Search:
     """The numbers withheld so far, and the other series that show what they hide."""
 
     def __init__(self, structure: Structure, patients: np.ndarray, rules: _Rules, may_be_few: np.ndarray):
-        smallest_cell, weights, left = rules.smallest_cell, rules.weights, rules.left
+        self.smallest_cell = smallest_cell = rules.smallest_cell
+        weights, left = rules.weights, rules.left
         numbers = structure.numbers
         self.structure = structure
         self.value = np.array([value_of(number.counts[0], patients) for number in numbers], float)
@@ -185,6 +187,13 @@ class _Search:
     @property
     def withheld(self) -> list[int]:
         return [i for i in np.flatnonzero(self.hidden) if self.structure.numbers[i].published]
+
+    def out_already(self) -> Iterator[tuple[Count, float]]:
+        """The counts of few patients that another one gives away, which is known; each with its value."""
+        for i in np.flatnonzero(self.fixed & (self.behind >= 1) & (self.behind < self.smallest_cell)):
+            for count in self.structure.numbers[i].counts:
+                if count.published and not count.fixed:
+                    yield count, float(self.value[i])
 
     def hide_all(self) -> None:
         """Withhold, for one sensitive number after the other, what it takes; those that need most first."""

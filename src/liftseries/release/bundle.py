@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import json
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -34,6 +34,7 @@ from liftseries.release.answers import with_answers
 from liftseries.release.before import RECORD as RECORD_OF_COUNTS
 from liftseries.release.before import read_before, told_before
 from liftseries.release.before import record as record_release
+from liftseries.release.changed_counts import out_already
 from liftseries.release.check import attacked
 from liftseries.release.coarse import with_coarse
 from liftseries.release.figures import draw_figures
@@ -56,12 +57,23 @@ TOLD = ("counts", "counts_withheld", "numbers_withheld")  # of `Masked.withheld`
 
 @dataclass(frozen=True)
 class Released:
-    """Where the bundle lies, how many counts the report in the house has, how many were withheld, and of rows."""
+    """The bundle.
+
+    Attributes
+    ----------
+    folder : where it lies
+    n_counts, n_withheld : how many counts the report in the house has, and how many of them were withheld
+    with_rows : whether coarsened rows are in it
+    n_out : how many counts of fewer than k patients earlier releases have told
+    out_in : where these are seen
+    """
 
     folder: Path
     n_counts: int
     n_withheld: int
     with_rows: bool
+    n_out: int = 0
+    out_in: Sequence[str] = ()
 
 
 def release(plan: Plan, with_rows: bool = False, *, first: bool = False, lower_cell: bool = False) -> Released:
@@ -122,8 +134,13 @@ def release(plan: Plan, with_rows: bool = False, *, first: bool = False, lower_c
         write_text(room / RECORD, json.dumps(record, indent=2, ensure_ascii=False) + "\n")
     if run not in set(before_this["run"]):
         record_release(plan.folder, counts_told, house, population)
-    told = masked.withheld
-    return Released(folder, int(told["counts"].sum()), int(told["counts_withheld"].sum()), rows_leave)
+    return _released(folder, masked, plan.smallest_cell, rows_leave)
+
+
+def _released(folder: Path, masked: Masked, smallest_cell: int, rows_leave: bool) -> Released:
+    told, out = masked.withheld, out_already(masked.ledger, smallest_cell)
+    out_in = sorted({table for name in out for table in masked.ledger.seen_in[name]})
+    return Released(folder, int(told["counts"].sum()), int(told["counts_withheld"].sum()), rows_leave, len(out), out_in)
 
 
 def _check_place(plan: Plan, folder: Path) -> None:

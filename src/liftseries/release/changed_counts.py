@@ -1,4 +1,4 @@
-"""Which counts earlier releases told otherwise, of nearly the same persons.
+"""Which counts earlier releases told otherwise, of nearly the same persons; and which of few patients they told.
 
 *Situation:* of 20 perforations one was corrected to none, and two of none to one: 21 of nearly the same patients.
 *Choice:* a count whose set has changed by 1 to k - 1 persons since it was told is told again if it is the same number,
@@ -11,8 +11,17 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from liftseries.disclosure.counts import Count, n_of, value_of
+from liftseries.disclosure.counts import Count, n_of, set_of, value_of
 from liftseries.release.ledger import Ledger
+
+
+def out_already(ledger: Ledger, smallest_cell: int) -> list[str]:
+    """The names of counts of 1 to k - 1 patients that earlier releases told, by a lower k."""
+    earlier = ledger.before.counts if ledger.before else []
+    told = {set_of(count) for count in earlier if count.fixed}
+    counts = ledger.counts(smallest_cell) if told else []
+    few = {name for name, entry in ledger.entries.items() if 1 <= entry.n_patients < smallest_cell}
+    return sorted(few & {count.name.rpartition(" | ")[0] for count in counts if set_of(count) in told})
 
 
 def told_otherwise(ledger: Ledger, earlier: Sequence[Count], smallest_cell: int) -> frozenset[str]:
