@@ -19,8 +19,8 @@ MORE = {"n_out": 2, "out_in": ["bone", "perforation by centre"]}
         (
             MORE,
             [
-                "2 counts of few patients had been told by earlier releases, with a lower smallest_cell, and cannot be "
-                "taken back; seen in: bone; perforation by centre.",
+                "2 counts of few patients had been told or given away by earlier releases, with a lower smallest_cell, "
+                "and cannot be taken back; seen in: bone; perforation by centre.",
                 "3 of 40 counts withheld; its report says why.",
             ],
         ),

@@ -58,11 +58,12 @@ def test_the_attack_finds_what_narrows_it_further(told, recovered):
     assert apart["recovered"].tolist() == [recovered]
 
 
-def test_what_earlier_releases_told_outright_is_protected_no_more():
+def test_what_earlier_releases_give_away_is_out_and_need_be_nothing_else():
     """Three less two."""
     counts = [ALL, Count("one", PATIENTS < 1, table="release"), OF_THREE, OF_TWO]
-    assert left(counts, [OF_THREE, OF_TWO]) == {}
+    assert left(counts, [OF_THREE, OF_TWO]) == {set_of(ONE): (1.0, 1.0)}
     assert not protect(counts, PATIENTS, K).intervals["protected"].all()
+    assert protect(counts, PATIENTS, K, left=left(counts, [OF_THREE, OF_TWO])).intervals["protected"].all()
 
 
 def test_what_they_told_roundly_narrows_it_too():

@@ -98,7 +98,7 @@ def test_what_a_release_of_smaller_cells_left_narrow_does_not_end_all_further_on
     not_minded = replace(masked, ledger=replace(masked.ledger, left={}))
     assert attacked(not_minded, SMALLEST_CELL).recovered
     with pytest.raises(
-        StudyError, match=r"or told by earlier releases already.*Seen in: characteristics sex; release 0001"
+        StudyError, match=r"worked out whatever is withheld.*Seen in: characteristics sex; release 0001"
     ):
         check_protected(plan, not_minded)
 

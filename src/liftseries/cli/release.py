@@ -37,8 +37,8 @@ def _release(options: argparse.Namespace) -> int:
         print("No rows are in it: they are too few, or counts of few patients could be worked out with them.")
     if released.n_out:
         what = counted(released.n_out, "count of few patients", "counts of few patients")
-        told = f"{what} had been told by earlier releases, with a lower smallest_cell, and cannot be taken back"
-        print(f"{told}; seen in: {'; '.join(released.out_in)}.")
+        how = "had been told or given away by earlier releases, with a lower smallest_cell, and cannot be taken back"
+        print(f"{what} {how}; seen in: {'; '.join(released.out_in)}.")
     print(f"{released.n_withheld} of {counted(released.n_counts, 'count')} withheld; its report says why.")
     print(f"Made {released.folder}. Next: read its report.html before it leaves the house.")
     return 0

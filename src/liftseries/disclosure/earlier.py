@@ -3,8 +3,8 @@
 *Situation:* 1 to k - 1 patients must be able to be 1, and k - 1. After one patient was corrected, what the release
 before told may leave a group of the new series three at most by itself, whatever the next one withholds. *Choice:* what
 they alone leave is all that is asked of the next one, which must not narrow it further. A count of which they leave a
-single number can be protected no more, and nothing is released. *Rival:* to ask for k - 1 all the same, by which one
-correction can end all releases of a series.
+single number, as a lower k did, is out, whether there is a next release or not. *Rival:* to ask for k - 1 all the
+same, by which one correction, or a higher k, can end all releases of a series.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ def left_by_earlier(
     earlier: Sequence[Count],
     told: Sequence[Together],
 ) -> dict[Set, Need]:
-    """The counts that earlier releases alone leave less than they need, with what they leave: more than one number.
+    """The counts that earlier releases alone leave less than they need: the lowest and highest that they leave.
 
     Parameters
     ----------
@@ -43,10 +43,5 @@ def left_by_earlier(
     # Not whole numbers: what even these cannot reach is out of reach, however long one looks.
     limits = attack(counts, patients, values, sorted(missed), told).set_index("name")
     limits = limits.assign(lower=np.ceil(limits["lower"] - NEAR), upper=np.floor(limits["upper"] + NEAR))
-    left = {}
-    for count in counts:
-        if count.name in missed:
-            (low, high), (lowest, highest) = needs[count.name], limits.loc[count.name, ["lower", "upper"]]
-            if max(low, lowest) < min(high, highest):
-                left[set_of(count)] = float(lowest), float(highest)
-    return left
+    missing = [count for count in counts if count.name in missed]
+    return {set_of(count): tuple(limits.loc[count.name, ["lower", "upper"]].astype(float)) for count in missing}

@@ -64,7 +64,7 @@ class Released:
     folder : where it lies
     n_counts, n_withheld : how many counts the report in the house has, and how many of them were withheld
     with_rows : whether coarsened rows are in it
-    n_out : how many counts of fewer than k patients earlier releases have told
+    n_out : how many counts of fewer than k patients earlier releases have told, or given away
     out_in : where these are seen
     """
 
@@ -163,11 +163,10 @@ def check_protected(plan: Plan, masked: Masked) -> None:
     """Nothing is released as long as a number of few patients could be worked out."""
     if open_ones := attacked(masked, plan.smallest_cell).recovered:
         where = sorted({name.rpartition(" | ")[2] for name in open_ones})
-        known = ", or told by earlier releases already" if masked.ledger.before else ""
         message = (
             f"{len(open_ones)} number{'s' if len(open_ones) > 1 else ''} of fewer than {plan.smallest_cell} patients "
-            f"could be worked out whatever is withheld{known}, so nothing is released. Take terms or groups out of the "
-            f"plan, or pool the series with others. Seen in: {'; '.join(where[:MOST_NAMED])}"
+            "could be worked out whatever is withheld, so nothing is released. Take terms or groups out of the plan, "
+            f"or pool the series with others. Seen in: {'; '.join(where[:MOST_NAMED])}"
             f"{' and others' if len(where) > MOST_NAMED else ''}."
         )
         raise StudyError([Problem(str(plan.folder), message)])

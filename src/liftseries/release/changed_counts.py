@@ -16,9 +16,10 @@ from liftseries.release.ledger import Ledger
 
 
 def out_already(ledger: Ledger, smallest_cell: int) -> list[str]:
-    """The names of counts of 1 to k - 1 patients that earlier releases told, by a lower k."""
+    """The names of counts of 1 to k - 1 patients that earlier releases told or leave no other number, by a lower k."""
     earlier = ledger.before.counts if ledger.before else []
     told = {set_of(count) for count in earlier if count.fixed}
+    told |= {group for group, (lowest, highest) in ledger.left.items() if lowest == highest}
     counts = ledger.counts(smallest_cell) if told else []
     few = {name for name, entry in ledger.entries.items() if 1 <= entry.n_patients < smallest_cell}
     return sorted(few & {count.name.rpartition(" | ")[0] for count in counts if set_of(count) in told})
