@@ -77,6 +77,16 @@ def test_what_they_told_roundly_narrows_it_too():
     assert not protect(counts, PATIENTS, K, told=told).intervals["protected"].all()
 
 
+def test_what_only_whole_numbers_cannot_reach_is_not_asked_for():
+    """Twice one and three times the other are 12, and there are five of one at most: 0 or 3, but 4.5 in fractions."""
+    one, other = Count("one", PATIENTS < 3, table="t"), Count("other", (PATIENTS >= 5) & (PATIENTS < 7), table="t")
+    five = Count("five", PATIENTS < 5, fixed=True, table="release")
+    counts, told = [ALL, one, other, five], [Together({"one": 2.0, "other": 3.0}, 12.0, 12.0)]
+    narrowed = left(counts, [five], told)
+    assert narrowed[set_of(one)] == (0.0, 3.0)
+    assert protect(counts, PATIENTS, K, told=told, left=narrowed).intervals["protected"].all()
+
+
 def test_where_they_leave_enough_nothing_is_narrowed():
     wide = Count("of six", PATIENTS < 6, fixed=True, table="release")
     assert left([ALL, ONE, wide], [wide]) == {}

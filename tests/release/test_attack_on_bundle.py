@@ -16,10 +16,11 @@ from release_series import (
     made_of,
 )
 
-from liftseries.disclosure.counts import value_of
+from liftseries.disclosure.counts import Count, set_of, value_of
+from liftseries.disclosure.declared import Counted
 from liftseries.release.check import attacked, known_of, shown_values
 from liftseries.release.enumerated import enumerated
-from liftseries.release.masking import masked_material
+from liftseries.release.masking import Masked, masked_material
 
 TEN = 10  # of sixty patients no group that is told has fewer than five perforations
 
@@ -70,8 +71,8 @@ def test_the_number_of_patients_is_read_off_a_bound_where_it_is_told_nowhere():
     assert (found["lower"].le(found["value"]) & found["value"].le(found["upper"]))[found["recovered"]].all()
 
 
-def test_both_counts_are_read_off_wilsons_and_the_exact_interval_where_they_are_told_nowhere():
-    """Of every subset whose intervals are told: the same numbers printed, none of their counts; few is under ten."""
+def with_no_count_of_rates() -> Masked:
+    """Every subset's rate with its intervals, and none of their counts."""
     made = made_of("sixty")
     names = frozenset(count.name for count in made.masked.ledger.counts(SMALLEST_CELL))
     protection = replace(made.masked.protection, complementary=names)
@@ -81,7 +82,12 @@ def test_both_counts_are_read_off_wilsons_and_the_exact_interval_where_they_are_
     counts = dict.fromkeys(("n_sites", "n_patients", "n_events"), -1.0)
     tables = {**made.masked.material.tables, "results": printed.assign(**counts)}
     material = replace(made.masked.material, tables=tables)
-    found = enumerated(replace(made.masked, material=material, protection=protection), TEN)
+    return replace(made.masked, material=material, protection=protection)
+
+
+def test_both_counts_are_read_off_wilsons_and_the_exact_interval_where_they_are_told_nowhere():
+    """Few is under ten."""
+    found = enumerated(with_no_count_of_rates(), TEN)
     found = found[found["name"].str.contains("of row") & ~found["name"].str.startswith("patients")]
     assert len(found) > 10
     few = found["value"].between(1, TEN - 1)
@@ -116,3 +122,22 @@ def test_the_attack_works_them_out_where_only_small_counts_are_withheld():
     protection = replace(masked.protection, complementary=frozenset())
     material, _ = masked_material(masked.whole, masked.behind, masked.ledger, protection, SMALLEST_CELL)
     assert attacked(replace(masked, material=material, protection=protection), SMALLEST_CELL).recovered
+
+
+@pytest.mark.parametrize(("wider", "recovered"), [(0, False), (1, True)])
+def test_of_such_a_count_no_more_is_asked_than_what_earlier_releases_leave(wider, recovered):
+    masked = with_no_count_of_rates()
+    found = enumerated(masked, TEN)
+    found = found[found["name"].str.startswith("events of row") & found["recovered"] & found["upper"].lt(TEN - 1)]
+    events = [masked.behind["results"][int(name.split()[-1])].gives_away[1] for name in found["name"]]
+    sets = [set_of(Count("", members_of(one, masked), one.unit)) for one in events]
+    left = dict(zip(sets, zip(found["lower"], found["upper"] + wider, strict=True), strict=True))
+    again = enumerated(replace(masked, ledger=replace(masked.ledger, left=left)), TEN)
+    assert len(found) > 3
+    assert again.loc[again["name"].isin(found["name"]), "recovered"].eq(recovered).all()
+
+
+def members_of(counted: Counted, masked: Masked) -> np.ndarray:
+    """Of a count of patients, all sites of these."""
+    patients_of = masked.ledger.population.patients_of
+    return patients_of(counted.members) if counted.unit == "patients" else counted.members

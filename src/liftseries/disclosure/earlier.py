@@ -9,7 +9,7 @@ same, by which one correction, or a higher k, can end all releases of a series.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -39,9 +39,31 @@ def left_by_earlier(
     needs = needs_of(counts, patients, smallest_cell, {})
     values = {count.name: value_of(count, patients) for count in earlier if count.fixed}
     apart = told_apart(counts, patients, values, needs, told)
-    missed = set(apart.loc[apart["recovered"], "name"])
-    # Not whole numbers: what even these cannot reach is out of reach, however long one looks.
-    limits = attack(counts, patients, values, sorted(missed), told).set_index("name")
-    limits = limits.assign(lower=np.ceil(limits["lower"] - NEAR), upper=np.floor(limits["upper"] + NEAR))
-    missing = [count for count in counts if count.name in missed]
-    return {set_of(count): tuple(limits.loc[count.name, ["lower", "upper"]].astype(float)) for count in missing}
+    missed = set(apart.loc[apart["recovered"], "name"]) if len(apart) else set()
+    if not missed:
+        return {}
+    group = {count.name: set_of(count) for count in counts if count.name in missed}
+    left = _limits(counts, patients, values, sorted(missed), told)
+    # What even numbers that need not be whole cannot reach is out of reach, however long one looks. Whole ones take
+    # longer: only what no series in them takes as far is asked of them.
+    needs = needs_of(counts, patients, smallest_cell, {group[name]: limits for name, limits in left.items()})
+    apart = told_apart(counts, patients, values, {name: needs[name] for name in left}, told)
+    found = apart[apart["recovered"]].set_index("name")
+    for name, (low, high) in _limits(counts, patients, values, list(found.index), told, integers=True).items():
+        left[name] = min(low, found.loc[name, "lower"]), max(high, found.loc[name, "upper"])
+    return {group[name]: limits for name, limits in left.items()}
+
+
+def _limits(
+    counts: Sequence[Count],
+    patients: np.ndarray,
+    values: Mapping[str, int],
+    names: Sequence[str],
+    told: Sequence[Together],
+    *,
+    integers: bool = False,
+) -> dict[str, Need]:
+    """The lowest and highest whole number between the attack's limits, by name."""
+    limits = attack(counts, patients, values, names, told, integers=integers)
+    lower, upper = np.ceil(limits["lower"] - NEAR), np.floor(limits["upper"] + NEAR)
+    return {name: (float(low), float(high)) for name, low, high in zip(names, lower, upper, strict=True)}

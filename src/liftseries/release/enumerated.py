@@ -7,14 +7,16 @@ takes nothing of that for granted: it reads what is printed.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 import pandas as pd
 
 from liftseries.base.remarks import names_in
+from liftseries.disclosure.counts import Count, set_of, value_of
 from liftseries.disclosure.declared import MANY_PATIENTS, Counted
 from liftseries.disclosure.enumeration import Range, counts_agreeing, degrees_of_freedom, failures_within
+from liftseries.disclosure.needs import needs_of
 from liftseries.estimators.intervals import CONF_LEVEL
 from liftseries.estimators.proportion import exact, largest_risk, wilson
 from liftseries.release.digits import HALF_OF_PLAIN, LARGEST_LOG, SHARE, Grid, half_of_share
@@ -37,11 +39,26 @@ def enumerated(masked: Masked, smallest_cell: int) -> pd.DataFrame:
     ----------
     masked : what leaves
     smallest_cell : k
-        Recovered is a number of failures of 1 to k - 1 that cannot be 1, or cannot be k - 1; a number of patients that
-        is told nowhere and is known to within fewer than k.
+        Recovered is a number of failures, or events, of few patients that cannot be what it must be able to be (see
+        `needs`); a number of patients that is told nowhere and is known to within fewer than k.
     """
-    found = [*_patients(masked, smallest_cell), *_events(masked, smallest_cell), *_failures(masked, smallest_cell)]
-    return pd.DataFrame(found, columns=COLUMNS)
+    of_few = _judged(masked, [*_events(masked), *_failures(masked)], smallest_cell)
+    return pd.DataFrame([*_patients(masked, smallest_cell), *of_few], columns=COLUMNS)
+
+
+def _judged(masked: Masked, found: Iterable[tuple[str, Counted, float, float]], k: int) -> Iterator[tuple]:
+    """What is found of counts, and whether one of few patients cannot be all that it must be able to be."""
+    ledger, counts, ranges = masked.ledger, [], []
+    for name, counted, low, high in found:
+        members = ledger.population.patients_of(counted.members) if counted.unit == "patients" else counted.members
+        counts.append(Count(name, ledger.with_earlier(members), counted.unit))
+        ranges.append((low, high))
+    earlier = ledger.before.counts if ledger.before else []
+    needs = needs_of([*earlier, *counts], ledger.patients, k, ledger.left)
+    need = {set_of(count): needs[count.name] for count in counts if count.name in needs}
+    for count, (low, high) in zip(counts, ranges, strict=True):
+        lowest, highest = need.get(set_of(count), (low, high))
+        yield count.name, value_of(count, ledger.patients), low, high, low > lowest or high < highest
 
 
 def _patients(masked: Masked, k: int) -> Iterator[tuple]:
@@ -67,10 +84,10 @@ def _patients(masked: Masked, k: int) -> Iterator[tuple]:
         yield f"patients of row {at}", patients[at], low, high, low <= patients[at] <= high and high - low < k
 
 
-def _events(masked: Masked, k: int) -> Iterator[tuple]:
+def _events(masked: Masked) -> Iterator[tuple[str, Counted, float, float]]:
     """Both counts behind an interval that is a function of them alone, where one of them is not told."""
     ledger = masked.ledger
-    gone, n_patients = ledger.withheld(masked.protection.withheld), ledger.population.n_patients
+    gone = ledger.withheld(masked.protection.withheld)
     for at, row in enumerate(masked.material.results.itertuples(index=False)):
         behind, interval = masked.behind[RESULTS][at], OF_TWO_COUNTS.get((row.analysis, row.method))
         if interval is None or behind is None or pd.isna(row.estimate) or pd.isna(row.conf_low):
@@ -87,10 +104,7 @@ def _events(masked: Masked, k: int) -> Iterator[tuple]:
         without = Counted(whole.members & ~with_event, whole.unit)
         for counted, numbers in ((events, [x for x, _ in agree]), (without, [n - x for x, n in agree])):
             low, high = (min(numbers), max(numbers)) if numbers else (math.nan, math.nan)
-            few = n_patients(counted.members)
-            value = few if whole.unit == "patients" else int(counted.members.sum())
-            name = f"{'events' if counted is events else 'those without'} of row {at}"
-            yield name, value, low, high, 1 <= few < k and (low > 1 or high < k - 1)
+            yield f"{'events' if counted is events else 'those without'} of row {at}", counted, low, high
 
 
 def _agreeing_bound(row, most: int, of_few: bool) -> Range:
@@ -116,7 +130,7 @@ def _rounded_from(value: float, scale: str, of_few: bool) -> Range:
     return value - half, value + half
 
 
-def _failures(masked: Masked, k: int) -> Iterator[tuple]:
+def _failures(masked: Masked) -> Iterator[tuple[str, Counted, float, float]]:
     """Failures between the months at which a curve is told."""
     curves, at_risk = masked.material.table("survival_curves"), masked.material.table("survival_at_risk")
     if curves.empty or at_risk.empty:
@@ -132,9 +146,8 @@ def _failures(masked: Masked, k: int) -> Iterator[tuple]:
             told = [_rounded_to(each.survival, coarse.get(("survival_curves", each.row)), few) for each in (one, other)]
             low, high = failures_within(*told, numbers)
             between = failed[other.row] & ~failed[one.row]
-            is_small = 1 <= population.n_patients(between) < k
             name = f"failures of {subset} from month {one.months:g} to {other.months:g}"
-            yield name, int(between.sum()), low, high, is_small and (low > 1 or high < k - 1)
+            yield name, Counted(between), low, high
 
 
 def _rounded_to(survival: float, grid: Grid | None, of_few: bool) -> Range:
