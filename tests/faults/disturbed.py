@@ -142,7 +142,7 @@ def kill_run(run: subprocess.Popen, study: Path) -> None:
 
 
 def kill_workflow(run: subprocess.Popen, study: Path) -> None:
-    _kill(p for p in psutil.Process(run.pid).children() if "snakemake" in p.cmdline())
+    _kill(p for p in psutil.Process(run.pid).children() if "liftseries.engine.local_snakemake" in p.cmdline())
 
 
 def kill_job(run: subprocess.Popen, study: Path) -> None:

@@ -136,7 +136,7 @@ def _recover(plan: Plan, tell: bool) -> None:
 
 def _command(plan: Plan, cores: int | None, force: bool, profile: Path | None) -> list[str]:
     return [
-        sys.executable, "-m", "snakemake",
+        sys.executable, "-m", "snakemake" if profile else "liftseries.engine.local_snakemake",
         "--snakefile", str(folder("workflow") / "Snakefile"),
         "--configfile", str(plan.folder / PLAN_FILE),
         *(["--cores", str(cores)] if cores else []),
