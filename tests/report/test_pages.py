@@ -224,9 +224,9 @@ def test_ids_of_patients_and_sites_stay_out(made, tmp_path):
     output = series.leave_in(tmp_path)
     for name, drawing in replace(series, cases=marked, visits=visits).drawings().items():
         if drawing is not None:
-            save(drawing, output / "figures" / name, ["svg"])
-    found = write(PURPOSE, with_figures(read_material(output, PLAN), [output / "figures"]))
-    write_all(found, [output / "figures"], tmp_path)
+            save(drawing, output / "drawn" / name, ["svg"])
+    found = write(PURPOSE, with_figures(read_material(output, PLAN), [output / "drawn"]))
+    write_all(found, [output / "drawn"], tmp_path)  # `figures/` is made anew while the PDF is set from these
     files = [*tmp_path.glob("*.html"), *tmp_path.glob("tables/*.csv"), *tmp_path.glob("figures/*.svg")]
     assert len(files) > 15
     for path in files:
