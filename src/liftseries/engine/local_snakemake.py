@@ -34,6 +34,7 @@ def run() -> None:
 
     gc.freeze()
     gc.enable()
+    status = 0
     try:
         main()
     except SystemExit as ended:
