@@ -91,7 +91,7 @@ def test_the_end_of_the_data_is_told_as_a_month(materials):
     plan = {**PLAN, "study": {**PLAN["study"], "data_until": "2025-12"}}
     assert who(replace(materials["full"], plan=plan)).text.endswith("The data end in December 2025.")
     implied = with_tables(materials["full"], followup_closed=pd.DataFrame({"month": ["2024-03"], "implied": [True]}))
-    assert "the latest month that the tables imply is taken: March 2024." in who(implied).text
+    assert "the latest month in the tables is taken: March 2024." in who(implied).text
     closed = materials["full"].tables["followup_closed"].iloc[:0]
     assert "data end" not in who(with_tables(materials["full"], followup_closed=closed)).text
 

@@ -14,7 +14,7 @@ SENTENCES: dict[str, str] = {
     ),
     "followed_interval": " ({low:decimal1} to {high:decimal1})",
     "data_end": "The data end in {month}.",
-    "data_end_implied": "The plan does not say when the data end; the latest month that the tables imply is taken: {month}.",
+    "data_end_implied": "The plan does not say when the data end; the latest month in the tables is taken: {month}.",
     "several": (
         "Of {patients:# patient|# patients} with a site where it is known whether the membrane was perforated, "
         "{several:# patient has|# patients have} more than one site in the series."
